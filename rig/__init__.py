@@ -1,0 +1,1 @@
+"""Controller and analysis for an automated tilt board."""

@@ -1,0 +1,1 @@
+"""From run files to friction coefficients with uncertainties."""

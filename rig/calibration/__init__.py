@@ -1,0 +1,1 @@
+"""The calibration file and what follows from it."""

@@ -1,0 +1,67 @@
+"""The calibration of one angle sensor on one rig: values, their uncertainty, and where from."""
+
+from typing import Annotated
+
+from msgspec import Meta, Struct
+
+Vector = tuple[float, float, float]
+
+PARAMETERS = (
+    "bias_x_g",
+    "bias_y_g",
+    "bias_z_g",
+    "gain_x",
+    "gain_y",
+    "gain_z",
+    "level_along_deg",
+    "level_across_deg",
+)
+"""Order of the parameters in `Calibration.covariance` (units in the names; gains have none)."""
+
+
+class SensorIdentity(Struct, frozen=True, kw_only=True):
+    """Which sensor it is, so that a run refuses the calibration of another one."""
+
+    model: str
+    address: int
+    identity: str
+    """What tells this sensor from another of its kind: identity register and factory trim."""
+
+
+class Calibration(Struct, frozen=True, kw_only=True):
+    """Turns raw counts into the gravity vector, and that into the inclination of the board.
+
+    Gravity vector in g: `gain * (counts / counts_per_g - bias - drift * (T - temperature_c))`,
+    axis by axis. Inclination is the angle between it and `level`, its direction on a board that
+    is level both ways; the part along `axis` (the hinge) is the cross slope.
+    """
+
+    format: str = "tilt-calibration"
+    version: int = 1
+    made_at: str
+    """RFC 3339, UTC."""
+    due_at: str
+    sensor: SensorIdentity
+    temperature_c: float
+    counts_per_g: Annotated[float, Meta(gt=0)]
+    bias_g: Vector = (0.0, 0.0, 0.0)
+    gain: Vector = (1.0, 1.0, 1.0)
+    drift_g_per_k: Vector = (0.0, 0.0, 0.0)
+    u_drift_g_per_k: Annotated[float, Meta(ge=0)] = 1e-4
+    level: Vector = (0.0, 0.0, 1.0)
+    """Unit vector in the sensor's frame."""
+    axis: Vector = (0.0, 1.0, 0.0)
+    """Unit vector of the hinge in the sensor's frame, positive so that raising turns `level`
+    towards the board's uphill direction by the right-hand rule about it."""
+    covariance: tuple[tuple[float, ...], ...]
+    """8 × 8, in the order and units of `PARAMETERS`."""
+    filter_delay_ms: float
+    u_filter_delay_ms: float
+    noise_g: Annotated[float, Meta(ge=0)] = 0.0
+    """Standard deviation of one sample of one axis."""
+    home_angle_deg: float = 0.0
+    """Inclination at the lower switch when the calibration was made."""
+    home_cross_deg: float = 0.0
+    reference: str = ""
+    u_reference_deg: float = 0.0
+    residuals_deg: tuple[float, ...] = ()

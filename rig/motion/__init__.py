@@ -1,0 +1,1 @@
+"""Geometry and timing of the board's movement."""

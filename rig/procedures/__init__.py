@@ -1,0 +1,1 @@
+"""What a person starts: runs in a row, guided calibration."""

@@ -1,0 +1,1 @@
+"""Run files, written as the run goes and read after any cut."""

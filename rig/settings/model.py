@@ -1,0 +1,237 @@
+"""The settings of a rig as typed structures; every quantity's name carries its unit.
+
+The defaults describe the reference rig. A field's `description` is the comment that
+`rig settings` prints above it.
+"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct, field
+
+
+class _Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """A table of `rig.toml`; a key that is not listed here is a mistake."""
+
+
+PinNumber = Annotated[int, Meta(ge=0, le=27, description="GPIO number (not the header's pin)")]
+Address = Annotated[int, Meta(ge=0x08, le=0x77)]
+
+
+class Pins(_Section, frozen=True):
+    """GPIO numbers. Inputs: a closed contact to ground reads low, an open one high."""
+
+    step: PinNumber = 12
+    direction: PinNumber = 16
+    enable: PinNumber = 20
+    limit_lower: PinNumber = 5
+    limit_upper: PinNumber = 6
+    beam_1: PinNumber = 23
+    beam_2: Annotated[int | None, Meta(description="second beam; leave out if there is none")] = (
+        None
+    )
+    emergency_stop: PinNumber = 26
+    start_button: PinNumber = 17
+    stop_button: PinNumber = 27
+    lamp_red: PinNumber = 22
+    lamp_green: PinNumber = 24
+    lamp_blue: PinNumber = 25
+    buzzer: Annotated[int | None, Meta(description="buzzer; leave out if there is none")] = None
+    direction_raises_high: Annotated[
+        bool, Meta(description="true when a high direction line raises the board")
+    ] = True
+    beam_broken_is_high: Annotated[
+        bool, Meta(description="true when the receiver's output is high while the beam is broken")
+    ] = True
+
+
+class Bus(_Section, frozen=True):
+    """The I2C bus and the chips on it."""
+
+    number: Annotated[int, Meta(ge=0, le=99, description="N of /dev/i2c-N")] = 1
+    imu_model: Annotated[
+        Literal["lsm6dsox", "ism330dhcx", "mpu6050"], Meta(description="the angle sensor")
+    ] = "lsm6dsox"
+    imu_address: Address = 0x6A
+    imu_mode: Annotated[
+        Literal["fifo", "polled"], Meta(description="polled is for chips without a FIFO in use")
+    ] = "fifo"
+    climate_address: Address = 0x76
+
+
+class Imu(_Section, frozen=True):
+    """How the angle sensor is run."""
+
+    rate_hz: Annotated[Literal[104, 208, 416], Meta(description="nominal output data rate")] = 208
+    lowpass_hz: Annotated[
+        float, Meta(ge=1, le=200, description="wanted low-pass corner; the chip takes the nearest")
+    ] = 20.8
+    filter_delay_ms: Annotated[
+        float, Meta(ge=0, le=200, description="delay of the chip's filters, until calibrated")
+    ] = 22.0
+    u_filter_delay_ms: Annotated[float, Meta(ge=0, le=100)] = 6.0
+
+
+class Linkage(_Section, frozen=True):
+    """Where the lead screw lies: base pivot, cradle pivot, and the angle between at level."""
+
+    base_pivot_mm: Annotated[
+        float, Meta(gt=0, le=3000, description="from the hinge to the screw's base pivot (a)")
+    ] = 900.0
+    cradle_pivot_mm: Annotated[
+        float, Meta(gt=0, le=3000, description="from the hinge to the screw's cradle pivot (b)")
+    ] = 450.0
+    level_angle_deg: Annotated[
+        float, Meta(ge=15, le=90, description="angle a-b at the hinge with the board level (γ₀)")
+    ] = 20.0
+    home_angle_deg: Annotated[
+        float, Meta(ge=-5, le=5, description="inclination where the lower switch opens")
+    ] = 0.0
+    travel_deg: Annotated[
+        float, Meta(gt=5, le=60, description="inclination where the upper switch opens")
+    ] = 46.0
+    soft_limit_deg: Annotated[
+        float, Meta(gt=5, le=60, description="highest inclination that a run may reach")
+    ] = 45.0
+
+
+class Screw(_Section, frozen=True):
+    """The lead screw and its stepper."""
+
+    lead_mm: Annotated[float, Meta(gt=0.1, le=25, description="travel of the nut per turn")] = 4.0
+    full_steps_per_turn: Annotated[int, Meta(ge=24, le=800)] = 200
+    microsteps: Annotated[
+        Literal[1, 2, 4, 8, 16, 32], Meta(description="step pulses per full step")
+    ] = 2
+    max_pulse_rate_hz: Annotated[
+        float, Meta(ge=50, le=20000, description="highest rate of step pulses at any angle")
+    ] = 2000.0
+    min_pulse_gap_us: Annotated[
+        float, Meta(ge=20, le=5000, description="shortest time between two pulses, also when late")
+    ] = 250.0
+
+
+class Motion(_Section, frozen=True):
+    """How fast the board moves."""
+
+    rate_deg_s: Annotated[float, Meta(ge=0.1, le=3.0, description="raise rate of a run")] = 1.0
+    homing_rate_deg_s: Annotated[float, Meta(ge=0.05, le=2.0)] = 1.0
+    lowering_rate_deg_s: Annotated[
+        float, Meta(ge=0.1, le=4.0, description="less where the pulse rate does not allow it")
+    ] = 4.0
+    acceleration_deg_s2: Annotated[float, Meta(ge=0.2, le=50)] = 4.0
+    ramp_jerk_deg_s3: Annotated[
+        float, Meta(ge=1, le=1000, description="limits the knock at start and stop")
+    ] = 40.0
+
+
+class Beam(_Section, frozen=True):
+    """The break-beam, or two of them; positions measured uphill from the board's lower edge."""
+
+    position_mm: Annotated[float, Meta(gt=0, le=2000, description="the upper beam")] = 590.0
+    u_position_mm: Annotated[float, Meta(ge=0, le=20)] = 0.5
+    second_spacing_mm: Annotated[
+        float, Meta(gt=5, le=300, description="the second beam lies this much further downhill")
+    ] = 50.0
+    u_second_spacing_mm: Annotated[float, Meta(ge=0, le=5)] = 0.2
+    height_mm: Annotated[
+        float, Meta(ge=1, le=30, description="above the highest point of the board's crown")
+    ] = 7.0
+    response_ms: Annotated[float, Meta(ge=0, le=20, description="the receiver's delay")] = 0.5
+    u_response_ms: Annotated[float, Meta(ge=0, le=20)] = 0.3
+
+
+class Board(_Section, frozen=True):
+    """The board on the cradle; lengths measured uphill from its lower edge."""
+
+    length_mm: Annotated[float, Meta(gt=100, le=3000)] = 1219.0
+    width_mm: Annotated[float, Meta(gt=100, le=2000)] = 610.0
+    hole_start_mm: Annotated[float, Meta(gt=0, le=3000, description="lower rim of the hole")] = (
+        914.0
+    )
+    hole_end_mm: Annotated[float, Meta(gt=0, le=3000, description="upper rim of the hole")] = 1067.0
+    catch_mm: Annotated[float, Meta(ge=0, le=2000, description="upper face of the padded catch")] = (
+        300.0
+    )
+
+
+class Bag(_Section, frozen=True):
+    """What holds for a bag unless the run says otherwise."""
+
+    length_mm: Annotated[float, Meta(gt=10, le=500, description="along the slide")] = 152.0
+    width_mm: Annotated[float, Meta(gt=10, le=500)] = 152.0
+    u_length_mm: Annotated[
+        float, Meta(gt=0, le=50, description="of the effective length, skew included")
+    ] = 4.0
+    gap_mm: Annotated[
+        float, Meta(gt=0, le=50, description="leading edge to beam, as it is placed")
+    ] = 8.0
+    u_gap_mm: Annotated[float, Meta(gt=0, le=20)] = 1.0
+    slump_mm: Annotated[
+        float,
+        Meta(ge=0, le=20, description="expected creep of the fill towards the beam before slide"),
+    ] = 1.5
+    u_slump_mm: Annotated[float, Meta(ge=0, le=20)] = 0.9
+
+
+class Cycle(_Section, frozen=True):
+    """Times and limits of one run."""
+
+    dwell_s: Annotated[float, Meta(ge=0, le=3600, description="rest before the raise")] = 10.0
+    clear_timeout_s: Annotated[
+        float, Meta(gt=0.1, le=60, description="the bag must clear the beam this soon after")
+    ] = 3.0
+    after_clear_s: Annotated[
+        float, Meta(ge=0, le=5, description="the raise goes on this long after the clear edge")
+    ] = 0.15
+    placing_timeout_s: Annotated[
+        float, Meta(gt=1, le=86400, description="wait this long for the start button")
+    ] = 900.0
+    climate_interval_s: Annotated[float, Meta(ge=0.5, le=60)] = 2.0
+    idle_sample_rate_hz: Annotated[
+        float, Meta(ge=1, le=50, description="samples kept outside of the raise")
+    ] = 10.0
+
+
+class Interlocks(_Section, frozen=True):
+    """Limits beyond which the machine stops itself. None of them is a safety function."""
+
+    angle_mismatch_deg: Annotated[
+        float, Meta(gt=0, le=10, description="between angle sensor and step count")
+    ] = 1.5
+    home_mismatch_deg: Annotated[
+        float, Meta(gt=0, le=10, description="between home reading and calibration")
+    ] = 0.3
+    late_pulse_ms: Annotated[
+        float, Meta(gt=0, le=200, description="a pulse later than this stops the move")
+    ] = 20.0
+    imu_silence_s: Annotated[float, Meta(gt=0.05, le=10)] = 0.5
+    min_free_mb: Annotated[float, Meta(ge=1, le=100000, description="free space for a run")] = 50.0
+
+
+class Files(_Section, frozen=True):
+    """Where things are kept."""
+
+    runs: Annotated[str, Meta(description="folder that run files go to")] = "runs"
+    calibration: Annotated[
+        str, Meta(description="calibration file; empty: the newest beside this file")
+    ] = ""
+
+
+class Settings(_Section, frozen=True):
+    """All of `rig.toml`."""
+
+    name: Annotated[str, Meta(min_length=1, max_length=60, description="the rig's own name")] = (
+        "reference rig"
+    )
+    pins: Pins = field(default_factory=Pins)
+    bus: Bus = field(default_factory=Bus)
+    imu: Imu = field(default_factory=Imu)
+    linkage: Linkage = field(default_factory=Linkage)
+    screw: Screw = field(default_factory=Screw)
+    motion: Motion = field(default_factory=Motion)
+    beam: Beam = field(default_factory=Beam)
+    board: Board = field(default_factory=Board)
+    bag: Bag = field(default_factory=Bag)
+    cycle: Cycle = field(default_factory=Cycle)
+    interlocks: Interlocks = field(default_factory=Interlocks)
+    files: Files = field(default_factory=Files)

@@ -1,0 +1,1 @@
+"""The simulated rig, standing in for pins, bus and clock."""
