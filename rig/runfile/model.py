@@ -74,7 +74,7 @@ class _Line(Struct, tag_field="kind", kw_only=True):
     pass
 
 
-class Header(_Line, tag="header", frozen=True):
+class Header(_Line, tag="header", frozen=True, kw_only=True):
     """The first line: what was planned, with what, by whom."""
 
     format: str = FORMAT
@@ -112,7 +112,7 @@ class Header(_Line, tag="header", frozen=True):
     software: str
 
 
-class Event(_Line, tag="event", frozen=True):
+class Event(_Line, tag="event", frozen=True, kw_only=True):
     """Something that happened; `detail` depends on `event`.
 
     `state` {"state"}, `placed` {"gap_mm", "u_gap_mm", "blade_steps", "tries"}, `raise_started`
@@ -125,7 +125,7 @@ class Event(_Line, tag="event", frozen=True):
     detail: dict[str, Any] = field(default_factory=dict)
 
 
-class Samples(_Line, tag="samples", frozen=True):
+class Samples(_Line, tag="samples", frozen=True, kw_only=True):
     """Raw counts of the three axes at `t_s + i * dt_s`."""
 
     t_s: float
@@ -134,7 +134,7 @@ class Samples(_Line, tag="samples", frozen=True):
     imu_temperature_c: float | None = None
 
 
-class Climate(_Line, tag="climate", frozen=True):
+class Climate(_Line, tag="climate", frozen=True, kw_only=True):
     """The air, and the board's surface, at one time."""
 
     t_s: float
@@ -145,7 +145,7 @@ class Climate(_Line, tag="climate", frozen=True):
     board_temperature_source: Literal["surface", "imu"] | None = None
 
 
-class Steps(_Line, tag="steps", frozen=True):
+class Steps(_Line, tag="steps", frozen=True, kw_only=True):
     """The step count at one time; `jitter_us` is the worst lateness since the last such line."""
 
     t_s: float
@@ -153,7 +153,7 @@ class Steps(_Line, tag="steps", frozen=True):
     jitter_us: float
 
 
-class End(_Line, tag="end", frozen=True):
+class End(_Line, tag="end", frozen=True, kw_only=True):
     """The last line of a run that came to its end."""
 
     outcome: Outcome
