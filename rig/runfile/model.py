@@ -70,7 +70,7 @@ class RunSettings(Struct, frozen=True, kw_only=True):
     u_slump_mm: float = 0.0
 
 
-class _Line(Struct, tag_field="kind", kw_only=True):
+class _Line(Struct, tag_field="kind", frozen=True, kw_only=True):
     pass
 
 

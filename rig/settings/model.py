@@ -149,9 +149,7 @@ class Board(_Section, frozen=True):
         914.0
     )
     hole_end_mm: Annotated[float, Meta(gt=0, le=3000, description="upper rim of the hole")] = 1067.0
-    catch_mm: Annotated[float, Meta(ge=0, le=2000, description="upper face of the padded catch")] = (
-        300.0
-    )
+    catch_mm: Annotated[float, Meta(ge=0, le=2000, description="upper face of the catch")] = 300.0
 
 
 class Bag(_Section, frozen=True):
