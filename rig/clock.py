@@ -373,11 +373,12 @@ class VirtualClock:
         try:
             self._loop(float("inf"), lambda: handle.is_done)
         finally:
+            is_stuck = not handle.is_done
             for job in self._jobs:
                 job.handle.cancel()
             self._loop(float("inf"), lambda: all(j.handle.is_done for j in self._jobs))
             jobs, self._jobs, self._heap = self._jobs, [], []
-        if not handle.is_done:
+        if is_stuck:
             raise RuntimeError(f"task {name!r} waits for something that can never come")
         result = handle.result()
         error = _first_unseen([job.handle for job in jobs])
