@@ -1,0 +1,245 @@
+"""Reads run files, also those that were cut off or damaged, and says what is missing."""
+
+import re
+from collections.abc import Iterable
+from itertools import chain
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from rig.errors import BadInputError
+from rig.runfile.model import (
+    FORMAT,
+    VERSION,
+    Climate,
+    End,
+    Event,
+    Header,
+    Line,
+    Samples,
+    Steps,
+)
+from rig.runfile.writer import SUFFIX
+
+_TYPES: dict[str, type[msgspec.Struct]] = {
+    "header": Header,
+    "event": Event,
+    "samples": Samples,
+    "climate": Climate,
+    "steps": Steps,
+    "end": End,
+}
+_KNOWN_KEYS = {
+    kind: {"kind", *(info.encode_name for info in msgspec.structs.fields(line_type))}
+    for kind, line_type in _TYPES.items()
+}
+_FLAT_KEYS = {key.encode() for kind in ("samples", "climate", "steps") for key in _KNOWN_KEYS[kind]}
+_KEY = re.compile(rb'"([^"]*)"\s*:')
+_line_decoder: msgspec.json.Decoder[Line] = msgspec.json.Decoder(Line)
+_any_decoder = msgspec.json.Decoder(dict[str, Any])
+
+
+class RunFile(msgspec.Struct, kw_only=True):
+    """What was read of one run file."""
+
+    path: Path
+    header: Header
+    events: list[Event] = msgspec.field(default_factory=list)
+    samples: list[Samples] = msgspec.field(default_factory=list)
+    climate: list[Climate] = msgspec.field(default_factory=list)
+    steps: list[Steps] = msgspec.field(default_factory=list)
+    end: End | None = None
+    unknown: list[dict[str, Any]] = msgspec.field(default_factory=list)
+    """Lines of an unknown kind, and the unknown keys of known lines with their `kind`."""
+    problems: list[str] = msgspec.field(default_factory=list)
+
+    @property
+    def interrupted(self) -> bool:
+        """True when the run's last line is not there."""
+        return self.end is None
+
+    def samples_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+        """All samples in order of time: `t_s` (n,) and raw counts (n, 3)."""
+        if not self.samples:
+            return np.empty(0), np.empty((0, 3), dtype=np.int32)
+        lengths = np.array([len(line.counts) for line in self.samples])
+        total = int(lengths.sum())
+        flat = chain.from_iterable(chain.from_iterable(line.counts for line in self.samples))
+        counts = np.fromiter(flat, dtype=np.int32, count=3 * total).reshape(total, 3)
+        first = np.repeat(np.array([line.t_s for line in self.samples]), lengths)
+        step = np.repeat(np.array([line.dt_s for line in self.samples]), lengths)
+        index = np.arange(total) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+        t_s = first + step * index
+        if np.any(np.diff(t_s) < 0):
+            order = np.argsort(t_s, kind="stable")
+            t_s, counts = t_s[order], counts[order]
+        return t_s, counts
+
+    def steps_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+        """Step counts in order of time: `t_s` (n,) and counts (n,)."""
+        t_s = np.array([line.t_s for line in self.steps], dtype=float)
+        count = np.array([line.count for line in self.steps], dtype=np.int64)
+        order = np.argsort(t_s, kind="stable")
+        return t_s[order], count[order]
+
+    def first_event(self, name: str) -> Event | None:
+        """The first event of this name."""
+        return next((event for event in self.events if event.event == name), None)
+
+
+def read_run(path: Path) -> RunFile:
+    """Read a run file; damaged or missing parts are told in `problems`.
+
+    Raises:
+        BadInputError: the file can't be read, is no run file, has nothing left of its first
+            line, or was written in a newer version of the format.
+    """
+    data = _read(path)
+    lines = data.split(b"\n")
+    run = RunFile(path=path, header=_header(path, lines[0], cut=len(lines) == 1))
+    _keep_unknown(run, lines[0])
+    tail = lines.pop()
+    for number, line in enumerate(lines[1:], start=2):
+        problem = _take(run, line)
+        if problem:
+            run.problems.append(f"Line {number} of {path.name} is damaged and left out: {problem}.")
+    if len(lines) and tail and _take(run, tail):
+        run.problems.append(
+            f"The last line of {path.name} is cut off after {len(tail)} bytes and left out."
+        )
+    _check_end(run, len(lines) - (not tail))
+    return run
+
+
+def find_runs(paths: Iterable[Path]) -> list[Path]:
+    """The run files among these files and in these folders (at any depth), in order, once each.
+
+    A file that is named is taken whatever its name; in folders only `*.run.jsonl` counts.
+
+    Raises:
+        BadInputError: a path does not exist.
+    """
+    found: dict[Path, None] = {}
+    for path in paths:
+        if path.is_dir():
+            found.update(dict.fromkeys(sorted(path.rglob(f"*{SUFFIX}"))))
+        elif path.exists():
+            found[path] = None
+        else:
+            raise BadInputError(f"There is no file or folder {path}; check its name.")
+    return list(found)
+
+
+def _read(path: Path) -> bytes:
+    if path.is_dir():
+        raise BadInputError(f"{path} is a folder, not a run file; name a file in it.")
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise BadInputError(
+            f"Cannot read {path}: {error.strerror or error}; check its name and permissions."
+        ) from error
+
+
+def _header(path: Path, line: bytes, cut: bool) -> Header:
+    opening = b'{"kind":"header"'
+    if not line.strip(b"\0"):
+        raise BadInputError(f"{path} is empty: the run ended before its first line was written.")
+    try:
+        raw = _any_decoder.decode(line)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        if cut and (line.startswith(opening) or opening.startswith(line)):
+            raise BadInputError(
+                f"{path} is cut off within its first line; nothing of the run is left in it."
+            ) from error
+        if line.startswith(opening):
+            raise BadInputError(
+                f"The first line of {path} is damaged, and without it the run can't be read."
+            ) from error
+        raise BadInputError(
+            f"{path} is no run file: its first line is no header; name a *{SUFFIX} file."
+        ) from error
+    if raw.get("kind") != "header" or raw.get("format") != FORMAT:
+        raise BadInputError(
+            f"{path} is no run file: its first line is no header; name a *{SUFFIX} file."
+        )
+    if raw.get("version") != VERSION:
+        raise BadInputError(
+            f"{path} is written in version {raw.get('version')} of the run-file format, and this "
+            f"program reads version {VERSION}; update the program."
+        )
+    try:
+        return msgspec.convert(raw, Header)
+    except msgspec.ValidationError as error:
+        raise BadInputError(
+            f"The first line of {path} is damaged, and without it the run can't be read: {error}."
+        ) from error
+
+
+def _take(run: RunFile, line: bytes) -> str | None:
+    """Add a line to what was read; returns what is wrong with it, if anything."""
+    if line.strip(b"\0 \r") == b"":
+        return "it is empty"
+    try:
+        parsed: Line = _line_decoder.decode(line)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        return _take_unknown(run, line, str(error))
+    if isinstance(parsed, Samples):
+        run.samples.append(parsed)
+    elif isinstance(parsed, Steps):
+        run.steps.append(parsed)
+    elif isinstance(parsed, Event):
+        run.events.append(parsed)
+    elif isinstance(parsed, Climate):
+        run.climate.append(parsed)
+    elif isinstance(parsed, End):
+        if run.end is not None:
+            return "it is a second last line"
+        run.end = parsed
+    else:
+        return "it is a second header"
+    if isinstance(parsed, Event | End) or not _FLAT_KEYS.issuperset(_KEY.findall(line)):
+        _keep_unknown(run, line)
+    return None
+
+
+def _take_unknown(run: RunFile, line: bytes, reason: str) -> str | None:
+    try:
+        raw = _any_decoder.decode(line)
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        return reason
+    kind = raw.get("kind")
+    if not isinstance(kind, str) or kind in _TYPES:
+        return reason
+    run.unknown.append(raw)
+    return None
+
+
+def _keep_unknown(run: RunFile, line: bytes) -> None:
+    raw = _any_decoder.decode(line)
+    kind = raw["kind"]
+    extra = {key: value for key, value in raw.items() if key not in _KNOWN_KEYS[kind]}
+    if extra:
+        run.unknown.append({"kind": kind, **extra})
+
+
+def _check_end(run: RunFile, before: int) -> None:
+    """Tell when the last line is missing, or counts more lines than there are."""
+    name = run.path.name
+    if run.end is None:
+        states = [event for event in run.events if event.event == "state"]
+        last = f"in state {states[-1].detail.get('state')}" if states else "before its first state"
+        times = [
+            *(event.t_s for event in run.events[-1:]),
+            *(line.t_s for line in run.samples[-1:]),
+            *(line.t_s for line in run.steps[-1:]),
+        ]
+        when = f" at {max(times):.2f} s" if times else ""
+        run.problems.append(f"{name} has no last line: it was cut off {last}{when}.")
+    elif run.end.lines != before:
+        run.problems.append(
+            f"{name} should have {run.end.lines} lines before its last one and has {before}."
+        )

@@ -1,0 +1,28 @@
+"""The JSON Schema of a run file's lines, generated from the types."""
+
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from rig.runfile.model import FORMAT, VERSION, Line
+
+SCHEMA_FILE = Path(__file__).with_name("run.schema.json")
+
+
+def run_schema() -> dict[str, Any]:
+    """The schema that each line of a run file keeps to."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"A line of a {FORMAT} file, version {VERSION}",
+        **msgspec.json.schema(Line),
+    }
+
+
+def schema_text() -> str:
+    """The text of the shipped schema file."""
+    return msgspec.json.format(msgspec.json.encode(run_schema()), indent=1).decode() + "\n"
+
+
+if __name__ == "__main__":
+    SCHEMA_FILE.write_text(schema_text(), encoding="utf-8")
