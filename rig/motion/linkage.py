@@ -1,0 +1,5 @@
+"""The linkage as motion sees it; the triangle itself lies with the settings, which check it."""
+
+from rig.settings.kinematics import Linkage
+
+__all__ = ["Linkage"]
