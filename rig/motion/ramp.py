@@ -124,7 +124,8 @@ def plan_move(
     limits = (rate_deg_s, acceleration_deg_s2, jerk_deg_s3)
     direction = 1 if to_count >= from_count else -1
     start_deg = linkage.angle_deg(float(from_count))
-    halfway: Array = from_count + direction * (np.arange(abs(to_count - from_count)) + 0.5)
+    pulses = np.arange(abs(to_count - from_count), dtype=np.float64)
+    halfway: Array = np.add(from_count, direction * (pulses + 0.5))
     crossings = np.abs(linkage.angle_deg(halfway) - start_deg)
     profile = rest_to_rest(abs(linkage.angle_deg(float(to_count)) - start_deg), *limits)
     times = profile.time_at(crossings)
@@ -137,64 +138,6 @@ def move_time_s(
     """Time of a move from rest to rest over `distance_deg`, in s; no pulses are worked out."""
     profile = rest_to_rest(abs(distance_deg), rate_deg_s, acceleration_deg_s2, jerk_deg_s3)
     return profile.duration_s
-
-
-def brake_angle_deg(self) -> float:
-    """The board turns by no more than this during `brake`, from any point of the move."""
-    return brake_angle_deg(self.rate_deg_s, self.acceleration_deg_s2, self.jerk_deg_s3)
-
-
-def plan_move(
-    linkage: Linkage,
-    from_count: int,
-    rate_deg_s: float,
-    acceleration_deg_s2: float,
-    jerk_deg_s3: float,
-    *,
-    to_angle_deg: float | None = None,
-    to_count: int | None = None,
-) -> Plan:
-    """Work out a move from rest to rest.
-
-    Args:
-        linkage: the kinematics.
-        from_count: where the board is.
-        rate_deg_s: highest rate, in °/s, without sign; constant over the middle of the move.
-        acceleration_deg_s2: limit in °/s².
-        jerk_deg_s3: limit in °/s³.
-        to_angle_deg: where to go, in degrees; the nearest count is taken.
-        to_count: where to go, instead.
-
-    Returns:
-        The plan; with no pulses when the board is there already.
-
-    Raises:
-        ValueError: not exactly one target is given, or a limit is not positive.
-    """
-    if (to_angle_deg is None) == (to_count is None):
-        raise ValueError("give either to_angle_deg or to_count")
-    if min(rate_deg_s, acceleration_deg_s2, jerk_deg_s3) <= 0:
-        raise ValueError("rate, acceleration and jerk must be positive")
-    if to_count is None:
-        assert to_angle_deg is not None  # noqa: S101 - for the type checker
-        to_count = round(linkage.count_at(to_angle_deg))
-    limits = (rate_deg_s, acceleration_deg_s2, jerk_deg_s3)
-    direction = 1 if to_count >= from_count else -1
-    start_deg = linkage.angle_deg(float(from_count))
-    halfway: Array = from_count + direction * (np.arange(abs(to_count - from_count)) + 0.5)
-    crossings = np.abs(linkage.angle_deg(halfway) - start_deg)
-    profile = rest_to_rest(abs(linkage.angle_deg(float(to_count)) - start_deg), *limits)
-    times = profile.time_at(crossings)
-    return Plan(linkage, from_count, to_count, direction, *limits, profile, crossings, times)
-
-
-def move_time_s(
-    distance_deg: float, rate_deg_s: float, acceleration_deg_s2: float, jerk_deg_s3: float
-) -> float:
-    """Time of a move from rest to rest over `distance_deg`, in s, without working out its pulses."""
-    if distance_deg == 0:
-        return 0.0
-    return rest_to_rest(abs(distance_deg), rate_deg_s, acceleration_deg_s2, jerk_deg_s3).duration_s
 
 
 def brake_angle_deg(rate_deg_s: float, acceleration_deg_s2: float, jerk_deg_s3: float) -> float:
