@@ -1,0 +1,78 @@
+"""Homing: find the lower switch, retreat, find it again slowly; count 0 is there."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from rig.clock import Task
+from rig.errors import MachineFaultError
+
+if TYPE_CHECKING:
+    from rig.control.cycle import Cycle
+    from rig.control.machine import Machine
+
+RETREAT_DEG = 0.5
+SLOW_FACTOR = 0.25
+OVERRUN_DEG = 3.0
+"""How far below the expected place the switch is still looked for."""
+
+
+def home(cycle: "Cycle", machine: "Machine") -> Task[None]:
+    """Bring the board to the lower switch and set the step count to 0 there.
+
+    Raises:
+        MachineFaultError: when the switch is never found or never lets go.
+    """
+    inputs, stepper = machine.inputs, machine.stepper
+    if not machine.is_homed:
+        # After power-on nobody knows the count; the angle sensor gives a first idea of it.
+        angle_deg, _ = yield from machine.capture_angles_deg(0.4)
+        stepper.set_count(round(float(machine.linkage.count_at(angle_deg))))
+    if inputs.limit_lower_reached:
+        yield from _retreat(cycle, machine)
+    rate = machine.settings.motion.homing_rate_deg_s
+    yield from _approach(cycle, machine, rate)
+    yield from _retreat(cycle, machine)
+    yield from _approach(cycle, machine, rate * SLOW_FACTOR)
+    stepper.set_count(0)
+    machine.is_homed = True
+
+
+def _approach(cycle: "Cycle", machine: "Machine", rate_deg_s: float) -> Task[None]:
+    lowest = machine.settings.linkage.home_angle_deg - OVERRUN_DEG
+    inputs = machine.inputs
+    yield from _travel(cycle, machine, lowest, rate_deg_s, lambda: inputs.limit_lower_reached)
+    if not inputs.limit_lower_reached:
+        raise MachineFaultError(
+            "limit_lower_missing",
+            f"The lower switch did not open although the board went {OVERRUN_DEG:g}° further than"
+            " it should have.",
+            "Check the switch, its wire and what may block the board.",
+        )
+
+
+def _retreat(cycle: "Cycle", machine: "Machine") -> Task[None]:
+    up_to = machine.step_angle_deg() + RETREAT_DEG
+    rate = machine.settings.motion.homing_rate_deg_s
+    yield from _travel(cycle, machine, up_to, rate, lambda: False)
+    if machine.inputs.limit_lower_reached:
+        raise MachineFaultError(
+            "limit_lower_stuck",
+            f"The lower switch is still open after raising the board by {RETREAT_DEG:g}°.",
+            "Check the switch, its wire, and that the motor moves the board.",
+        )
+
+
+def _travel(
+    cycle: "Cycle",
+    machine: "Machine",
+    to_angle_deg: float,
+    rate_deg_s: float,
+    is_there: Callable[[], bool],
+) -> Task[None]:
+    plan = machine.plan(to_angle_deg, rate_deg_s)
+
+    def look(_: Any) -> None:
+        if is_there():
+            machine.stepper.request_stop("cut")
+
+    yield from cycle.move(plan, look)

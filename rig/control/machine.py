@@ -1,0 +1,201 @@
+"""The opened rig: its devices, what they see, and the tasks that keep looking."""
+
+from collections.abc import Callable
+from types import TracebackType
+from typing import Any, NamedTuple, Self
+
+from rig.calibration.apply import SensorModel
+from rig.calibration.model import Calibration
+from rig.clock import At, Clock, Task
+from rig.control.live import Live
+from rig.control.recorder import Recorder
+from rig.devices.bus import Bus
+from rig.devices.climate import ClimateReading, ClimateSensor
+from rig.devices.imu import Imu, ImuBatch, make_imu
+from rig.devices.inputs import Inputs
+from rig.devices.lamp import Lamp
+from rig.devices.stepper import Stepper
+from rig.motion.linkage import Linkage
+from rig.motion.ramp import Plan, plan_move
+from rig.runfile.model import State
+from rig.settings.model import Settings
+
+SAMPLE_PERIOD_S = 0.04
+IMU_TEMPERATURE_PERIOD_S = 2.0
+
+
+class StopRequest(NamedTuple):
+    """Put into the machine's events by whoever wants an orderly stop."""
+
+    reason: str
+
+
+class Machine:
+    """All devices of one rig and the latest that they saw.
+
+    The constructor touches no hardware; `with machine:` opens the devices and closes them, the
+    motor first.
+
+    Args:
+        clock: the clock that all tasks run on.
+        settings: the rig's settings.
+        open_pins: makes the pin factory of gpiozero.
+        bus: the bus that the chips hang on.
+        calibration: of the angle sensor; without one no angle is known and no run can be made.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        settings: Settings,
+        open_pins: Callable[[], Any],
+        bus: Bus,
+        calibration: Calibration | None,
+    ) -> None:
+        self.clock = clock
+        self.settings = settings
+        self.calibration = calibration
+        self.bus = bus
+        self.linkage = Linkage(settings.linkage, settings.screw)
+        self.live = Live()
+        self.events = clock.queue()
+        self.recorder: Recorder | None = None
+        self.opened_s = 0.0
+        self.is_homed = False
+        self._open_pins = open_pins
+        self._sensor = None if calibration is None else SensorModel(calibration)
+        self._captured: list[tuple[int, int, int]] | None = None
+        self._opened: list[Any] = []
+
+    def __enter__(self) -> Self:
+        try:
+            self._open()
+        except BaseException:
+            self.close()
+            raise
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _open(self) -> None:
+        settings = self.settings
+        factory = self._open_pins()
+        self._opened.append(factory)
+        self.stepper = Stepper(self.clock, factory, settings)
+        self.inputs = Inputs(self.clock, factory, settings.pins, self.events)
+        self.lamp = Lamp(self.clock, factory, settings.pins)
+        self.imu: Imu = make_imu(settings, self.bus, self.clock)
+        self.climate = ClimateSensor(self.bus, self.clock, settings.bus.climate_address)
+        for device in (self.stepper, self.lamp, self.inputs, self.bus, self.imu, self.climate):
+            device.open()
+            self._opened.append(device)
+        self.opened_s = self.clock.time_s()
+
+    def close(self) -> None:
+        """Motor off, then everything else; a device that fails to close hinders no other."""
+        first: BaseException | None = None
+        devices = self._opened
+        self._opened = []
+        # The stepper was opened right after the factory: it goes first, all others backwards.
+        for device in devices[1:2] + devices[:1:-1] + devices[:1]:
+            try:
+                device.close()
+            except Exception as error:  # each device gets its turn, whatever the one before did
+                first = first or error
+        if first is not None:
+            raise first
+
+    @property
+    def n_beams(self) -> int:
+        """Number of beams that are wired."""
+        return 1 if self.settings.pins.beam_2 is None else 2
+
+    def step_angle_deg(self) -> float:
+        """Inclination by the step count, right only after homing."""
+        return float(self.linkage.angle_deg(self.stepper.count))
+
+    def plan(self, to_angle_deg: float, rate_deg_s: float) -> Plan:
+        """A move from where the board is to an inclination, within the settings' limits."""
+        motion = self.settings.motion
+        return plan_move(
+            self.linkage,
+            self.stepper.count,
+            rate_deg_s,
+            motion.acceleration_deg_s2,
+            motion.ramp_jerk_deg_s3,
+            to_angle_deg=to_angle_deg,
+        )
+
+    def enter(self, state: State) -> None:
+        """Go to a state: into the file, onto the lamp, before everybody's eyes."""
+        if self.recorder is not None:
+            self.recorder.enter(state, self.clock.time_s())
+        self.live.state = state
+        self.live.wants = ""
+        self.lamp.show(state)
+
+    def watch_angle(self) -> Task[None]:
+        """Task: read the angle sensor without end, for the file and for the interlocks."""
+        self.imu.start()
+        due = self.clock.time_s()
+        next_temperature_s = due
+        while True:
+            if due >= next_temperature_s:
+                self.live.imu_temperature_c = self.imu.temperature_c()
+                self.imu.verify()
+                next_temperature_s = due + IMU_TEMPERATURE_PERIOD_S
+            for batch in self.imu.read_batches():
+                self._take(batch)
+            due = max(due + SAMPLE_PERIOD_S, self.clock.time_s())
+            yield At(due)
+
+    def _take(self, batch: ImuBatch) -> None:
+        recorder, captured = self.recorder, self._captured
+        if recorder is not None:
+            recorder.samples(batch.t_s, batch.dt_s, batch.counts, self.live.imu_temperature_c)
+        if captured is not None:
+            captured.extend(batch.counts)
+        if self._sensor is not None:
+            n = len(batch.counts)
+            mean = tuple(sum(c[i] for c in batch.counts) / n for i in range(3))
+            self.live.angle_deg, self.live.cross_slope_deg = self._sensor.signed_angles_deg(
+                mean,  # type: ignore[arg-type] # three sums
+                self.live.imu_temperature_c,
+            )
+        self.live.angle_seen_s = batch.t_s + len(batch.counts) * batch.dt_s
+
+    def watch_climate(self) -> Task[None]:
+        """Task: read the climate without end."""
+        while True:
+            reading = self.climate.read()
+            self.live.temperature_c = reading.temperature_c
+            self.live.relative_humidity_pct = reading.relative_humidity_pct
+            self.live.pressure_hpa = reading.pressure_hpa
+            self._record_climate(reading)
+            yield At(self.clock.time_s() + self.settings.cycle.climate_interval_s)
+
+    def _record_climate(self, reading: ClimateReading) -> None:
+        if self.recorder is not None:
+            # No sensor on the surface yet: the chip on the cradle stands in, marked as such.
+            self.recorder.climate(
+                self.clock.time_s(),
+                reading,
+                self.live.imu_temperature_c,
+                None if self.live.imu_temperature_c is None else "imu",
+            )
+
+    def capture_angles_deg(self, seconds: float) -> Task[tuple[float, float]]:
+        """Mean inclination and cross slope over some seconds, signed; needs a calibration."""
+        assert self._sensor is not None  # noqa: S101 - the cycle refuses to start without one
+        self._captured = captured = []
+        yield At(self.clock.time_s() + seconds)
+        self._captured = None
+        n = max(len(captured), 1)
+        mean = tuple(sum(c[i] for c in captured) / n for i in range(3))
+        return self._sensor.signed_angles_deg(mean, self.live.imu_temperature_c)  # type: ignore[arg-type]

@@ -1,0 +1,170 @@
+"""What happens in a run, turned into lines of its file; safe to call from every task."""
+
+import threading
+from typing import Any, Literal, Protocol
+
+from rig.control.states import check_transition
+from rig.runfile.model import Climate, Event, Flag, Line, Outcome, Samples, State, Steps
+
+MAX_SAMPLES_PER_LINE = 52
+IDLE_LINE_S = 2.0
+
+
+class LineWriter(Protocol):
+    """The part of the run-file writer that is used here."""
+
+    def write(self, line: Line) -> None:
+        """Append one line."""
+
+    def end(
+        self, outcome: Outcome, flags: list[Flag], samples_lost: int, bus_retries: int
+    ) -> None:
+        """Append the last line and close the file."""
+
+    def close(self) -> None:
+        """Close the file without a last line."""
+
+
+class ClimateValues(Protocol):
+    """The part of a climate reading that is written."""
+
+    @property
+    def temperature_c(self) -> float: ...  # noqa: D102 - the name says it
+    @property
+    def relative_humidity_pct(self) -> float: ...  # noqa: D102
+    @property
+    def pressure_hpa(self) -> float: ...  # noqa: D102
+
+
+class Recorder:
+    """Keeps one run: its state, its flags and its lines.
+
+    Args:
+        writer: the open run file.
+        start_s: monotonic time that `t_s` counts from.
+        idle_rate_hz: samples kept per second outside of the raise; in it all are kept.
+    """
+
+    def __init__(self, writer: LineWriter, start_s: float, idle_rate_hz: float) -> None:
+        self.flags: list[Flag] = []
+        self.state: State = "parked"
+        self._writer = writer
+        self._start_s = start_s
+        self._idle_gap_s = 1.0 / idle_rate_hz
+        self._next_idle_s = 0.0
+        self._lock = threading.RLock()
+        self._is_open = True
+        self._t_s = 0.0
+        self._dt_s = 1.0
+        self._counts: list[tuple[int, int, int]] = []
+        self._imu_temperature_c: float | None = None
+
+    def _since_start(self, t_s: float) -> float:
+        return round(t_s - self._start_s, 6)
+
+    def _write(self, line: Line) -> None:
+        """Hand a line over; after a failure the file takes nothing more, and says so once."""
+        if self._is_open:
+            try:
+                self._writer.write(line)
+            except BaseException:
+                self._is_open = False
+                self._writer.close()
+                raise
+
+    def event(self, name: str, at_s: float, **detail: Any) -> None:
+        """Write an event that happened at the monotonic time `at_s`."""
+        with self._lock:
+            self._write(Event(t_s=self._since_start(at_s), event=name, detail=detail))
+
+    def enter(self, state: State, at_s: float) -> None:
+        """Go to another state; only the moves in `states.ALLOWED` are possible."""
+        with self._lock:
+            check_transition(self.state, state)
+            self._flush_samples()
+            self.state = state
+            self.event("state", at_s, state=state)
+
+    def flag(self, flag: Flag) -> None:
+        """Remember a flag for the end line; a second time changes nothing."""
+        with self._lock:
+            if flag not in self.flags:
+                self.flags.append(flag)
+
+    def samples(
+        self,
+        t_s: float,
+        dt_s: float,
+        counts: list[tuple[int, int, int]],
+        imu_temperature_c: float | None,
+    ) -> None:
+        """Take a batch of raw counts: all of them in the raise, a few a second otherwise."""
+        with self._lock:
+            self._imu_temperature_c = imu_temperature_c
+            first = t_s - self._start_s
+            if self.state in ("raising", "sliding"):
+                self._keep(first, dt_s, counts)
+                return
+            for i, sample in enumerate(counts):
+                at = first + i * dt_s
+                if at >= self._next_idle_s:
+                    self._next_idle_s = max(self._next_idle_s + self._idle_gap_s, at)
+                    self._keep(at, self._idle_gap_s, [sample])
+
+    def _keep(self, t_s: float, dt_s: float, counts: list[tuple[int, int, int]]) -> None:
+        """Join what follows on without a hole; times within a line are right to dt_s / 2."""
+        if self._counts:
+            expected = self._t_s + len(self._counts) * self._dt_s
+            is_full = len(self._counts) >= MAX_SAMPLES_PER_LINE
+            is_old = len(self._counts) * self._dt_s >= IDLE_LINE_S
+            if is_full or is_old or abs(t_s - expected) > 0.25 * self._dt_s:
+                self._flush_samples()
+        if not self._counts:
+            self._t_s, self._dt_s = t_s, dt_s
+        self._counts.extend(counts)
+
+    def _flush_samples(self) -> None:
+        if self._counts:
+            self._write(
+                Samples(
+                    t_s=round(self._t_s, 6),
+                    dt_s=round(self._dt_s, 9),
+                    counts=self._counts,
+                    imu_temperature_c=self._imu_temperature_c,
+                )
+            )
+            self._counts = []
+
+    def climate(
+        self,
+        at_s: float,
+        reading: ClimateValues | None,
+        board_temperature_c: float | None,
+        board_temperature_source: Literal["surface", "imu"] | None,
+    ) -> None:
+        """Write a climate reading taken at the monotonic time `at_s`."""
+        with self._lock:
+            self._write(
+                Climate(
+                    t_s=self._since_start(at_s),
+                    temperature_c=None if reading is None else reading.temperature_c,
+                    relative_humidity_pct=None if reading is None else reading.relative_humidity_pct,
+                    pressure_hpa=None if reading is None else reading.pressure_hpa,
+                    board_temperature_c=board_temperature_c,
+                    board_temperature_source=board_temperature_source,
+                )
+            )
+
+    def steps(self, at_s: float, count: int, jitter_us: float) -> None:
+        """Write the step count at one time."""
+        with self._lock:
+            self._write(Steps(t_s=self._since_start(at_s), count=count, jitter_us=jitter_us))
+
+    def end(self, outcome: Outcome, samples_lost: int, bus_retries: int) -> None:
+        """Close the file with its outcome; what comes later is not kept."""
+        with self._lock:
+            if self._is_open:
+                self._flush_samples()
+                self._is_open = False
+                self._writer.end(outcome, self.flags, samples_lost, bus_retries)
+

@@ -1,0 +1,28 @@
+"""The states of the machine and the moves between them that are allowed."""
+
+from typing import get_args
+
+from rig.runfile.model import State
+
+ALLOWED: dict[State, frozenset[State]] = {
+    "parked": frozenset({"homing"}),
+    "homing": frozenset({"placing"}),
+    "placing": frozenset({"dwelling"}),
+    "dwelling": frozenset({"raising"}),
+    "raising": frozenset({"sliding", "lowering"}),
+    "sliding": frozenset({"raising", "lowering"}),
+    "lowering": frozenset({"parked"}),
+    "halted": frozenset({"homing"}),
+}
+"""From every state `halted` is allowed as well; out of it only through a new homing."""
+
+STATES: tuple[State, ...] = get_args(State)
+
+MOVING: frozenset[State] = frozenset({"homing", "raising", "sliding", "lowering"})
+"""States in which the driver may be enabled."""
+
+
+def check_transition(old: State, new: State) -> None:
+    """Raise RuntimeError, a mistake in the program, when `old` may not be followed by `new`."""
+    if new != "halted" and new not in ALLOWED[old]:
+        raise RuntimeError(f"the machine may not go from {old!r} to {new!r}")

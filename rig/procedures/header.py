@@ -1,0 +1,56 @@
+"""The first line of a run file, put together from what was asked and from the machine."""
+
+import shutil
+from importlib.metadata import version
+from pathlib import Path
+
+from rig.control.machine import Machine
+from rig.control.request import RunRequest
+from rig.errors import BadInputError
+from rig.runfile.model import Header, RunSettings
+
+CLOCK_SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
+TIMESYNC = Path("/run/systemd/timesync")
+
+
+def make_header(machine: Machine, request: RunRequest, run_id: str, started_at: str) -> Header:
+    """The header of one run; the plan is the request's, the rest the machine's."""
+    settings = machine.settings
+    asked = {name: getattr(request, name) for name in request.__struct_fields__}
+    return Header(
+        run_id=run_id,
+        started_at=started_at,
+        clock_synchronised=clock_is_synchronised() if request.source == "rig" else True,
+        rig=settings.name,
+        settings=RunSettings(
+            linkage=settings.linkage,
+            screw=settings.screw,
+            beam=settings.beam,
+            beams=machine.n_beams,
+            imu=machine.imu.setup,
+            slump_mm=settings.bag.slump_mm,
+            u_slump_mm=settings.bag.u_slump_mm,
+        ),
+        calibration=machine.calibration,
+        software=f"rig {version('rig')}",
+        placing="hand",
+        **asked,
+    )
+
+
+def clock_is_synchronised() -> bool | None:
+    """Whether the wall clock was set from the network since boot; None when nobody knows."""
+    return CLOCK_SYNCHRONISED.exists() if TIMESYNC.exists() else None
+
+
+def check_free_space(folder: Path, min_free_mb: float) -> None:
+    """Raise BadInputError when the disk that a run would go to is nearly full."""
+    place = folder
+    while not place.exists():
+        place = place.parent
+    free_mb = shutil.disk_usage(place).free / 1e6
+    if free_mb < min_free_mb:
+        raise BadInputError(
+            f"Only {free_mb:.0f} MB are free where {folder} lies, and a run needs {min_free_mb:g} MB"
+            " (`interlocks.min_free_mb`); free some space or choose another folder with --out."
+        )

@@ -1,0 +1,95 @@
+"""Runs in a row on one opened machine, each in a file of its own."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import NamedTuple
+
+from rig.clock import At, Handle, Task
+from rig.control.cycle import Cycle
+from rig.control.machine import Machine
+from rig.control.recorder import Recorder
+from rig.control.request import RunRequest
+from rig.errors import BadInputError
+from rig.procedures.header import check_free_space, make_header
+from rig.runfile.model import Outcome
+from rig.runfile.writer import RunWriter, new_run_id, run_folder, run_path
+
+FIRST_LOOK_S = 0.3
+
+
+class MadeRun(NamedTuple):
+    """A run that came to its end."""
+
+    path: Path
+    outcome: Outcome
+
+
+def make_runs(
+    machine: Machine,
+    requests: Iterable[RunRequest],
+    folder: Path,
+    *,
+    start_now: bool,
+    on_begin: Callable[[RunRequest, Path], None] = lambda *_: None,
+    on_end: Callable[[MadeRun], None] = lambda _: None,
+) -> Task[list[MadeRun]]:
+    """Task: make the runs one after the other.
+
+    Args:
+        machine: opened.
+        requests: one for each run.
+        folder: where the run files go, in a folder for each day.
+        start_now: the first run does not wait for the start button; the bag lies ready.
+        on_begin: called before each run with its request and the path of its file.
+        on_end: called after each run, also after one that failed.
+
+    Raises:
+        BadInputError: no calibration, not enough free space, the folder cannot be written.
+        StoppedError, MachineFaultError: from the run in which it happened.
+    """
+    if machine.calibration is None:
+        raise BadInputError(
+            "This rig has no calibration of its angle sensor, so no angle would mean anything;"
+            " make one with `rig level`."
+        )
+    watchers = start_watching(machine)
+    made: list[MadeRun] = []
+    try:
+        yield At(machine.clock.time_s() + FIRST_LOOK_S)
+        for request in requests:
+            run = yield from _one_run(machine, request, folder, start_now and not made, on_begin)
+            made.append(run)
+            on_end(run)
+    finally:
+        for watcher in watchers:
+            watcher.cancel()
+    return made
+
+
+def start_watching(machine: Machine) -> list[Handle[None]]:
+    """Start the tasks that keep reading angle and climate; their errors come as events."""
+    return [
+        machine.clock.spawn(machine.watch_angle(), "angle", report_to=machine.events),
+        machine.clock.spawn(machine.watch_climate(), "climate", report_to=machine.events),
+        machine.clock.spawn(machine.lamp.blink(), "lamp", report_to=machine.events),
+    ]
+
+
+def _one_run(
+    machine: Machine,
+    request: RunRequest,
+    folder: Path,
+    start_now: bool,
+    on_begin: Callable[[RunRequest, Path], None],
+) -> Task[MadeRun]:
+    clock = machine.clock
+    utc = clock.utc_now()
+    check_free_space(folder, machine.settings.interlocks.min_free_mb)
+    run_id = new_run_id(utc)
+    path = run_path(run_folder(folder, utc), run_id)
+    started_at = utc.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    writer = RunWriter(path, make_header(machine, request, run_id, started_at))
+    recorder = Recorder(writer, clock.time_s(), machine.settings.cycle.idle_sample_rate_hz)
+    on_begin(request, path)
+    outcome = yield from Cycle(machine, request, recorder, start_now=start_now).run()
+    return MadeRun(path, outcome)
