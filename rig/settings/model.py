@@ -26,16 +26,18 @@ class Pins(_Section, frozen=True):
     limit_lower: PinNumber = 5
     limit_upper: PinNumber = 6
     beam_1: PinNumber = 23
-    beam_2: Annotated[int | None, Meta(description="second beam; leave out if there is none")] = (
-        None
-    )
+    beam_2: Annotated[
+        PinNumber | None, Meta(description="second beam; leave out if there is none")
+    ] = None
     emergency_stop: PinNumber = 26
     start_button: PinNumber = 17
     stop_button: PinNumber = 27
     lamp_red: PinNumber = 22
     lamp_green: PinNumber = 24
     lamp_blue: PinNumber = 25
-    buzzer: Annotated[int | None, Meta(description="buzzer; leave out if there is none")] = None
+    buzzer: Annotated[PinNumber | None, Meta(description="buzzer; leave out if there is none")] = (
+        None
+    )
     direction_raises_high: Annotated[
         bool, Meta(description="true when a high direction line raises the board")
     ] = True

@@ -1,0 +1,151 @@
+"""What must hold between the settings: the linkage, the pulse rate, the places on the board."""
+
+from collections.abc import Iterator
+
+import msgspec
+
+from rig.errors import BadInputError
+from rig.settings.kinematics import Linkage
+from rig.settings.model import Settings
+
+MAX_LENGTH_RATIO = 1.8
+"""A screw that grows by more than this needs longer guides than its own length gives."""
+
+HOLE_MARGIN_MM = 24.0
+"""The bag's uphill edge stays this far below the hole's rim."""
+
+LEADING_EDGE_MM = (450.0, 700.0)
+"""Where the bag's leading edge may lie before the raise."""
+
+CATCH_MARGIN_MM = 50.0
+"""The bag has passed the last beam by this much when it meets the catch."""
+
+HIGHEST_LOWERING_DEG_S = 4.0
+
+BUS_PINS = (2, 3)
+"""GPIO numbers of the I2C bus on the header."""
+
+
+def check(settings: Settings, source: str) -> None:
+    """Check what must hold between settings.
+
+    Args:
+        settings: the settings, each value within its own range already.
+        source: the file they came from, for the message.
+
+    Raises:
+        BadInputError: something does not fit together; the first such thing is named.
+    """
+    mistake = next(_mistakes(settings), None)
+    if mistake is not None:
+        raise BadInputError(f"{source}: {mistake}.")
+
+
+def max_rate_deg_s(settings: Settings) -> float:
+    """The fastest the board can turn, in °/s, with the pulse rate in bounds over all its travel."""
+    linkage = Linkage(settings.linkage, settings.screw)
+    steepest = linkage.steepest_deg(settings.linkage.home_angle_deg, settings.linkage.travel_deg)
+    return settings.screw.max_pulse_rate_hz / linkage.pulse_rate_hz(steepest, 1.0)
+
+
+def lowering_rate_deg_s(settings: Settings) -> float:
+    """The rate of lowering, in °/s: as set, or less where the pulse rate does not allow it."""
+    wanted = min(settings.motion.lowering_rate_deg_s, HIGHEST_LOWERING_DEG_S)
+    return min(wanted, max_rate_deg_s(settings))
+
+
+def _mistakes(settings: Settings) -> Iterator[str]:
+    yield from _linkage(settings)
+    yield from _pulses(settings)
+    yield from _places(settings)
+    yield from _pins(settings)
+
+
+def _linkage(settings: Settings) -> Iterator[str]:
+    """The screw; each key's own range keeps the angle at the hinge between 10° and 150°."""
+    place = settings.linkage
+    if place.soft_limit_deg >= place.travel_deg:
+        yield (
+            f"`linkage.soft_limit_deg` is {place.soft_limit_deg:g}°; it must be below "
+            f"`linkage.travel_deg`, {place.travel_deg:g}°"
+        )
+    if place.home_angle_deg >= place.soft_limit_deg:
+        yield (
+            f"`linkage.home_angle_deg` is {place.home_angle_deg:g}°; it must be below "
+            f"`linkage.soft_limit_deg`, {place.soft_limit_deg:g}°"
+        )
+    linkage = Linkage(place, settings.screw)
+    ratio = linkage.length_mm(place.travel_deg) / linkage.length_mm(place.home_angle_deg)
+    if ratio > MAX_LENGTH_RATIO:
+        yield (
+            f"the screw grows {ratio:.2f}-fold over the travel, at most {MAX_LENGTH_RATIO} is "
+            "allowed; move the pivots further apart (`linkage.base_pivot_mm`, "
+            "`linkage.cradle_pivot_mm`) or make `linkage.level_angle_deg` larger"
+        )
+
+
+def _pulses(settings: Settings) -> Iterator[str]:
+    screw = settings.screw
+    shortest_us = 1e6 / screw.max_pulse_rate_hz
+    if screw.min_pulse_gap_us > shortest_us:
+        yield (
+            f"`screw.min_pulse_gap_us` is {screw.min_pulse_gap_us:g} µs, but at "
+            f"`screw.max_pulse_rate_hz` pulses are {shortest_us:.4g} µs apart; make it smaller"
+        )
+    highest = max_rate_deg_s(settings)
+    for name in ("rate_deg_s", "homing_rate_deg_s"):
+        rate = getattr(settings.motion, name)
+        if rate > highest:
+            pulses_hz = rate / highest * screw.max_pulse_rate_hz
+            yield (
+                f"`motion.{name}` is {rate:g} °/s, which needs {pulses_hz:.0f} pulses/s somewhere "
+                f"on the travel; `screw.max_pulse_rate_hz` allows {screw.max_pulse_rate_hz:g}, "
+                f"so at most {highest:.2f} °/s (fewer `screw.microsteps` allow more)"
+            )
+
+
+def _places(settings: Settings) -> Iterator[str]:
+    beam, bag, board = settings.beam, settings.bag, settings.board
+    if not board.hole_start_mm < board.hole_end_mm < board.length_mm:
+        yield (
+            "`board.hole_start_mm`, `board.hole_end_mm` and `board.length_mm` must grow "
+            "in this order"
+        )
+    leading = beam.position_mm + bag.gap_mm
+    low, high = LEADING_EDGE_MM
+    if not low <= leading <= high:
+        yield (
+            f"the bag's leading edge lies at {leading:g} mm (`beam.position_mm` + `bag.gap_mm`); "
+            f"allowed is {low:g} to {high:g} mm from the board's lower edge"
+        )
+    uphill, limit = leading + bag.length_mm, board.hole_start_mm - HOLE_MARGIN_MM
+    if uphill > limit:
+        yield (
+            f"the bag's uphill edge lies at {uphill:g} mm (`beam.position_mm` + `bag.gap_mm` + "
+            f"`bag.length_mm`); it must stay at or below {limit:g} mm, {HOLE_MARGIN_MM:g} mm "
+            "short of `board.hole_start_mm`"
+        )
+    last = beam.position_mm - (beam.second_spacing_mm if settings.pins.beam_2 is not None else 0.0)
+    highest = last - bag.gap_mm - bag.length_mm - CATCH_MARGIN_MM
+    if board.catch_mm > highest:
+        yield (
+            f"`board.catch_mm` is {board.catch_mm:g}; it must be at most {highest:g} mm, so that "
+            f"gap, bag and {CATCH_MARGIN_MM:g} mm more fit below the last beam at {last:g} mm"
+        )
+
+
+def _pins(settings: Settings) -> Iterator[str]:
+    taken: dict[int, str] = {}
+    for name, value in msgspec.structs.asdict(settings.pins).items():
+        if value is None or isinstance(value, bool):
+            continue
+        if value in BUS_PINS:
+            yield f"`pins.{name}` is GPIO {value}, which belongs to the I2C bus; choose another"
+        if value in taken:
+            yield f"`pins.{name}` and `pins.{taken[value]}` are both GPIO {value}; choose another"
+        taken[value] = name
+    if settings.bus.imu_address == settings.bus.climate_address:
+        yield (
+            f"`bus.imu_address` and `bus.climate_address` are both "
+            f"0x{settings.bus.imu_address:02X}; they must differ"
+        )
