@@ -1,0 +1,131 @@
+"""From raw counts to the inclination of the board, and what the calibration leaves uncertain.
+
+Notation: u is the unit gravity vector in the sensor's frame, L its direction on a level board, n
+the hinge. Inclination is the angle between u and L, signed by the turn about n; it is the total
+inclination of the surface, cross slope and floor tilt included, because that is what friction
+works against.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rig.calibration.model import PARAMETERS, Calibration
+
+Array = NDArray[np.float64]
+
+
+def gravity_g(
+    calibration: Calibration, counts: ArrayLike, temperature_c: float | None = None
+) -> Array:
+    """Calibrated gravity vectors, in g.
+
+    Args:
+        calibration: the sensor's calibration.
+        counts: raw counts, shape (n, 3) or (3,).
+        temperature_c: the sensor's temperature; None leaves the temperature term out.
+
+    Returns:
+        Vectors of the same shape.
+    """
+    bias = np.array(calibration.bias_g)
+    if temperature_c is not None:
+        rise_k = temperature_c - calibration.temperature_c
+        bias = bias + np.array(calibration.drift_g_per_k) * rise_k
+    scaled = np.asarray(counts, dtype=float) / calibration.counts_per_g
+    vectors: Array = np.array(calibration.gain) * (scaled - bias)
+    return vectors
+
+
+def inclination_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
+    """Total inclination, in degrees, of gravity vectors (n, 3) → (n,); down past level < 0."""
+    vectors = np.asarray(gravity, dtype=float)
+    level = np.array(calibration.level)
+    # Both forms at once: the arc tangent is exact near 0 where an arc cosine is not.
+    normal = np.cross(level, vectors)
+    size = np.sqrt(np.sum(normal * normal, axis=-1))
+    sign = np.where(normal @ np.array(calibration.axis) < 0.0, -1.0, 1.0)
+    angle: Array = np.degrees(sign * np.arctan2(size, vectors @ level))
+    return angle
+
+
+def cross_slope_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
+    """Tilt of the hinge, in degrees: the part of gravity along it; (n, 3) → (n,)."""
+    vectors = np.asarray(gravity, dtype=float)
+    size = np.sqrt(np.sum(vectors * vectors, axis=-1))
+    along = vectors @ np.array(calibration.axis) / size
+    slope: Array = np.degrees(np.arcsin(np.clip(along, -1.0, 1.0)))
+    return slope
+
+
+def _rising(calibration: Calibration, gravity: Array) -> tuple[Array, Array, float]:
+    """How u and L may move to raise the inclination: two unit tangents; and the size of f."""
+    level, axis = np.array(calibration.level), np.array(calibration.axis)
+    size = float(np.sqrt(gravity @ gravity))
+    unit = gravity / size
+    cosine = float(unit @ level)
+    sine = float(np.linalg.norm(np.cross(level, unit)))
+    if sine < 1e-3:
+        # Next to level the angle has no direction of its own: it is the turn about the hinge.
+        turn = np.cross(axis, level)
+        turn /= np.linalg.norm(turn)
+        return turn, -turn, size
+    sign = -1.0 if np.cross(level, unit) @ axis < 0.0 else 1.0
+    return sign * (cosine * unit - level) / sine, sign * (cosine * level - unit) / sine, size
+
+
+def jacobian(calibration: Calibration, gravity: ArrayLike) -> Array:
+    """Derivatives of the inclination with respect to `PARAMETERS`.
+
+    Args:
+        calibration: the sensor's calibration.
+        gravity: one calibrated gravity vector in g, shape (3,).
+
+    Returns:
+        Shape (8,): degrees per g for the biases, degrees per 1 for the gains, degrees per degree
+        for the level.
+    """
+    vector = np.asarray(gravity, dtype=float)
+    of_gravity, of_level, size = _rising(calibration, vector)
+    gain = np.array(calibration.gain)
+    axis, level = np.array(calibration.axis), np.array(calibration.level)
+    per_g = np.degrees(of_gravity / size)
+    along = np.cross(axis, level)
+    across = axis - (axis @ level) * level
+    result: Array = np.concatenate(
+        [-gain * per_g, vector / gain * per_g, [of_level @ along, of_level @ across]]
+    )
+    return result
+
+
+def u_inclination_deg(calibration: Calibration, gravity: ArrayLike) -> tuple[float, float]:
+    """Standard uncertainty of the inclination that comes from the calibration, in degrees.
+
+    Args:
+        calibration: the sensor's calibration.
+        gravity: one calibrated gravity vector in g, shape (3,).
+
+    Returns:
+        The parts of the sensor's parameters and of the level; their squares add up to the whole,
+        correlations included.
+    """
+    rates = jacobian(calibration, gravity)
+    covariance = np.array(calibration.covariance)
+    first = PARAMETERS.index("level_along_deg")
+    whole = float(rates @ covariance @ rates)
+    level = float(rates[first:] @ covariance[first:, first:] @ rates[first:])
+    level = min(level, whole)
+    return max(whole - level, 0.0) ** 0.5, max(level, 0.0) ** 0.5
+
+
+def u_temperature_deg(
+    calibration: Calibration, gravity: ArrayLike, temperature_c: float | None
+) -> float:
+    """Standard uncertainty of the inclination that comes from the drift, in degrees.
+
+    The drifts of the three axes count as independent. An unknown temperature counts as one that
+    is 10 K from the calibration's.
+    """
+    of_gravity, _, size = _rising(calibration, np.asarray(gravity, dtype=float))
+    rise_k = 10.0 if temperature_c is None else temperature_c - calibration.temperature_c
+    lever = float(np.linalg.norm(np.array(calibration.gain) * of_gravity)) / size
+    return float(np.degrees(abs(rise_k) * calibration.u_drift_g_per_k * lever))
