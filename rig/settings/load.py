@@ -15,6 +15,7 @@ from rig.settings.keys import Key, keys, split_unit
 from rig.settings.model import Settings
 
 NAME = "rig.toml"
+SYSTEM = Path("/etc/rig")
 
 
 def find_settings(given: Path | None) -> Path | None:
@@ -29,9 +30,9 @@ def find_settings(given: Path | None) -> Path | None:
     """
     if given is not None:
         return given
-    home = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config")
-    places = (Path(NAME), home / "rig" / NAME, Path("/etc/rig") / NAME)
-    return next((place for place in places if place.is_file()), None)
+    home = Path(os.environ.get("XDG_CONFIG_HOME") or os.path.expanduser("~/.config"))
+    places = (Path(NAME), home / "rig" / NAME, SYSTEM / NAME)
+    return next((place for place in places if os.path.isfile(place)), None)
 
 
 def load_settings(path: Path | None) -> Settings:
@@ -77,6 +78,8 @@ def _parse(path: Path) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadInputError(f"{path} is not valid TOML: {_where_in_text(error, text)}.") from None
+    except (ValueError, RecursionError) as error:  # a number or a nesting beyond all measure
+        raise BadInputError(f"{path} is not valid TOML: {error}.") from None
 
 
 def _where_in_text(error: tomllib.TOMLDecodeError, text: str) -> str:
