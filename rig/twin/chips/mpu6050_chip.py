@@ -1,0 +1,125 @@
+"""A simulated MPU-6050: registers, big-endian samples at its own rate, FIFO of 1024 bytes.
+
+Register bits beyond scale and identity are from memory of the register map RM-MPU-6000A. The
+filter and the noise belong to the world that supplies the acceleration.
+"""
+
+from collections.abc import Callable, Sequence
+from struct import pack
+
+from rig.twin.chips.chip import SampleGrid, Sampler, to_counts
+
+FIFO_BYTES = 1024
+LOWPASS_HZ = (260.0, 184.0, 94.0, 44.0, 21.0, 10.0, 5.0, 260.0)
+SMPLRT_DIV, CONFIG, ACCEL_CONFIG, FIFO_EN = 0x19, 0x1A, 0x1C, 0x23
+INT_STATUS, ACCEL, USER_CTRL, PWR_MGMT_1, FIFO_COUNT, FIFO_R_W = 0x3A, 0x3B, 0x6A, 0x6B, 0x72, 0x74
+
+
+class Mpu6050Chip:
+    """The chip.
+
+    Args:
+        sample: the acceleration.
+        temperature_c: the chip's temperature at a time.
+        identity: WHO_AM_I.
+        rate_error: relative error of its oscillator.
+        trim: the factory's self-test trim, four bytes.
+    """
+
+    def __init__(
+        self,
+        sample: Sampler,
+        temperature_c: Callable[[float], float],
+        *,
+        identity: int = 0x68,
+        rate_error: float = 0.0,
+        trim: bytes = bytes((0x31, 0x2C, 0x5A, 0x17)),
+    ) -> None:
+        self._sample = sample
+        self._temperature_c = temperature_c
+        self._identity = identity
+        self._rate_error = rate_error
+        self._trim = trim
+        self._grid = SampleGrid()
+        self._fifo = bytearray()
+        self._flags = 0
+        self._newest = (0, 0, 0)
+        self._registers = bytearray(256)
+        self.reset(0.0)
+
+    @property
+    def rate_hz(self) -> float:
+        """The true output rate; 0 while it sleeps."""
+        registers = self._registers
+        if registers[PWR_MGMT_1] & 0x40:
+            return 0.0
+        base = 1000 if 1 <= registers[CONFIG] & 7 <= 6 else 8000
+        return base / (1 + registers[SMPLRT_DIV]) * (1 + self._rate_error)
+
+    @property
+    def lowpass_hz(self) -> float:
+        """Corner of the low-pass filter in use."""
+        return LOWPASS_HZ[self._registers[CONFIG] & 7]
+
+    def reset(self, t_s: float) -> None:
+        """Default values: asleep, the FIFO empty."""
+        registers = self._registers = bytearray(256)
+        registers[0x0D:0x11] = self._trim
+        registers[PWR_MGMT_1] = 0x40
+        registers[0x75] = self._identity
+        self._grid.restart(t_s, 0.0)
+        self._fifo.clear()
+        self._flags = 0
+
+    def write(self, register: int, data: Sequence[int], t_s: float) -> None:
+        """Write control registers."""
+        self._catch_up(t_s)
+        for offset, value in enumerate(data):
+            self._write_one(register + offset, value, t_s)
+
+    def read(self, register: int, length: int, t_s: float) -> list[int]:
+        """Read registers; FIFO_R_W gives byte after byte of the FIFO."""
+        self._catch_up(t_s)
+        if register == FIFO_R_W:
+            data = bytes(self._fifo[:length])
+            del self._fifo[:length]
+            return [*data, *bytes(length - len(data))]
+        registers = self._registers
+        registers[INT_STATUS] = self._flags
+        raw = max(-32768, min(32767, round((self._temperature_c(t_s) - 36.53) * 340)))
+        registers[ACCEL : ACCEL + 8] = pack(">hhhh", *self._newest, raw)
+        registers[FIFO_COUNT : FIFO_COUNT + 2] = pack(">H", len(self._fifo))
+        if register <= INT_STATUS < register + length:
+            self._flags = 0
+        return list(registers[register : register + length])
+
+    def _write_one(self, register: int, value: int, t_s: float) -> None:
+        if register == PWR_MGMT_1 and value & 0x80:
+            self.reset(t_s)
+            return
+        if register == USER_CTRL and value & 0x04:
+            self._fifo.clear()
+            value &= ~0x04
+        if register in (0x75, INT_STATUS) or ACCEL <= register < ACCEL + 8:
+            return
+        rate_hz = self.rate_hz
+        self._registers[register] = value
+        if self.rate_hz != rate_hz:
+            self._grid.restart(t_s, self.rate_hz)
+
+    def _catch_up(self, t_s: float) -> None:
+        """Take the samples that were due since the last access."""
+        times, skipped = self._grid.due(t_s, FIFO_BYTES // 6 + 1)
+        if not times:
+            return
+        registers = self._registers
+        scale = 16384 >> (registers[ACCEL_CONFIG] >> 3 & 3)
+        counts = to_counts(self._sample(times), scale)
+        self._newest = counts[-1]
+        self._flags |= 0x01
+        if registers[FIFO_EN] & 0x08 and registers[USER_CTRL] & 0x40:
+            for x, y, z in counts:
+                self._fifo += pack(">hhh", x, y, z)
+            if skipped or len(self._fifo) > FIFO_BYTES:
+                del self._fifo[:-FIFO_BYTES]
+                self._flags |= 0x10
