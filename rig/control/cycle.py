@@ -13,6 +13,7 @@ from rig.control.interlocks import InterlockError, check_interlocks
 from rig.control.machine import Machine, StopRequest
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
+from rig.devices.buttons import PushButton
 from rig.devices.inputs import Edge
 from rig.errors import MachineFaultError, RigError
 from rig.motion.ramp import Plan
@@ -20,6 +21,8 @@ from rig.runfile.model import Outcome
 
 POLL_S = 0.05
 """How often the interlocks are looked at and the step count is written while something moves."""
+
+BUTTON_POLL_S = 0.02
 
 HOME_SETTLE_S = 0.6
 HOME_CAPTURE_S = 1.0
@@ -90,9 +93,7 @@ class Cycle:
                 machine.is_homed = False
                 machine.enter("halted")
             machine.recorder = None
-            recorder.end(
-                outcome, machine.imu.samples_lost - lost, machine.bus.retries - retries
-            )
+            recorder.end(outcome, machine.imu.samples_lost - lost, machine.bus.retries - retries)
         return outcome
 
     def _note_fault(self, fault: MachineFaultError) -> None:
@@ -180,9 +181,10 @@ class Cycle:
         self._note_steps()
 
     def _note_steps(self) -> None:
-        at_s, count = self._machine.stepper.last_pulse()
+        stepper = self._machine.stepper
+        at_s, count = stepper.latest
         self._machine.live.step_angle_deg = self._machine.step_angle_deg()
-        self._recorder.steps(at_s, count, self._machine.stepper.take_worst_lateness_us())
+        self._recorder.steps(at_s, count, round(stepper.take_worst_late_us(), 1))
 
     # -- the states -----------------------------------------------------------------------------
 
@@ -244,13 +246,13 @@ class Cycle:
             tries=tries,
         )
 
-    def _broken_beams(self) -> list[int]:
+    def _broken_beams(self) -> bool:
         inputs = self._machine.inputs
-        return [n for n in range(1, self._machine.n_beams + 1) if inputs.beam_broken(n)]
+        return any(inputs.beam_broken(n) for n in range(1, inputs.beams + 1))
 
     def _wait_for_start(self, deadline_s: float) -> Task[None]:
         machine = self._machine
-        machine.inputs.forget_presses()
+        button = PushButton()
         machine.live.wants = machine.live.wants or (
             f"Place the bag {self._request.gap_mm:g} mm above the beam, keep your hands off the"
             " board, then press start."
@@ -261,8 +263,12 @@ class Cycle:
                 raise StoppedError(
                     f"Nobody pressed start within {self._cycle.placing_timeout_s:g} s."
                 )
-            yield from self.next_event(min(deadline_s, now + POLL_S))
-            if machine.inputs.start_was_pressed(self._clock.time_s()):
+            item = yield from self.next_event(min(deadline_s, now + BUTTON_POLL_S))
+            if isinstance(item, Edge) and item.name == "start_button":
+                pressed = button.update(item.t_s, item.active)
+            else:
+                pressed = button.update(self._clock.time_s(), machine.inputs.start_pressed)
+            if pressed:
                 return
 
     def _dwell(self) -> Task[None]:
@@ -310,7 +316,7 @@ class _Passage:
         self.cleared_s: float | None = None
         self._machine = machine
         self._recorder = recorder
-        self._last = f"beam_{machine.n_beams}"
+        self._last = f"beam_{machine.inputs.beams}"
         self._last_broken_s: float | None = None
 
     def look(self, item: Any) -> None:

@@ -26,14 +26,14 @@ def home(cycle: "Cycle", machine: "Machine") -> Task[None]:
     if not machine.is_homed:
         # After power-on nobody knows the count; the angle sensor gives a first idea of it.
         angle_deg, _ = yield from machine.capture_angles_deg(0.4)
-        stepper.set_count(round(float(machine.linkage.count_at(angle_deg))))
+        stepper.count = round(float(machine.linkage.count_at(angle_deg)))
     if inputs.limit_lower_reached:
         yield from _retreat(cycle, machine)
     rate = machine.settings.motion.homing_rate_deg_s
     yield from _approach(cycle, machine, rate)
     yield from _retreat(cycle, machine)
     yield from _approach(cycle, machine, rate * SLOW_FACTOR)
-    stepper.set_count(0)
+    stepper.count = 0
     machine.is_homed = True
 
 

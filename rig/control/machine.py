@@ -1,23 +1,27 @@
 """The opened rig: its devices, what they see, and the tasks that keep looking."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from rig.calibration.apply import SensorModel
+from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
 from rig.clock import At, Clock, Task
 from rig.control.live import Live
 from rig.control.recorder import Recorder
 from rig.devices.bus import Bus
 from rig.devices.climate import ClimateReading, ClimateSensor
-from rig.devices.imu import Imu, ImuBatch, make_imu
+from rig.devices.imu import Counts, Imu, ImuBatch
 from rig.devices.inputs import Inputs
-from rig.devices.lamp import Lamp
+from rig.devices.lamp import StateLamp
+from rig.devices.open_imu import make_imu
 from rig.devices.stepper import Stepper
+from rig.errors import MachineFaultError
 from rig.motion.linkage import Linkage
 from rig.motion.ramp import Plan, plan_move
 from rig.runfile.model import State
+from rig.settings.checks import lowering_rate_deg_s
 from rig.settings.model import Settings
 
 SAMPLE_PERIOD_S = 0.04
@@ -63,8 +67,7 @@ class Machine:
         self.opened_s = 0.0
         self.is_homed = False
         self._open_pins = open_pins
-        self._sensor = None if calibration is None else SensorModel(calibration)
-        self._captured: list[tuple[int, int, int]] | None = None
+        self._captured: list[Counts] | None = None
         self._opened: list[Any] = []
 
     def __enter__(self) -> Self:
@@ -87,9 +90,16 @@ class Machine:
         settings = self.settings
         factory = self._open_pins()
         self._opened.append(factory)
-        self.stepper = Stepper(self.clock, factory, settings)
         self.inputs = Inputs(self.clock, factory, settings.pins, self.events)
-        self.lamp = Lamp(self.clock, factory, settings.pins)
+        self.stepper = Stepper(
+            self.clock,
+            factory,
+            settings.pins,
+            settings.screw,
+            late_pulse_ms=settings.interlocks.late_pulse_ms,
+            must_stop=lambda: self.inputs.emergency_stop_pressed,
+        )
+        self.lamp = StateLamp(self.clock, factory, settings.pins)
         self.imu: Imu = make_imu(settings, self.bus, self.clock)
         self.climate = ClimateSensor(self.bus, self.clock, settings.bus.climate_address)
         for device in (self.stepper, self.lamp, self.inputs, self.bus, self.imu, self.climate):
@@ -111,14 +121,14 @@ class Machine:
         if first is not None:
             raise first
 
-    @property
-    def n_beams(self) -> int:
-        """Number of beams that are wired."""
-        return 1 if self.settings.pins.beam_2 is None else 2
-
     def step_angle_deg(self) -> float:
         """Inclination by the step count, right only after homing."""
         return float(self.linkage.angle_deg(self.stepper.count))
+
+    @property
+    def lowering_rate_deg_s(self) -> float:
+        """The rate that the board is lowered at."""
+        return lowering_rate_deg_s(self.settings)
 
     def plan(self, to_angle_deg: float, rate_deg_s: float) -> Plan:
         """A move from where the board is to an inclination, within the settings' limits."""
@@ -161,13 +171,8 @@ class Machine:
             recorder.samples(batch.t_s, batch.dt_s, batch.counts, self.live.imu_temperature_c)
         if captured is not None:
             captured.extend(batch.counts)
-        if self._sensor is not None:
-            n = len(batch.counts)
-            mean = tuple(sum(c[i] for c in batch.counts) / n for i in range(3))
-            self.live.angle_deg, self.live.cross_slope_deg = self._sensor.signed_angles_deg(
-                mean,  # type: ignore[arg-type] # three sums
-                self.live.imu_temperature_c,
-            )
+        if self.calibration is not None:
+            self.live.angle_deg, self.live.cross_slope_deg = self.angles_deg(batch.counts)
         self.live.angle_seen_s = batch.t_s + len(batch.counts) * batch.dt_s
 
     def watch_climate(self) -> Task[None]:
@@ -190,12 +195,33 @@ class Machine:
                 None if self.live.imu_temperature_c is None else "imu",
             )
 
+    @contextmanager
+    def listening(self, counts: list[Counts]) -> Iterator[None]:
+        """While this lasts, every sample is also appended to `counts`."""
+        self._captured = counts
+        try:
+            yield
+        finally:
+            self._captured = None
+
     def capture_angles_deg(self, seconds: float) -> Task[tuple[float, float]]:
         """Mean inclination and cross slope over some seconds, signed; needs a calibration."""
-        assert self._sensor is not None  # noqa: S101 - the cycle refuses to start without one
-        self._captured = captured = []
-        yield At(self.clock.time_s() + seconds)
-        self._captured = None
-        n = max(len(captured), 1)
-        mean = tuple(sum(c[i] for c in captured) / n for i in range(3))
-        return self._sensor.signed_angles_deg(mean, self.live.imu_temperature_c)  # type: ignore[arg-type]
+        counts: list[Counts] = []
+        with self.listening(counts):
+            yield At(self.clock.time_s() + seconds)
+        if not counts:
+            raise MachineFaultError(
+                "imu_silent",
+                f"The angle sensor gave no sample within {seconds:g} s.",
+                "Check the sensor's cable and run `rig check`.",
+            )
+        return self.angles_deg(counts)
+
+    def angles_deg(self, counts: Sequence[Counts]) -> tuple[float, float]:
+        """Inclination and cross slope from the mean of some counts, signed, in degrees."""
+        if self.calibration is None:
+            raise RuntimeError("without a calibration counts are no angle")
+        mean = [sum(axis) / len(counts) for axis in zip(*counts, strict=True)]
+        gravity = gravity_g(self.calibration, mean, self.live.imu_temperature_c)
+        along = inclination_deg(self.calibration, gravity)
+        return float(along), float(cross_slope_deg(self.calibration, gravity))

@@ -4,6 +4,7 @@ import threading
 from typing import Any, Literal, Protocol
 
 from rig.control.states import check_transition
+from rig.devices.climate import ClimateReading
 from rig.runfile.model import Climate, Event, Flag, Line, Outcome, Samples, State, Steps
 
 MAX_SAMPLES_PER_LINE = 52
@@ -16,24 +17,11 @@ class LineWriter(Protocol):
     def write(self, line: Line) -> None:
         """Append one line."""
 
-    def end(
-        self, outcome: Outcome, flags: list[Flag], samples_lost: int, bus_retries: int
-    ) -> None:
+    def end(self, outcome: Outcome, flags: list[Flag], samples_lost: int, bus_retries: int) -> None:
         """Append the last line and close the file."""
 
     def close(self) -> None:
         """Close the file without a last line."""
-
-
-class ClimateValues(Protocol):
-    """The part of a climate reading that is written."""
-
-    @property
-    def temperature_c(self) -> float: ...  # noqa: D102 - the name says it
-    @property
-    def relative_humidity_pct(self) -> float: ...  # noqa: D102
-    @property
-    def pressure_hpa(self) -> float: ...  # noqa: D102
 
 
 class Recorder:
@@ -138,7 +126,7 @@ class Recorder:
     def climate(
         self,
         at_s: float,
-        reading: ClimateValues | None,
+        reading: ClimateReading,
         board_temperature_c: float | None,
         board_temperature_source: Literal["surface", "imu"] | None,
     ) -> None:
@@ -147,9 +135,9 @@ class Recorder:
             self._write(
                 Climate(
                     t_s=self._since_start(at_s),
-                    temperature_c=None if reading is None else reading.temperature_c,
-                    relative_humidity_pct=None if reading is None else reading.relative_humidity_pct,
-                    pressure_hpa=None if reading is None else reading.pressure_hpa,
+                    temperature_c=reading.temperature_c,
+                    relative_humidity_pct=reading.relative_humidity_pct,
+                    pressure_hpa=reading.pressure_hpa,
                     board_temperature_c=board_temperature_c,
                     board_temperature_source=board_temperature_source,
                 )
@@ -167,4 +155,3 @@ class Recorder:
                 self._flush_samples()
                 self._is_open = False
                 self._writer.end(outcome, self.flags, samples_lost, bus_retries)
-

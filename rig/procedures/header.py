@@ -26,7 +26,7 @@ def make_header(machine: Machine, request: RunRequest, run_id: str, started_at: 
             linkage=settings.linkage,
             screw=settings.screw,
             beam=settings.beam,
-            beams=machine.n_beams,
+            beams=2 if machine.inputs.beams == 2 else 1,
             imu=machine.imu.setup,
             slump_mm=settings.bag.slump_mm,
             u_slump_mm=settings.bag.u_slump_mm,
@@ -51,6 +51,6 @@ def check_free_space(folder: Path, min_free_mb: float) -> None:
     free_mb = shutil.disk_usage(place).free / 1e6
     if free_mb < min_free_mb:
         raise BadInputError(
-            f"Only {free_mb:.0f} MB are free where {folder} lies, and a run needs {min_free_mb:g} MB"
-            " (`interlocks.min_free_mb`); free some space or choose another folder with --out."
+            f"Only {free_mb:.0f} MB are free where {folder} lies, and a run needs"
+            f" {min_free_mb:g} MB (`interlocks.min_free_mb`); free some space or choose another folder with --out."
         )

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import NamedTuple
 
-from rig.clock import At, Handle, Task
+from rig.clock import At, Done, Handle, Task
 from rig.control.cycle import Cycle
 from rig.control.machine import Machine
 from rig.control.recorder import Recorder
@@ -73,6 +73,13 @@ def start_watching(machine: Machine) -> list[Handle[None]]:
         machine.clock.spawn(machine.watch_climate(), "climate", report_to=machine.events),
         machine.clock.spawn(machine.lamp.blink(), "lamp", report_to=machine.events),
     ]
+
+
+def raise_failures(machine: Machine) -> None:
+    """Empty the machine's events, for those who only look; raise what a watching task raised."""
+    while (item := machine.events.get_nowait()) is not None:
+        if isinstance(item, Done) and item.error is not None:
+            raise item.error
 
 
 def _one_run(

@@ -1,0 +1,80 @@
+"""`rig watch`: what the rig sees, live, without moving anything."""
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rig.commands.options import Json, RigFile, Seed, Speed, Twin, print_json, settings_of, speed_of
+
+if TYPE_CHECKING:
+    from rig.control.machine import Machine
+
+PERIOD_S = 0.5
+
+
+def watch(
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=0.5, help="Stop after this time; 0.5 or more.")
+    ] = 3600.0,
+    rig: RigFile = None,
+    twin: Twin = False,
+    seed: Seed = 1,
+    speed: Speed = "real",
+    json: Json = False,
+) -> None:
+    """Show angle, climate and inputs live; nothing moves. Ctrl-C ends it."""
+    from rig.clock import At, Task
+    from rig.opening import open_rig
+    from rig.procedures.runs import raise_failures, start_watching
+
+    opened = open_rig(
+        settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
+    )
+    machine = opened.machine
+
+    def look() -> Task[None]:
+        start_watching(machine)
+        end_s = machine.clock.time_s() + seconds
+        while (now := machine.clock.time_s()) < end_s:
+            yield At(min(end_s, now + PERIOD_S))
+            raise_failures(machine)
+            if not json:
+                print(describe(machine), flush=True)
+
+    with opened:
+        opened.run(look())
+        if json:
+            print_json(snapshot(machine))
+
+
+def snapshot(machine: "Machine") -> dict[str, Any]:
+    """The latest values as plain data."""
+    live = machine.live
+    return {
+        "angle_deg": live.angle_deg,
+        "cross_slope_deg": live.cross_slope_deg,
+        "temperature_c": live.temperature_c,
+        "relative_humidity_pct": live.relative_humidity_pct,
+        "pressure_hpa": live.pressure_hpa,
+        "imu_temperature_c": live.imu_temperature_c,
+        "inputs": machine.inputs.levels(),
+    }
+
+
+def describe(machine: "Machine") -> str:
+    """The latest values on one line."""
+    live = machine.live
+    on = [name.replace("_", " ") for name, active in machine.inputs.levels().items() if active]
+    values = (
+        _value("angle", live.angle_deg, "+.2f", "°"),
+        _value("across", live.cross_slope_deg, "+.2f", "°"),
+        _value("air", live.temperature_c, ".1f", " °C"),
+        _value("", live.relative_humidity_pct, ".1f", " %RH"),
+        _value("", live.pressure_hpa, ".0f", " hPa"),
+    )
+    return "  ".join((*values, "active: " + (", ".join(on) or "none")))
+
+
+def _value(name: str, value: float | None, form: str, unit: str) -> str:
+    text = "–" if value is None else f"{value:{form}}{unit}"
+    return f"{name} {text}".strip()

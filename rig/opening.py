@@ -1,0 +1,128 @@
+"""Opens a rig, the real one or the twin; everything above and below is the same for both."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Literal, Self, TypeVar
+
+from rig.calibration.file import load_calibration
+from rig.calibration.model import Calibration
+from rig.clock import Clock, RealClock, Task, VirtualClock
+from rig.control.machine import Machine
+from rig.devices.bus import Bus, real_bus
+from rig.settings.model import Settings
+
+if TYPE_CHECKING:
+    from rig.twin.rig import TwinRig
+
+T = TypeVar("T")
+Speed = Literal["fast", "real"]
+
+
+class OpenRig:
+    """A machine and, on the twin, the world behind it; opened and closed by `with`.
+
+    Args:
+        machine: not open yet.
+        twin: the simulated rig behind it; None for a real one.
+    """
+
+    def __init__(self, machine: Machine, twin: "TwinRig | None" = None) -> None:
+        self.machine = machine
+        self.source: Literal["rig", "twin"] = "rig" if twin is None else "twin"
+        self._twin = twin
+
+    def __enter__(self) -> Self:
+        self.machine.__enter__()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.machine.__exit__(kind, error, trace)
+
+    def run(self, task: Task[T], beside: Iterable[Task[Any]] = ()) -> T:
+        """Run a task on the machine's clock; on the twin a simulated person stands by."""
+        clock = self.machine.clock
+        for i, companion in enumerate(beside):
+            clock.spawn(companion, f"beside {i}")
+        if self._twin is not None:
+            clock.spawn(self._twin.person(), "person")
+        return clock.run(task)
+
+    def write_truth(self, run_file: Path) -> Path | None:
+        """Write what the twin knows of the last run beside its file; nothing on a real rig."""
+        return None if self._twin is None else self._twin.write_truth(run_file)
+
+
+def open_rig(
+    settings: Settings,
+    *,
+    twin: bool,
+    seed: int = 1,
+    speed: Speed = "fast",
+    bag: str | None = None,
+    face: str | None = None,
+    climate: str | None = None,
+    settings_file: Path | None = None,
+) -> OpenRig:
+    """Put a machine together, without touching any hardware yet.
+
+    Args:
+        settings: the settings in force.
+        twin: the simulated rig instead of a real one.
+        seed: of the twin.
+        speed: of the twin: `fast` jumps from event to event, `real` takes its time.
+        bag: name of the bag on the twin's board.
+        face: name of its face.
+        climate: name of one of the twin's invented climates; drawn from the seed if None.
+        settings_file: where the settings came from; a real rig's calibration lies beside it.
+
+    Raises:
+        BadInputError: the calibration file cannot be used.
+    """
+    if twin:
+        return _open_twin(settings, seed, speed, bag, face, climate)
+    clock = RealClock()
+
+    def open_pins() -> Any:
+        from rig.devices.pins import real_factory
+
+        return real_factory()
+
+    calibration = _find_calibration(settings, settings_file)
+    bus = real_bus(clock, settings.bus.number)
+    return OpenRig(Machine(clock, settings, open_pins, bus, calibration))
+
+
+def _open_twin(
+    settings: Settings,
+    seed: int,
+    speed: Speed,
+    bag: str | None,
+    face: str | None,
+    climate: str | None,
+) -> OpenRig:
+    from rig.twin.draws import draw_scenario
+    from rig.twin.invented import CLIMATES, face_named
+    from rig.twin.rig import TwinRig
+
+    clock: Clock = VirtualClock() if speed == "fast" else RealClock()
+    air = None if climate is None else CLIMATES[climate]
+    scenario = draw_scenario(seed, face=face_named(seed, bag, face), air=air)
+    twin = TwinRig(settings, scenario, seed, clock)
+    bus = Bus(clock, twin.open_bus, "the twin's bus")
+    machine = Machine(clock, settings, lambda: twin.factory, bus, twin.calibration())
+    return OpenRig(machine, twin)
+
+
+def _find_calibration(settings: Settings, settings_file: Path | None) -> Calibration | None:
+    """The file that the settings name, else the newest beside the settings file."""
+    here = Path() if settings_file is None else settings_file.parent
+    if settings.files.calibration:
+        return load_calibration(here / settings.files.calibration)
+    found = sorted((here / "calibration").glob("*.json"), key=lambda path: path.name)
+    return load_calibration(found[-1]) if found else None
