@@ -80,12 +80,11 @@ class Profile:
 def _chain(
     pieces: list[tuple[float, float]], time_s: float, x: float, v: float, a: float
 ) -> Profile:
-    """Build a profile from (duration, jerk) pieces; pieces of no duration are left out."""
+    """Build a profile from (duration, jerk) pieces; those of no duration, to rounding, drop out."""
     rows = []
-    for duration, j in pieces:
-        if duration > 0:
+    for t, j in pieces:
+        if t > 1e-12:
             rows.append((time_s, x, v, a, j))
-            t = duration
             time_s, x = time_s + t, x + t * (v + t * (a / 2 + t * j / 6))
             v, a = v + t * (a + t * j / 2), a + t * j
     rows.append((time_s, x, 0.0, 0.0, 0.0))
