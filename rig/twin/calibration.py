@@ -1,0 +1,103 @@
+"""The calibration that a level would leave of the simulated sensor: near the truth, not on it."""
+
+from datetime import UTC, datetime, timedelta
+from math import copysign, radians
+
+import numpy as np
+
+from rig.calibration.model import Calibration, SensorIdentity, Vector
+from rig.settings.model import Settings
+from rig.twin.placed import incline_of
+from rig.twin.scenario import Scenario
+from rig.twin.sensor import Array, Motion, Sensor, rotation
+from rig.twin.streams import stream
+
+U_BIAS_G = 3e-4
+U_GAIN = 3e-4
+U_LEVEL_DEG = 0.03
+U_DRIFT_G_PER_K = 2e-5
+COUNTS_PER_G = {"lsm6dsox": 1000 / 0.061, "ism330dhcx": 1000 / 0.061, "mpu6050": 16384.0}
+"""Sensitivity at ±2 g: 0.061 mg per count (ST data sheets), 16,384 counts per g (InvenSense)."""
+
+
+def still(times_s: Array) -> Motion:
+    """A cradle that stands at zero."""
+    zero = np.zeros(times_s.size)
+    return Motion(zero, zero, zero, zero, zero)
+
+
+def calibration_for(
+    scenario: Scenario,
+    settings: Settings,
+    seed: int,
+    *,
+    identity: str = "twin",
+    made_at: datetime | None = None,
+    is_exact: bool = False,
+) -> Calibration:
+    """What an ideal calibration against a level and a wedge would leave for this sensor.
+
+    Each parameter is the truth plus an error drawn from the covariance that the calibration
+    states, so that the stated uncertainty is honest. The sensor's skewed axes (`shear`) are not
+    among its parameters, as in a real calibration.
+
+    Args:
+        scenario: the truth.
+        settings: the rig's settings: sensor, rate, filter.
+        seed: of the errors (stream "calibration").
+        identity: what the chip's driver will report, so that a run accepts the calibration.
+        made_at: date; 30 days before 2026-01-01 if not given.
+        is_exact: leave the errors out (the covariance is the same).
+    """
+    imu, random = scenario.imu, stream(seed, "calibration")
+    sensor = Sensor(imu, incline_of(scenario), settings.imu.rate_hz, still, random)
+    sigma = np.array([U_BIAS_G] * 3 + [U_GAIN] * 3 + [U_LEVEL_DEG] * 2)
+    error = random.normal(0.0, 1.0, 8) * sigma
+    u_delay_ms = settings.imu.u_filter_delay_ms
+    delay_error_ms = float(random.normal(0.0, u_delay_ms))
+    drift_error = random.normal(0.0, U_DRIFT_G_PER_K, 3)
+    if is_exact:
+        error, delay_error_ms, drift_error = np.zeros(8), 0.0, np.zeros(3)
+    level, axis = sensor.level, sensor.axis
+    tip = error[6] * axis + error[7] * np.cross(level, axis)
+    level = rotation(tip.tolist()) @ level
+    date = made_at or datetime(2025, 12, 2, 9, 0, tzinfo=UTC)
+    return Calibration(
+        made_at=_stamp(date),
+        due_at=_stamp(date + timedelta(days=365 * 5)),
+        sensor=SensorIdentity(
+            model=settings.bus.imu_model, address=settings.bus.imu_address, identity=identity
+        ),
+        temperature_c=imu.reference_temperature_c,
+        counts_per_g=COUNTS_PER_G[settings.bus.imu_model],
+        bias_g=_vector(np.asarray(imu.bias_g) + error[:3]),
+        gain=_vector(np.asarray(imu.gain) + error[3:6]),
+        drift_g_per_k=_vector(np.asarray(imu.drift_g_per_k) + drift_error),
+        u_drift_g_per_k=U_DRIFT_G_PER_K,
+        level=_vector(level),
+        axis=_vector(axis),
+        covariance=tuple(tuple(row) for row in np.diag(sigma**2).tolist()),
+        filter_delay_ms=max(0.0, 1000.0 * sensor.filter_delay_s + delay_error_ms),
+        u_filter_delay_ms=u_delay_ms,
+        noise_g=sensor.noise_g,
+        home_angle_deg=_home_deg(scenario, settings),
+        home_cross_deg=scenario.board.floor_across_deg + scenario.board.hinge_cross_deg,
+        reference="ideal level of the twin",
+        u_reference_deg=U_LEVEL_DEG,
+    )
+
+
+def _home_deg(scenario: Scenario, settings: Settings) -> float:
+    """Total inclination at home, negative where the uphill end is the lower one."""
+    home = radians(settings.linkage.home_angle_deg)
+    along = settings.linkage.home_angle_deg + scenario.board.floor_along_deg
+    return copysign(incline_of(scenario).total_deg(home), along)
+
+
+def _stamp(date: datetime) -> str:
+    return date.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def _vector(values: Array) -> Vector:
+    x, y, z = (float(value) for value in values)
+    return x, y, z

@@ -1,0 +1,392 @@
+"""Run files without pins: the same physics and sensor as the full twin, at many runs a second."""
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Literal
+
+import msgspec
+import numpy as np
+
+from rig.calibration.model import Calibration
+from rig.motion.profile import braking, rest_to_rest
+from rig.runfile.model import (
+    Climate,
+    End,
+    Event,
+    Flag,
+    Header,
+    ImuSetup,
+    Line,
+    Outcome,
+    RunSettings,
+    Samples,
+    Steps,
+)
+from rig.runfile.writer import new_run_id
+from rig.settings.kinematics import Linkage
+from rig.settings.model import Settings
+from rig.twin.calibration import calibration_for
+from rig.twin.draws import air_at
+from rig.twin.passage import Passage, judge, watch
+from rig.twin.person import PRESS_AFTER_S, WAIT_S
+from rig.twin.placed import PlacedBag, incline_of, linkage_of
+from rig.twin.receivers import Receivers
+from rig.twin.scenario import Scenario, Truth
+from rig.twin.sensor import Sensor
+from rig.twin.streams import stream
+from rig.twin.timeline import Move, Timeline
+
+HOME_RETREAT_DEG, LOWERED_DEG = 0.5, 0.3
+READING_S, ENABLE_S = 1.6, 0.021
+STEP_LINE_S = 0.05
+SAMPLES_PER_LINE, IDLE_LINE_SAMPLES = 52, 20
+SOFTWARE = f"rig {version('rig')}"
+START = datetime(2026, 1, 1, 9, 0, tzinfo=UTC)
+
+
+def simulate_run(
+    settings: Settings,
+    scenario: Scenario,
+    seed: int,
+    *,
+    number: int = 1,
+    rate_deg_s: float | None = None,
+    dwell_s: float | None = None,
+    beams: Literal[1, 2] | None = None,
+    calibration: Calibration | None = None,
+    hours: float = 0.0,
+    **header: Any,
+) -> tuple[list[Line], Truth]:
+    """One run of the simulated rig, as the lines of its file and the truth about it.
+
+    Args:
+        settings: the rig's settings, which the run believes in.
+        scenario: what is true.
+        seed: of all random draws.
+        number: of the placing, from 1; each has its own gap, skew, slump and scatter.
+        rate_deg_s: raise rate; the settings' if not given.
+        dwell_s: rest before the raise; the settings' if not given.
+        beams: 1 or 2; as wired by the settings if not given.
+        calibration: of the sensor; drawn by `calibration_for` if not given.
+        hours: since the rig was switched on, for air and moisture.
+        header: further fields of the header, over what is made up here.
+
+    Returns:
+        The lines, header first and end last, and the truth.
+    """
+    return _Run(
+        settings,
+        scenario,
+        seed,
+        number,
+        settings.motion.rate_deg_s if rate_deg_s is None else rate_deg_s,
+        settings.cycle.dwell_s if dwell_s is None else dwell_s,
+        beams or (1 if settings.pins.beam_2 is None else 2),
+        hours,
+    ).make(calibration or calibration_for(scenario, settings, seed), header)
+
+
+def encode_lines(lines: Iterable[Line]) -> bytes:
+    """The bytes of a run file."""
+    encode = msgspec.json.Encoder().encode
+    return b"\n".join([*map(encode, lines), b""])
+
+
+def write_run(folder: Path, lines: list[Line], truth: Truth) -> Path:
+    """Write a run file and the truth beside it; returns the path of the run file."""
+    header = lines[0]
+    assert isinstance(header, Header)  # noqa: S101 - simulate_run put it there
+    path = folder / f"{header.run_id}.run.jsonl"
+    path.write_bytes(encode_lines(lines))
+    (folder / f"{header.run_id}.truth.json").write_bytes(msgspec.json.encode(truth))
+    return path
+
+
+class _Run:
+    def __init__(
+        self,
+        settings: Settings,
+        scenario: Scenario,
+        seed: int,
+        number: int,
+        rate_deg_s: float,
+        dwell_s: float,
+        beams: Literal[1, 2],
+        hours: float,
+    ) -> None:
+        self.settings, self.scenario, self.seed, self.number = settings, scenario, seed, number
+        self.rate_deg_s, self.dwell_s, self.beams, self.hours = rate_deg_s, dwell_s, beams, hours
+        linkage = settings.linkage
+        self.timeline = Timeline(
+            Linkage(linkage, settings.screw),
+            linkage_of(scenario, settings),
+            linkage.home_angle_deg,
+            linkage.home_angle_deg + LOWERED_DEG,
+        )
+        self.home_deg = linkage.home_angle_deg
+        self.events: list[Event] = []
+        self.flags: list[Flag] = []
+        self.outcome: Outcome = "slid"
+        self.end_s = 0.0
+
+    def make(self, calibration: Calibration, header: dict[str, Any]) -> tuple[list[Line], Truth]:
+        home_s = self._home()
+        begin_s = self._place(home_s)
+        random = stream(self.seed, "sensor", self.number)
+        sensor = Sensor(
+            self.scenario.imu,
+            incline_of(self.scenario),
+            self.settings.imu.rate_hz,
+            self.timeline.motion,
+            random,
+        )
+        passage = self._raise(begin_s)
+        raised_s = self.timeline.moves[-1].end_s
+        if self.outcome != "fault":
+            self._lower(raised_s)
+        times, temperature, counts = self._samples(sensor, calibration.counts_per_g)
+        self._home_reading(home_s, calibration, times, counts)
+        lines: list[tuple[float, Line]] = [(e.t_s, e) for e in self.events]
+        lines += self._sample_lines(times, temperature, counts, begin_s, raised_s)
+        lines += self._step_lines()
+        lines += self._climate_lines(random)
+        lines.sort(key=lambda item: item[0])
+        body: list[Line] = [self._header(calibration, header), *(line for _, line in lines)]
+        flags = list(dict.fromkeys([*self.flags, *passage.flags]))
+        body.append(
+            End(outcome=self.outcome, flags=flags, samples_lost=0, bus_retries=0, lines=len(body))
+        )
+        return body, self.bag.truth()
+
+    def _event(self, t_s: float, event: str, **detail: Any) -> None:
+        self.events.append(Event(t_s=round(t_s, 6), event=event, detail=detail))
+
+    def _state(self, t_s: float, state: str) -> None:
+        self._event(t_s, "state", state=state)
+
+    def _move(
+        self, start_s: float, from_deg: float, to_deg: float, rate: float, *, cut: bool = False
+    ) -> float:
+        """Add a move; one that the switch cuts short is planned further than it gets."""
+        motion, direction = self.settings.motion, 1 if to_deg >= from_deg else -1
+        way = abs(to_deg - from_deg)
+        limits = (rate, motion.acceleration_deg_s2, motion.ramp_jerk_deg_s3)
+        profile = rest_to_rest(way + (3.0 if cut else 0.0), *limits)
+        cut_s = start_s + float(profile.time_at(np.array([way]))[0]) if cut else None
+        self.timeline.moves.append(Move(start_s, from_deg, direction, profile, cut_s))
+        return self.timeline.moves[-1].end_s
+
+    def _home(self) -> float:
+        """Find the lower switch, retreat, find it again slowly; returns when it is found."""
+        self._state(0.001, "homing")
+        rate, home = self.settings.motion.homing_rate_deg_s, self.home_deg
+        at = self._move(ENABLE_S, home + LOWERED_DEG, home, rate, cut=True)
+        self._event(at, "limit_lower")
+        at = self._move(at + 0.06, home, home + HOME_RETREAT_DEG, rate)
+        at = self._move(at + 0.06, home + HOME_RETREAT_DEG, home, 0.25 * rate, cut=True)
+        self._event(at, "limit_lower")
+        return at
+
+    def _place(self, home_s: float) -> float:
+        """Bag, start button, dwell; returns when the raise begins."""
+        settings = self.settings
+        placing_s = home_s + READING_S
+        self._state(placing_s + 0.001, "placing")
+        put_s = max(placing_s, home_s + WAIT_S)
+        self.bag = PlacedBag.put(self.seed, self.scenario, settings, self.number, put_s, self.beams)
+        placed_s = put_s + PRESS_AFTER_S
+        self._event(
+            placed_s,
+            "placed",
+            gap_mm=settings.bag.gap_mm,
+            u_gap_mm=settings.bag.u_gap_mm,
+            blade_steps=None,
+            tries=1,
+        )
+        self._state(placed_s, "dwelling")
+        begin_s = placed_s + self.dwell_s
+        self._state(begin_s, "raising")
+        self._event(begin_s, "raise_started", dwell_s=self.dwell_s)
+        return begin_s
+
+    def _raise(self, begin_s: float) -> Passage:
+        """Raise through the slide; the raise ends a little after the bag has cleared."""
+        settings, timeline = self.settings, self.timeline
+        start_s = begin_s + ENABLE_S
+        end_s = self._move(start_s, self.home_deg, settings.linkage.soft_limit_deg, self.rate_deg_s)
+        move = timeline.moves[-1]
+        slide = self.bag.raise_from(start_s, self.hours)
+        receivers = Receivers(self.scenario.beam, self.beams, self.seed, self.number)
+        edges = watch(
+            slide,
+            receivers,
+            timeline.true_angle(move),
+            end_s,
+            self.scenario.beam.response_ms / 1000.0,
+        )
+        passage = judge(edges, end_s, settings.cycle, self.beams)
+        self.events += passage.events
+        if passage.cleared_s is not None:
+            stop_s = passage.cleared_s + settings.cycle.after_clear_s
+            if stop_s < end_s:
+                end_s = self._brake(move, stop_s)
+        self._event(end_s + 0.01, "raise_ended")
+        self.outcome = "no_slide" if passage.broken_s is None else "slid"
+        return passage
+
+    def _brake(self, move: Move, stop_s: float) -> float:
+        """Replace the end of a move by a smooth stop that begins at a time."""
+        motion, p = self.settings.motion, move.profile
+        at = stop_s - move.start_s
+        x, v, a = (float(value) for value in p.at(at))
+        stop = braking(at, x, v, a, motion.acceleration_deg_s2, motion.ramp_jerk_deg_s3)
+        kept = p.time_s < at
+        joined = type(p)(
+            *(
+                np.concatenate((getattr(p, name)[kept], getattr(stop, name)))
+                for name in ("time_s", "distance", "speed", "acceleration", "jerk")
+            )
+        )
+        self.timeline.moves[-1] = Move(move.start_s, move.from_deg, move.direction, joined)
+        return self.timeline.moves[-1].end_s
+
+    def _lower(self, raised_s: float) -> None:
+        top = self.timeline.moves[-1].from_deg + self.timeline.moves[-1].profile.end
+        self._state(raised_s + 0.02, "lowering")
+        linkage, screw = self.timeline.nominal, self.settings.screw
+        steepest = linkage.steepest_deg(self.home_deg, self.settings.linkage.travel_deg)
+        fastest = screw.max_pulse_rate_hz * float(linkage.deg_per_pulse(steepest))
+        rate = min(self.settings.motion.lowering_rate_deg_s, fastest)
+        at = self._move(raised_s + 0.02 + ENABLE_S, top, self.home_deg + LOWERED_DEG, rate)
+        self._state(at + 0.02, "parked")
+        self.end_s = at + 0.03
+
+    def _samples(
+        self, sensor: Sensor, counts_per_g: float
+    ) -> "tuple[np.ndarray, np.ndarray, np.ndarray]":
+        """Times, chip temperatures and raw counts of all samples of the run."""
+        self.dt_s = 1.0 / sensor.rate_hz
+        offset = float(stream(self.seed, "phase", self.number).random())
+        times = np.add(np.arange(int(self.end_s / self.dt_s)), offset) * self.dt_s
+        air, drift = air_at(self.scenario.air, self.hours)[0], self.scenario.air
+        temperature = air + drift.board_offset_k + self.scenario.imu.self_heating_k
+        temperatures = temperature + drift.temperature_drift_k_h * times / 3600.0
+        raw = sensor.measure(times, temperatures)
+        counts = np.clip(np.rint(raw * counts_per_g), -32768, 32767).astype(int)
+        return times, temperatures, counts
+
+    def _home_reading(
+        self, home_s: float, calibration: Calibration, times: np.ndarray, counts: np.ndarray
+    ) -> None:
+        first, last = np.searchsorted(times, [home_s + 0.6, home_s + READING_S])
+        gain, bias = np.asarray(calibration.gain), np.asarray(calibration.bias_g)
+        mean = gain * (counts[first:last].mean(axis=0) / calibration.counts_per_g - bias)
+        mean /= np.linalg.norm(mean)
+        level, axis = np.asarray(calibration.level), np.asarray(calibration.axis)
+        uphill = np.cross(axis, level)
+        self._event(
+            home_s + READING_S,
+            "home_reading",
+            angle_deg=float(np.degrees(np.arctan2(mean @ uphill, mean @ level))),
+            cross_deg=float(np.degrees(np.arcsin(mean @ axis))),
+        )
+
+    def _sample_lines(
+        self,
+        times: np.ndarray,
+        temperatures: np.ndarray,
+        counts: np.ndarray,
+        begin_s: float,
+        raised_s: float,
+    ) -> list[tuple[float, Line]]:
+        lines: list[tuple[float, Line]] = []
+
+        def add(indices: np.ndarray, dt_s: float, size: int) -> None:
+            rows = list(map(tuple, counts[indices].tolist()))
+            for i in range(0, len(rows), size):
+                k = int(indices[i])
+                line = Samples(
+                    t_s=round(float(times[k]), 6),
+                    dt_s=round(dt_s, 9),
+                    counts=rows[i : i + size],
+                    imu_temperature_c=round(float(temperatures[k]), 2),
+                )
+                lines.append((line.t_s + dt_s * len(line.counts), line))
+
+        first, last = np.searchsorted(times, [begin_s, raised_s])
+        idle = 1.0 / self.settings.cycle.idle_sample_rate_hz
+        for low, high in ((0.0, times[first]), (times[last - 1], self.end_s)):
+            grid = np.searchsorted(times, np.arange(low, high, idle))
+            is_idle = (grid < first) | ((grid >= last) & (grid < times.size))
+            add(grid[is_idle], idle, IDLE_LINE_SAMPLES)
+        add(np.arange(first, last), self.dt_s, SAMPLES_PER_LINE)
+        return lines
+
+    def _step_lines(self) -> list[tuple[float, Line]]:
+        grid = np.arange(0.0, self.end_s, STEP_LINE_S)
+        random = stream(self.seed, "jitter", self.number)
+        jitter = random.gamma(2.0, 15.0, grid.size).round(1).tolist()
+        return [
+            (t_s, Steps(t_s=round(t_s, 6), count=count, jitter_us=jitter[i]))
+            for i, (t_s, count) in enumerate(self.timeline.pulses(grid))
+        ]
+
+    def _climate_lines(self, random: np.random.Generator) -> list[tuple[float, Line]]:
+        air, imu = self.scenario.air, self.scenario.imu
+        lines: list[tuple[float, Line]] = []
+        for t_s in np.arange(0.05, self.end_s, self.settings.cycle.climate_interval_s).tolist():
+            temperature, humidity = air_at(air, self.hours + t_s / 3600.0)
+            noise = random.normal(0.0, (0.01, 0.04, 0.02)).tolist()
+            line = Climate(
+                t_s=t_s,
+                temperature_c=round(temperature + air.sensor_temperature_error_k + noise[0], 3),
+                relative_humidity_pct=round(humidity + air.sensor_humidity_error_pct + noise[1], 3),
+                pressure_hpa=round(air.pressure_hpa + noise[2], 3),
+                board_temperature_c=round(temperature + air.board_offset_k + imu.self_heating_k, 2),
+                board_temperature_source="imu",
+            )
+            lines.append((t_s, line))
+        return lines
+
+    def _header(self, calibration: Calibration, given: dict[str, Any]) -> Header:
+        settings, bag = self.settings, self.settings.bag
+        started = START + timedelta(hours=self.hours, seconds=60 * self.number)
+        stamp = started.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        slides = self.scenario.slides_before + self.number - 1
+        fields: dict[str, Any] = {
+            "run_id": new_run_id(started, f"{self.seed & 0xFFFFFF:06x}{self.number:02x}"),
+            "started_at": stamp,
+            "clock_synchronised": True,
+            "rig": settings.name,
+            "settings": RunSettings(
+                linkage=settings.linkage,
+                screw=settings.screw,
+                beam=settings.beam,
+                beams=self.beams,
+                imu=ImuSetup(
+                    model=settings.bus.imu_model,
+                    rate_hz=1.0 / self.dt_s,
+                    lowpass_hz=self.scenario.imu.lowpass_hz,
+                    mode=settings.bus.imu_mode,
+                ),
+                slump_mm=bag.slump_mm,
+                u_slump_mm=bag.u_slump_mm,
+            ),
+            "calibration": calibration,
+            "session": self.scenario.session,
+            "series": self.scenario.series,
+            "repeat": self.number,
+            "slide_number": self.number,
+            "slides_before": slides,
+            "rate_deg_s": self.rate_deg_s,
+            "dwell_s": self.dwell_s,
+            "gap_mm": bag.gap_mm,
+            "u_gap_mm": bag.u_gap_mm,
+            "bag_length_mm": bag.length_mm,
+            "u_bag_length_mm": bag.u_length_mm,
+            "source": "twin",
+            "software": SOFTWARE,
+        }
+        return Header(**(fields | given))

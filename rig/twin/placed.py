@@ -1,0 +1,118 @@
+"""One placing of the bag, ready to slide, and the truth about it afterwards."""
+
+from dataclasses import dataclass
+
+from rig.settings.model import Settings
+from rig.twin.draws import draw_placing, moisture_at, surface_at
+from rig.twin.fabric import coefficients
+from rig.twin.friction import make_law
+from rig.twin.mechanics import Incline, TrueLinkage
+from rig.twin.scenario import Placing, Scenario, Truth
+from rig.twin.slide import Path, Slide
+
+
+def incline_of(scenario: Scenario) -> Incline:
+    """How the hinge's frame of this rig stands against gravity."""
+    board = scenario.board
+    return Incline.of(board.floor_along_deg, board.floor_across_deg + board.hinge_cross_deg)
+
+
+def linkage_of(scenario: Scenario, settings: Settings) -> TrueLinkage:
+    """The screw's triangle as it really is."""
+    board, linkage = scenario.board, settings.linkage
+    return TrueLinkage.of(
+        linkage.base_pivot_mm + board.base_pivot_error_mm,
+        linkage.cradle_pivot_mm + board.cradle_pivot_error_mm,
+        linkage.level_angle_deg,
+    )
+
+
+@dataclass
+class PlacedBag:
+    """A bag that was put down and, once the raise begins, its slide."""
+
+    scenario: Scenario
+    settings: Settings
+    placing: Placing
+    placed_s: float
+    n_beams: int
+    dwell_s: float | None = None
+    slide: Slide | None = None
+
+    @classmethod
+    def put(
+        cls,
+        seed: int,
+        scenario: Scenario,
+        settings: Settings,
+        number: int,
+        placed_s: float,
+        n_beams: int,
+    ) -> "PlacedBag":
+        """Put the bag down for the `number`-th time."""
+        placing = draw_placing(seed, scenario, settings, number)
+        return cls(scenario, settings, placing, placed_s, n_beams)
+
+    def raise_from(self, time_s: float, hours: float = 0.0) -> Slide:
+        """The raise begins: from here the friction is settled, age of contact included.
+
+        Args:
+            time_s: now.
+            hours: time since the rig was switched on, for the air.
+        """
+        scenario, placing = self.scenario, self.placing
+        self.dwell_s = time_s - self.placed_s
+        self.moisture = moisture_at(scenario, hours)
+        self.surface_humidity_pct = surface_at(scenario.air, hours)
+        mu_static, mu_kinetic = coefficients(
+            scenario.face,
+            moisture=self.moisture,
+            dwell_s=self.dwell_s,
+            slides_before=scenario.slides_before + placing.number - 1,
+            scatter=placing.scatter,
+            pressure_pa=scenario.bag.pressure_pa,
+        )
+        law = make_law(scenario.law, mu_static, mu_kinetic, scenario.law_parameters)
+        self.slide = Slide(law, incline_of(scenario), self._path(), time_s)
+        return self.slide
+
+    def _path(self) -> Path:
+        bag, beam, placing = self.scenario.bag, self.settings.beam, self.placing
+        spacing = beam.second_spacing_mm + self.scenario.beam.spacing_error_mm
+        catch = bag.catch_travel_mm
+        if catch is None:
+            catch = placing.gap_mm + beam.position_mm - self.settings.board.catch_mm
+        return Path(
+            gap_mm=placing.gap_mm,
+            length_mm=placing.length_mm,
+            slump_mm=placing.slump_mm,
+            beam_offsets_mm=(0.0, spacing)[: self.n_beams],
+            catch_travel_mm=catch,
+            stall_at_mm=bag.stall_at_mm,
+            stall_width_mm=bag.stall_width_mm,
+            stall_gain=bag.stall_gain,
+        )
+
+    def truth(self) -> Truth:
+        """What happened to this placing, as far as it has come; needs a raise to have begun."""
+        slide, placing, board = self.slide, self.placing, self.scenario.board
+        if slide is None:
+            raise ValueError("the board was not raised since the bag was placed")
+        return Truth(
+            number=placing.number,
+            law=self.scenario.law,
+            mu_static=slide.law.mu_static,
+            mu_kinetic=slide.law.mu_kinetic,
+            onset_angle_deg=slide.onset_deg,
+            onset_time_s=slide.onset_time_s,
+            gap_mm=placing.gap_mm - placing.slump_mm,
+            length_mm=placing.length_mm + placing.slump_mm,
+            gap_placed_mm=placing.gap_mm,
+            slump_mm=placing.slump_mm,
+            skew_deg=placing.skew_deg,
+            cross_slope_deg=board.floor_across_deg + board.hinge_cross_deg,
+            dwell_s=self.dwell_s,
+            surface_humidity_pct=self.surface_humidity_pct,
+            moisture=self.moisture,
+            is_caught=slide.is_caught,
+        )

@@ -1,0 +1,162 @@
+"""Everything true of the simulated rig, its bag and its air, which nobody measuring it knows."""
+
+from typing import Literal
+
+from msgspec import Struct, field
+
+from rig.calibration.model import Vector
+from rig.twin.fabric import Face
+from rig.twin.friction import LawName
+
+
+class BagTruth(Struct, frozen=True, kw_only=True):
+    """How the bag is placed and how soft it is; None is drawn anew for each placing."""
+
+    gap_mm: float | None = None
+    """None: the stated gap with an error of its stated uncertainty."""
+    skew_deg: float | None = None
+    """None: between 0 and 4°."""
+    slump_mm: float | None = None
+    """None: between 0 and twice the settings' expected slump."""
+    rebound_mm: float = 0.0
+    """The edge springs back downhill by this after placing."""
+    pressure_pa: float = 185.0
+    stall_at_mm: float | None = None
+    """Travel at which a sticky spot begins; None: there is none."""
+    stall_width_mm: float = 30.0
+    stall_gain: float = 0.8
+    catch_travel_mm: float | None = None
+    """Travel to the catch; None: as the settings place it."""
+
+
+class BoardTruth(Struct, frozen=True, kw_only=True):
+    """The machine's body: how it stands, how it is bent, how it moves."""
+
+    floor_along_deg: float = 0.0
+    """Floor tilt along the slide, uphill positive; part of the total inclination."""
+    floor_across_deg: float = 0.0
+    hinge_cross_deg: float = 0.0
+    base_pivot_error_mm: float = 0.0
+    cradle_pivot_error_mm: float = 0.0
+    start_angle_deg: float = 1.5
+    """Cradle angle when the power comes on."""
+    pull_out_hz: float = 2600.0
+    """Pulse rate (at the settings' microsteps) above which the motor loses steps."""
+    jump_ratio: float = 3.0
+    """Pulses that come this much faster than the last ones are lost above the pull-in rate."""
+    pull_in_hz: float = 900.0
+    jam_deg: float | None = None
+    """Cradle angle that the motor cannot pass upward; None: nothing jams."""
+
+
+class BeamTruth(Struct, frozen=True, kw_only=True):
+    """The light barriers."""
+
+    response_ms: float = 0.5
+    spacing_error_mm: float = 0.0
+    warp_break_deg: float | None = None
+    """Cradle angle at which the board's crown bends into the first beam; None: it never does."""
+    warp_clear_deg: float = 90.0
+    """Cradle angle at which it bends out of the beam again."""
+    sun: Literal["none", "stuck_clear", "stuck_broken", "flicker"] = "none"
+    """Sun on the receiver: it sees light always, never, or by fits and starts while it moves."""
+
+
+class ImuTruth(Struct, frozen=True, kw_only=True):
+    """The angle sensor: raw = shear·f/gain + bias + drift·(T − reference) + noise."""
+
+    mounting_deg: Vector = (0.0, 0.0, 0.0)
+    """Rotation vector from the board's frame to the chip's, any size."""
+    bias_g: Vector = (0.0, 0.0, 0.0)
+    gain: Vector = (1.0, 1.0, 1.0)
+    shear: Vector = (0.0, 0.0, 0.0)
+    """How far the axes are from square: y into x, z into x, z into y; no calibration sees it."""
+    drift_g_per_k: Vector = (0.0, 0.0, 0.0)
+    reference_temperature_c: float = 23.0
+    noise_g_rthz: float = 70e-6
+    lowpass_hz: float = 20.8
+    digital_delay_ms: float = 11.5
+    """Delay in the chip beside that of its low-pass filter."""
+    rate_error: float = 0.0
+    """Relative error of the chip's oscillator; its trim register knows it to 0.15 %."""
+    radius_mm: float = 550.0
+    """From the hinge to the chip."""
+    vibration_g: float = 0.02
+    """Amplitude at the pulse frequency before the chip's filter; half of it at twice that."""
+    self_heating_k: float = 2.0
+
+
+class AirTruth(Struct, frozen=True, kw_only=True):
+    """The room, and what the climate sensor makes of it."""
+
+    temperature_c: float = 23.0
+    relative_humidity_pct: float = 50.0
+    pressure_hpa: float = 1006.0
+    temperature_drift_k_h: float = 0.0
+    humidity_drift_pct_h: float = 0.0
+    board_offset_k: float = 0.0
+    """Board surface above the air, as in the sun."""
+    sensor_temperature_error_k: float = 0.0
+    sensor_humidity_error_pct: float = 0.0
+    humidity_before_pct: float | None = None
+    """Where the fabric came from; None: it is in balance, on the wetting branch."""
+    conditioned_h: float = 24.0
+    """Hours in this air before the first placing."""
+
+
+class Scenario(Struct, frozen=True, kw_only=True):
+    """One face of one bag on one rig in one series; runs differ by their placings."""
+
+    face: Face = field(default_factory=Face)
+    law: LawName = "coulomb"
+    law_parameters: dict[str, float] = field(default_factory=dict)
+    bag: BagTruth = field(default_factory=BagTruth)
+    board: BoardTruth = field(default_factory=BoardTruth)
+    beam: BeamTruth = field(default_factory=BeamTruth)
+    imu: ImuTruth = field(default_factory=ImuTruth)
+    air: AirTruth = field(default_factory=AirTruth)
+    session: str = "session 1"
+    series: str = "series 1"
+    slides_before: int = 0
+    """Slides since the surface was fresh, before the first placing."""
+
+
+class Placing(Struct, frozen=True, kw_only=True):
+    """What was drawn when the bag was put down once."""
+
+    number: int
+    gap_mm: float
+    """Leading edge to the first beam."""
+    length_mm: float
+    """Leading to trailing edge along the slide, skew included."""
+    skew_deg: float
+    slump_mm: float
+    scatter: float
+    """Relative deviation of the friction: run, series and session together."""
+
+
+class Truth(Struct, frozen=True, kw_only=True):
+    """What really happened in one placing; nothing of it is known to the analysis."""
+
+    number: int
+    law: LawName
+    mu_static: float
+    mu_kinetic: float
+    onset_angle_deg: float | None
+    """Total inclination when sliding starts; None when it never did. With a law that has a
+    bristle, where the board's tangent first exceeds the law's highest level at rest, µs."""
+    onset_time_s: float | None
+    """Monotonic time of the onset."""
+    gap_mm: float
+    """Travel from the onset to the first beam: the gap as placed less the slump."""
+    length_mm: float
+    """Travel between the two edges at one beam: the length as placed plus the slump."""
+    gap_placed_mm: float
+    slump_mm: float
+    skew_deg: float
+    cross_slope_deg: float
+    dwell_s: float | None
+    surface_humidity_pct: float
+    moisture: float
+    is_caught: bool
+    """It came to rest on the catch."""

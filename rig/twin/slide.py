@@ -1,0 +1,294 @@
+"""The bag on the board: at rest, sliding, stuck on the way or on the catch, and what beams see.
+
+The equation of motion is s″ = g·(sin θ − µ·cos θ) with θ the total inclination. It is integrated
+by the classical Runge–Kutta method; the start of sliding and each edge are found by root-finding
+inside a step, so that their times do not depend on the steps.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from math import cbrt, pi, sin
+from typing import NamedTuple
+
+from rig.twin.friction import Law
+from rig.twin.mechanics import G0_M_S2, Incline
+
+Angle = Callable[[float], float]
+"""Cradle angle (rad) at a time (s)."""
+
+REST_SCAN_S = 0.25
+BRISTLE_START = 0.9
+"""Share of µs at which a law with a bristle is handed from its quasi-static to its full form."""
+SLUMP_DONE = 0.85
+"""Share of µs at which the fill has slumped all the way."""
+
+
+class Edge(NamedTuple):
+    """The bag's leading (`broken`) or trailing edge passes a beam, numbered from 1."""
+
+    time_s: float
+    beam: int
+    broken: bool
+
+
+@dataclass(frozen=True)
+class Path:
+    """Where the bag lies and what lies in its way; distances downhill from its start place."""
+
+    gap_mm: float
+    """Leading edge to the first beam, as placed."""
+    length_mm: float
+    """Leading to trailing edge along the slide, as placed."""
+    slump_mm: float = 0.0
+    """How far the fill pushes the leading edge downhill before the bag slides."""
+    beam_offsets_mm: tuple[float, ...] = (0.0,)
+    catch_travel_mm: float = 290.0
+    stall_at_mm: float | None = None
+    stall_width_mm: float = 20.0
+    stall_gain: float = 0.0
+    """Friction rises by this share at the middle of the stalling spot."""
+
+
+@dataclass
+class Slide:
+    """One placing of the bag; `advance` moves it on through time.
+
+    Args:
+        law: the friction law with this placing's coefficients.
+        incline: the board against gravity.
+        path: distances.
+        time_s: time of the placing.
+    """
+
+    law: Law
+    incline: Incline
+    path: Path
+    time_s: float
+    speed_m_s: float = 0.0
+    travel_m: float = 0.0
+    is_sliding: bool = False
+    is_caught: bool = False
+    onset_time_s: float | None = None
+    onset_deg: float | None = None
+    _bristle_m: float = 0.0
+    _slip_from_m: float = 0.0
+    _cosine: float = 1.0
+    _known: tuple[float, tuple[float, float]] = (-1e300, (0.0, 1.0))
+    """The latest time whose inclination was looked up, so that it is not looked up twice."""
+    _slumped: dict[int, bool] = field(default_factory=dict)
+    _targets: list[tuple[float, int, bool]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        gap, length = self.path.gap_mm, self.path.length_mm
+        for beam, offset in enumerate(self.path.beam_offsets_mm, 1):
+            self._targets.append((gap + offset, beam, True))
+            self._targets.append((gap + offset + length, beam, False))
+        self._targets.sort()
+
+    @property
+    def is_over(self) -> bool:
+        """The bag is past all beams, or on the catch: no edge will come."""
+        return self.is_caught or not self._targets
+
+    def wake_tangent(self) -> float:
+        """At rest: the tangent of the total inclination below which nothing happens."""
+        wake = self._hold()
+        for _, need in self._slump_needs():
+            wake = min(wake, self._slump_tangent(need))
+        return wake
+
+    def advance(self, until_s: float, angle: Angle) -> list[Edge]:
+        """Move the bag on to a time; returns the beams' edges on the way, in order.
+
+        Args:
+            until_s: time to go to (s).
+            angle: cradle angle over time, valid from the bag's time up to `until_s`.
+        """
+        edges: list[Edge] = []
+        while self.time_s < until_s and not self.is_caught:
+            if self.is_sliding:
+                self._slide(until_s, angle, edges)
+            else:
+                self._rest(until_s, angle, edges)
+        self.time_s = max(self.time_s, until_s)
+        return edges
+
+    def _hold(self) -> float:
+        """Tangent up to which the bag stays at rest where it is."""
+        share = BRISTLE_START if self.law.is_dynamic else 1.0
+        return share * self.law.mu_static * self._spot(self.travel_m)
+
+    def _spot(self, travel_m: float) -> float:
+        if self.path.stall_at_mm is None:
+            return 1.0
+        place = (1000.0 * travel_m - self.path.stall_at_mm) / self.path.stall_width_mm
+        if not 0.0 < place < 1.0:
+            return 1.0
+        return 1.0 + self.path.stall_gain * sin(pi * place) ** 2
+
+    def _slump_needs(self) -> list[tuple[int, float]]:
+        """Beams that the slumping edge can still break, each with the slump it takes (mm)."""
+        if self.travel_m > 0.0:
+            return []
+        return [
+            (beam, place)
+            for place, beam, broken in self._targets
+            if broken and place <= self.path.slump_mm and not self._slumped.get(beam)
+        ]
+
+    def _slump_tangent(self, need_mm: float) -> float:
+        """The fill creeps with the cube of the tangent, and all of it has before the slide."""
+        share = max(0.0, need_mm) / max(self.path.slump_mm, 1e-12)
+        return SLUMP_DONE * self.law.mu_static * cbrt(share)
+
+    def _rest(self, until_s: float, angle: Angle, edges: list[Edge]) -> None:
+        end = min(until_s, self.time_s + REST_SCAN_S)
+        tangent = self.incline.tangent
+
+        now, then = tangent(angle(self.time_s)), tangent(angle(end))
+
+        def crossing(level: float) -> float | None:
+            """The first time in this stretch when the tangent is at the level."""
+            if now >= level:
+                return self.time_s
+            if then < level:
+                return None
+            return _root(lambda t: tangent(angle(t)) - level, self.time_s, end)
+
+        start = crossing(self._hold())
+        for beam, need in self._slump_needs():
+            time = crossing(self._slump_tangent(need))
+            if time is not None and (start is None or time <= start):
+                self._slumped[beam] = True
+                edges.append(Edge(time, beam, True))
+        if start is None:
+            self.time_s = end
+        else:
+            self._start(start, angle)
+
+    def _start(self, time_s: float, angle: Angle) -> None:
+        self.time_s, self.is_sliding = time_s, True
+        tangent = self.incline.tangent(angle(time_s))
+        if self.travel_m == 0.0:
+            self._cosine = self.incline.downhill_cosine(angle(time_s))
+            self._aim()
+        creep, self._bristle_m = self.law.at_rest(tangent)
+        self._slip_from_m = self.travel_m
+        self.travel_m += creep
+        if not self.law.is_dynamic:
+            self._note_onset(time_s, angle)
+
+    def _note_onset(self, time_s: float, angle: Angle) -> None:
+        if self.onset_time_s is None:
+            self.onset_time_s = time_s
+            self.onset_deg = self.incline.total_deg(angle(time_s))
+
+    def _aim(self) -> None:
+        """Turn places on the board into travel (m) along the steepest descent, slump taken off."""
+        slump = self.path.slump_mm
+        self._targets = sorted(
+            ((place - (slump if broken else 0.0)) / 1000.0 / self._cosine, beam, broken)
+            for place, beam, broken in self._targets
+            if not (broken and self._slumped.get(beam))
+        )
+
+    def _slide(self, until_s: float, angle: Angle, edges: list[Edge]) -> None:
+        law, spot, sin_cos = self.law, self._spot, self.incline.sin_cos
+        slip_from = self._slip_from_m
+        t, s, v, z = self.time_s, self.travel_m, self.speed_m_s, self._bristle_m
+        h = min(law.max_step_s(s - slip_from, v), until_s - t)
+        has_spot = self.path.stall_at_mm is not None
+
+        def pull(sine: float, cosine: float, s: float, v: float, z: float) -> float:
+            mu = law.mu(s - slip_from, v, z)
+            if has_spot:
+                mu *= spot(s)
+            return G0_M_S2 * (sine - mu * cosine)
+
+        half = 0.5 * h
+        rate = law.bristle_rate_m_s
+        known_s, sc0 = self._known
+        if known_s != t:
+            sc0 = sin_cos(angle(t))
+        sc1, sc2 = sin_cos(angle(t + half)), sin_cos(angle(t + h))
+        self._known = (t + h, sc2)
+        a1, z1 = pull(*sc0, s, v, z), rate(v, z)
+        v2 = v + half * a1
+        a2, z2 = pull(*sc1, s + half * v, v2, z + half * z1), rate(v2, z + half * z1)
+        v3 = v + half * a2
+        a3, z3 = pull(*sc1, s + half * v2, v3, z + half * z2), rate(v3, z + half * z2)
+        v4 = v + h * a3
+        a4, z4 = pull(*sc2, s + h * v3, v4, z + h * z3), rate(v4, z + h * z3)
+        s_end = s + h / 6.0 * (v + 2.0 * v2 + 2.0 * v3 + v4)
+        v_end = v + h / 6.0 * (a1 + 2.0 * a2 + 2.0 * a3 + a4)
+        if v_end <= 0.0 and not law.is_dynamic:
+            self._stop(t, h, s, v, v_end, edges)
+            return
+        self._pass(t, h, (s, v), (s_end, v_end), edges)
+        if law.is_dynamic and self.onset_time_s is None and sc2[0] >= law.mu_static * sc2[1]:
+            level = law.mu_static
+            self._note_onset(
+                _root(lambda x: self.incline.tangent(angle(x)) - level, t, t + h), angle
+            )
+        if not self.is_caught:
+            self.time_s, self.travel_m, self.speed_m_s = t + h, s_end, v_end
+            self._bristle_m = z + h / 6.0 * (z1 + 2.0 * z2 + 2.0 * z3 + z4)
+
+    def _stop(
+        self, t: float, h: float, s: float, v: float, v_end: float, edges: list[Edge]
+    ) -> None:
+        """The speed falls to zero inside this step: stay there until the board is steeper."""
+        share = v / (v - v_end) if v > 0.0 else 1.0
+        s_end = s + 0.5 * v * share * h if v > 0.0 else s
+        self._pass(t, share * h, (s, v), (s_end, 0.0), edges)
+        self.time_s, self.travel_m, self.speed_m_s = t + share * h, s_end, 0.0
+        self.is_sliding = False
+
+    def _pass(
+        self,
+        t: float,
+        h: float,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        edges: list[Edge],
+    ) -> None:
+        """Find what the bag meets in one step, on the cubic through both ends and their slopes."""
+        (s0, v0), (s1, v1) = start, end
+
+        def when(place: float) -> float:
+            if place <= s0:
+                return t
+            return _root(lambda x: _hermite((x - t) / h, h, s0, v0, s1, v1) - place, t, t + h)
+
+        catch = self.path.catch_travel_mm / 1000.0 / self._cosine
+        while self._targets and self._targets[0][0] <= min(s1, catch):
+            place, beam, broken = self._targets.pop(0)
+            edges.append(Edge(when(place), beam, broken))
+        if s1 >= catch:
+            self.time_s, self.travel_m, self.speed_m_s = when(catch), catch, 0.0
+            self.is_sliding, self.is_caught = False, True
+
+
+def _hermite(u: float, h: float, s0: float, v0: float, s1: float, v1: float) -> float:
+    w = 1.0 - u
+    return w * w * ((1.0 + 2.0 * u) * s0 + u * h * v0) + u * u * ((3.0 - 2.0 * u) * s1 - w * h * v1)
+
+
+def _root(f: Callable[[float], float], low: float, high: float) -> float:
+    """Where a function that is negative at `low` reaches zero, by bisection and false position."""
+    f_low, f_high = f(low), f(high)
+    for turn in range(80):
+        if high - low < 1e-12:
+            break
+        straight = f_high > f_low and turn % 3 != 2
+        mid = low - f_low * (high - low) / (f_high - f_low) if straight else 0.5 * (low + high)
+        if not low < mid < high:
+            mid = 0.5 * (low + high)
+        f_mid = f(mid)
+        if f_mid >= 0.0:
+            high, f_high = mid, f_mid
+        else:
+            low, f_low = mid, f_mid
+        if f_mid == 0.0:
+            break
+    return high
