@@ -187,7 +187,11 @@ class Stepper:
         return worst * 1e6
 
     def request_stop(self, how: Literal["brake", "cut"]) -> None:
-        """End the move under way: smoothly, or with no further pulse. Safe from any thread."""
+        """End the move under way: smoothly, or with no further pulse. Safe from any thread.
+
+        A smooth stop begins `BRAKE_NOTICE_S` later and follows the plan's own braking; where the
+        plan is about to end anyway, it just ends.
+        """
         if how == "cut":
             self._cut = True
             return
