@@ -35,8 +35,9 @@ SET_UP_S = 1e-3
 BRAKE_NOTICE_S = 0.02
 """A smooth stop begins this long after it was asked for: time to work out its pulses."""
 
-SWITCH_INTERVAL_S = 200e-6
-"""Another thread that computes may keep the pulse thread waiting for so long."""
+SWITCH_INTERVAL_S = 100e-6
+"""Another thread that computes may keep the pulse thread waiting for so long. With Python's own
+5 ms the pulses fall behind without end."""
 
 PRIORITY = 50
 """Of the pulse thread, above ordinary threads and level with the kernel's own interrupts."""
