@@ -1,0 +1,163 @@
+"""What `study.toml` says: bags, boards, recipes, climates wanted, preferences, as typed structures.
+
+A person may edit the file; commands only append tables to it, so comments stay. Every quantity's
+name carries its unit.
+"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct, field
+
+FORMAT = "tilt-study"
+VERSION = 1
+BASELINE = "baseline"
+"""The stage of every bag before its first treatment."""
+
+Name = Annotated[str, Meta(min_length=1, max_length=60, pattern=r"^[^\s/\\].*$")]
+Text = Annotated[str, Meta(max_length=500)]
+Role = Literal["treated", "control", "reference"]
+
+
+class _Table(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """A table of `study.toml`; a key that is not listed here is a mistake."""
+
+
+class Step(_Table, frozen=True):
+    """One step of a treatment: what was done, with what, how much, how warm, how long, how dried.
+
+    The fields suit any step; those that say nothing about it are left out.
+    """
+
+    action: Annotated[str, Meta(min_length=1, max_length=60)]
+    """Such as soak, wash, rinse, tumble, rub, dry."""
+    agent: Text | None = None
+    dose: Text | None = None
+    """As measured, with its unit, such as `20 ml per litre`."""
+    temperature_c: Annotated[float, Meta(ge=-20, le=250)] | None = None
+    time_min: Annotated[float, Meta(gt=0, le=20160)] | None = None
+    drying: Text | None = None
+
+
+class Bag(_Table, frozen=True):
+    """A bag as it came into the study."""
+
+    role: Role = "treated"
+    """A control is measured (and so worn) like the treated ones, and never treated."""
+    set: Name | None = None
+    model: Text | None = None
+    faces: dict[Name, Text] = field(default_factory=lambda: {"slick": "", "grip": ""})
+    """Name of each face and its fabric (empty when unknown)."""
+    leading_edge: Text | None = None
+    """How the edge that goes downhill is marked."""
+    fill: Text | None = None
+    mass_g: Annotated[float, Meta(ge=50, le=2000)] | None = None
+    length_mm: Annotated[float, Meta(ge=10, le=500)] | None = None
+    """Along the slide."""
+    thickness_mm: Annotated[float, Meta(gt=0, le=200)] | None = None
+    history: Text = ""
+    slides_before: Annotated[int, Meta(ge=0)] = 0
+    """Slides on a rig before this study (wear)."""
+    treatment: Name | None = None
+    """Name of the recipe that the plan gives it; several stages repeat it."""
+
+
+class Board(_Table, frozen=True):
+    """A playing surface."""
+
+    material: Text = ""
+    finish: Text = ""
+    history: Text = ""
+    played_angle_deg: Annotated[float, Meta(gt=0, le=45)] | None = None
+    """Inclination at which it is played."""
+
+
+class ClimateWanted(_Table, frozen=True):
+    """A climate to measure in; one without temperature and humidity is today's air."""
+
+    temperature_c: Annotated[float, Meta(ge=-20, le=60)] | None = None
+    temperature_tolerance_c: Annotated[float, Meta(gt=0, le=20)] = 2.0
+    relative_humidity_pct: Annotated[float, Meta(ge=0, le=100)] | None = None
+    humidity_tolerance_pct: Annotated[float, Meta(gt=0, le=50)] = 4.0
+
+    @property
+    def is_todays_air(self) -> bool:
+        """True when any air will do."""
+        return self.temperature_c is None and self.relative_humidity_pct is None
+
+    def fits(self, temperature_c: float | None, relative_humidity_pct: float | None) -> bool:
+        """Whether air with these means lies within the tolerances (unknown air never does)."""
+        return _within(temperature_c, self.temperature_c, self.temperature_tolerance_c) and _within(
+            relative_humidity_pct, self.relative_humidity_pct, self.humidity_tolerance_pct
+        )
+
+
+def _within(value: float | None, wanted: float | None, tolerance: float) -> bool:
+    return wanted is None or (value is not None and abs(value - wanted) <= tolerance)
+
+
+class Recipe(_Table, frozen=True):
+    """A treatment as it is meant to be done; the journal holds what was done."""
+
+    steps: Annotated[tuple[Step, ...], Meta(min_length=1)]
+    note: Text = ""
+
+
+class Preferences(_Table, frozen=True):
+    """How this study measures, and what it wishes for."""
+
+    stages_after_baseline: Annotated[int, Meta(ge=0, le=50)] = 1
+    """How often each treated bag is treated, with runs after each time."""
+    runs_per_series: Annotated[int, Meta(ge=1, le=100)] = 5
+    series_per_session: Annotated[int, Meta(ge=1, le=20)] = 1
+    """Series of each bag face on each board in one session."""
+    sessions_per_climate: Annotated[int, Meta(ge=1, le=20)] = 1
+    """Sessions in each climate at each stage."""
+    reference_runs: Annotated[int, Meta(ge=1, le=50)] = 3
+    min_controls: Annotated[int, Meta(ge=0, le=50)] = 2
+    """A plan with treatments and fewer control bags than this is refused."""
+    rate_deg_s: Annotated[float, Meta(ge=0.1, le=3.0)] = 1.0
+    dwell_s: Annotated[float, Meta(ge=0, le=3600)] = 10.0
+    change_min: Annotated[float, Meta(ge=0, le=120)] = 2.0
+    """Time that a person needs to change the bag, for the time estimate."""
+    seed: Annotated[int, Meta(ge=0)] = 1
+    """Of the order in the plan."""
+    wish_angle_deg: Annotated[float, Meta(gt=0, lt=60)] | None = None
+    wish_mu_static: Annotated[float, Meta(gt=0, lt=2)] | None = None
+    tolerance_deg: Annotated[float, Meta(gt=0, le=20)] = 0.5
+    """How far from the wish a slide angle may lie."""
+
+
+class Catalogue(_Table, frozen=True):
+    """All of `study.toml`."""
+
+    format: str
+    version: int
+    name: Name
+    made_at: str
+    """RFC 3339, UTC."""
+    note: Text = ""
+    preferences: Preferences = field(default_factory=Preferences)
+    bags: dict[Name, Bag] = field(default_factory=dict)
+    boards: dict[Name, Board] = field(default_factory=dict)
+    climates: dict[Name, ClimateWanted] = field(default_factory=dict)
+    treatments: dict[Name, Recipe] = field(default_factory=dict)
+
+    def with_role(self, role: Role) -> list[str]:
+        """Names of the bags of this role, in the file's order."""
+        return [name for name, bag in self.bags.items() if bag.role == role]
+
+    @property
+    def reference(self) -> str | None:
+        """The bag that watches the board; checked to be one at most when the file is read."""
+        return next(iter(self.with_role("reference")), None)
+
+    @property
+    def stages(self) -> list[str]:
+        """The stages that the plan goes through, in order: `baseline`, `after 1`, `after 2` and so on."""
+        after = range(1, self.preferences.stages_after_baseline + 1)
+        return [BASELINE, *(stage_after(number) for number in after)]
+
+
+def stage_after(number: int) -> str:
+    """The stage that follows the `number`-th treatment; controls pass through it untreated."""
+    return f"after {number}"
