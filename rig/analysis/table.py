@@ -1,0 +1,140 @@
+"""Results as text for a terminal and as a tidy table for any statistics program."""
+
+import csv
+import io
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import msgspec
+
+from rig.analysis.friction import RunResult
+from rig.analysis.groups import GroupResult
+from rig.analysis.uncertainty import Budget
+from rig.errors import BadInputError
+
+Rows = list[tuple[str, ...]]
+
+
+def _figure(value: float | None, digits: int) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"
+
+
+def _with_u(value: float | None, u: float | None, digits: int) -> str:
+    return "–" if value is None else f"{value:.{digits}f} ± {_figure(u, digits)}"
+
+
+def _name(*parts: str | None) -> str:
+    return " ".join(part for part in parts if part) or "–"
+
+
+def run_rows(results: Sequence[RunResult]) -> Rows:
+    """One row per run under a row of titles; u is the standard uncertainty (k = 1)."""
+    titles = "run|bag|board|slide|angle °|at break °|µ static|µ kinetic|T °C|RH %|flags"
+    rows: Rows = [tuple(titles.split("|"))]
+    for row in results:
+        flags = " ".join(row.flags) + ("" if row.valid else " (not valid)")
+        rows.append(
+            (
+                row.run_id,
+                _name(row.bag, row.face),
+                _name(row.board),
+                "–" if row.slide_number is None else str(row.slide_number),
+                _with_u(row.onset_angle_deg, row.u_onset_angle_deg, 2),
+                _figure(row.angle_at_break_deg, 2),
+                _with_u(row.mu_static, row.u_mu_static, 4),
+                _with_u(row.mu_kinetic, row.u_mu_kinetic, 4),
+                _figure(row.temperature_c, 1),
+                _figure(row.relative_humidity_pct, 0),
+                flags.strip(),
+            )
+        )
+    return rows
+
+
+def group_rows(groups: Sequence[GroupResult]) -> Rows:
+    """One row per group under a row of titles; ± is the 95 % interval."""
+    titles = "bag|board|stage|°/s|T °C|RH %|runs|series|sessions"
+    results = "angle °|µ static (95 %)|first|third|rest|trend p|holds for"
+    rows: Rows = [tuple(f"{titles}|{results}".split("|"))]
+    for group in groups:
+        rows.append(
+            (
+                _name(group.bag, group.face),
+                _name(group.board),
+                _name(group.treatment_stage),
+                _figure(group.rate_deg_s, 2),
+                _figure(group.temperature_c, 1),
+                _figure(group.relative_humidity_pct, 0),
+                str(group.n_runs),
+                str(group.n_series),
+                str(group.n_sessions),
+                _figure(group.mean_onset_angle_deg, 2),
+                _with_u(group.mean_mu_static, group.expanded_mu_static, 4),
+                _figure(group.first, 4),
+                _figure(group.third, 4),
+                _figure(group.rest, 4),
+                _figure(group.trend_p, 3),
+                group.scope,
+            )
+        )
+    return rows
+
+
+def budget_rows(budget: Budget) -> Rows:
+    """One row per component under a row of titles, then the three layers and the whole."""
+    rows: Rows = [("component", "u", "unit", "°/unit", "u(θ) °", "layer")]
+    for part in budget.components:
+        rows.append(
+            (
+                part.name,
+                f"{part.u_value:.4g}",
+                part.unit,
+                f"{part.sensitivity:.3g}",
+                f"{part.u_theta_deg:.4f}",
+                part.layer,
+            )
+        )
+    for layer in ("run", "series", "common"):
+        rows.append((f"all {layer}", "", "", "", f"{budget.u_onset_angle_deg((layer,)):.4f}", ""))
+    rows.append(("combined", "", "", "", f"{budget.u_onset_angle_deg():.4f}", ""))
+    return rows
+
+
+def format_table(rows: Rows) -> str:
+    """Columns side by side, the titles underlined."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)) for row in rows]
+    lines.insert(1, "  ".join("─" * width for width in widths))
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def csv_text(results: Sequence[RunResult]) -> str:
+    """A tidy table: a row per run, the result keys as column names, flags joined by spaces."""
+    buffer = io.StringIO()
+    names = [info.encode_name for info in msgspec.structs.fields(RunResult)]
+    writer = csv.DictWriter(buffer, names, lineterminator="\n")
+    writer.writeheader()
+    for result in results:
+        row = msgspec.to_builtins(result)
+        row["flags"] = " ".join(row["flags"])
+        row["valid"] = "true" if row["valid"] else "false"
+        writer.writerow(row)
+    return buffer.getvalue()
+
+
+def write_csv(path: Path, results: Sequence[RunResult]) -> None:
+    """Write the tidy table whole or not at all.
+
+    Raises:
+        BadInputError: it can't be written.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(csv_text(results), encoding="utf-8")
+        os.replace(part, path)
+    except OSError as error:
+        raise BadInputError(
+            f"Cannot write the table {path}: {error.strerror or error}; name a place you may "
+            "write to."
+        ) from error
