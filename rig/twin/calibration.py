@@ -7,6 +7,7 @@ import numpy as np
 
 from rig.calibration.model import Calibration, SensorIdentity, Vector
 from rig.settings.model import Settings
+from rig.twin.fitted import fitted_chip
 from rig.twin.placed import incline_of
 from rig.twin.scenario import Scenario
 from rig.twin.sensor import Array, Motion, Sensor, rotation
@@ -16,8 +17,6 @@ U_BIAS_G = 3e-4
 U_GAIN = 3e-4
 U_LEVEL_DEG = 0.03
 U_DRIFT_G_PER_K = 2e-5
-COUNTS_PER_G = {"lsm6dsox": 1000 / 0.061, "ism330dhcx": 1000 / 0.061, "mpu6050": 16384.0}
-"""Sensitivity at ±2 g: 0.061 mg per count (ST data sheets), 16,384 counts per g (InvenSense)."""
 
 
 def still(times_s: Array) -> Motion:
@@ -31,7 +30,6 @@ def calibration_for(
     settings: Settings,
     seed: int,
     *,
-    identity: str = "twin",
     made_at: datetime | None = None,
     is_exact: bool = False,
 ) -> Calibration:
@@ -45,12 +43,12 @@ def calibration_for(
         scenario: the truth.
         settings: the rig's settings: sensor, rate, filter.
         seed: of the errors (stream "calibration").
-        identity: what the chip's driver will report, so that a run accepts the calibration.
         made_at: date; 30 days before 2026-01-01 if not given.
         is_exact: leave the errors out (the covariance is the same).
     """
     imu, random = scenario.imu, stream(seed, "calibration")
-    sensor = Sensor(imu, incline_of(scenario), settings.imu.rate_hz, still, random)
+    chip = fitted_chip(settings, imu)
+    sensor = Sensor(imu, incline_of(scenario), chip.rate_hz, chip.lowpass_hz, still, random)
     sigma = np.array([U_BIAS_G] * 3 + [U_GAIN] * 3 + [U_LEVEL_DEG] * 2)
     error = random.normal(0.0, 1.0, 8) * sigma
     u_delay_ms = settings.imu.u_filter_delay_ms
@@ -66,10 +64,10 @@ def calibration_for(
         made_at=_stamp(date),
         due_at=_stamp(date + timedelta(days=365 * 5)),
         sensor=SensorIdentity(
-            model=settings.bus.imu_model, address=settings.bus.imu_address, identity=identity
+            model=chip.model, address=settings.bus.imu_address, identity=chip.identity
         ),
         temperature_c=imu.reference_temperature_c,
-        counts_per_g=COUNTS_PER_G[settings.bus.imu_model],
+        counts_per_g=chip.counts_per_g,
         bias_g=_vector(np.asarray(imu.bias_g) + error[:3]),
         gain=_vector(np.asarray(imu.gain) + error[3:6]),
         drift_g_per_k=_vector(np.asarray(imu.drift_g_per_k) + drift_error),

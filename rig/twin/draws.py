@@ -106,12 +106,15 @@ def draw_air(seed: int, session: str) -> AirTruth:
 def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int) -> Placing:
     """What a person makes of placing the bag for the `number`-th time (from 1)."""
     bag = scenario.bag
-    random = stream(seed, "placing", scenario.session, scenario.series, number)
+    # Two series of one name on two faces, or two sessions of one name in two airs, are not one.
+    face, air = scenario.face, scenario.air
+    session = (scenario.session, f"{air.temperature_c:.3f} {air.relative_humidity_pct:.3f}")
+    series = (*session, scenario.series, f"{face.mu_static_dry:.6f} {face.mu_kinetic_dry:.6f}")
+    random = stream(seed, "placing", *series, number)
     gap_error, skew, slump, scatter = random.normal(), random.random(), random.random(), 0.0
-    face = scenario.face
     scatter += face.scatter_run * random.normal()
-    scatter += face.scatter_series * stream(seed, "series", scenario.series).normal()
-    scatter += face.scatter_session * stream(seed, "session", scenario.session).normal()
+    scatter += face.scatter_series * stream(seed, "series", *series).normal()
+    scatter += face.scatter_session * stream(seed, "session", *session).normal()
     skew_deg = MAX_SKEW_DEG * skew if bag.skew_deg is None else bag.skew_deg
     gap_mm = bag.gap_mm
     if gap_mm is None:

@@ -29,6 +29,7 @@ from rig.settings.kinematics import Linkage
 from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import air_at
+from rig.twin.fitted import fitted_chip
 from rig.twin.passage import Passage, judge, watch
 from rig.twin.person import PRESS_AFTER_S, WAIT_S
 from rig.twin.placed import PlacedBag, incline_of, linkage_of
@@ -125,6 +126,7 @@ class _Run:
             linkage.home_angle_deg,
             linkage.home_angle_deg + LOWERED_DEG,
         )
+        self.chip = fitted_chip(settings, scenario.imu)
         self.home_deg = linkage.home_angle_deg
         self.events: list[Event] = []
         self.flags: list[Flag] = []
@@ -138,7 +140,8 @@ class _Run:
         sensor = Sensor(
             self.scenario.imu,
             incline_of(self.scenario),
-            self.settings.imu.rate_hz,
+            self.chip.rate_hz,
+            self.chip.lowpass_hz,
             self.timeline.motion,
             random,
         )
@@ -366,9 +369,9 @@ class _Run:
                 beam=settings.beam,
                 beams=self.beams,
                 imu=ImuSetup(
-                    model=settings.bus.imu_model,
-                    rate_hz=1.0 / self.dt_s,
-                    lowpass_hz=self.scenario.imu.lowpass_hz,
+                    model=self.chip.model,
+                    rate_hz=self.chip.stated_rate_hz,
+                    lowpass_hz=self.chip.lowpass_hz,
                     mode=settings.bus.imu_mode,
                 ),
                 slump_mm=bag.slump_mm,

@@ -1,4 +1,7 @@
-"""How a simulated person handles the rig."""
+"""A simulated person: puts the bag back when the board is down and still, and presses start."""
+
+from rig.clock import At, Clock, Task
+from rig.twin.world import World
 
 PRESS_AFTER_S = 1.0
 """From putting the bag down to pressing start."""
@@ -6,3 +9,38 @@ PRESS_S = 0.2
 """How long the button is held."""
 WAIT_S = 2.0
 """How long the board must have been down and still before anybody reaches over it."""
+AGAIN_S = 30.0
+"""When nothing moves for so long, start is pressed again."""
+DOWN_DEG = 5.0
+LOOK_S = 0.25
+SLIDING_LOOK_S = 0.01
+
+
+def attend(world: World, clock: Clock) -> Task[None]:
+    """Task without end: look after the rig.
+
+    It also lets a sliding bag go on while the motor stands, since nobody else would.
+    """
+    pressed_s = float("-inf")
+    while True:
+        now_s = clock.time_s()
+        world.advance(now_s)
+        ready_s = max(world.driver_off_s, world.motor.last_s) + WAIT_S
+        is_ready = not world.motor.is_enabled and world.motor.angle_deg < DOWN_DEG
+        if is_ready and pressed_s > ready_s:
+            ready_s = pressed_s + AGAIN_S
+        if is_ready and now_s >= ready_s:
+            if pressed_s < world.driver_off_s:
+                world.place_bag()
+            yield At(now_s + PRESS_AFTER_S)
+            if not world.motor.is_enabled:
+                pressed_s = clock.time_s()
+                world.press("start_button", True)
+                yield At(pressed_s + PRESS_S)
+                world.press("start_button", False)
+        elif world.is_bag_sliding:
+            yield At(now_s + SLIDING_LOOK_S)
+        elif is_ready:
+            yield At(min(ready_s, now_s + LOOK_S) if ready_s > now_s else now_s + LOOK_S)
+        else:
+            yield At(now_s + LOOK_S)

@@ -74,7 +74,6 @@ class ImuTruth(Struct, frozen=True, kw_only=True):
     drift_g_per_k: Vector = (0.0, 0.0, 0.0)
     reference_temperature_c: float = 23.0
     noise_g_rthz: float = 70e-6
-    lowpass_hz: float = 20.8
     digital_delay_ms: float = 11.5
     """Delay in the chip beside that of its low-pass filter."""
     rate_error: float = 0.0

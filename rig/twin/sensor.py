@@ -55,28 +55,28 @@ class Sensor:
     Args:
         imu: the chip's truth.
         incline: the board against gravity.
-        nominal_rate_hz: output rate that was set; the true one differs by the oscillator's error.
+        rate_hz: true output rate.
+        lowpass_hz: corner of the chip's low-pass filter.
         motion: the cradle's motion at an array of times (s), all of them in the past.
         random: the stream of the noise.
-        lowpass_hz: corner that was set; the truth's own if not given.
     """
 
     def __init__(
         self,
         imu: ImuTruth,
         incline: Incline,
-        nominal_rate_hz: float,
+        rate_hz: float,
+        lowpass_hz: float,
         motion: Callable[[Array], Motion],
         random: np.random.Generator,
-        lowpass_hz: float | None = None,
     ) -> None:
         self._imu = imu
         self._incline = incline
         self._motion = motion
         self._random = random
-        self.rate_hz = nominal_rate_hz * (1.0 + imu.rate_error)
-        self._corner_hz = imu.lowpass_hz if lowpass_hz is None else lowpass_hz
-        self._taps = _lowpass_taps(self._corner_hz, 1.0 / self.rate_hz)
+        self.rate_hz = rate_hz
+        self.lowpass_hz = lowpass_hz
+        self._taps = _lowpass_taps(self.lowpass_hz, 1.0 / self.rate_hz)
         self._mounting = rotation(imu.mounting_deg)
         yx, zx, zy = imu.shear
         shear = np.array([[1.0, yx, zx], [0.0, 1.0, zy], [0.0, 0.0, 1.0]])
@@ -154,7 +154,7 @@ class Sensor:
             return force
         turn = 2.0 * pi * motion.pulses
         for harmonic, share in ((1, 1.0), (2, 0.5)):
-            ratio = harmonic * motion.pulse_rate_hz / self._corner_hz
+            ratio = harmonic * motion.pulse_rate_hz / self.lowpass_hz
             passed = np.where(motion.pulse_rate_hz > 0.0, 1.0 / np.sqrt(1.0 + ratio**4), 0.0)
             line = share * self._imu.vibration_g * passed * np.sin(harmonic * turn)
             force[:, 2] += line
