@@ -103,28 +103,54 @@ class Recipe(_Table, frozen=True):
 
 
 class Preferences(_Table, frozen=True):
-    """How this study measures, and what it wishes for."""
+    """How this study measures, and what it wishes for; descriptions are the file's comments."""
 
-    stages_after_baseline: Annotated[int, Meta(ge=0, le=50)] = 1
-    """How often each treated bag is treated, with runs after each time."""
-    runs_per_series: Annotated[int, Meta(ge=1, le=100)] = 5
-    series_per_session: Annotated[int, Meta(ge=1, le=20)] = 1
-    """Series of each bag face on each board in one session."""
-    sessions_per_climate: Annotated[int, Meta(ge=1, le=20)] = 1
-    """Sessions in each climate at each stage."""
-    reference_runs: Annotated[int, Meta(ge=1, le=50)] = 3
-    min_controls: Annotated[int, Meta(ge=0, le=50)] = 2
-    """A plan with treatments and fewer control bags than this is refused."""
-    rate_deg_s: Annotated[float, Meta(ge=0.1, le=3.0)] = 1.0
-    dwell_s: Annotated[float, Meta(ge=0, le=3600)] = 10.0
-    change_min: Annotated[float, Meta(ge=0, le=120)] = 2.0
-    """Time that a person needs to change the bag, for the time estimate."""
-    seed: Annotated[int, Meta(ge=0)] = 1
-    """Of the order in the plan."""
-    wish_angle_deg: Annotated[float, Meta(gt=0, lt=60)] | None = None
-    wish_mu_static: Annotated[float, Meta(gt=0, lt=2)] | None = None
-    tolerance_deg: Annotated[float, Meta(gt=0, le=20)] = 0.5
-    """How far from the wish a slide angle may lie."""
+    stages_after_baseline: Annotated[
+        int,
+        Meta(
+            description="how often each treated bag is treated, with runs after each time",
+            ge=0,
+            le=50,
+        ),
+    ] = 1
+    runs_per_series: Annotated[
+        int, Meta(description="raises without a change by hand", ge=1, le=100)
+    ] = 5
+    series_per_session: Annotated[
+        int, Meta(description="series of each bag face on each board in one session", ge=1, le=20)
+    ] = 1
+    sessions_per_climate: Annotated[
+        int, Meta(description="sessions in each climate at each stage", ge=1, le=20)
+    ] = 1
+    reference_runs: Annotated[
+        int,
+        Meta(description="runs of the reference bag each time it watches the board", ge=1, le=50),
+    ] = 3
+    min_controls: Annotated[
+        int,
+        Meta(
+            description="a plan with treatments and fewer untreated controls is refused",
+            ge=0,
+            le=50,
+        ),
+    ] = 2
+    rate_deg_s: Annotated[float, Meta(description="raise rate of every run", ge=0.1, le=3.0)] = 1.0
+    dwell_s: Annotated[float, Meta(description="rest before every raise", ge=0, le=3600)] = 10.0
+    change_min: Annotated[
+        float, Meta(description="time to change the bag by hand, for time estimates", ge=0, le=120)
+    ] = 2.0
+    seed: Annotated[int, Meta(description="of the order in the plan", ge=0)] = 1
+    wish_angle_deg: (
+        Annotated[float, Meta(description="slide angle wished for, or leave it out", gt=0, lt=60)]
+        | None
+    ) = None
+    wish_mu_static: (
+        Annotated[float, Meta(description="coefficient wished for, or leave it out", gt=0, lt=2)]
+        | None
+    ) = None
+    tolerance_deg: Annotated[
+        float, Meta(description="how far from the wish a slide angle may lie", gt=0, le=20)
+    ] = 0.5
 
 
 class Catalogue(_Table, frozen=True):
@@ -153,7 +179,7 @@ class Catalogue(_Table, frozen=True):
 
     @property
     def stages(self) -> list[str]:
-        """The stages that the plan goes through, in order: `baseline`, `after 1`, `after 2` and so on."""
+        """The stages that the plan goes through, in order: baseline, `after 1` and so on."""
         after = range(1, self.preferences.stages_after_baseline + 1)
         return [BASELINE, *(stage_after(number) for number in after)]
 

@@ -1,0 +1,89 @@
+"""Writes to a study folder that neither a crash nor a second program can spoil."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from rig.errors import BadInputError
+
+
+@contextmanager
+def locked(folder: Path) -> Iterator[None]:
+    """Hold off other programs that would write to this folder meanwhile.
+
+    Raises:
+        BadInputError: the folder can't be opened.
+    """
+    if sys.platform == "win32":  # no advisory locks on folders there; one program at a time
+        yield
+        return
+    import fcntl
+
+    try:
+        descriptor = os.open(folder, os.O_RDONLY)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def sync_folder(folder: Path) -> None:
+    """Bring the folder's list of files to the disk."""
+    if sys.platform == "win32":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """Put a whole new content in a file's place: after a crash the old one or the new is there.
+
+    Raises:
+        BadInputError: it can't be written.
+    """
+    new = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        with new.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        new.replace(path)
+        sync_folder(path.parent)
+    except OSError as error:
+        new.unlink(missing_ok=True)
+        raise cannot_write(path, error) from error
+
+
+def create_file(path: Path, data: bytes) -> None:
+    """Write a new file, never over another.
+
+    Raises:
+        BadInputError: it is there already, or can't be written.
+    """
+    try:
+        with path.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        sync_folder(path.parent)
+    except FileExistsError as error:
+        raise BadInputError(f"{path} exists already and is not overwritten.") from error
+    except OSError as error:
+        raise cannot_write(path, error) from error
+
+
+def cannot_write(path: Path, error: OSError) -> BadInputError:
+    """The sentence about a place that can't be written to."""
+    reason = error.strerror or str(error)
+    return BadInputError(
+        f"{path} cannot be written: {reason[:1].lower()}{reason[1:]}; check its permissions and"
+        " the free space."
+    )

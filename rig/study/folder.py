@@ -1,0 +1,110 @@
+"""A study folder: opened as one thing, and its parts found by name."""
+
+import difflib
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from msgspec import Struct
+
+from rig.errors import BadInputError
+from rig.study import catalogue_file, journal_file
+from rig.study.catalogue import Bag, Catalogue, Preferences
+from rig.study.durable import cannot_write, create_file
+from rig.study.journal import Journal
+
+FOLDERS = ("calibration", "runs", "report")
+
+
+class Study(Struct, frozen=True, kw_only=True):
+    """A study as it was read; open it again after a change."""
+
+    path: Path
+    catalogue: Catalogue
+    journal: Journal
+
+    @property
+    def catalogue_path(self) -> Path:
+        """Its `study.toml`."""
+        return self.path / catalogue_file.NAME
+
+    @property
+    def journal_path(self) -> Path:
+        """Its `journal.jsonl`."""
+        return self.path / journal_file.NAME
+
+    @property
+    def plan_path(self) -> Path:
+        """Its `plan.csv`."""
+        return self.path / "plan.csv"
+
+    @property
+    def runs_path(self) -> Path:
+        """The folder of its run files."""
+        return self.path / "runs"
+
+    def bag(self, name: str) -> Bag:
+        """The bag of this name.
+
+        Raises:
+            BadInputError: the catalogue has none.
+        """
+        if name not in self.catalogue.bags:
+            raise unknown("bag", name, self.catalogue.bags, "`rig study bag` adds one")
+        return self.catalogue.bags[name]
+
+    def check_face(self, bag: str, face: str) -> None:
+        """Raise BadInputError unless the bag is known and has this face."""
+        faces = self.bag(bag).faces
+        if face not in faces:
+            raise unknown("face", face, faces, f"those are the faces of {bag}")
+
+    def check_board(self, name: str) -> None:
+        """Raise BadInputError unless the board is known."""
+        if name not in self.catalogue.boards:
+            raise unknown("board", name, self.catalogue.boards, "`rig study board` adds one")
+
+
+def unknown(what: str, name: str, known: Iterable[str], hint: str) -> BadInputError:
+    """The sentence about a name that is not in the catalogue."""
+    names = list(known)
+    near = difflib.get_close_matches(name, names, 1)
+    if near:
+        return BadInputError(f"The study knows no {what} {name!r}; did you mean {near[0]!r}?")
+    there = ", ".join(names) or "none yet"
+    return BadInputError(f"The study knows no {what} {name!r} (known: {there}); {hint}.")
+
+
+def open_study(path: Path) -> Study:
+    """Read a study folder.
+
+    Raises:
+        BadInputError: it is none, comes from a newer program, or something in it can't be.
+    """
+    if not path.is_dir():
+        raise BadInputError(f"There is no study folder {path}; make one with `rig study new`.")
+    return Study(
+        path=path,
+        catalogue=catalogue_file.read_catalogue(path / catalogue_file.NAME),
+        journal=journal_file.read_journal(path / journal_file.NAME),
+    )
+
+
+def new_study(path: Path, name: str, preferences: Preferences | None = None) -> Study:
+    """Make a study folder; files that are in it already are left alone.
+
+    Raises:
+        BadInputError: there is a study already, or it can't be made there.
+    """
+    made_at = journal_file.utc_text(datetime.now(UTC))
+    text = catalogue_file.new_catalogue_text(name, made_at, preferences or Preferences())
+    catalogue_file.parse_catalogue(text, path / catalogue_file.NAME)
+    if (path / catalogue_file.NAME).exists():
+        raise BadInputError(f"{path} is a study already; choose another folder.")
+    try:
+        for folder in FOLDERS:
+            (path / folder).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise cannot_write(path, error) from error
+    create_file(path / catalogue_file.NAME, text.encode())
+    return open_study(path)
