@@ -18,6 +18,14 @@ UNITS = {
     "s": "s",
     "hz": "Hz",
     "mb": "MB",
+    "kg": "kg",
+    "n_m": "N·m",
+    "n_m2": "N·m²",
+    "a": "A",
+    "v": "V",
+    "ohm": "Ω",
+    "gpa": "GPa",
+    "mpa": "MPa",
 }
 """Ends of names, longest first, and the units they stand for."""
 

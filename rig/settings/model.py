@@ -208,6 +208,100 @@ class Interlocks(_Section, frozen=True):
     min_free_mb: Annotated[float, Meta(ge=1, le=100000, description="free space for a run")] = 50.0
 
 
+class Mechanics(_Section, frozen=True):
+    """Masses, screw, motor, supply and frame; `rig sizing` and the drawings read them."""
+
+    moving_mass_kg: Annotated[
+        float, Meta(gt=0, le=100, description="board, cradle and all that turns with them")
+    ] = 15.0
+    centre_of_mass_mm: Annotated[
+        float, Meta(gt=0, le=3000, description="of what turns, from the hinge along the board")
+    ] = 610.0
+    hinge_height_mm: Annotated[
+        float, Meta(gt=0, le=2000, description="hinge axis above the floor")
+    ] = 600.0
+    pivot_drop_mm: Annotated[
+        float, Meta(ge=0, le=300, description="cradle pivot below the plane of hinge and board")
+    ] = 40.0
+    lowered_gap_mm: Annotated[
+        float, Meta(ge=0, le=1000, description="least gap under the cradle when it is lowered")
+    ] = 120.0
+    screw_diameter_mm: Annotated[
+        float, Meta(ge=6, le=60, description="nominal diameter of the trapezoidal thread")
+    ] = 16.0
+    flank_angle_deg: Annotated[
+        float, Meta(ge=0, le=45, description="half the thread angle; 15 for ISO trapezoidal")
+    ] = 15.0
+    least_thread_friction: Annotated[
+        float, Meta(gt=0, le=1, description="lowest coefficient; decides on self-locking")
+    ] = 0.15
+    most_thread_friction: Annotated[
+        float, Meta(gt=0, le=1, description="highest coefficient; decides on the motor")
+    ] = 0.23
+    bearing_friction: Annotated[
+        float, Meta(ge=0, le=1, description="coefficient of the screw's thrust bearing")
+    ] = 0.02
+    bearing_diameter_mm: Annotated[
+        float, Meta(ge=0, le=200, description="mean diameter of the thrust bearing")
+    ] = 20.0
+    screw_modulus_gpa: Annotated[float, Meta(gt=1, le=300)] = 205.0
+    screw_yield_mpa: Annotated[float, Meta(gt=10, le=2000)] = 250.0
+    screw_start_mm: Annotated[
+        float, Meta(ge=0, le=500, description="base pivot to the upper face of the screw's bearing")
+    ] = 45.0
+    screw_length_mm: Annotated[
+        float, Meta(gt=10, le=3000, description="thread from that face to its free end")
+    ] = 415.0
+    nut_length_mm: Annotated[float, Meta(gt=1, le=300)] = 40.0
+    tube_length_mm: Annotated[
+        float, Meta(gt=10, le=3000, description="cradle pivot to the lower face of the nut")
+    ] = 420.0
+    tube_plug_mm: Annotated[
+        float, Meta(ge=0, le=500, description="cradle pivot to the end of the fork's plug in it")
+    ] = 25.0
+    motor_overhang_mm: Annotated[
+        float, Meta(ge=0, le=1000, description="base pivot to the motor's far end, crank stub too")
+    ] = 190.0
+    motor_width_mm: Annotated[float, Meta(ge=0, le=300)] = 57.0
+    holding_n_m: Annotated[
+        float, Meta(gt=0, le=100, description="torque of the motor at rest, both phases on")
+    ] = 3.0
+    pull_out_250_n_m: Annotated[
+        float, Meta(ge=0, le=100, description="pull-out torque at 250 full steps/s")
+    ] = 2.7
+    pull_out_500_n_m: Annotated[
+        float, Meta(ge=0, le=100, description="pull-out torque at 500 full steps/s")
+    ] = 2.3
+    pull_out_1000_n_m: Annotated[
+        float, Meta(ge=0, le=100, description="pull-out torque at 1000 full steps/s")
+    ] = 1.6
+    pull_out_2000_n_m: Annotated[
+        float, Meta(ge=0, le=100, description="pull-out torque at 2000 full steps/s")
+    ] = 0.8
+    motor_current_a: Annotated[
+        float, Meta(gt=0, le=50, description="peak current of a phase, as the driver is set")
+    ] = 4.2
+    motor_resistance_ohm: Annotated[
+        float, Meta(gt=0, le=100, description="of a phase, winding warm")
+    ] = 1.1
+    supply_v: Annotated[float, Meta(gt=0, le=60, description="of the motor supply")] = 24.0
+    supply_a: Annotated[float, Meta(gt=0, le=100, description="rated current of it")] = 6.5
+    driver_efficiency: Annotated[float, Meta(gt=0.1, le=1)] = 0.85
+    frame_stiffness_n_m2: Annotated[
+        float, Meta(gt=1, le=1e7, description="E·I of the cradle's rails together, in N·m²")
+    ] = 14000.0
+    hinge_play_mm: Annotated[float, Meta(ge=0, le=5, description="radial play of the hinge")] = 0.05
+    hinge_spacing_mm: Annotated[
+        float, Meta(gt=10, le=3000, description="between the two hinge bearings")
+    ] = 500.0
+    screw_play_mm: Annotated[
+        float, Meta(ge=0, le=5, description="play along the screw: nut, bearing and both pivots")
+    ] = 0.1
+    sensor_offset_mm: Annotated[
+        float, Meta(ge=-2000, le=2000, description="angle sensor uphill of the bag's centre")
+    ] = 150.0
+
+
 class Files(_Section, frozen=True):
     """Where things are kept."""
 
@@ -234,4 +328,5 @@ class Settings(_Section, frozen=True):
     bag: Bag = field(default_factory=Bag)
     cycle: Cycle = field(default_factory=Cycle)
     interlocks: Interlocks = field(default_factory=Interlocks)
+    mechanics: Mechanics = field(default_factory=Mechanics)
     files: Files = field(default_factory=Files)
