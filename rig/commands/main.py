@@ -12,6 +12,7 @@ from rig.commands.check import check
 from rig.commands.demo import demo
 from rig.commands.run import run
 from rig.commands.settings import settings
+from rig.commands.sizing import sizing
 from rig.commands.watch import watch
 from rig.errors import RigError
 
@@ -27,7 +28,7 @@ app = typer.Typer(
     epilog="Exit codes: 0 done; 1 the machine stopped or a bag did not slide; 2 bad input; "
     "130 interrupted. Software is not a safety function: keep hands away from a moving board.",
 )
-for command in (demo, run, analyse, check, watch, settings):
+for command in (demo, run, analyse, check, watch, settings, sizing):
     app.command()(command)
 
 
