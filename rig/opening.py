@@ -14,6 +14,7 @@ from rig.settings.model import Settings
 
 if TYPE_CHECKING:
     from rig.twin.rig import TwinRig
+    from rig.twin.scenario import Scenario
 
 T = TypeVar("T")
 Speed = Literal["fast", "real"]
@@ -29,8 +30,8 @@ class OpenRig:
 
     def __init__(self, machine: Machine, twin: "TwinRig | None" = None) -> None:
         self.machine = machine
+        self.twin = twin
         self.source: Literal["rig", "twin"] = "rig" if twin is None else "twin"
-        self._twin = twin
 
     def __enter__(self) -> Self:
         self.machine.__enter__()
@@ -49,13 +50,13 @@ class OpenRig:
         clock = self.machine.clock
         for i, companion in enumerate(beside):
             clock.spawn(companion, f"beside {i}")
-        if self._twin is not None:
-            clock.spawn(self._twin.person(), "person")
+        if self.twin is not None:
+            clock.spawn(self.twin.person(), "person")
         return clock.run(task)
 
     def write_truth(self, run_file: Path) -> Path | None:
         """Write what the twin knows of the last run beside its file; nothing on a real rig."""
-        return None if self._twin is None else self._twin.write_truth(run_file)
+        return None if self.twin is None else self.twin.write_truth(run_file)
 
 
 def open_rig(
@@ -85,7 +86,12 @@ def open_rig(
         BadInputError: the calibration file cannot be used.
     """
     if twin:
-        return _open_twin(settings, seed, speed, bag, face, climate)
+        from rig.twin.draws import draw_scenario
+        from rig.twin.invented import CLIMATES, face_named
+
+        air = None if climate is None else CLIMATES[climate]
+        scenario = draw_scenario(seed, face=face_named(seed, bag, face), air=air)
+        return open_twin(settings, scenario, seed, speed)
     clock = RealClock()
 
     def open_pins() -> Any:
@@ -98,21 +104,13 @@ def open_rig(
     return OpenRig(Machine(clock, settings, open_pins, bus, calibration))
 
 
-def _open_twin(
-    settings: Settings,
-    seed: int,
-    speed: Speed,
-    bag: str | None,
-    face: str | None,
-    climate: str | None,
+def open_twin(
+    settings: Settings, scenario: "Scenario", seed: int, speed: Speed = "fast"
 ) -> OpenRig:
-    from rig.twin.draws import draw_scenario
-    from rig.twin.invented import CLIMATES, face_named
+    """The twin in a scenario of one's own; `open_rig` draws one."""
     from rig.twin.rig import TwinRig
 
     clock: Clock = VirtualClock() if speed == "fast" else RealClock()
-    air = None if climate is None else CLIMATES[climate]
-    scenario = draw_scenario(seed, face=face_named(seed, bag, face), air=air)
     twin = TwinRig(settings, scenario, seed, clock)
     bus = Bus(clock, twin.open_bus, "the twin's bus")
     machine = Machine(clock, settings, lambda: twin.factory, bus, twin.calibration())

@@ -25,21 +25,23 @@ def analyse(
 ) -> None:
     """Turn run files into slide angles and friction coefficients with uncertainties."""
     from rig.analysis.load import analyse as analyse_paths
-    from rig.analysis.table import budget_text, groups_text, runs_text, write_table
+    from rig.analysis.table import budget_rows, format_table, group_rows, run_rows, write_csv
     from rig.calibration.file import load_calibration
 
     found = analyse_paths(paths, None if calibration is None else load_calibration(calibration))
+    results = [run.result for run in found.runs]
     for problem in found.problems:
         say(problem)
     if table is not None:
-        write_table(table, found.runs)
+        write_csv(table, results)
     if json:
-        print_json(found.as_document())
+        print_json(found.document(with_budget=budget))
         return
-    print(runs_text(found.runs))
+    print(format_table(run_rows(results)))
     print()
-    print(groups_text(found.groups))
+    print(format_table(group_rows(found.groups)))
     if budget:
-        for result in found.runs:
-            print()
-            print(budget_text(result))
+        for run in found.runs:
+            if run.budget is not None:
+                print(f"\n{run.result.run_id}")
+                print(format_table(budget_rows(run.budget)))

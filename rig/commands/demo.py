@@ -78,7 +78,8 @@ def _compare(climate: str, series: "Series") -> dict[str, Any]:
     from rig.analysis.load import analyse
 
     found = analyse(series.paths)
-    valid = {Path(run.run_file): run for run in found.runs if run.valid}
+    runs = [run.result for run in found.runs]
+    valid = {Path(run.run_file): run for run in runs if run.valid}
     truths = [jsonlib.loads(_truth_path(path).read_text("utf-8")) for path in valid]
     errors = [
         run.onset_angle_deg - truth["onset_angle_deg"]
@@ -90,7 +91,7 @@ def _compare(climate: str, series: "Series") -> dict[str, Any]:
         for run, truth in zip(valid.values(), truths, strict=True)
         if run.angle_at_break_deg is not None
     ]
-    first, group = found.runs[0], found.groups[0]
+    first, group = runs[0], found.groups[0]
     return {
         "bag": first.bag,
         "face": first.face,

@@ -18,10 +18,12 @@ class Progress:
     Args:
         machine: the opened rig.
         n_runs: how many runs are planned.
+        is_real: a person serves the rig, and is told what it waits for.
     """
 
-    def __init__(self, machine: Machine, n_runs: int) -> None:
+    def __init__(self, machine: Machine, n_runs: int, *, is_real: bool) -> None:
         self._machine = machine
+        self._is_real = is_real
         self._n_runs = n_runs
         self._request: RunRequest | None = None
         self._n_begun = 0
@@ -50,7 +52,7 @@ class Progress:
                 text = self._line()
                 if self._console is None:
                     wants = self._machine.live.wants
-                    if wants and wants != shown:
+                    if self._is_real and wants and wants != shown:
                         print(wants, file=sys.stderr, flush=True)
                     shown = wants
                 elif self._status is None:

@@ -89,7 +89,7 @@ def run(
     if json:
         from rig.analysis.load import analyse
 
-        print_json(analyse(series.paths).as_document())
+        print_json(analyse(series.paths).document())
     if failure is not None:
         if series.signal is not None:
             say(f"rig: {failure}")

@@ -3,14 +3,19 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from rig.analysis.load import analyse
-from rig.analysis.table import run_row, run_table_head
+from rig.analysis.friction import RunResult, analyse_run
 from rig.commands.progress import Progress
 from rig.control.request import RunRequest
 from rig.control.signals import stop_on_signals
 from rig.errors import RigError
 from rig.opening import OpenRig
 from rig.procedures.runs import MadeRun, make_runs
+from rig.runfile.reader import read_run
+
+HEAD = (
+    f"{'slide':>5}  {'angle':>14}  {'at break':>8}  {'µ static':>15}  {'µ kinetic':>9}"
+    f"  {'°C':>5}  {'%RH':>4}  outcome, flags"
+)
 
 
 class Series:
@@ -40,7 +45,7 @@ class Series:
         """
         failure: RigError | None = None
         with self._opened as opened, stop_on_signals(opened.machine.events) as signals:
-            progress = Progress(opened.machine, len(requests))
+            progress = Progress(opened.machine, len(requests), is_real=opened.source == "rig")
 
             def begun(request: RunRequest, path: Path) -> None:
                 progress.begin(request)
@@ -54,7 +59,7 @@ class Series:
                 on_begin=begun,
                 on_end=self._ended,
             )
-            self._print(run_table_head())
+            self._print(HEAD)
             try:
                 opened.run(task, beside=[progress.follow()])
             except RigError as error:
@@ -72,9 +77,29 @@ class Series:
 
     def _show(self, path: Path) -> None:
         if not self._quiet:
-            for result in analyse([path]).runs:
-                self._print(run_row(result))
+            self._print(row_of(analyse_run(read_run(path)).result))
 
     def _print(self, text: str) -> None:
         if not self._quiet:
             print(text, flush=True)
+
+
+def row_of(result: RunResult) -> str:
+    """One run on one line, under `HEAD`; ± is the standard uncertainty (k = 1)."""
+
+    def figure(value: float | None, form: str, unit: str = "") -> str:
+        return "–" if value is None else f"{value:{form}}{unit}"
+
+    angle = figure(result.onset_angle_deg, ".2f")
+    if result.u_onset_angle_deg is not None:
+        angle += f" ± {result.u_onset_angle_deg:.2f}°"
+    mu = figure(result.mu_static, ".4f")
+    if result.u_mu_static is not None:
+        mu += f" ± {result.u_mu_static:.4f}"
+    words = " ".join((result.outcome or "interrupted", *result.flags))
+    return (
+        f"{figure(result.slide_number, 'd'):>5}  {angle:>14}"
+        f"  {figure(result.angle_at_break_deg, '.2f', '°'):>8}  {mu:>15}"
+        f"  {figure(result.mu_kinetic, '.3f'):>9}  {figure(result.temperature_c, '.1f'):>5}"
+        f"  {figure(result.relative_humidity_pct, '.0f'):>4}  {words}"
+    )

@@ -25,6 +25,8 @@ from rig.settings.checks import lowering_rate_deg_s
 from rig.settings.model import Settings
 
 SAMPLE_PERIOD_S = 0.04
+RESTING_PERIOD_S = 0.2
+"""While nothing moves the sensor is read less often; its own store holds the samples."""
 IMU_TEMPERATURE_PERIOD_S = 2.0
 
 
@@ -162,7 +164,8 @@ class Machine:
                 next_temperature_s = due + IMU_TEMPERATURE_PERIOD_S
             for batch in self.imu.read_batches():
                 self._take(batch)
-            due = max(due + SAMPLE_PERIOD_S, self.clock.time_s())
+            period_s = SAMPLE_PERIOD_S if self.stepper.moving else RESTING_PERIOD_S
+            due = max(due + period_s, self.clock.time_s())
             yield At(due)
 
     def _take(self, batch: ImuBatch) -> None:
