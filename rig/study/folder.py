@@ -9,9 +9,9 @@ from msgspec import Struct
 
 from rig.errors import BadInputError
 from rig.study import catalogue_file, journal_file
-from rig.study.catalogue import Bag, Catalogue, Preferences
+from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences
 from rig.study.durable import cannot_write, create_file
-from rig.study.journal import Journal
+from rig.study.journal import Journal, Treatment
 
 FOLDERS = ("calibration", "runs", "report")
 
@@ -63,6 +63,46 @@ class Study(Struct, frozen=True, kw_only=True):
         """Raise BadInputError unless the board is known."""
         if name not in self.catalogue.boards:
             raise unknown("board", name, self.catalogue.boards, "`rig study board` adds one")
+
+    def check_climate(self, name: str) -> None:
+        """Raise BadInputError unless the climate is one of those wanted."""
+        if name not in self.catalogue.climates:
+            raise unknown("climate", name, self.catalogue.climates, "`rig study climate` adds one")
+
+    def check_treatment(self, name: str) -> None:
+        """Raise BadInputError unless there is a recipe of this name."""
+        if name not in self.catalogue.treatments:
+            raise unknown(
+                "treatment", name, self.catalogue.treatments, "`rig study treat --recipe` adds one"
+            )
+
+    def leaves_residue(self, bag: str, stage: str) -> bool:
+        """Whether the bag has been treated by this stage, so that the board is wiped after it."""
+        return self.bag(bag).role == "treated" and self.stage_order(stage) > 0
+
+    def stage_at(self, bag: str, at: str | None = None) -> str:
+        """The stage that a bag is in, now or at a time (RFC 3339, UTC).
+
+        A treated bag's stage is that of its last treatment. A control or reference bag, which is
+        never treated, shares the furthest stage that any treated bag has reached.
+        """
+        if self.bag(bag).role == "treated":
+            return self.journal.stage_of(bag, at)
+        begun = {e.stage for e in self.journal.of(Treatment) if at is None or e.at <= at}
+        return max(begun, key=self.stage_order, default=BASELINE)
+
+    def stage_order(self, stage: str) -> int:
+        """0 for the baseline, n for `after n`.
+
+        Raises:
+            BadInputError: it is not the name of a stage.
+        """
+        word, _, number = stage.partition(" ")
+        if stage == BASELINE:
+            return 0
+        if word == "after" and number.isdecimal() and number == str(int(number)) and number != "0":
+            return int(number)
+        raise BadInputError(f"{stage!r} is no stage; there are `{BASELINE}`, `after 1` and so on.")
 
 
 def unknown(what: str, name: str, known: Iterable[str], hint: str) -> BadInputError:
