@@ -1,6 +1,7 @@
 """The uncertainty budget of one run; sensitivities are differences of the solver itself."""
 
 import math
+from typing import NamedTuple
 
 import msgspec
 
@@ -8,7 +9,14 @@ from rig.analysis.angle import Ramp
 from rig.analysis.estimate import Case, Geometry, Solved, solve
 from rig.analysis.onset import NoOnset
 from rig.analysis.plane import Plane
-from rig.analysis.uncertainty import Budget, Component, Distribution, Layer, friction_law_component
+from rig.analysis.uncertainty import (
+    Budget,
+    Component,
+    Distribution,
+    Layer,
+    friction_law_component,
+    root_sum_square,
+)
 from rig.calibration.apply import u_inclination_deg, u_temperature_deg
 from rig.calibration.model import Calibration
 from rig.runfile.reader import RunFile
@@ -17,15 +25,61 @@ UNSTEADY_DEG = 0.1
 """Standard uncertainty where only the part of the ramp is left in which the board speeds up."""
 
 
+class Variation(NamedTuple):
+    """What the solver finds with one input lower and higher by its standard uncertainty."""
+
+    name: str
+    u_value: float
+    unit: str
+    layer: Layer
+    both: tuple[Solved | NoOnset, Solved | NoOnset]
+
+    def change(self, found: Solved, key: str) -> float:
+        """Root mean square of the changes both ways, since the solver is not straight."""
+        centre = getattr(found, key)
+        values = [getattr(one, key) for one in self.both if isinstance(one, Solved)]
+        changes = [value - centre for value in values if value is not None and centre is not None]
+        if not changes:
+            return 0.0
+        return root_sum_square(changes) / math.sqrt(len(changes))
+
+
+def vary(
+    case: Case, plane: Plane, geometry: Geometry, earliest_s: float, u_response_ms: float
+) -> list[Variation]:
+    """Solve again with each distance, and with the response of the beams, moved both ways."""
+
+    def moved(key: str, by: float) -> Solved | NoOnset:
+        changed = msgspec.structs.replace(geometry, **{key: getattr(geometry, key) + by})
+        return solve(case, plane, changed, earliest_s)
+
+    variations = [
+        Variation(name, u_value, "mm", layer, (moved(key, -u_value), moved(key, u_value)))
+        for name, key, u_value, layer in _distances(case, geometry)
+    ]
+    late_s = u_response_ms / 1000.0
+    early, late = (
+        solve(case.delayed(by_s), plane, geometry, earliest_s) for by_s in (-late_s, late_s)
+    )
+    return [*variations, Variation("beam response", u_response_ms, "ms", "common", (early, late))]
+
+
+def u_misfit_mm(found: Solved, variations: list[Variation]) -> float:
+    """Standard uncertainty of the misfit at a limit, in mm."""
+    return root_sum_square(one.change(found, "misfit_mm") for one in variations)
+
+
+def u_solved_mm(found: Solved, variations: list[Variation], key: str) -> float:
+    """Standard uncertainty of the gap or the length that four edges gave, in mm."""
+    return root_sum_square(one.change(found, key) for one in variations)
+
+
 def run_budget(
     run: RunFile,
     calibration: Calibration,
     ramp: Ramp,
-    case: Case,
-    plane: Plane,
-    geometry: Geometry,
     found: Solved,
-    earliest_s: float,
+    variations: list[Variation],
 ) -> Budget:
     """All that makes one run's onset angle uncertain, but for its own repeatability."""
     angle = float(ramp.angle_deg(found.onset_s))
@@ -58,38 +112,21 @@ def run_budget(
             layer=layer,
         )
 
-    def of_solver(
-        name: str,
-        u_value: float,
-        unit: str,
-        layer: Layer,
-        low: Solved | NoOnset,
-        high: Solved | NoOnset,
-    ) -> Component:
-        """The change that one standard uncertainty makes, both ways: the solver is not straight."""
-        changes, kinetic = [], []
-        for moved in (low, high):
-            if isinstance(moved, NoOnset):
-                continue
-            changes.append(float(ramp.angle_deg(moved.onset_s)) - angle)
-            if moved.mu_kinetic is not None and found.mu_kinetic is not None:
-                kinetic.append(moved.mu_kinetic - found.mu_kinetic)
-        u_theta, u_kinetic = _rms(changes), _rms(kinetic)
+    def of_solver(one: Variation) -> Component:
+        solved = [moved for moved in one.both if isinstance(moved, Solved)]
+        changes = [float(ramp.angle_deg(moved.onset_s)) - angle for moved in solved]
+        u_theta = root_sum_square(changes) / math.sqrt(len(changes)) if changes else 0.0
         sign = -1.0 if changes and changes[-1] < 0.0 else 1.0
         return Component(
-            name=name,
-            u_value=u_value,
-            unit=unit,
+            name=one.name,
+            u_value=one.u_value,
+            unit=one.unit,
             distribution="normal",
-            sensitivity=sign * u_theta / u_value if u_value else 0.0,
+            sensitivity=sign * u_theta / one.u_value if one.u_value else 0.0,
             u_theta_deg=u_theta,
-            u_mu_kinetic=u_kinetic,
-            layer=layer,
+            u_mu_kinetic=one.change(found, "mu_kinetic"),
+            layer=one.layer,
         )
-
-    def moved(key: str, by: float) -> Solved | NoOnset:
-        changed = msgspec.structs.replace(geometry, **{key: getattr(geometry, key) + by})
-        return solve(case, plane, changed, earliest_s)
 
     components = [
         of_angle("ramp fit", ramp.u_fit_deg(found.onset_s), "deg", 1.0, "run", dof=ramp.dof),
@@ -103,21 +140,7 @@ def run_budget(
         ),
         of_angle("filter delay", calibration.u_filter_delay_ms, "ms", rate / 1000.0, "common"),
     ]
-    for name, key, u_value, layer in _distances(case, geometry):
-        components.append(
-            of_solver(name, u_value, "mm", layer, moved(key, -u_value), moved(key, u_value))
-        )
-    u_response = run.header.settings.beam.u_response_ms
-    components.append(
-        of_solver(
-            "beam response",
-            u_response,
-            "ms",
-            "common",
-            solve(case.delayed(-u_response / 1000.0), plane, geometry, earliest_s),
-            solve(case.delayed(u_response / 1000.0), plane, geometry, earliest_s),
-        )
-    )
+    components += [of_solver(one) for one in variations]
     if found.half_range_s > 0.0:
         half = abs(rate) * found.half_range_s
         components.append(
@@ -166,7 +189,3 @@ def _distances(case: Case, geometry: Geometry) -> list[tuple[str, str, float, La
         "break_only": [gap, slump],
         "clear_only": [gap, length],
     }[case.kind]
-
-
-def _rms(values: list[float]) -> float:
-    return math.sqrt(math.fsum(v * v for v in values) / len(values)) if values else 0.0

@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 
 from rig.analysis.angle import Ramp, build_ramp
-from rig.analysis.budget import run_budget
+from rig.analysis.budget import Variation, run_budget, u_misfit_mm, u_solved_mm, vary
 from rig.analysis.climate import RunClimate, run_climate
 from rig.analysis.edges import MOST_EDGES, BeamRecord, beam_record, slide_time_s
 from rig.analysis.estimate import Case, Geometry, Method, Solved, choose, solve
@@ -23,12 +23,17 @@ CROSS_SLOPE_DEG = 1.0
 HOME_DEG = 0.3
 """Beyond these the run is flagged `cross_slope` or `floor_tilt`."""
 
-PLAUSIBLE_RATIO = 0.3
+PLAUSIBLE_RATIO = 0.2
 """A kinetic coefficient below this part of the static one says that the law doesn't fit."""
 
 BAG_LENGTH_MM = 152.0
 GAP_MM = 8.0
 """Taken, with a wide uncertainty and a flag, where neither plan nor event says more."""
+
+
+ONE_SIDED = math.sqrt(3.0) / 2.0
+"""A bag that was laid down askew is longer along the slide, never shorter. If its lengthening lies
+anywhere between 0 and √3·u, its root mean square is u and its mean is this part of u."""
 
 
 class RunResult(msgspec.Struct, frozen=True, kw_only=True):
@@ -166,21 +171,32 @@ def _slide(
         # Faster than a body without friction, or before the raise: no edge of a slide.
         row = _row(run, [*flags, "beam_fault"], nothing)
         return RunAnalysis(_with_break(row, case.first.broken_s, ramp), run, None, ramp, case)
-    budget = run_budget(run, calibration, ramp, case, plane, geometry, found, earliest_s)
-    _check_law(found, geometry, ramp, flags)
+    u_response_ms = run.header.settings.beam.u_response_ms
+    variations = vary(case, plane, geometry, earliest_s, u_response_ms)
+    budget = run_budget(run, calibration, ramp, found, variations)
+    _check_law(found, geometry, ramp, variations, flags)
     row = _filled(_row(run, flags, nothing), found, ramp, budget, geometry)
     return RunAnalysis(_with_break(row, case.first.broken_s, ramp), run, budget, ramp, case, found)
 
 
-def _check_law(found: Solved, geometry: Geometry, ramp: Ramp, flags: list[Flag]) -> None:
+def _check_law(
+    found: Solved,
+    geometry: Geometry,
+    ramp: Ramp,
+    variations: list[Variation],
+    flags: list[Flag],
+) -> None:
     """Flag what Coulomb friction with the stated distances can't explain."""
     mu_static = math.tan(math.radians(float(ramp.angle_deg(found.onset_s))))
-    crept = found.misfit_mm > 3.0 * geometry.u_to_break_mm
+    u_misfit = max(u_misfit_mm(found, variations), geometry.u_to_break_mm)
+    crept = found.misfit_mm > 3.0 * u_misfit
     if found.gap_mm is not None and found.length_mm is not None:
-        crept = crept or abs(found.gap_mm - geometry.to_break_mm) > 3.0 * geometry.u_to_break_mm
+        u_gap = math.hypot(geometry.u_to_break_mm, u_solved_mm(found, variations, "gap_mm"))
+        u_length = math.hypot(geometry.u_length_mm, u_solved_mm(found, variations, "length_mm"))
         longer = found.length_mm - geometry.length_mm
-        crept = crept or abs(longer) > 3.0 * geometry.u_length_mm
-        if longer > 2.0 * geometry.u_length_mm:
+        crept = crept or abs(found.gap_mm - geometry.to_break_mm) > 3.0 * u_gap
+        crept = crept or abs(longer) > 3.0 * u_length
+        if longer > 2.0 * u_length:
             flags.append("skew_suspected")
     if found.mu_kinetic is not None:
         crept = crept or found.mu_kinetic < PLAUSIBLE_RATIO * mu_static
@@ -265,13 +281,16 @@ def _geometry(run: RunFile, flags: list[Flag]) -> Geometry:
     length, u_length = header.bag_length_mm, header.u_bag_length_mm
     if length is None:
         length, u_length = BAG_LENGTH_MM, 10.0
+    u_length = 4.0 if u_length is None else u_length
+    if header.placing == "hand":
+        length += ONE_SIDED * u_length
     return Geometry(
         gap_mm=gap,
         u_gap_mm=1.0 if u_gap is None else u_gap,
         slump_mm=settings.slump_mm,
         u_slump_mm=settings.u_slump_mm,
         length_mm=length,
-        u_length_mm=4.0 if u_length is None else u_length,
+        u_length_mm=u_length,
         spacing_mm=settings.beam.second_spacing_mm,
         u_spacing_mm=settings.beam.u_second_spacing_mm,
     )
@@ -345,7 +364,7 @@ def _filled(
         u_mu_kinetic=None if found.mu_kinetic is None else budget.u_mu_kinetic(),
         onset_method=found.method,
         gap_mm=geometry.gap_mm if found.gap_mm is None else found.gap_mm + geometry.slump_mm,
-        bag_length_mm=geometry.length_mm if found.length_mm is None else found.length_mm,
+        bag_length_mm=row.bag_length_mm if found.length_mm is None else found.length_mm,
     )
 
 
