@@ -76,13 +76,13 @@ class Inputs:
         Raises:
             BadInputError: if a pin is in use or does not exist.
         """
-        from gpiozero import GPIOZeroError, InputDevice
+        from gpiozero import InputDevice
 
         self._same_clock = abs(self._clock.time_s() - self._factory.ticks()) < SAME_CLOCK_S
         for name, number, active_high in self._wiring():
             try:
                 device = InputDevice(number, pull_up=True, pin_factory=self._factory)
-            except GPIOZeroError as error:
+            except Exception as error:  # lgpio.error derives from Exception alone
                 self.close()
                 raise BadInputError(
                     f"GPIO {number} ({name} under [pins] in rig.toml) cannot be used: {error}."

@@ -58,12 +58,12 @@ class StateLamp:
         Raises:
             BadInputError: if a pin is in use or does not exist.
         """
-        from gpiozero import GPIOZeroError, OutputDevice
+        from gpiozero import OutputDevice
 
         for name, number in self._numbers.items():
             try:
                 self._lines[name] = OutputDevice(number, pin_factory=self._factory)
-            except GPIOZeroError as error:
+            except Exception as error:  # lgpio.error derives from Exception alone
                 self.close()
                 raise BadInputError(
                     f"GPIO {number} (lamp or buzzer under [pins] in rig.toml) cannot be used: "

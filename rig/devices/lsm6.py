@@ -173,13 +173,14 @@ class Lsm6:
         _, after_s, level, overrun = readings[-1]
         if overrun:
             self._skip_lost(after_s, level)
+            readings = readings[-1:]
         words = self._words(level)
         if not words:
             return []
         first = self._made
         runs = self._in_runs(words)
         taken = self._made
-        for before_s, after_s, level_then, _ in readings:
+        for before_s, after_s, level_then, _ in readings[-2:]:
             made = taken - (level - level_then)
             if made > first:
                 self._samples.observe(before_s, after_s, made)
@@ -223,14 +224,13 @@ class Lsm6:
                 )
 
     def _levels(self) -> list[tuple[float, float, int, bool]]:
-        """Ask for the fill level, again and again up to the next sample if the phase is vague."""
+        """Ask for the fill level, and now and then again and again up to the next sample."""
         readings = [self._level()]
-        limit_s = readings[0][1] + 2 / self.setup.rate_hz
-        while (
-            not self._samples.is_sharp
-            and readings[-1][2] <= readings[0][2]
-            and readings[-1][1] < limit_s
-        ):
+        _, asked_s, level, overrun = readings[0]
+        if overrun or not self._samples.wants_edge(asked_s):
+            return readings
+        self._clock.pause_s(self._samples.until_edge_s(asked_s, self._made + level))
+        while readings[-1][2] <= level and readings[-1][1] < asked_s + 2 / self.setup.rate_hz:
             readings.append(self._level())
         return readings
 

@@ -143,7 +143,7 @@ class Mpu6050:
             data += bytes(self._bus.read(self._address, FIFO_R_W, samples * SAMPLE_BYTES))
         first = self._made
         self._made += level
-        for before_s, after_s, level_then in readings:
+        for before_s, after_s, level_then in readings[-2:]:
             if level_then:
                 self._samples.observe(before_s, after_s, first + level_then)
         start_s = self._samples.time_of_s(first)
@@ -180,14 +180,13 @@ class Mpu6050:
         self._samples = SampleClock(1 / self._rate_hz, RATE_TOLERANCE, self._clock.time_s())
 
     def _levels(self) -> list[tuple[float, float, int]]:
-        """Ask for the fill level, again and again up to the next sample if the phase is vague."""
+        """Ask for the fill level, and now and then again and again up to the next sample."""
         readings = [self._level()]
-        limit_s = readings[0][1] + 2 / self._rate_hz
-        while (
-            not self._samples.is_sharp
-            and readings[-1][2] <= readings[0][2]
-            and readings[-1][1] < limit_s
-        ):
+        _, asked_s, level = readings[0]
+        if not self._samples.wants_edge(asked_s):
+            return readings
+        self._clock.pause_s(self._samples.until_edge_s(asked_s, self._made + level))
+        while readings[-1][2] <= level and readings[-1][1] < asked_s + 2 / self._rate_hz:
             readings.append(self._level())
         return readings
 

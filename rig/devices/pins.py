@@ -2,7 +2,7 @@
 
 import os
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -94,13 +94,14 @@ def real_factory() -> Any:
 
 
 @contextmanager
-def _quiet_folder() -> Any:
+def _quiet_folder() -> Iterator[None]:
     """Where lgpio may leave the pipe that it makes on loading: it would use the working folder.
 
     With LG_WD set, lgpio changes the working folder as it loads; it is changed back.
     """
     if "LG_WD" not in os.environ:
-        os.environ["LG_WD"] = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
+        own = os.environ.get("XDG_RUNTIME_DIR", "")
+        os.environ["LG_WD"] = own if Path(own).is_absolute() else tempfile.gettempdir()
     before = Path.cwd()
     try:
         yield

@@ -3,19 +3,21 @@
 Sample `k` is taken at `T(k) = offset + k * period`. When the chip is asked how many samples it has
 made, and the question went out at `before` and the answer came in at `after`, then
 `T(made - 1) <= after` and `T(made) > before`, however late the asking thread ran. Each reading thus
-bounds the line from above and below, and the line with the widest margin within all bounds is the
-estimate: lateness widens a bound but never shifts the estimate. The bounds of each half second are
-kept as one, and the last twenty seconds of them are used, so a drifting oscillator is followed.
+bounds the line from above and below; the middle of what all bounds allow is the estimate, first of
+the period, then of the offset. Lateness widens a bound but never shifts it. The tightest bounds of
+each quarter of a second are kept, and those of the last six seconds used, so a drifting oscillator
+is followed. Once in each quarter of a second the chip should be asked again and again until its
+next sample comes up: the two last readings then bound its time to the length of a transfer.
 """
 
 from typing import NamedTuple
 
-BLOCK_S = 0.5
-BLOCKS = 40
-PRIOR_WEIGHT_S = 0.2e-3
-"""Margin that a period at the end of its tolerance must gain, to be preferred to the stated one."""
-SHARP_S = 1e-3
-"""A block whose bounds are wider apart than this asks for a sharper reading."""
+BLOCK_S = 0.25
+BLOCKS = 24
+SHARP_S = 0.5e-3
+"""An edge that was bounded less tightly than this, because the thread was late, is sought again."""
+LEAD_S = 0.5e-3
+"""How long before the expected edge the asking begins."""
 
 
 class _Bound(NamedTuple):
@@ -37,17 +39,23 @@ class SampleClock:
         self._spread_s = period_s * tolerance
         self.period_s = period_s
         self._offset_s = start_s + period_s
+        self._is_stale = False
         self._upper: list[_Bound] = []
         self._lower: list[_Bound] = []
-        self._block_end_s = float("-inf")
+        self._block_end_s = start_s
 
-    @property
-    def is_sharp(self) -> bool:
-        """Whether the readings of the last two blocks fix the samples' phase to about 1 ms."""
+    def wants_edge(self, time_s: float) -> bool:
+        """Whether it is time to ask the chip until its next sample comes up."""
+        if time_s >= self._block_end_s:
+            return True
+        return self._offset_by(self._upper[-1]) - self._offset_by(self._lower[-1]) > SHARP_S
+
+    def until_edge_s(self, time_s: float, made: int) -> float:
+        """How long to wait before asking for the next sample, `made` being there at `time_s`."""
         if not self._upper:
-            return False
-        low, high = self._offsets(self.period_s, self._lower[-2:], self._upper[-2:])
-        return high - low < SHARP_S
+            return 0.0
+        expected_s = self.time_of_s(made) - LEAD_S - time_s
+        return max(0.0, min(expected_s, self.period_s))
 
     def observe(self, before_s: float, after_s: float, made: int) -> None:
         """Take in one reading: the chip had made `made` (≥ 1) samples in all, then.
@@ -60,25 +68,31 @@ class SampleClock:
         upper, lower = _Bound(made - 1, after_s), _Bound(made, before_s)
         if after_s >= self._block_end_s:
             self._block_end_s = after_s + BLOCK_S
-            self._fit_period()
+            self._has_new_block = True
             self._upper = [*self._upper[1 - BLOCKS :], upper]
             self._lower = [*self._lower[1 - BLOCKS :], lower]
         else:
-            if self._start_s(upper) < self._start_s(self._upper[-1]):
+            if self._offset_by(upper) < self._offset_by(self._upper[-1]):
                 self._upper[-1] = upper
-            if self._start_s(lower) > self._start_s(self._lower[-1]):
+            if self._offset_by(lower) > self._offset_by(self._lower[-1]):
                 self._lower[-1] = lower
-        self._offset_s = sum(self._offsets(self.period_s, self._lower, self._upper)) / 2
+        self._is_stale = True
 
     def time_of_s(self, index: int) -> float:
         """Monotonic time of sample `index`, counted from 0 at the start."""
+        if self._is_stale:
+            if self._has_new_block:
+                self._fit_period()
+                self._has_new_block = False
+            self._offset_s = sum(self._offsets(self.period_s, self._lower, self._upper)) / 2
+            self._is_stale = False
         return self._offset_s + index * self.period_s
 
     def made_by(self, time_s: float) -> int:
         """How many samples the chip had made by then, by the estimate."""
-        return max(0, int((time_s - self._offset_s) / self.period_s + 1))
+        return max(0, int((time_s - self.time_of_s(0)) / self.period_s + 1))
 
-    def _start_s(self, bound: _Bound) -> float:
+    def _offset_by(self, bound: _Bound) -> float:
         return bound.time_s - bound.number * self.period_s
 
     @staticmethod
@@ -89,19 +103,16 @@ class SampleClock:
             min([time_s - number * period_s for number, time_s in upper]),
         )
 
-    def _gain_s(self, period_s: float) -> float:
-        low, high = self._offsets(period_s, self._lower, self._upper)
-        return high - low - PRIOR_WEIGHT_S * abs(period_s - self._stated_s) / self._spread_s
-
     def _fit_period(self) -> None:
-        """Find the period of widest margin; the margin is concave in it, so thirds will do."""
-        if len(self._upper) < 2:
-            return
+        """Take the middle of the periods that the bounds and the stated tolerance allow.
+
+        Where drift leaves none, it is the middle between the two that contradict each other.
+        """
         low, high = self._stated_s - self._spread_s, self._stated_s + self._spread_s
-        for _ in range(24):
-            third = (high - low) / 3
-            if self._gain_s(low + third) < self._gain_s(high - third):
-                low += third
-            else:
-                high -= third
+        for number, time_s in self._upper:
+            for other, earliest_s in self._lower:
+                if other > number:
+                    low = max(low, (earliest_s - time_s) / (other - number))
+                elif other < number:
+                    high = min(high, (time_s - earliest_s) / (number - other))
         self.period_s = (low + high) / 2

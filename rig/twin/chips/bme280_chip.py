@@ -94,8 +94,11 @@ class Bme280Chip:
         trim: Trim | None = None,
     ) -> None:
         self._air = air
-        self._identity = identity
         self._trim = trim or Trim()
+        self._factory = bytearray(256)
+        self._factory[IDENTITY] = identity
+        self._factory[0x88:0xA2] = self._trim.bytes_low()
+        self._factory[0xE1:0xE8] = self._trim.bytes_high()
         self.raw: tuple[int, int, int] | None = None
         """Raw temperature, pressure and humidity to show instead of the air's, for tests."""
         self._registers = bytearray(256)
@@ -106,17 +109,15 @@ class Bme280Chip:
 
     def reset(self, t_s: float) -> None:
         """Default values: asleep, nothing measured."""
-        registers = self._registers = bytearray(256)
-        registers[IDENTITY] = self._identity
-        registers[0x88:0xA2] = self._trim.bytes_low()
-        registers[0xE1:0xE8] = self._trim.bytes_high()
+        self._registers = bytearray(self._factory)
         self._osrs_h = 0
         self._began_s = t_s
         self._measured_s = None
         self._show(SKIPPED)
 
     def set_registers(self, register: int, data: bytes) -> None:
-        """Put bytes where the factory would, for tests."""
+        """Put other bytes where the factory would, for tests; a reset brings them in."""
+        self._factory[register : register + len(data)] = data
         self._registers[register : register + len(data)] = data
 
     def write(self, register: int, data: Sequence[int], t_s: float) -> None:
