@@ -10,6 +10,7 @@ import msgspec
 import numpy as np
 
 from rig.calibration.model import Calibration
+from rig.clock import QuietCollector
 from rig.motion.profile import braking, rest_to_rest
 from rig.runfile.model import (
     Climate,
@@ -40,7 +41,8 @@ from rig.twin.streams import stream
 from rig.twin.timeline import Move, Timeline
 
 HOME_RETREAT_DEG, LOWERED_DEG = 0.5, 0.3
-READING_S, ENABLE_S = 1.6, 0.021
+READING_S, ENABLE_S, NOTICE_S = 1.6, 0.021, 0.06
+"""Times of the machine's cycle: home reading, driver on before a move, button to its notice."""
 STEP_LINE_S = 0.05
 SAMPLES_PER_LINE, IDLE_LINE_SAMPLES = 52, 20
 SOFTWARE = f"rig {version('rig')}"
@@ -77,7 +79,7 @@ def simulate_run(
     Returns:
         The lines, header first and end last, and the truth.
     """
-    return _Run(
+    run = _Run(
         settings,
         scenario,
         seed,
@@ -86,7 +88,10 @@ def simulate_run(
         settings.cycle.dwell_s if dwell_s is None else dwell_s,
         beams or (1 if settings.pins.beam_2 is None else 2),
         hours,
-    ).make(calibration or calibration_for(scenario, settings, seed), header)
+    )
+    # Thousands of small tuples would set off the collector again and again.
+    with QuietCollector():
+        return run.make(calibration or calibration_for(scenario, settings, seed), header)
 
 
 def encode_lines(lines: Iterable[Line]) -> bytes:
@@ -199,7 +204,7 @@ class _Run:
         self._state(placing_s + 0.001, "placing")
         put_s = max(placing_s, home_s + WAIT_S)
         self.bag = PlacedBag.put(self.seed, self.scenario, settings, self.number, put_s, self.beams)
-        placed_s = put_s + PRESS_AFTER_S
+        placed_s = put_s + PRESS_AFTER_S + NOTICE_S
         self._event(
             placed_s,
             "placed",
@@ -220,7 +225,9 @@ class _Run:
         start_s = begin_s + ENABLE_S
         end_s = self._move(start_s, self.home_deg, settings.linkage.soft_limit_deg, self.rate_deg_s)
         move = timeline.moves[-1]
-        slide = self.bag.raise_from(start_s, self.hours)
+        half_pulse_deg = 0.5 * float(timeline.nominal.deg_per_pulse(self.home_deg))
+        first_pulse_s = float(move.profile.time_at(np.array([half_pulse_deg]))[0])
+        slide = self.bag.raise_from(start_s + first_pulse_s, self.hours)
         receivers = Receivers(self.scenario.beam, self.beams, self.seed, self.number)
         edges = watch(
             slide,

@@ -93,8 +93,8 @@ class Motor:
     def motion(self, times_s: Array, now_s: float) -> Motion:
         """The cradle's motion at increasing times up to now, none older than a few seconds."""
         knots_s, places = self._knots(float(times_s[0]) - SPAN_S, now_s)
-        places_at = [np.interp(times_s + d, knots_s, places) for d in (-SPAN_S, 0.0, SPAN_S)]
-        before, at, after = places_at
+        around = np.concatenate((times_s - SPAN_S, times_s, times_s + SPAN_S))
+        before, at, after = np.interp(around, knots_s, places).reshape(3, -1)
         middle = float(at[-1])
         per_pulse = self.angle_rad(middle + 0.5) - self.angle_rad(middle - 0.5)
         speed = (after - before) / (2.0 * SPAN_S)

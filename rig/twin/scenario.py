@@ -23,8 +23,8 @@ class BagTruth(Struct, frozen=True, kw_only=True):
     pressure_pa: float = 185.0
     stall_at_mm: float | None = None
     """Travel at which a sticky spot begins; None: there is none."""
-    stall_width_mm: float = 30.0
-    stall_gain: float = 0.8
+    stall_width_mm: float = 40.0
+    stall_gain: float = 1.0
     catch_travel_mm: float | None = None
     """Travel to the catch; None: as the settings place it."""
 

@@ -16,6 +16,9 @@ from rig.twin.scenario import ImuTruth
 
 Array = NDArray[np.float64]
 
+FEW = 32
+"""Up to so many samples at once the filter is quicker as a matrix."""
+
 
 @dataclass(frozen=True)
 class Motion:
@@ -82,7 +85,10 @@ class Sensor:
         shear = np.array([[1.0, yx, zx], [0.0, 1.0, zy], [0.0, 0.0, 1.0]])
         self._to_raw = (shear @ self._mounting) / np.asarray(imu.gain)[:, None]
         self._white_g = imu.noise_g_rthz * sqrt(self.rate_hz / 2.0)
+        self._bias = np.asarray(imu.bias_g)
+        self._drift = np.asarray(imu.drift_g_per_k)
         self._past: Array | None = None
+        self._bands: dict[int, Array] = {}
         delay = float(self._taps @ np.arange(self._taps.size)) / self.rate_hz
         self.filter_delay_s = delay + imu.digital_delay_ms / 1000.0
         """True delay of slow signals from the board to the sample, s."""
@@ -112,51 +118,65 @@ class Sensor:
     def measure(self, times_s: Array, temperature_c: "float | Array") -> Array:
         """Raw values (n × 3, g) at the chip's sample times (n), which must go on from the last."""
         imu, n = self._imu, times_s.size
-        at = times_s - imu.digital_delay_ms / 1000.0
-        motion = self._motion(at)
+        motion = self._motion(times_s - imu.digital_delay_ms / 1000.0)
         force = self._force(motion)
-        force += self._vibration(motion)
-        raw = force @ self._to_raw.T + self._random.normal(0.0, self._white_g, (n, 3))
-        taps = self._taps
-        if taps.size > 1:
+        self._vibrate(force, motion)
+        raw = force @ self._to_raw.T
+        raw += self._white(n)
+        before = self._taps.size - 1
+        if before:
             past = self._past
             if past is None:
-                start = np.tile(force[:1] @ self._to_raw.T, (taps.size - 1, 1))
-                past = start + self._random.normal(0.0, self._white_g, start.shape)
+                past = np.tile(force[:1] @ self._to_raw.T, (before, 1)) + self._white(before)
             long = np.concatenate((past, raw))
-            self._past = long[long.shape[0] - taps.size + 1 :]
-            raw = np.stack([np.convolve(long[:, i], taps, "valid") for i in range(3)], axis=1)
-        warmer = np.asarray(temperature_c) - imu.reference_temperature_c
-        drift = np.multiply.outer(warmer, np.asarray(imu.drift_g_per_k))
-        return np.asarray(raw + np.asarray(imu.bias_g) + drift)
+            self._past = long[n:]
+            raw = self._filter(long, n)
+        raw += self._bias
+        warmer = temperature_c - imu.reference_temperature_c
+        raw += warmer * self._drift if isinstance(warmer, float) else np.outer(warmer, self._drift)
+        return np.asarray(raw)
+
+    def _white(self, n: int) -> Array:
+        return np.asarray(self._random.standard_normal((n, 3)) * self._white_g)
+
+    def _filter(self, long: Array, n: int) -> Array:
+        """The low-pass: sample i is the taps against the i-th and those before it."""
+        if n > FEW:
+            columns = [np.convolve(long[:, i], self._taps, "valid") for i in range(3)]
+            return np.stack(columns, axis=1)
+        band = self._bands.get(n)
+        if band is None:
+            band = np.zeros((n, long.shape[0]))
+            for i in range(n):
+                band[i, i : i + self._taps.size] = self._taps[::-1]
+            self._bands[n] = band
+        return np.asarray(band @ long)
 
     def _force(self, motion: Motion) -> Array:
         """Specific force in the board's frame, in g (n × 3): gravity, r·α and r·ω²."""
         incline, radius = self._incline, self._imu.radius_mm / 1000.0 / G0_M_S2
         sine, cosine = np.sin(motion.angle_rad), np.cos(motion.angle_rad)
-        force = np.empty((motion.angle_rad.size, 3))
-        force[:, 0] = incline.up_x * cosine + incline.up_z * sine
-        force[:, 0] -= radius * motion.rate_rad_s**2
-        force[:, 1] = incline.up_y
-        force[:, 2] = incline.up_z * cosine - incline.up_x * sine
-        force[:, 2] += radius * motion.acceleration_rad_s2
+        force = np.empty((sine.size, 3))
+        x, y, z = incline.up_x, incline.up_y, incline.up_z
+        force[:, 0] = x * cosine + z * sine - radius * motion.rate_rad_s**2
+        force[:, 1] = y
+        force[:, 2] = z * cosine - x * sine + radius * motion.acceleration_rad_s2
         return force
 
-    def _vibration(self, motion: Motion) -> Array:
-        """Lines at the pulse frequency and its double, normal to the board and half along it.
+    def _vibrate(self, force: Array, motion: Motion) -> None:
+        """Add lines at the pulse frequency and its double, normal to the board and half along it.
 
         The chip's filter comes before its sampling, so here the lines are weakened first, and
         then the sampling folds them back as it does in the chip. The taps weaken the folded
         lines once more: a line that folds to near zero passes them, as it does in the chip.
         """
-        force = np.zeros((motion.pulses.size, 3))
-        if not np.any(motion.pulse_rate_hz):
-            return force
+        moving = motion.pulse_rate_hz > 0.0
+        if not moving.any():
+            return
         turn = 2.0 * pi * motion.pulses
-        for harmonic, share in ((1, 1.0), (2, 0.5)):
-            ratio = harmonic * motion.pulse_rate_hz / self.lowpass_hz
-            passed = np.where(motion.pulse_rate_hz > 0.0, 1.0 / np.sqrt(1.0 + ratio**4), 0.0)
-            line = share * self._imu.vibration_g * passed * np.sin(harmonic * turn)
-            force[:, 2] += line
-            force[:, 0] += 0.5 * line
-        return force
+        squared = (motion.pulse_rate_hz / self.lowpass_hz) ** 2
+        line = np.sin(turn) / np.sqrt(1.0 + squared * squared)
+        line += 0.5 * np.sin(2.0 * turn) / np.sqrt(1.0 + 16.0 * squared * squared)
+        line *= self._imu.vibration_g * moving
+        force[:, 2] += line
+        force[:, 0] += 0.5 * line

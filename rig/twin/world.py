@@ -8,7 +8,7 @@ is. Whoever reads a sensor brings the world up to its time first.
 import threading
 from bisect import bisect_right
 from collections import deque
-from math import inf, radians
+from math import degrees, inf, radians
 from typing import TYPE_CHECKING
 
 from rig.clock import Clock
@@ -191,20 +191,18 @@ class World:
             self._low, self._high = inf, -inf
             return
         if slide is None:
-            places.append(motor.position_at(RAISED_DEG))
+            # From above that angle, as after power-on, the next pulse upward raises.
+            places.append(max(motor.position_at(RAISED_DEG), position + 0.5))
         elif not slide.is_caught:
             wake = self._incline.angle_for(slide.wake_tangent())
             if wake is not None:
-                places.append(self._position_at_rad(wake))
+                places.append(motor.position_at(degrees(wake)))
         places += self._fixed
         places.sort()
         i = bisect_right(places, position)
         # Borders lie between whole positions: the pulse on either side is looked at.
         self._low = max(places[i - 1] - 1.0, self._bottom - 1) if i else self._bottom - 1
         self._high = min(places[i], self._top + 1) if i < len(places) else self._top + 1
-
-    def _position_at_rad(self, angle_rad: float) -> float:
-        return self.motor.position_at(angle_rad * 180.0 / 3.141592653589793)
 
     def _queue(self, time_s: float, changes: list[tuple[int, bool]]) -> None:
         response_s = self.scenario.beam.response_ms / 1000.0
