@@ -177,13 +177,9 @@ class Lsm6:
         words = self._words(level)
         if not words:
             return []
-        first = self._made
         runs = self._in_runs(words)
-        taken = self._made
         for before_s, after_s, level_then, _ in readings[-2:]:
-            made = taken - (level - level_then)
-            if made > first:
-                self._samples.observe(before_s, after_s, made)
+            self._samples.observe(before_s, after_s, self._made - (level - level_then))
         period_s = self._samples.period_s
         return [ImuBatch(self._samples.time_of_s(i), period_s, counts) for i, counts in runs]
 

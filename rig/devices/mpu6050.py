@@ -144,8 +144,7 @@ class Mpu6050:
         first = self._made
         self._made += level
         for before_s, after_s, level_then in readings[-2:]:
-            if level_then:
-                self._samples.observe(before_s, after_s, first + level_then)
+            self._samples.observe(before_s, after_s, first + level_then)
         start_s = self._samples.time_of_s(first)
         return [ImuBatch(start_s, self._samples.period_s, list(iter_unpack(">hhh", data)))]
 

@@ -58,12 +58,13 @@ class SampleClock:
         return max(0.0, min(expected_s, self.period_s))
 
     def observe(self, before_s: float, after_s: float, made: int) -> None:
-        """Take in one reading: the chip had made `made` (≥ 1) samples in all, then.
+        """Take in one reading: the chip had made `made` samples in all, then.
 
         Args:
             before_s: monotonic time before the question.
             after_s: monotonic time after the answer.
-            made: number of samples, those lost included.
+            made: number of samples since the start, those lost included; 0 is a bound too, because
+                the sample before the first was due before the start.
         """
         upper, lower = _Bound(made - 1, after_s), _Bound(made, before_s)
         if after_s >= self._block_end_s:

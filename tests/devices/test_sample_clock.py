@@ -37,8 +37,7 @@ def follow(true_time_s, stated_s, tolerance, rng, *, every_s, late_s, seconds=5.
                 readings.append(read(readings[-1][1]))
         now_s = readings[-1][1]
         for before_s, after_s, then in readings[-2:]:
-            if then:
-                samples.observe(before_s, after_s, then)
+            samples.observe(before_s, after_s, then)
         if now_s > settled_s:
             worst = max(worst, abs(samples.time_of_s(made - 1) - true_time_s(made - 1)))
     return worst
