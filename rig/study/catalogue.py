@@ -54,11 +54,14 @@ class Bag(_Table, frozen=True):
     length_mm: Annotated[float, Meta(ge=10, le=500)] | None = None
     """Along the slide."""
     thickness_mm: Annotated[float, Meta(gt=0, le=200)] | None = None
+    """Of the flattened bag."""
+    fabric_thickness_mm: Annotated[float, Meta(gt=0, le=20)] | None = None
+    """Of its thinner fabric."""
     history: Text = ""
     slides_before: Annotated[int, Meta(ge=0)] = 0
     """Slides on a rig before this study (wear)."""
     treatment: Name | None = None
-    """Name of the recipe that the plan gives it; several stages repeat it."""
+    """Name of the recipe that the plan gives it, again at each later stage."""
 
 
 class Board(_Table, frozen=True):
@@ -124,7 +127,7 @@ class Preferences(_Table, frozen=True):
     ] = 1
     reference_runs: Annotated[
         int,
-        Meta(description="runs of the reference bag each time it watches the board", ge=1, le=50),
+        Meta(description="runs of the reference bag each time it watches the board; 0: none", ge=0, le=50),
     ] = 3
     min_controls: Annotated[
         int,

@@ -76,8 +76,8 @@ def next_rows(
         return []
     if first.action == "treat":
         raise BadInputError(
-            f"The plan's next step is the treatment of {first.bag} ({first.treatment!r}) that begins"
-            f" the stage {first.stage!r}; do it, and note it with `rig study treat"
+            f"The plan's next step is the treatment of {first.bag} ({first.treatment!r}), which"
+            f" begins the stage {first.stage!r}; do it, and note it with `rig study treat"
             f" {study.path} --bag {first.bag!r} --recipe {first.treatment!r}`."
         )
     if climate is not None:

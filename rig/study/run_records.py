@@ -28,6 +28,8 @@ class RunRecord(msgspec.Struct, frozen=True, kw_only=True):
     board: str | None
     stage: str | None
     """As the file says; else from the journal, for bags of the catalogue."""
+    stage_is_stated: bool
+    """True when the file says it."""
     session: str | None
     series: str | None
     outcome: str | None
@@ -85,6 +87,7 @@ def _record(path: Path, study: Study) -> RunRecord:
         face=header.get("face"),
         board=header.get("board"),
         stage=stage,
+        stage_is_stated=header.get("treatment_stage") is not None,
         session=header.get("session"),
         series=header.get("series"),
         outcome=end.get("outcome"),

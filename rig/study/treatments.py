@@ -39,8 +39,8 @@ def cautions(steps: Sequence[Step], thin_fabric: bool = False) -> list[str]:
         found.append(f"The fabric is thin: go in small steps {NO_SOURCE}.")
     if any(word in text for word in WET for text in texts):
         found.append(
-            "Damp fill slides differently: weigh the bag before the next series; in balance its mass"
-            f" keeps within 0.5 g for 30 min {NO_SOURCE}."
+            "Damp fill slides differently: weigh the bag before the next series; in balance its"
+            f" mass keeps within 0.5 g for 30 min {NO_SOURCE}."
         )
     return found
 
@@ -81,15 +81,16 @@ def check_treatment(
     others = [t for t in study.journal.treatments_of(entry.bag) if t.line != entry.replaces]
     _check_sequence(study, entry, others)
     mine = [record for record in records if record.bag == entry.bag]
+    stated = [record for record in mine if record.stage_is_stated]
     order = study.stage_order(entry.stage)
-    late = [r for r in mine if r.started_at < entry.at and _order(study, r) >= order]
+    late = [r for r in stated if r.started_at < entry.at and _order(study, r) >= order]
     if late:
         raise BadInputError(
             f"The treatment of {entry.bag} at {entry.at} should precede its runs in stage"
             f" {entry.stage!r}, but there is one at {late[0].started_at} ({late[0].path.name});"
             " correct the time with --at."
         )
-    early = [r for r in mine if r.started_at >= entry.at and _order(study, r) < order]
+    early = [r for r in stated if r.started_at >= entry.at and _order(study, r) < order]
     if early and any(record.counts for record in early):
         raise BadInputError(
             f"The treatment of {entry.bag} at {entry.at} lies before its run of stage"

@@ -1,0 +1,204 @@
+"""How many runs, series and bags a wanted difference needs, from the layers of variance.
+
+The effect of a treatment is the change of the treated bags minus the change of the controls. One
+bag's mean at one stage scatters by the bag-by-stage part, the series part over the series, and the
+run part over all runs; what a session shares goes out of the difference. Power is that of the
+two-sided t-test on the changes, from the noncentral t distribution (no simulation).
+"""
+
+from collections.abc import Callable
+from math import sqrt
+
+from msgspec import Struct
+
+from rig.errors import BadInputError
+
+MOST = 200
+"""No design with more of anything is looked for."""
+
+
+class Scatter(Struct, frozen=True, kw_only=True):
+    """Standard deviations of the layers, in degrees of slide angle."""
+
+    run_deg: float
+    """One run about its series' mean."""
+    series_deg: float
+    """One series (mounting, hour) about the bag face's mean at that stage and session."""
+    bag_stage_deg: float
+    """How differently like-treated bags change, per stage: not to be shrunk by repeats."""
+
+
+class Design(Struct, frozen=True, kw_only=True):
+    """How much is measured at each of the two stages that are compared."""
+
+    bags: int
+    """Of each treatment."""
+    controls: int
+    series: int
+    """Of each bag face at each stage, all sessions together."""
+    runs: int
+    """Of each series."""
+
+
+class Needed(Struct, frozen=True, kw_only=True):
+    """What would do, changing one thing at a time; None: not to be reached that way."""
+
+    power: float
+    """Of the design as it is."""
+    detectable_deg: float
+    """Smallest difference that the design finds with the wanted power."""
+    runs: int | None
+    series: int | None
+    bags: int | None
+    """Bags of each treatment, with as many controls (or those there are, if more)."""
+    cheapest: Design | None
+    """The design that takes the least time on the rig."""
+    cheapest_h: float | None
+
+
+def u_effect_deg(scatter: Scatter, design: Design) -> float:
+    """Standard deviation of the estimated effect, in degrees."""
+    change = _change_variance(scatter, design)
+    return sqrt(change * (1.0 / design.bags + 1.0 / design.controls))
+
+
+def _change_variance(scatter: Scatter, design: Design) -> float:
+    """Variance of one bag's change between two stages."""
+    series = scatter.series_deg**2 / design.series
+    runs = scatter.run_deg**2 / (design.series * design.runs)
+    return 2.0 * (scatter.bag_stage_deg**2 + series + runs)
+
+
+def power_of(difference_deg: float, scatter: Scatter, design: Design, alpha: float = 0.05) -> float:
+    """Chance to find a true difference, two-sided, at the given chance of a false alarm.
+
+    Raises:
+        BadInputError: fewer than three bags in all leave no degree of freedom.
+    """
+    u = u_effect_deg(scatter, design)
+    dof = design.bags + design.controls - 2
+    if dof < 1:
+        raise BadInputError(
+            "One treated bag and one control leave nothing to judge chance by; add a bag."
+        )
+    if u == 0.0:
+        return 1.0 if difference_deg else alpha
+    return two_sided_power(difference_deg / u, dof, alpha)
+
+
+def two_sided_power(noncentrality: float, dof: int, alpha: float) -> float:
+    """Power of a two-sided t-test (noncentral t; J. Cohen, Statistical Power Analysis, 1988)."""
+    from scipy.special import nctdtr, stdtrit
+
+    limit = float(stdtrit(dof, 1.0 - alpha / 2.0))
+    shift = abs(noncentrality)
+    if shift > 30.0:  # beyond this the distribution's own routine loses digits, and power is 1
+        shift = 30.0 if limit < 20.0 else shift
+    above = 1.0 - float(nctdtr(dof, shift, limit))
+    below = float(nctdtr(dof, shift, -limit))
+    return min(1.0, max(0.0, above + below))
+
+
+def needed(
+    difference_deg: float,
+    scatter: Scatter,
+    design: Design,
+    *,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    run_min: float = 1.0,
+    change_min: float = 2.0,
+) -> Needed:
+    """What a wanted difference needs.
+
+    Args:
+        difference_deg: to be found, in degrees of slide angle.
+        scatter: of the layers, as seen or as guessed.
+        design: the present one; each answer changes one thing of it.
+        power: wanted chance to find the difference.
+        alpha: allowed chance of a false alarm, per comparison.
+        run_min: time of one run.
+        change_min: time to change the bag, once per series.
+
+    Raises:
+        BadInputError: a value can't be so.
+    """
+    _check(difference_deg, scatter, design, power, alpha)
+
+    def enough(runs: int, series: int, bags: int, controls: int) -> bool:
+        wanted = Design(bags=bags, controls=controls, series=series, runs=runs)
+        return bags + controls > 2 and power_of(difference_deg, scatter, wanted, alpha) >= power
+
+    def first(test: list[bool]) -> int | None:
+        return test.index(True) + 1 if True in test else None
+
+    d = design
+    counts = range(1, MOST + 1)
+    runs = first([enough(n, d.series, d.bags, d.controls) for n in counts])
+    series = first([enough(d.runs, n, d.bags, d.controls) for n in counts])
+    bags = first([enough(d.runs, d.series, n, max(n, d.controls)) for n in counts])
+    cheapest, minutes = _cheapest(enough, d.controls, run_min, change_min)
+    present = 0.0
+    if d.bags + d.controls > 2:
+        present = power_of(difference_deg, scatter, d, alpha)
+    return Needed(
+        power=present,
+        detectable_deg=_detectable(scatter, d, power, alpha),
+        runs=runs,
+        series=series,
+        bags=bags,
+        cheapest=cheapest,
+        cheapest_h=None if cheapest is None else minutes / 60.0,
+    )
+
+
+def _check(
+    difference_deg: float, scatter: Scatter, design: Design, power: float, alpha: float
+) -> None:
+    if difference_deg <= 0.0:
+        raise BadInputError("The wanted difference must be more than 0°.")
+    if min(scatter.run_deg, scatter.series_deg, scatter.bag_stage_deg) < 0.0:
+        raise BadInputError("A standard deviation can't be less than 0°.")
+    if not 0.0 < alpha < power < 1.0:
+        raise BadInputError("Power and alpha must lie between 0 and 1, and alpha below the power.")
+    if min(design.bags, design.controls, design.series, design.runs) < 1:
+        raise BadInputError("A design needs at least one bag, control, series and run.")
+
+
+def _detectable(scatter: Scatter, design: Design, power: float, alpha: float) -> float:
+    """By bisection; infinite for a design without degrees of freedom."""
+    if design.bags + design.controls <= 2:
+        return float("inf")
+    low, high = 0.0, 1.0
+    while power_of(high, scatter, design, alpha) < power and high < 1e6:
+        high *= 2.0
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        if power_of(middle, scatter, design, alpha) < power:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _cheapest(
+    enough: Callable[[int, int, int, int], bool],
+    controls: int,
+    run_min: float,
+    change_min: float,
+) -> tuple[Design | None, float]:
+    """The design of least time among up to 30 bags, 12 series and 20 runs, and its minutes."""
+    best: Design | None = None
+    least = float("inf")
+    for bags in range(1, 31):
+        least_controls = max(bags, controls)
+        for series in range(1, 13):
+            for runs in range(1, 21):
+                minutes = 2 * (bags + least_controls) * series * (runs * run_min + change_min)
+                if minutes >= least:
+                    break
+                if enough(runs, series, bags, least_controls):
+                    best = Design(bags=bags, controls=least_controls, series=series, runs=runs)
+                    least = minutes
+                    break
+    return best, least
