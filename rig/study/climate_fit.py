@@ -8,7 +8,7 @@ there is the scatter between sessions. Each layer keeps its own degrees of freed
 data this is the exact split-plot analysis.
 """
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from math import inf
 from typing import NamedTuple
 
@@ -108,7 +108,10 @@ class Fit(NamedTuple):
 
 
 def fit(
-    cells: Sequence[Cell], x_of: dict[str, Sequence[float]], predictors: Sequence[str], by: Classes
+    cells: Sequence[Cell],
+    x_of: Mapping[str, Sequence[float]],
+    predictors: Sequence[str],
+    by: Classes,
 ) -> Fit:
     """Fit both layers.
 

@@ -26,7 +26,7 @@ class Outlier(Struct, frozen=True, kw_only=True):
 
 
 def grubbs_statistic(values: Sequence[float]) -> tuple[float, int]:
-    """G = largest |xᵢ − mean| / s, and the place i of that value (Grubbs, Technometrics, 1969)."""
+    """G = largest |xᵢ − mean| / s, and the place i of that value (Grubbs, Technometrics 1969)."""
     n = len(values)
     mean = sum(values) / n
     s = sqrt(sum((value - mean) ** 2 for value in values) / (n - 1))
