@@ -4,23 +4,20 @@ Whatever happens, the motor ends stopped with its driver disabled and the file c
 outcome.
 """
 
-from collections.abc import Callable
 from typing import Any
 
-from rig.clock import Done, Handle, Task, Until
+from rig.clock import Task
 from rig.control.homing import home
-from rig.control.interlocks import InterlockError, check_interlocks
-from rig.control.machine import Machine, StopRequest
+from rig.control.interlocks import InterlockError
+from rig.control.machine import Machine
+from rig.control.mover import Mover, StoppedError
+from rig.control.passage import Passage
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.devices.buttons import PushButton
 from rig.devices.inputs import Edge
-from rig.errors import MachineFaultError, RigError
-from rig.motion.ramp import Plan
+from rig.errors import MachineFaultError
 from rig.runfile.model import Outcome
-
-POLL_S = 0.05
-"""How often the interlocks are looked at and the step count is written while something moves."""
 
 BUTTON_POLL_S = 0.02
 
@@ -29,18 +26,8 @@ HOME_CAPTURE_S = 1.0
 LOWER_TO_DEG = 0.3
 """The board is lowered to this far above home; the next homing goes the rest, slowly."""
 
-FLICKER_S = 0.03
-"""A beam that closes again sooner than any bag can pass was not cleared by the bag."""
 
-STOP_TIME_S = 2.0
-"""A smooth stop takes less than this."""
-
-
-class StoppedError(RigError):
-    """Somebody asked for a stop; the machine stopped smoothly and stays where it is."""
-
-
-class Cycle:
+class Cycle(Mover):
     """Makes one run on an opened machine.
 
     Args:
@@ -53,8 +40,7 @@ class Cycle:
     def __init__(
         self, machine: Machine, request: RunRequest, recorder: Recorder, *, start_now: bool
     ) -> None:
-        self._machine = machine
-        self._clock = machine.clock
+        super().__init__(machine, recorder)
         self._request = request
         self._recorder = recorder
         self._start_now = start_now
@@ -107,85 +93,6 @@ class Cycle:
             action=fault.action,
         )
 
-    # -- waiting and moving ---------------------------------------------------------------------
-
-    def next_event(self, deadline_s: float) -> Task[Any]:
-        """The next event, or None at the deadline; looks at the interlocks every time.
-
-        Raises:
-            StoppedError: when a stop was asked for.
-            MachineFaultError: when an interlock was met, or a watching task failed.
-        """
-        machine = self._machine
-        check_interlocks(machine, self._recorder.state)
-        item = yield Until(machine.events, deadline_s)
-        if isinstance(item, StopRequest):
-            raise StoppedError(f"Stopped by {item.reason}.")
-        if isinstance(item, Done) and item.error is not None:
-            raise item.error
-        if isinstance(item, Edge):
-            self._note_edge(item)
-        check_interlocks(machine, self._recorder.state)
-        return item
-
-    def _note_edge(self, edge: Edge) -> None:
-        """Write beam and limit edges with the pin's own time."""
-        name = edge.name
-        if name.startswith("beam_"):
-            event = "beam_broken" if edge.active else "beam_clear"
-            self._recorder.event(event, edge.t_s, beam=int(name[-1]))
-        elif name.startswith("limit_") and edge.active:
-            self._recorder.event(name, edge.t_s)
-        elif name == "stop_button" and edge.active:
-            raise StoppedError("Stopped by the stop button.")
-
-    def wait_s(self, seconds: float) -> Task[list[Edge]]:
-        """Let time pass under the interlocks; returns the edges that came."""
-        edges = []
-        until = self._clock.time_s() + seconds
-        while (now := self._clock.time_s()) < until:
-            item = yield from self.next_event(min(until, now + POLL_S))
-            if isinstance(item, Edge):
-                edges.append(item)
-        return edges
-
-    def move(self, plan: Plan, on_event: Callable[[Any], None] = lambda _: None) -> Task[None]:
-        """Make a move to its end; `on_event` sees every event and may ask the stepper to stop."""
-        machine = self._machine
-        stepper = machine.stepper
-        stepper.enable()
-        handle: Handle[Any] = self._clock.spawn(
-            stepper.move(plan), "pulses", report_to=machine.events
-        )
-        deadline = self._clock.time_s() + plan.time_limit_s
-        try:
-            while not handle.is_done:
-                now = self._clock.time_s()
-                if now > deadline:
-                    raise MachineFaultError(
-                        "over_time",
-                        f"A move that should take {plan.duration_s:.1f} s is not over yet.",
-                        "Look for what slows the computer down, and run `rig check --timing`.",
-                    )
-                item = yield from self.next_event(now + POLL_S)
-                self._note_steps()
-                on_event(item)
-        except StoppedError:
-            stepper.request_stop("brake")
-            yield from handle.join(self._clock.time_s() + STOP_TIME_S)
-            raise
-        finally:
-            if not handle.is_done:
-                stepper.request_stop("cut")
-                handle.cancel()
-        self._note_steps()
-
-    def _note_steps(self) -> None:
-        stepper = self._machine.stepper
-        at_s, count = stepper.latest
-        self._machine.live.step_angle_deg = self._machine.step_angle_deg()
-        self._recorder.steps(at_s, count, round(stepper.take_worst_late_us(), 1))
-
     # -- the states -----------------------------------------------------------------------------
 
     def _home(self) -> Task[None]:
@@ -194,7 +101,7 @@ class Cycle:
         yield from home(self, machine)
         machine.stepper.disable()
         yield from self.wait_s(HOME_SETTLE_S)
-        angle_deg, cross_deg = yield from machine.capture_angles_deg(HOME_CAPTURE_S)
+        angle_deg, cross_deg = yield from self.capture_angles_deg(HOME_CAPTURE_S)
         self._recorder.event(
             "home_reading", self._clock.time_s(), angle_deg=angle_deg, cross_deg=cross_deg
         )
@@ -279,11 +186,11 @@ class Cycle:
 
     def _raise(self) -> Task[bool]:
         """Raise at a constant rate until the bag has cleared the last beam; True if it has."""
-        machine, settings = self._machine, self._machine.settings
+        machine, recorder, settings = self._machine, self._recorder, self._machine.settings
         plan = machine.plan(settings.linkage.soft_limit_deg, self._request.rate_deg_s)
         machine.enter("raising")
         self._recorder.event("raise_started", self._clock.time_s(), dwell_s=self._request.dwell_s)
-        passage = _Passage(self._machine, self._recorder)
+        passage = Passage(machine, recorder, self._request)
 
         def look(item: Any) -> None:
             passage.look(item)
@@ -295,8 +202,8 @@ class Cycle:
         yield from self.move(plan, look)
         self._recorder.event("raise_ended", self._clock.time_s())
         if passage.cleared_s is None:
-            self._recorder.flag("stalled_in_slide" if passage.broken_s else "no_slide")
-        return passage.cleared_s is not None or passage.broken_s is not None
+            recorder.flag("stalled_in_slide" if passage.broken_s is not None else "no_slide")
+        return passage.cleared_s is not None
 
     def _lower(self) -> Task[None]:
         machine, settings = self._machine, self._machine.settings
@@ -306,39 +213,3 @@ class Cycle:
         )
         yield from self.move(plan)
         machine.enter("parked")
-
-
-class _Passage:
-    """Follows the bag through the beams: broken, perhaps too slowly, then clear of the last."""
-
-    def __init__(self, machine: Machine, recorder: Recorder) -> None:
-        self.broken_s: float | None = None
-        self.cleared_s: float | None = None
-        self._machine = machine
-        self._recorder = recorder
-        self._last = f"beam_{machine.inputs.beams}"
-        self._last_broken_s: float | None = None
-
-    def look(self, item: Any) -> None:
-        """Take one event, or None when only time passed."""
-        machine = self._machine
-        if isinstance(item, Edge) and item.name.startswith("beam_"):
-            if item.active:
-                if self._recorder.state == "raising":
-                    self.broken_s = item.t_s
-                    machine.enter("sliding")
-                if item.name == self._last:
-                    self._last_broken_s = item.t_s
-            elif item.name == self._last and self._last_broken_s is not None:
-                if item.t_s - self._last_broken_s >= FLICKER_S:
-                    self.cleared_s = item.t_s
-        limit_s = machine.settings.cycle.clear_timeout_s
-        if (
-            self._recorder.state == "sliding"
-            and self.cleared_s is None
-            and self.broken_s is not None
-            and machine.clock.time_s() - self.broken_s > limit_s
-        ):
-            # Loose fill slumped into the beam: the slide itself is still to come.
-            self._recorder.flag("edge_crept")
-            machine.enter("raising")

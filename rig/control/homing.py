@@ -7,8 +7,8 @@ from rig.clock import Task
 from rig.errors import MachineFaultError
 
 if TYPE_CHECKING:
-    from rig.control.cycle import Cycle
     from rig.control.machine import Machine
+    from rig.control.mover import Mover
 
 RETREAT_DEG = 0.5
 SLOW_FACTOR = 0.25
@@ -16,7 +16,7 @@ OVERRUN_DEG = 3.0
 """How far below the expected place the switch is still looked for."""
 
 
-def home(cycle: "Cycle", machine: "Machine") -> Task[None]:
+def home(mover: "Mover", machine: "Machine") -> Task[None]:
     """Bring the board to the lower switch and set the step count to 0 there.
 
     Raises:
@@ -24,23 +24,36 @@ def home(cycle: "Cycle", machine: "Machine") -> Task[None]:
     """
     inputs, stepper = machine.inputs, machine.stepper
     if not machine.is_homed:
-        # After power-on nobody knows the count; the angle sensor gives a first idea of it.
-        angle_deg, _ = yield from machine.capture_angles_deg(0.4)
+        angle_deg = yield from _first_idea_deg(mover, machine)
         stepper.count = round(float(machine.linkage.count_at(angle_deg)))
     if inputs.limit_lower_reached:
-        yield from _retreat(cycle, machine)
+        yield from _retreat(mover, machine)
     rate = machine.settings.motion.homing_rate_deg_s
-    yield from _approach(cycle, machine, rate)
-    yield from _retreat(cycle, machine)
-    yield from _approach(cycle, machine, rate * SLOW_FACTOR)
+    yield from _approach(mover, machine, rate)
+    yield from _retreat(mover, machine)
+    yield from _approach(mover, machine, rate * SLOW_FACTOR)
     stepper.count = 0
     machine.is_homed = True
 
 
-def _approach(cycle: "Cycle", machine: "Machine", rate_deg_s: float) -> Task[None]:
+def _first_idea_deg(mover: "Mover", machine: "Machine") -> Task[float]:
+    """After power-on nobody knows the count; the angle sensor gives a first idea of it.
+
+    Before the first calibration there is only the switch: the board is at home, or it counts as
+    being as high as it may be, so that the way down is long enough.
+    """
+    if machine.calibration is None:
+        linkage = machine.settings.linkage
+        at_home = machine.inputs.limit_lower_reached
+        return linkage.home_angle_deg if at_home else linkage.soft_limit_deg
+    angle_deg, _ = yield from mover.capture_angles_deg(0.4)
+    return angle_deg
+
+
+def _approach(mover: "Mover", machine: "Machine", rate_deg_s: float) -> Task[None]:
     lowest = machine.settings.linkage.home_angle_deg - OVERRUN_DEG
     inputs = machine.inputs
-    yield from _travel(cycle, machine, lowest, rate_deg_s, lambda: inputs.limit_lower_reached)
+    yield from _travel(mover, machine, lowest, rate_deg_s, lambda: inputs.limit_lower_reached)
     if not inputs.limit_lower_reached:
         raise MachineFaultError(
             "limit_lower_missing",
@@ -50,10 +63,10 @@ def _approach(cycle: "Cycle", machine: "Machine", rate_deg_s: float) -> Task[Non
         )
 
 
-def _retreat(cycle: "Cycle", machine: "Machine") -> Task[None]:
+def _retreat(mover: "Mover", machine: "Machine") -> Task[None]:
     up_to = machine.step_angle_deg() + RETREAT_DEG
     rate = machine.settings.motion.homing_rate_deg_s
-    yield from _travel(cycle, machine, up_to, rate, lambda: False)
+    yield from _travel(mover, machine, up_to, rate, lambda: False)
     if machine.inputs.limit_lower_reached:
         raise MachineFaultError(
             "limit_lower_stuck",
@@ -63,7 +76,7 @@ def _retreat(cycle: "Cycle", machine: "Machine") -> Task[None]:
 
 
 def _travel(
-    cycle: "Cycle",
+    mover: "Mover",
     machine: "Machine",
     to_angle_deg: float,
     rate_deg_s: float,
@@ -75,4 +88,4 @@ def _travel(
         if is_there():
             machine.stepper.request_stop("cut")
 
-    yield from cycle.move(plan, look)
+    yield from mover.move(plan, look)

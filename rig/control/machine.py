@@ -70,6 +70,7 @@ class Machine:
         self.is_homed = False
         self._open_pins = open_pins
         self._captured: list[Counts] | None = None
+        self._batches: list[ImuBatch] | None = None
         self._opened: list[Any] = []
 
     def __enter__(self) -> Self:
@@ -174,6 +175,8 @@ class Machine:
             recorder.samples(batch.t_s, batch.dt_s, batch.counts, self.live.imu_temperature_c)
         if captured is not None:
             captured.extend(batch.counts)
+        if self._batches is not None:
+            self._batches.append(batch)
         if self.calibration is not None:
             self.live.angle_deg, self.live.cross_slope_deg = self.angles_deg(batch.counts)
         self.live.angle_seen_s = batch.t_s + len(batch.counts) * batch.dt_s
@@ -207,21 +210,18 @@ class Machine:
         finally:
             self._captured = None
 
-    def capture_angles_deg(self, seconds: float) -> Task[tuple[float, float]]:
-        """Mean inclination and cross slope over some seconds, signed; needs a calibration."""
-        counts: list[Counts] = []
-        with self.listening(counts):
-            yield At(self.clock.time_s() + seconds)
+    def angles_deg(self, counts: Sequence[Counts]) -> tuple[float, float]:
+        """Inclination and cross slope from the mean of some counts, signed, in degrees.
+
+        Raises:
+            MachineFaultError: there are no counts.
+        """
         if not counts:
             raise MachineFaultError(
                 "imu_silent",
-                f"The angle sensor gave no sample within {seconds:g} s.",
+                "The angle sensor gave no sample.",
                 "Check the sensor's cable and run `rig check`.",
             )
-        return self.angles_deg(counts)
-
-    def angles_deg(self, counts: Sequence[Counts]) -> tuple[float, float]:
-        """Inclination and cross slope from the mean of some counts, signed, in degrees."""
         if self.calibration is None:
             raise RuntimeError("without a calibration counts are no angle")
         mean = [sum(axis) / len(counts) for axis in zip(*counts, strict=True)]
