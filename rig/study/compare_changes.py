@@ -61,13 +61,18 @@ def changes(
             continue
         first = mean_over_sessions([listed[i] for i in own])
         second = mean_over_sessions([listed[i] for i in later])
-        change = _change(unit, group, first, second, model)
+        change = _change(unit, after, group, first, second, model)
         found.setdefault(Place(unit.face, unit.board), []).append(change)
     return dict(sorted(found.items()))
 
 
 def _change(
-    unit: Unit, group: str, before: Mean, after: Mean, model: ClimateModel | None
+    unit: Unit,
+    after_stage: str,
+    group: str,
+    before: Mean,
+    after: Mean,
+    model: ClimateModel | None,
 ) -> BagChange:
     weights = {s: -1.0 / len(before.sessions) for s in before.sessions}
     for s in after.sessions:
@@ -77,7 +82,8 @@ def _change(
         moved = after.humidity_pct - before.humidity_pct
     correction = 0.0
     if model is not None and model.slope_known and moved is not None:
-        correction = model.slope(unit) * moved
+        slopes = [model.slope(unit), model.slope(unit._replace(stage=after_stage))]
+        correction = 0.5 * sum(slopes) * moved
         for s, place in model.fitted.sessions.items():
             share = moved * float(model.fitted.loadings[0, place])
             weights[s] = weights.get(s, 0.0) - share

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from itertools import combinations
 from math import sqrt
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from rig.study.climate_model import (
     JUDGED_DF,
@@ -166,13 +166,11 @@ def _effect(
 
 def with_family_p(effect: Effect) -> Effect:
     """The same with the family's p, which takes longer to work out."""
-    import msgspec
-
     if effect.u_effect_deg <= 0.0 or effect.df <= 0.0:
         return effect
     q = sqrt(2.0) * abs(effect.effect_deg) / effect.u_effect_deg
     p = studentized_range_p(round(q, 6), max(effect.family_size, 2), round(effect.df, 6))
-    return msgspec.structs.replace(effect, family_p=p)
+    return structs.replace(effect, family_p=p)
 
 
 def _mean(group: list[BagChange]) -> float:

@@ -6,9 +6,8 @@ are tested against their own scatter, at 5 % for the whole study, and must excee
 """
 
 from collections.abc import Mapping, Sequence
-from math import inf
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from rig.study.cells import cells_of
 from rig.study.climate_model import JUDGED_DF, JUDGED_SESSION_SD_DEG, ClimateModel
@@ -19,6 +18,7 @@ from rig.study.variance import RESIDUAL, Layers
 ALPHA = 0.05
 MATTERS_DEG = 0.4
 JUDGED_SERIES_SD_DEG = 0.3
+TYPICAL_RUNS = 3
 
 
 class ReferenceShift(Struct, frozen=True, kw_only=True):
@@ -40,7 +40,7 @@ class ReferenceShift(Struct, frozen=True, kw_only=True):
 def reference_shifts(
     rows: Sequence[Row],
     bags: Mapping[str, BagInfo],
-    layers: Layers | None,
+    layers: Mapping[str, Layers],
     model: ClimateModel | None,
     before: str,
 ) -> list[ReferenceShift]:
@@ -49,7 +49,7 @@ def reference_shifts(
     Args:
         rows: all rows.
         bags: who is a reference bag.
-        layers: variances, for the scatter of series and runs.
+        layers: variances for each face, from the other bags, for the scatter of series and runs.
         model: the climate model, for slopes and the scatter between sessions.
         before: the stage before treatment; sessions in which other bags were at that stage are
             the ones that later sessions are compared with.
@@ -59,20 +59,27 @@ def reference_shifts(
     shifts = []
     for place in dict.fromkeys((r.bag, r.face, r.board) for r in own):
         mine = [r for r in own if (r.bag, r.face, r.board) == place]
-        shifts += _within(mine, layers)
-        shifts += _since(mine, clean, layers, model)
+        noise = _noise(layers.get(place[1]), model)
+        shifts += _within(mine, noise)
+        shifts += _since(mine, clean, model)
     return _judge(shifts)
 
 
-def _layer(layers: Layers | None, name: str, judged: float) -> tuple[float, float]:
-    """A variance with its degrees of freedom, judged where it is not known."""
-    if layers is None or layers.variance(name) is None:
-        return judged**2, JUDGED_DF
-    part = layers.combine({name: 1.0})
-    return part.variance, max(part.df, 1.0)
+def _noise(layers: Layers | None, model: ClimateModel | None) -> Satterthwaite:
+    """Variance of the mean of one series, run scatter in it, by the best that is known of it."""
+    noise = Satterthwaite()
+    if layers is not None and layers.variance("series") is not None:
+        part = layers.combine({"series": 1.0, RESIDUAL: 1.0 / TYPICAL_RUNS})
+        noise.add(part.variance, part.df)
+    elif model is not None and model.fitted.df_own > 0:
+        # The scatter of a bag in a session holds that of its series, and a little more.
+        noise.add(model.fitted.variance_own, model.fitted.df_own)
+    else:
+        noise.add(JUDGED_SERIES_SD_DEG**2, JUDGED_DF)
+    return noise
 
 
-def _within(rows: list[Row], layers: Layers | None) -> list[ReferenceShift]:
+def _within(rows: list[Row], noise: Satterthwaite) -> list[ReferenceShift]:
     shifts = []
     for session in dict.fromkeys(row.session for row in rows):
         series: dict[str, list[Row]] = {}
@@ -83,19 +90,13 @@ def _within(rows: list[Row], layers: Layers | None) -> list[ReferenceShift]:
         ordered = list(series.values())
         first, last = ordered[0], ordered[-1]
         total = Satterthwaite()
-        runs = 1.0 / len(first) + 1.0 / len(last)
-        variance, df = _layer(layers, RESIDUAL, JUDGED_SERIES_SD_DEG)
-        total.add(runs * variance, df)
-        variance, df = _layer(layers, "series", JUDGED_SERIES_SD_DEG)
-        total.add(2.0 * variance, df)
+        total.add(2.0 * noise.variance, noise.df)
         shift = _mean_angle(last) - _mean_angle(first)
         shifts.append(_shift(rows[0], "within session", session, shift, total))
     return shifts
 
 
-def _since(
-    rows: list[Row], clean: set[str], layers: Layers | None, model: ClimateModel | None
-) -> list[ReferenceShift]:
+def _since(rows: list[Row], clean: set[str], model: ClimateModel | None) -> list[ReferenceShift]:
     """Each later session's level against the mean of the sessions before treatment."""
     # The first series of a session alone is free of what happened in it.
     first: dict[str, str] = {}
@@ -123,8 +124,6 @@ def _since(
             shift -= model.slope(cell.unit) * moved
             spread = float((model.fitted.loadings[0] ** 2).sum())
             total.add(moved**2 * spread * model.session_variance, model.session_df)
-        series, _ = _layer(layers, "series", JUDGED_SERIES_SD_DEG)
-        total.add(series, inf)
         shifts.append(_shift(rows[0], "since before", cell.session, shift, total))
     return shifts
 
@@ -143,12 +142,9 @@ def _shift(row: Row, kind: str, session: str, shift: float, total: Satterthwaite
 
 
 def _judge(shifts: list[ReferenceShift]) -> list[ReferenceShift]:
-    import msgspec
-
     limit = ALPHA / max(len(shifts), 1)
     return [
-        msgspec.structs.replace(s, moved=s.p < limit and abs(s.shift_deg) > MATTERS_DEG)
-        for s in shifts
+        structs.replace(s, moved=s.p < limit and abs(s.shift_deg) > MATTERS_DEG) for s in shifts
     ]
 
 
