@@ -11,6 +11,7 @@ import numpy as np
 
 from rig.calibration.model import Calibration
 from rig.clock import QuietCollector
+from rig.control.passage import longest_pass_s
 from rig.motion.profile import braking, rest_to_rest
 from rig.runfile.model import (
     Climate,
@@ -31,7 +32,7 @@ from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import air_at
 from rig.twin.fitted import fitted_chip
-from rig.twin.passage import Passage, judge, watch
+from rig.twin.passage import Passage, edge_event, judge, watch, watch_lowering
 from rig.twin.person import PRESS_AFTER_S, WAIT_S
 from rig.twin.placed import PlacedBag, incline_of, linkage_of
 from rig.twin.receivers import Receivers
@@ -132,6 +133,7 @@ class _Run:
             linkage.home_angle_deg + LOWERED_DEG,
         )
         self.chip = fitted_chip(settings, scenario.imu)
+        self.response_s = scenario.beam.response_ms / 1000.0
         self.home_deg = linkage.home_angle_deg
         self.events: list[Event] = []
         self.flags: list[Flag] = []
@@ -228,20 +230,28 @@ class _Run:
         half_pulse_deg = 0.5 * float(timeline.nominal.deg_per_pulse(self.home_deg))
         first_pulse_s = float(move.profile.time_at(np.array([half_pulse_deg]))[0])
         slide = self.bag.raise_from(start_s + first_pulse_s, self.hours)
-        receivers = Receivers(self.scenario.beam, self.beams, self.seed, self.number)
+        self.receivers = Receivers(self.scenario.beam, self.beams, self.seed, self.number)
         edges = watch(
             slide,
-            receivers,
+            self.receivers,
             timeline.true_angle(move),
             end_s,
-            self.scenario.beam.response_ms / 1000.0,
+            self.response_s,
         )
-        passage = judge(edges, end_s, settings.cycle, self.beams)
+        longest_s = longest_pass_s(
+            gap_mm=settings.bag.gap_mm,
+            length_mm=settings.bag.length_mm,
+            rate_deg_s=self.rate_deg_s,
+        )
+        passage = judge(edges, end_s, settings.cycle, self.beams, longest_s)
         self.events += passage.events
         if passage.cleared_s is not None:
             stop_s = passage.cleared_s + settings.cycle.after_clear_s
             if stop_s < end_s:
                 end_s = self._brake(move, stop_s)
+                if slide.onset_time_s is not None and slide.onset_time_s > end_s:
+                    # The board never got there.
+                    slide.onset_time_s = slide.onset_deg = None
         self._event(end_s + 0.01, "raise_ended")
         self.outcome = "no_slide" if passage.broken_s is None else "slid"
         return passage
@@ -270,6 +280,9 @@ class _Run:
         fastest = screw.max_pulse_rate_hz * float(linkage.deg_per_pulse(steepest))
         rate = min(self.settings.motion.lowering_rate_deg_s, fastest)
         at = self._move(raised_s + 0.02 + ENABLE_S, top, self.home_deg + LOWERED_DEG, rate)
+        begun_s, angle = raised_s, self.timeline.true_angle(self.timeline.moves[-1])
+        for edge in watch_lowering(self.receivers, angle, begun_s, at, self.response_s):
+            self.events.append(edge_event(edge))
         self._state(at + 0.02, "parked")
         self.end_s = at + 0.03
 

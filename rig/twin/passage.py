@@ -4,13 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import degrees
 
+from rig.control.passage import SHORTEST_PASS_S
 from rig.runfile.model import Event, Flag
 from rig.settings.model import Cycle
 from rig.twin.receivers import Receivers
 from rig.twin.slide import Edge, Slide
 
-FLICKER_S = 0.03
-"""A beam that closes again sooner than any bag can pass was not cleared by the bag."""
 CHUNK_S = 0.25
 
 
@@ -24,6 +23,26 @@ class Passage:
     flags: list[Flag] = field(default_factory=list)
     broken_s: float | None = None
     cleared_s: float | None = None
+    is_sliding: bool = False
+
+    def enter_slide(self, time_s: float) -> None:
+        """The first beam to break while the board is raised begins a slide."""
+        if not self.is_sliding:
+            self.is_sliding, self.broken_s = True, time_s
+            self.events.append(_state(time_s, "sliding"))
+
+    def time_out(self, now_s: float, limit_s: float) -> None:
+        """Back to raising when the bag has not cleared in time."""
+        if self.is_sliding and self.cleared_s is None and self.broken_s is not None:
+            if now_s - self.broken_s > limit_s:
+                self.go_on_raising(self.broken_s + limit_s)
+
+    def go_on_raising(self, time_s: float) -> None:
+        """It was no slide: fill that slumped, or a board that warps."""
+        if "edge_crept" not in self.flags:
+            self.flags.append("edge_crept")
+        self.is_sliding = False
+        self.events.append(_state(time_s, "raising"))
 
 
 def watch(
@@ -63,7 +82,25 @@ def watch(
     return edges
 
 
-def judge(edges: list[Edge], end_s: float, cycle: Cycle, n_beams: int) -> Passage:
+def watch_lowering(
+    receivers: Receivers,
+    angle: Callable[[float], float],
+    start_s: float,
+    end_s: float,
+    response_s: float,
+) -> list[Edge]:
+    """Edges of the receivers while the board is lowered; the bag lies where it came to rest."""
+    edges: list[Edge] = []
+    receivers.look(degrees(angle(start_s)))
+    for border in reversed(receivers.borders_deg):
+        if degrees(angle(end_s)) < border <= degrees(angle(start_s)):
+            time_s = _time_of(lambda t: -angle(t), -border, start_s, end_s)
+            changes = receivers.look(border - 1e-9)
+            edges += [Edge(time_s + response_s, beam, broken) for beam, broken in changes]
+    return edges
+
+
+def judge(edges: list[Edge], end_s: float, cycle: Cycle, n_beams: int, longest_s: float) -> Passage:
     """Follow the edges as the machine's cycle does, up to the bag's clearing of the last beam.
 
     Args:
@@ -71,43 +108,38 @@ def judge(edges: list[Edge], end_s: float, cycle: Cycle, n_beams: int) -> Passag
         end_s: when the raise ends unless the bag clears the last beam.
         cycle: time-outs.
         n_beams: 1 or 2.
+        longest_s: a pass that takes longer was no bag's.
     """
     passage = Passage()
-    is_sliding, last_broken_s = False, None
-    for time_s, beam, broken in edges:
-        over = None if passage.cleared_s is None else time_s - passage.cleared_s
-        if time_s > end_s or (over is not None and over > cycle.after_clear_s):
+    last_broken_s: float | None = None
+    limit_s = max(longest_s, cycle.clear_timeout_s)
+    for edge in edges:
+        over = None if passage.cleared_s is None else edge.time_s - passage.cleared_s
+        if edge.time_s > end_s or (over is not None and over > cycle.after_clear_s):
             break
-        is_sliding = _time_out(passage, is_sliding, time_s, cycle)
-        passage.edges.append(Edge(time_s, beam, broken))
-        name = "beam_broken" if broken else "beam_clear"
-        passage.events.append(Event(t_s=round(time_s, 6), event=name, detail={"beam": beam}))
-        if broken:
-            if not is_sliding:
-                is_sliding, passage.broken_s = True, time_s
-                passage.events.append(_state(time_s, "sliding"))
-            if beam == n_beams:
-                last_broken_s = time_s
-        elif beam == n_beams and last_broken_s is not None:
-            if time_s - last_broken_s >= FLICKER_S:
-                passage.cleared_s = time_s
-    _time_out(passage, is_sliding, end_s, cycle)
+        passage.time_out(edge.time_s, limit_s)
+        passage.edges.append(edge)
+        passage.events.append(edge_event(edge))
+        if edge.broken:
+            passage.enter_slide(edge.time_s)
+            if edge.beam == n_beams:
+                last_broken_s = edge.time_s
+        elif edge.beam == n_beams and last_broken_s is not None:
+            passed_s = edge.time_s - last_broken_s
+            if SHORTEST_PASS_S <= passed_s <= longest_s:
+                passage.cleared_s = edge.time_s
+            elif passed_s > longest_s and passage.is_sliding:
+                passage.go_on_raising(edge.time_s)
+    passage.time_out(end_s, limit_s)
     if passage.cleared_s is None:
         passage.flags.append("no_slide" if passage.broken_s is None else "stalled_in_slide")
     return passage
 
 
-def _time_out(passage: Passage, is_sliding: bool, now_s: float, cycle: Cycle) -> bool:
-    """Back to raising when the bag has not cleared in time; returns whether it still slides."""
-    if not is_sliding or passage.cleared_s is not None or passage.broken_s is None:
-        return is_sliding
-    limit_s = passage.broken_s + cycle.clear_timeout_s
-    if now_s <= limit_s:
-        return True
-    if "edge_crept" not in passage.flags:
-        passage.flags.append("edge_crept")
-    passage.events.append(_state(limit_s, "raising"))
-    return False
+def edge_event(edge: Edge) -> Event:
+    """The line of a run file for an edge of a beam."""
+    name = "beam_broken" if edge.broken else "beam_clear"
+    return Event(t_s=round(edge.time_s, 6), event=name, detail={"beam": edge.beam})
 
 
 def _state(time_s: float, state: str) -> Event:

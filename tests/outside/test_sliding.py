@@ -82,22 +82,22 @@ def test_delay_on_a_turning_plane(
         assert late_deg == pytest.approx(degrees(rate * t), abs=0.0006)
 
 
-def equations(name: LawName, mu_s: float, mu_k: float, rate: float):  # noqa: ANN201
+def equations(name: LawName, mu_s: float, mu_k: float, rate: float):
     """Right-hand sides (t, [s, v, z]) written anew, law by law."""
 
     def acceleration(t: float, mu: float) -> float:
         return G * (sin(rate * t) - mu * cos(rate * t))
 
-    def coulomb(t, y):  # noqa: ANN001, ANN202
+    def coulomb(t, y):
         return [y[1], acceleration(t, mu_k), 0.0]
 
-    def weakening(t, y):  # noqa: ANN001, ANN202
+    def weakening(t, y):
         return [y[1], acceleration(t, mu_k + (mu_s - mu_k) * exp(-y[0] / 1.0e-3)), 0.0]
 
-    def stribeck(t, y):  # noqa: ANN001, ANN202
+    def stribeck(t, y):
         return [y[1], acceleration(t, mu_k + (mu_s - mu_k) * exp(-((y[1] / 0.03) ** 2))), 0.0]
 
-    def lugre(t, y):  # noqa: ANN001, ANN202
+    def lugre(t, y):
         _, v, z = y
         level = mu_k + (mu_s - mu_k) * exp(-((v / 0.03) ** 2))
         dz = v - 4000.0 * abs(v) / level * z
@@ -126,7 +126,7 @@ def test_edge_times_against_scipy(
         # The quasi-static solution up to here, from ds = dz/(1 − σ0·z/µs).
         first = [-mu_s / 4000.0 * np.log(1 - share), 0.0, share * mu_s / 4000.0]
 
-    def passed(t, y, place):  # noqa: ANN001, ANN202
+    def passed(t, y, place):
         return y[0] - place
 
     events = [lambda t, y, p=p: passed(t, y, p / 1000) for p in (GAP_MM, GAP_MM + LENGTH_MM)]

@@ -21,7 +21,9 @@ REST = {"moisture": 0.06, "dwell_s": 10.0, "slides_before": 100, "scatter": 0.0}
 def test_a_plain_face_is_the_same_in_all_air() -> None:
     face = plain_face(0.4, 0.35)
     for moisture, dwell_s, slides in ((0.0, 0.0, 0), (0.15, 1000.0, 50)):
-        got = coefficients(face, moisture=moisture, dwell_s=dwell_s, slides_before=slides, scatter=0)
+        got = coefficients(
+            face, moisture=moisture, dwell_s=dwell_s, slides_before=slides, scatter=0
+        )
         assert got == pytest.approx((0.4, 0.35))
 
 
@@ -92,9 +94,7 @@ def test_warm_board_is_dry() -> None:
 def test_moisture_follows_the_room_over_a_day() -> None:
     scenario = draw_scenario(3)
     steady = {"humidity_drift_pct_h": 0.0, "temperature_drift_k_h": 0.0, "board_offset_k": 0.0}
-    damp = changed(
-        scenario, air=steady | {"humidity_before_pct": 90.0, "conditioned_h": 0.5}
-    )
+    damp = changed(scenario, air=steady | {"humidity_before_pct": 90.0, "conditioned_h": 0.5})
     dry = changed(scenario, air=steady)
     assert moisture_at(damp, 0.0) > moisture_at(damp, 5.0) > moisture_at(dry, 5.0)
     assert moisture_at(dry, 5.0) == pytest.approx(moisture_at(dry, 0.0))

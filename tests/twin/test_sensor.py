@@ -17,14 +17,14 @@ LEVEL = Incline.of(0.0, 0.0)
 QUIET = ImuTruth(noise_g_rthz=0.0, vibration_g=0.0, self_heating_k=0.0)
 
 
-def sensor_of(imu: ImuTruth, motion=still, incline: Incline = LEVEL) -> Sensor:  # noqa: ANN001
+def sensor_of(imu: ImuTruth, motion=still, incline: Incline = LEVEL) -> Sensor:
     return Sensor(imu, incline, RATE_HZ, 20.8, motion, stream(1, "test"))
 
 
-def moving(angle, rate=0.0, acceleration=0.0, pulses=0.0, pulse_rate=0.0):  # noqa: ANN001, ANN201
+def moving(angle, rate=0.0, acceleration=0.0, pulses=0.0, pulse_rate=0.0):
     """A motion from functions of time or constants."""
 
-    def motion(times_s):  # noqa: ANN001, ANN202
+    def motion(times_s):
         parts = (angle, rate, acceleration, pulses, pulse_rate)
         return Motion(
             *(np.asarray(p(times_s) if callable(p) else np.full(times_s.size, p)) for p in parts)
