@@ -14,6 +14,8 @@ SPAN_S = 0.008
 """Speed and acceleration are taken over this much before and after a time."""
 AHEAD_S = 0.03
 """Pulses that come more slowly than this move the cradle in jerks, not smoothly."""
+STANDS_S = 0.02
+"""After a pause this long the rotor has lost its swing and must be pulled in anew."""
 KEEP_S = 4.0
 TRIM_AT = 40_000
 
@@ -41,7 +43,6 @@ class Motor:
         self._last_gap_s = 1e9
         self._shortest_s = 1.0 / board.pull_out_hz
         self._pull_in_s = 1.0 / board.pull_in_hz
-        self._jump = board.jump_ratio
         self._times: list[float] = [-1e9]
         self._places: list[int] = [self.position]
 
@@ -62,14 +63,12 @@ class Motor:
         """A pulse came; returns whether the rotor followed.
 
         It does not when the driver is off, when the pulses come faster than the torque can turn
-        the load, or when they come at once much faster than the last ones.
+        the load, or when they come that fast to a rotor that stands.
         """
         if not self.is_enabled:
             return False
         gap_s = now_s - self.last_s
-        if gap_s < self._pull_in_s and (
-            gap_s < self._shortest_s or gap_s * self._jump < self._last_gap_s
-        ):
+        if gap_s < self._pull_in_s and (gap_s < self._shortest_s or self._last_gap_s > STANDS_S):
             self.lost += 1
             self.last_s = now_s
             return False

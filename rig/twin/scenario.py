@@ -42,9 +42,8 @@ class BoardTruth(Struct, frozen=True, kw_only=True):
     """Cradle angle when the power comes on."""
     pull_out_hz: float = 2600.0
     """Pulse rate (at the settings' microsteps) above which the motor loses steps."""
-    jump_ratio: float = 3.0
-    """Pulses that come this much faster than the last ones are lost above the pull-in rate."""
     pull_in_hz: float = 900.0
+    """Highest pulse rate at which a standing motor starts."""
     jam_deg: float | None = None
     """Cradle angle that the motor cannot pass upward; None: nothing jams."""
 

@@ -200,9 +200,8 @@ class World:
         places += self._fixed
         places.sort()
         i = bisect_right(places, position)
-        # Borders lie between whole positions: the pulse on either side is looked at.
-        self._low = max(places[i - 1] - 1.0, self._bottom - 1) if i else self._bottom - 1
-        self._high = min(places[i], self._top + 1) if i < len(places) else self._top + 1
+        self._low = max(places[i - 1], self._bottom) if i else self._bottom
+        self._high = min(places[i], self._top) if i < len(places) else self._top
 
     def _queue(self, time_s: float, changes: list[tuple[int, bool]]) -> None:
         response_s = self.scenario.beam.response_ms / 1000.0
