@@ -39,20 +39,23 @@ class Precision(Struct, frozen=True, kw_only=True):
         return None if self.s_session_deg is None else LIMIT_FACTOR * self.s_session_deg
 
 
-def layers_of(rows: Sequence[Row], kind: Sequence[str] | None = None) -> Layers:
+def layers_of(rows: Sequence[Row], angles_deg: Sequence[float], kinds: Sequence[str]) -> Layers:
     """The layers of variance of rows: bag, session, series, run.
 
-    Faces, boards and stages are fixed; with `kind` (such as the set of each row's bag) bags of one
-    kind are compared with each other. Sessions are taken inside bags, so that the layer holds both
+    Faces, boards and stages are fixed. Sessions are taken inside bags, so that the layer holds both
     what a session does to all bags and what it does to one.
+
+    Args:
+        rows: the runs.
+        angles_deg: their angles, in one climate.
+        kinds: what the bags are of (a set, a model); bags of one kind are compared with each other.
     """
-    kinds = kind or [""] * len(rows)
     fixed = [(k, r.face, r.board, r.stage) for k, r in zip(kinds, rows, strict=True)]
     unit = [(r.face, r.board, r.stage, r.bag) for r in rows]
     session = [(*u, r.session) for u, r in zip(unit, rows, strict=True)]
     series = [(*s, r.series) for s, r in zip(session, rows, strict=True)]
     return components(
-        [r.onset_angle_deg for r in rows],
+        angles_deg,
         [
             Factor(name="fixed", labels=fixed, random=False),
             Factor(name="bag", labels=unit),
