@@ -181,10 +181,16 @@ def _distances(case: Case, geometry: Geometry) -> list[tuple[str, str, float, La
         geometry.u_spacing_mm,
         "run",
     )
+    overhang: tuple[str, str, float, Layer] = (
+        "overhang of slumped fill",
+        "overhang_mm",
+        geometry.u_overhang_mm,
+        "run",
+    )
     return {
         "two": [gap, slump, length],
         "four": [gap, slump, spacing, pair],
-        "second": [gap, slump, spacing],
+        "second": [overhang, spacing],
         "leading": [gap, slump, spacing],
         "break_only": [gap, slump],
         "clear_only": [gap, length],

@@ -41,6 +41,8 @@ class BeamRecord(NamedTuple):
     """Passes too short for a bag."""
     edges: int
     broken_at_start: bool
+    after: int
+    """Edges while the board was lowered, when nothing should pass the beam."""
 
 
 def slide_time_s(distance_mm: float, angle_deg: float, rate_deg_s: float) -> float:
@@ -52,8 +54,18 @@ def slide_time_s(distance_mm: float, angle_deg: float, rate_deg_s: float) -> flo
     return math.cbrt(6.0 * distance_mm * math.cos(math.radians(angle_deg)) / (G_MM_S2 * rate))
 
 
+def free_time_s(distance_mm: float, angle_deg: float) -> float:
+    """Shortest time that a bag takes for a distance from its start: without friction."""
+    return math.sqrt(2.0 * distance_mm / (G_MM_S2 * math.sin(math.radians(angle_deg))))
+
+
 def beam_record(
-    events: Sequence[Event], beam: int, from_s: float, to_s: float, response_s: float
+    events: Sequence[Event],
+    beam: int,
+    from_s: float,
+    to_s: float,
+    response_s: float,
+    lowered_s: float = math.inf,
 ) -> BeamRecord:
     """The passes of one beam between two times.
 
@@ -63,6 +75,7 @@ def beam_record(
         from_s: when the raise started.
         to_s: when the raise had ended.
         response_s: the receiver's delay, taken off the edge times.
+        lowered_s: when the board was down again.
     """
     edges = sorted(
         (event.t_s, event.event == "beam_broken")
@@ -84,4 +97,6 @@ def beam_record(
     if start is not None:
         joined.append(Pass(start, None))
     passes = [p for p in joined if p.clear_s is None or p.clear_s - p.broken_s >= SHORTEST_PASS_S]
-    return BeamRecord(passes, len(joined) - len(passes), len(within), bool(before) and before[-1])
+    after = sum(to_s < t_s < lowered_s for t_s, _ in edges)
+    broken_at_start = bool(before) and before[-1]
+    return BeamRecord(passes, len(joined) - len(passes), len(within), broken_at_start, after)

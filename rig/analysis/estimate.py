@@ -1,11 +1,12 @@
 """From the edges of one slide to its onset, by the method that the edges allow."""
 
 import math
+from collections.abc import Callable
 from typing import Literal, NamedTuple
 
 import msgspec
 
-from rig.analysis.edges import SLOWNESS, BeamRecord, Pass, slide_time_s
+from rig.analysis.edges import SLOWNESS, BeamRecord, Pass, free_time_s, slide_time_s
 from rig.analysis.onset import NoOnset, Onset, Travel, distance_mm, onset_of_one, solve_onset
 from rig.analysis.plane import Plane
 from rig.runfile.model import Flag
@@ -32,6 +33,9 @@ class Geometry(msgspec.Struct, frozen=True, kw_only=True):
     u_spacing_mm: float
     pair_error_mm: float = 0.0
     """Added to the spacing as the leading edge sees it; its value is 0."""
+    overhang_mm: float = 2.0
+    """How far slumped fill hangs beyond the first beam before the slide, if it broke it."""
+    u_overhang_mm: float = 1.2
 
     @property
     def to_break_mm(self) -> float:
@@ -47,6 +51,11 @@ class Geometry(msgspec.Struct, frozen=True, kw_only=True):
     def u_to_break_mm(self) -> float:
         """Standard uncertainty of the distance to the first break."""
         return math.hypot(self.u_gap_mm, self.u_slump_mm)
+
+    @property
+    def may_slump_through(self) -> bool:
+        """True if slumped fill can reach the beam, as far as gap and slump are known."""
+        return self.gap_mm - self.slump_mm <= 3.0 * self.u_to_break_mm
 
 
 class Case(NamedTuple):
@@ -99,14 +108,18 @@ class Solved(NamedTuple):
 
 
 def choose(
-    records: list[BeamRecord], geometry: Geometry, angle_deg: float, rate_deg_s: float, end_s: float
+    records: list[BeamRecord],
+    geometry: Geometry,
+    angle_deg: Callable[[float], float],
+    rate_deg_s: float,
+    end_s: float,
 ) -> Case | None:
     """Pick the edges of the slide.
 
     Args:
         records: what each beam saw, upper beam first.
         geometry: the distances.
-        angle_deg: inclination near the edges, for the bound on the time of a pass.
+        angle_deg: rough inclination at a time, for the bounds on the time of a pass.
         rate_deg_s: rate of the raise.
         end_s: when the record ends.
 
@@ -114,57 +127,61 @@ def choose(
         None if no pass can be the slide.
     """
 
-    def longest(from_mm: float, to_mm: float) -> float:
-        slowest = slide_time_s(to_mm, angle_deg, rate_deg_s)
-        return 0.2 + SLOWNESS * (slowest - slide_time_s(from_mm, angle_deg, rate_deg_s))
+    def can_be(from_mm: float, to_mm: float, from_s: float, to_s: float) -> bool:
+        """True if a slide can take this long between two places."""
+        angle = min(max(angle_deg(from_s), 2.0), 50.0)
+        slowest = slide_time_s(to_mm, angle, rate_deg_s)
+        slowest -= slide_time_s(from_mm, angle, rate_deg_s)
+        fastest = free_time_s(to_mm, angle) - free_time_s(from_mm, angle)
+        return 0.8 * fastest <= to_s - from_s <= 0.2 + SLOWNESS * slowest
 
+    near, clear = geometry.to_break_mm, geometry.to_clear_mm
+    far = near + geometry.spacing_mm
     passes = records[0].passes
-    if not passes:
-        return None
-    limit = longest(geometry.to_break_mm, geometry.to_clear_mm)
-    good = [p for p in passes if p.clear_s is not None and p.clear_s - p.broken_s <= limit]
-    flags: tuple[Flag, ...] = ()
-    if good:
-        main = good[0]
-        if passes[0] is not main:
-            flags = ("edge_crept",)
-        second = _following(records, main)
-        return Case("four" if second is not None else "two", main, second, flags)
+    others = records[1].passes if len(records) > 1 else None
+    quick: list[Pass] = []
+    for main in passes:
+        if main.clear_s is None:
+            continue
+        if not can_be(near, clear, main.broken_s, main.clear_s):
+            if main.clear_s - main.broken_s < free_time_s(clear, 45.0) - free_time_s(near, 45.0):
+                quick.append(main)
+            continue
+        second = _following(others or [], main)
+        if others is not None and second is None:
+            # The bag is longer than the beams are apart: what passed the first was no bag.
+            quick.append(main)
+            continue
+        flags: tuple[Flag, ...] = ()
+        earlier = passes[: passes.index(main)]
+        if quick:
+            flags += ("early_disturbance",)
+        if any(one not in quick for one in earlier):
+            flags += ("edge_crept",)
+        whole = second is not None and second.clear_s is not None
+        return Case("four" if whole else "two", main, second if whole else None, flags)
 
-    main = passes[-1]
-    others = records[1].passes if len(records) > 1 else []
-    after = [p for p in others if p.broken_s > main.broken_s]
-    far = geometry.to_break_mm + geometry.spacing_mm
-    if (
-        after
-        and main.clear_s is None
-        and after[0].broken_s - main.broken_s <= longest(geometry.to_break_mm, far)
-    ):
+    left = [one for one in passes if one not in quick]
+    if not left:
+        return None
+    main = left[-1]
+    after = [one for one in others or [] if one.broken_s > main.broken_s]
+    if after and can_be(near, far, main.broken_s, after[0].broken_s):
         return Case("leading", main, after[0], ("stalled_in_slide",))
     if main.clear_s is None:
-        if end_s - main.broken_s > limit:
-            return None
-        return Case("break_only", main, None, ())
-    if after:
-        second = after[0]
-        if second.broken_s - main.broken_s <= longest(geometry.to_break_mm, far):
-            return Case("leading", main, second, ("edge_crept", "stalled_in_slide"))
-        if (
-            second.clear_s is not None
-            and second.clear_s > main.clear_s > second.broken_s
-            and main.clear_s - second.broken_s <= longest(far, geometry.to_clear_mm)
-        ):
-            return Case("second", main, second, ("edge_crept",))
+        can_go_on = can_be(near, clear, main.broken_s, max(end_s, main.broken_s + 0.3))
+        return Case("break_only", main, None, ()) if can_go_on else None
+    if after and after[0].clear_s is not None and after[0].clear_s > main.clear_s:
+        if can_be(far, clear, after[0].broken_s, main.clear_s):
+            return Case("second", main, after[0], ("edge_crept",))
     return Case("clear_only", main, None, ("edge_crept", "gap_unknown"))
 
 
-def _following(records: list[BeamRecord], main: Pass) -> Pass | None:
-    """The pass of the second beam that follows one of the first, if it is whole."""
-    if len(records) < 2 or main.clear_s is None:
-        return None
-    for other in records[1].passes:
-        if other.clear_s is not None and other.broken_s > main.broken_s:
-            return other if other.clear_s > main.clear_s else None
+def _following(passes: list[Pass], main: Pass) -> Pass | None:
+    """The pass of the second beam that began while the first was broken."""
+    for one in passes:
+        if main.clear_s is not None and main.broken_s < one.broken_s < main.clear_s:
+            return one if one.clear_s is None or one.clear_s > main.clear_s else None
     return None
 
 
@@ -186,7 +203,7 @@ def solve(case: Case, plane: Plane, geometry: Geometry, earliest_s: float) -> So
         return _two_edge(solve_onset(plane, to_break, to_clear, earliest_s, latest_s))
     clear_pair = Travel(second.clear_s, spacing, first.clear_s)
     if case.kind == "second":
-        far = Travel(second.broken_s, geometry.to_break_mm + spacing)
+        far = Travel(second.broken_s, spacing - geometry.overhang_mm)
         return _two_edge(solve_onset(plane, far, clear_pair, earliest_s, latest_s))
     break_pair = Travel(second.broken_s, spacing + geometry.pair_error_mm, first.broken_s)
     found = solve_onset(plane, break_pair, clear_pair, earliest_s, latest_s)

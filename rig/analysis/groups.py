@@ -11,7 +11,8 @@ from collections.abc import Iterable, Sequence
 import msgspec
 import numpy as np
 
-from rig.analysis.friction import RunAnalysis, RunResult
+from rig.analysis.friction import RunAnalysis
+from rig.analysis.row import RunResult
 from rig.analysis.uncertainty import (
     coverage_factor,
     root_sum_square,

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import msgspec
 
-from rig.analysis.friction import RunResult
 from rig.analysis.groups import GroupResult
+from rig.analysis.row import RunResult
 from rig.analysis.uncertainty import Budget
 from rig.errors import BadInputError
 
