@@ -1,0 +1,51 @@
+"""Runs the command line in this process, as a person would call it."""
+
+import json
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+
+from rig.commands.main import main
+
+
+class Said(NamedTuple):
+    """What a command said, and how it ended."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def document(self) -> Any:
+        return json.loads(self.out)
+
+
+Rig = Callable[..., Said]
+
+
+@pytest.fixture
+def rig(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> Iterator[Rig]:
+    """Call `rig` with these words, in an empty folder, with no settings of this user."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    before = {n: signal.getsignal(n) for n in (signal.SIGTERM, signal.SIGHUP)}
+
+    def call(*words: str) -> Said:
+        monkeypatch.setattr(sys, "argv", ["rig", *words])
+        try:
+            main()
+            code = 0
+        except SystemExit as end:
+            code = int(end.code or 0)
+        out, err = capsys.readouterr()
+        return Said(code, out, err)
+
+    yield call
+    for number, handler in before.items():
+        signal.signal(number, handler)
