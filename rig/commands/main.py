@@ -13,6 +13,7 @@ from rig.commands.demo import demo
 from rig.commands.run import run
 from rig.commands.settings import settings
 from rig.commands.sizing import sizing
+from rig.commands.study import study
 from rig.commands.watch import watch
 from rig.errors import RigError
 
@@ -30,6 +31,7 @@ app = typer.Typer(
 )
 for command in (demo, run, analyse, check, watch, settings, sizing):
     app.command()(command)
+app.add_typer(study)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

@@ -127,7 +127,9 @@ class Preferences(_Table, frozen=True):
     ] = 1
     reference_runs: Annotated[
         int,
-        Meta(description="runs of the reference bag each time it watches the board; 0: none", ge=0, le=50),
+        Meta(
+            description="runs of the reference bag at each check of the board; 0: none", ge=0, le=50
+        ),
     ] = 3
     min_controls: Annotated[
         int,

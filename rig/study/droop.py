@@ -6,13 +6,15 @@ The standards (ASTM D1388 option A, ISO 9073-7) let the strip down to 41.5° and
 where f is 0.509. The two must not be mixed, so every bending length names its convention.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import atanh, cos, isfinite, radians, sqrt, tan, tanh
 from typing import Literal
 
 from msgspec import Struct
 
+from rig.analysis.row import RunResult
 from rig.errors import BadInputError
+from rig.study.catalogue import BASELINE
 from rig.study.journal import Droop
 
 Convention = Literal["peirce", "half_at_41.5"]
@@ -129,6 +131,23 @@ def pooled_sd(groups: Sequence[Sequence[float]]) -> float | None:
         squares += sum((value - mean) ** 2 for value in group)
         dof += len(group) - 1
     return sqrt(squares / dof) if dof else None
+
+
+def slide_means(results: Iterable[RunResult]) -> dict[tuple[str, str, str], float]:
+    """Mean slide angle in degrees for (bag, face, stage), each series counting alike.
+
+    Climates and boards are pooled: of use where all bags met the same ones, as a plan sees to.
+    """
+    series: dict[tuple[str, str, str], dict[tuple[str | None, str | None], list[float]]] = {}
+    for row in results:
+        if row.valid and row.onset_angle_deg is not None and row.bag and row.face:
+            key = (row.bag, row.face, row.treatment_stage or BASELINE)
+            one = series.setdefault(key, {}).setdefault((row.session, row.series), [])
+            one.append(row.onset_angle_deg)
+    return {
+        key: sum(sum(one) / len(one) for one in groups.values()) / len(groups)
+        for key, groups in series.items()
+    }
 
 
 class Association(Struct, frozen=True, kw_only=True):

@@ -122,6 +122,19 @@ def _check_stage(study: Study, row: PlanRow) -> None:
     )
 
 
+def open_wipe(study: Study, board: str) -> str | None:
+    """Name of the plan's next row that wipes this board, if one is open.
+
+    Raises:
+        BadInputError: the plan can't be used.
+    """
+    found = progress(study, read_plan(study), read_records(study)[0])
+    for row in found.rows:
+        if row.action == "wipe" and row.board == board and not found.is_done(row):
+            return row.row
+    return None
+
+
 def run_fields(study: Study, row: PlanRow, records: Sequence[RunRecord]) -> dict[str, Any]:
     """What the study knows for the header of the runs of a row, by the header's own names.
 

@@ -7,11 +7,15 @@ two-sided t-test on the changes, from the noncentral t distribution (no simulati
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 from math import sqrt
 
+import numpy as np
 from msgspec import Struct
+from numpy.typing import NDArray
 
 from rig.errors import BadInputError
+from rig.study.quantiles import t_quantile
 
 MOST = 200
 """No design with more of anything is looked for."""
@@ -51,6 +55,8 @@ class Needed(Struct, frozen=True, kw_only=True):
     series: int | None
     bags: int | None
     """Bags of each treatment, with as many controls (or those there are, if more)."""
+    bags_at_least: int | None
+    """The same, however often each bag is measured."""
     cheapest: Design | None
     """The design that takes the least time on the rig."""
     cheapest_h: float | None
@@ -87,16 +93,37 @@ def power_of(difference_deg: float, scatter: Scatter, design: Design, alpha: flo
 
 
 def two_sided_power(noncentrality: float, dof: int, alpha: float) -> float:
-    """Power of a two-sided t-test (noncentral t; J. Cohen, Statistical Power Analysis, 1988)."""
-    from scipy.special import nctdtr, stdtrit
+    """Power of a two-sided t-test (noncentral t; J. Cohen, Statistical Power Analysis, 1988).
 
-    limit = float(stdtrit(dof, 1.0 - alpha / 2.0))
+    The mean, over the distribution of the estimated standard deviation s (σ = 1), of the normal
+    chance that |z + δ| exceeds t·s. Library routines for the noncentral t fail at large δ.
+    """
+    from scipy.special import ndtr
+
+    s, weights = _scatter_nodes(dof)
+    limit = t_quantile(1.0 - alpha / 2.0, dof) * s
     shift = abs(noncentrality)
-    if shift > 30.0:  # beyond this the distribution's own routine loses digits, and power is 1
-        shift = 30.0 if limit < 20.0 else shift
-    above = 1.0 - float(nctdtr(dof, shift, limit))
-    below = float(nctdtr(dof, shift, -limit))
-    return min(1.0, max(0.0, above + below))
+    power = float(np.dot(weights, ndtr(shift - limit) + ndtr(-shift - limit)))
+    return min(1.0, power)
+
+
+@lru_cache(maxsize=512)
+def _scatter_nodes(dof: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gauss-Legendre nodes and weights over the density of s = sqrt(χ²/dof)."""
+    from scipy.special import gammainccinv, gammaincinv, gammaln
+
+    low = np.sqrt(2.0 * gammaincinv(dof / 2.0, 1e-15) / dof)
+    high = np.sqrt(2.0 * gammainccinv(dof / 2.0, 1e-15) / dof)
+    nodes, weights = np.polynomial.legendre.leggauss(200)
+    s = low + (high - low) * (nodes + 1.0) / 2.0
+    log_density = (
+        np.log(2.0)
+        + dof / 2.0 * np.log(dof / 2.0)
+        - gammaln(dof / 2.0)
+        + (dof - 1.0) * np.log(s)
+        - dof * s**2 / 2.0
+    )
+    return s, weights * (high - low) / 2.0 * np.exp(log_density)
 
 
 def needed(
@@ -129,14 +156,14 @@ def needed(
         wanted = Design(bags=bags, controls=controls, series=series, runs=runs)
         return bags + controls > 2 and power_of(difference_deg, scatter, wanted, alpha) >= power
 
-    def first(test: list[bool]) -> int | None:
-        return test.index(True) + 1 if True in test else None
+    def first(test: Callable[[int], bool]) -> int | None:
+        return next((n for n in range(1, MOST + 1) if test(n)), None)
 
     d = design
-    counts = range(1, MOST + 1)
-    runs = first([enough(n, d.series, d.bags, d.controls) for n in counts])
-    series = first([enough(d.runs, n, d.bags, d.controls) for n in counts])
-    bags = first([enough(d.runs, d.series, n, max(n, d.controls)) for n in counts])
+    runs = first(lambda n: enough(n, d.series, d.bags, d.controls))
+    series = first(lambda n: enough(d.runs, n, d.bags, d.controls))
+    bags = first(lambda n: enough(d.runs, d.series, n, max(n, d.controls)))
+    at_least = first(lambda n: enough(MOST, MOST, n, max(n, d.controls)))
     cheapest, minutes = _cheapest(enough, d.controls, run_min, change_min)
     present = 0.0
     if d.bags + d.controls > 2:
@@ -147,6 +174,7 @@ def needed(
         runs=runs,
         series=series,
         bags=bags,
+        bags_at_least=at_least,
         cheapest=cheapest,
         cheapest_h=None if cheapest is None else minutes / 60.0,
     )

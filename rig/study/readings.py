@@ -10,6 +10,8 @@ from math import hypot, sqrt
 
 from msgspec import Struct
 
+from rig.analysis.row import RunResult
+from rig.study.catalogue import BASELINE
 from rig.study.droop import pooled_sd
 from rig.study.journal import Reading
 from rig.study.quantiles import t_quantile
@@ -24,6 +26,25 @@ class RigAngle(Struct, frozen=True, kw_only=True):
     stage: str
     session: str
     onset_angle_deg: float
+
+
+def rig_angles(results: Iterable[RunResult]) -> list[RigAngle]:
+    """The valid runs that say what they measured; those without a stage are in the baseline."""
+    angles = []
+    for row in results:
+        named = row.bag and row.face and row.board and row.session
+        if named and row.valid and row.onset_angle_deg is not None:
+            angles.append(
+                RigAngle(
+                    bag=row.bag or "",
+                    face=row.face or "",
+                    board=row.board or "",
+                    stage=row.treatment_stage or BASELINE,
+                    session=row.session or "",
+                    onset_angle_deg=row.onset_angle_deg,
+                )
+            )
+    return angles
 
 
 class ReaderBias(Struct, frozen=True, kw_only=True):

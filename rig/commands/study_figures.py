@@ -1,0 +1,341 @@
+"""The `rig study` commands that show: status, readers, droop, power, export."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rig.commands.options import Json, print_json, say
+from rig.commands.quantities import quantity
+from rig.commands.study_options import Folder, figure, print_rows
+
+if TYPE_CHECKING:
+    from rig.analysis.row import RunResult
+    from rig.study.folder import Study
+
+
+def status(
+    folder: Folder,
+    journal: Annotated[
+        bool, typer.Option("--journal", help="List the journal's lines with their numbers.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Say what is done, what is missing, what comes next and how long it takes."""
+    import msgspec
+
+    from rig.study.folder import open_study
+    from rig.study.status import study_status
+
+    study = open_study(folder)
+    if journal:
+        _show_journal(study, json)
+        return
+    found = study_status(study)
+    if json:
+        print_json(msgspec.to_builtins(found))
+        return
+    print(
+        f"{found.study}: {found.bags} bags, {found.boards} boards, {found.runs} runs that count"
+        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} are outside the plan)."
+    )
+    if found.blocks:
+        print_rows(
+            [
+                ("stage", "climate", "series", "runs", "left"),
+                *(
+                    (
+                        block.stage,
+                        block.climate,
+                        f"{block.series_done} of {block.series_planned}",
+                        f"{block.runs_done} of {block.runs_planned}",
+                        f"{block.hours_left:.1f} h",
+                    )
+                    for block in found.blocks
+                ),
+            ]
+        )
+    for title, names in (
+        ("Treated", found.treatments_done),
+        ("Still to treat", found.treatments_missing),
+    ):
+        if names:
+            print(f"{title}: {'; '.join(names)}.")
+    for sentence in [*found.missing_climates, *found.warnings]:
+        print(sentence)
+    if found.blocks:
+        print(
+            f"Left on the rig: about {found.hours_left:.1f} h, at {found.minutes_per_run:.1f} min"
+            " for a run; treatments and acclimatising come on top."
+        )
+    print(f"Next: {found.next_step}")
+
+
+def _show_journal(study: "Study", json: bool) -> None:
+    import msgspec
+
+    counting = {entry.line for entry in study.journal.standing()}
+    lines = [
+        msgspec.to_builtins(entry) | {"counts": entry.line in counting}
+        for entry in study.journal.lines
+    ]
+    if json:
+        print_json({"lines": lines, "problems": study.journal.problems})
+        return
+    leave = ("line", "kind", "at", "written_at", "counts")
+    rows = [("line", "counts", "at", "kind", "what")]
+    for line in lines:
+        what = ", ".join(
+            f"{key} {_short(value)}"
+            for key, value in line.items()
+            if key not in leave and value not in (None, "", [])
+        )
+        counts = "yes" if line["counts"] else "no"
+        rows.append((str(line["line"]), counts, line["at"], line["kind"], what))
+    print_rows(rows)
+    for problem in study.journal.problems:
+        print(problem)
+
+
+def _short(value: object) -> str:
+    if isinstance(value, list):
+        return " ".join(
+            str(one.get("action", one)) if isinstance(one, dict) else f"{one}" for one in value
+        )
+    return f"{value}"
+
+
+def _results(study: "Study") -> "list[RunResult]":
+    """The study's analysed runs, or none if it has no run file."""
+    from rig.analysis.load import analyse
+    from rig.runfile.reader import find_runs
+
+    if not study.runs_path.is_dir() or not find_runs([study.runs_path]):
+        return []
+    found = analyse([study.runs_path])
+    for problem in found.problems:
+        say(problem)
+    return [run.result for run in found.runs]
+
+
+def show_readers(study: "Study", json: bool) -> None:
+    """Each reader's bias and scatter against the rig."""
+    import msgspec
+
+    from rig.study.journal import Reading
+    from rig.study.readings import reader_biases, rig_angles
+
+    biases = reader_biases(study.journal.of(Reading), rig_angles(_results(study)))
+    if json:
+        print_json({"readers": [msgspec.to_builtins(bias) for bias in biases]})
+        return
+    if not biases:
+        print("No readings by hand yet.")
+        return
+    titles = "reader|readings|beside the rig|bias °|95 % interval °|scatter °|rig's °|holds for"
+    rows: list[tuple[str, ...]] = [tuple(titles.split("|"))]
+    for bias in biases:
+        interval = "–"
+        if bias.low_deg is not None:
+            interval = f"{bias.low_deg:+.2f} to {bias.high_deg:+.2f}"
+        rows.append(
+            (
+                bias.reader,
+                str(bias.n_readings),
+                str(bias.n_compared),
+                figure(bias.bias_deg, 2),
+                interval,
+                figure(bias.scatter_deg, 2),
+                figure(bias.rig_scatter_deg, 2),
+                bias.scope,
+            )
+        )
+    print_rows(rows)
+    print("Bias is reading minus rig; scatter is the standard deviation of one reading.")
+
+
+def show_droop(study: "Study", json: bool) -> None:
+    """All droop readings, and how they go with the slide angle."""
+    import msgspec
+
+    from rig.study.droop import LIMITS, droop_against_slide, slide_means, summarise_droop
+    from rig.study.journal import Droop
+
+    found = summarise_droop(study.journal.of(Droop))
+    if not found and not json:
+        print("No droop readings yet.")
+        return
+    against = droop_against_slide(found, slide_means(_results(study)))
+    if json:
+        print_json(
+            {
+                "droop": [msgspec.to_builtins(one) for one in found],
+                "against_slide_angle": msgspec.to_builtins(against),
+                "limits": LIMITS,
+            }
+        )
+        return
+    titles = "bag, face up|stage|over mm|seams|layings|angle °|scatter °"
+    lengths = "c mm (Peirce)|c mm (L/2 at 41.5°)"
+    rows: list[tuple[str, ...]] = [tuple(f"{titles}|{lengths}".split("|"))]
+    for one in found:
+        rows.append(
+            (
+                f"{one.bag} {one.face}",
+                one.stage,
+                f"{one.overhang_mm:g}",
+                one.seams or "–",
+                f"{one.n_layings} in {one.n_sittings}",
+                f"{one.mean_angle_deg:.1f} ± {figure(one.u_angle_deg, 1)}",
+                figure(one.repeat_deg, 1),
+                f"{one.bending_length_peirce_mm:.1f} ± {figure(one.u_bending_length_mm, 1)}",
+                figure(one.bending_length_half_at_415_mm, 1),
+            )
+        )
+    print_rows(rows)
+    print("± is the standard uncertainty; c is the bending length by the convention named.")
+    for limit in LIMITS:
+        print(limit)
+    if against is not None:
+        print(f"{against.sentence} (r = {against.correlation:+.2f}, n = {against.n}.)")
+
+
+def power(
+    folder: Annotated[
+        Path | None,
+        typer.Argument(metavar="[STUDY]", help="Take the scatter that this study has shown."),
+    ] = None,
+    difference: Annotated[
+        str, typer.Option("--difference", metavar="DEG", help="Wanted to be found, in °.")
+    ] = "0.5",
+    bags: Annotated[int, typer.Option("--bags", min=1, help="Bags of each treatment.")] = 2,
+    controls: Annotated[int, typer.Option("--controls", min=1, help="Untreated bags.")] = 2,
+    series: Annotated[
+        int, typer.Option("--series", min=1, help="Series of each bag face at each stage.")
+    ] = 2,
+    runs: Annotated[int, typer.Option("--runs", min=1, help="Runs of each series.")] = 5,
+    sd_run: Annotated[
+        str | None, typer.Option("--sd-run", metavar="DEG", help="Scatter of a run, in °.")
+    ] = None,
+    sd_series: Annotated[
+        str | None, typer.Option("--sd-series", metavar="DEG", help="Scatter of a series, in °.")
+    ] = None,
+    sd_bag: Annotated[
+        str | None,
+        typer.Option("--sd-bag", metavar="DEG", help="How differently like bags change, in °."),
+    ] = None,
+    chance: Annotated[
+        float, typer.Option("--power", min=0.1, max=0.999, help="Wanted chance to find it.")
+    ] = 0.8,
+    alpha: Annotated[
+        float, typer.Option("--alpha", min=0.001, max=0.5, help="Chance of a false alarm.")
+    ] = 0.05,
+    json: Json = False,
+) -> None:
+    """Say how many runs, series or bags a difference between treatments needs."""
+    import msgspec
+
+    from rig.study.folder import open_study
+    from rig.study.power import Design, Scatter, needed
+    from rig.study.run_records import read_records
+    from rig.study.scatter import JUDGED_DEG, Seen, seen_scatter
+    from rig.study.status import minutes_per_run
+
+    seen: Seen = Seen()
+    times: dict[str, float] = {}
+    if folder is not None:
+        study = open_study(folder)
+        seen = seen_scatter(study, _results(study))
+        times["run_min"] = minutes_per_run(study, read_records(study)[0])
+        times["change_min"] = study.catalogue.preferences.change_min
+    given = {"run_deg": sd_run, "series_deg": sd_series, "bag_stage_deg": sd_bag}
+    option = {"run_deg": "--sd-run", "series_deg": "--sd-series", "bag_stage_deg": "--sd-bag"}
+    values: dict[str, float] = {}
+    origin: dict[str, str] = {}
+    for key, text in given.items():
+        measured: float | None = getattr(seen, key)
+        if text is not None:
+            values[key], origin[key] = quantity(option[key], text, "°", 0, 45), "given"
+        elif measured is not None:
+            values[key], origin[key] = measured, "seen in this study"
+        else:
+            values[key], origin[key] = JUDGED_DEG[key], "a judgement, not measured"
+    wanted = quantity("--difference", difference, "°", 0.001, 45)
+    found = needed(
+        wanted,
+        Scatter(**values),
+        Design(bags=bags, controls=controls, series=series, runs=runs),
+        power=chance,
+        alpha=alpha,
+        **times,
+    )
+    if json:
+        document = {"difference_deg": wanted, "power_wanted": chance, "alpha": alpha}
+        scatter = {"scatter": values, "scatter_from": origin}
+        answer = msgspec.to_builtins(found)
+        if found.detectable_deg == float("inf"):
+            answer["detectable_deg"] = None
+        print_json(document | scatter | {"needed": answer})
+        return
+    names = {"run_deg": "run", "series_deg": "series", "bag_stage_deg": "bag by stage"}
+    for key, value in values.items():
+        print(f"Scatter of a {names[key]}: {value:.2f}° ({origin[key]}).")
+    print(
+        f"{bags} treated and {controls} control bags, {series} series of {runs} runs at each stage"
+        f" find {wanted:g}° with a chance of {found.power:.0%}; with {chance:.0%} they find"
+        f" {found.detectable_deg:.2f}° or more."
+    )
+    for amount, what in (
+        (found.runs, "runs in each series"),
+        (found.series, "series of each bag face at each stage"),
+        (found.bags, "bags of each treatment, and as many controls"),
+    ):
+        said = f"would do: {amount}" if amount is not None else "alone would never do"
+        print(f"More {what} {said}.")
+    if found.bags_at_least is not None:
+        print(
+            f"With fewer than {found.bags_at_least} bags of each treatment no number of runs and"
+            " series would do."
+        )
+    if found.cheapest is not None:
+        d = found.cheapest
+        print(
+            f"Least time on the rig: {d.bags} bags of each treatment, {d.controls} controls,"
+            f" {d.series} series of {d.runs} runs, about {found.cheapest_h:.1f} h for each bag face"
+            " and treatment."
+        )
+    print("Two-sided t-test on the bags' changes, per comparison.")
+
+
+def export(
+    folders: Annotated[
+        list[Path], typer.Argument(metavar="STUDY...", help="Study folders, also of other rigs.")
+    ],
+    csv: Annotated[
+        Path | None, typer.Option("--csv", metavar="FILE", help="Write CSV to this file.")
+    ] = None,
+    parquet: Annotated[
+        Path | None, typer.Option("--parquet", metavar="FILE", help="Write Parquet to this file.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Write one tidy table of several studies: a row for each run, units in the column names.
+
+    Without --csv and --parquet the table goes to stdout as CSV.
+    """
+    from rig.study.export import csv_text, export_rows, write_table_csv, write_table_parquet
+
+    rows, problems = export_rows(folders)
+    for problem in problems:
+        say(problem)
+    if csv is not None:
+        write_table_csv(csv, rows)
+        say(f"Wrote {len(rows)} runs to {csv}.")
+    if parquet is not None:
+        write_table_parquet(parquet, rows)
+        say(f"Wrote {len(rows)} runs to {parquet}.")
+    if json:
+        print_json({"runs": rows})
+    elif csv is None and parquet is None:
+        sys.stdout.write(csv_text(rows))

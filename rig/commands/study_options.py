@@ -1,0 +1,87 @@
+"""Arguments and output that the `rig study` commands share."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rig.commands.quantities import quantity, utc_of
+
+if TYPE_CHECKING:
+    from rig.study.folder import Study
+
+Folder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
+When = Annotated[
+    str | None,
+    typer.Option("--at", metavar="TIME", help="When it was done, such as 2026-05-30T14:05."),
+]
+Operator = Annotated[str | None, typer.Option("--operator", help="Who did it.")]
+Note = Annotated[str, typer.Option("--note", help="Anything worth keeping.")]
+Replaces = Annotated[
+    int | None,
+    typer.Option("--replaces", metavar="LINE", help="Corrects this line of the journal."),
+]
+Stage = Annotated[
+    str | None,
+    typer.Option("--stage", help="`baseline`, `after 1`, …; as the journal says if left out."),
+]
+Temperature = Annotated[
+    str | None, typer.Option("--temperature", metavar="T", help="Of the air, in °C.")
+]
+Humidity = Annotated[
+    str | None, typer.Option("--humidity", metavar="H", help="Relative humidity, in %.")
+]
+Measured = Annotated[
+    bool,
+    typer.Option("--measured", help="The climate was read from an instrument, not guessed."),
+]
+Angles = Annotated[
+    list[str] | None, typer.Option("--angle", metavar="DEG", help="In °; one for each, in order.")
+]
+Session = Annotated[
+    str | None,
+    typer.Option("--session", help="The sitting; that of the day's runs, or the day, if left out."),
+]
+
+
+def air(temperature: str | None, humidity: str | None) -> tuple[float | None, float | None]:
+    """Temperature in °C and relative humidity in % as typed."""
+    return (
+        None if temperature is None else quantity("--temperature", temperature, "°C", -40, 70),
+        None if humidity is None else quantity("--humidity", humidity, "%", 0, 100),
+    )
+
+
+def angles_of(texts: list[str]) -> tuple[float, ...]:
+    """The angles of --angle in degrees."""
+    return tuple(quantity("--angle", text, "°", 0.01, 89.99) for text in texts)
+
+
+def session_of(study: "Study", session: str | None, at: str) -> str:
+    """The session that was named; else the only one with runs that day; else the day."""
+    from rig.study.run_records import read_records
+
+    if session is not None:
+        return session
+    day = at[:10]
+    records, _ = read_records(study)
+    sessions = {r.session for r in records if r.session and r.started_at[:10] == day}
+    return sessions.pop() if len(sessions) == 1 else day
+
+
+def when(text: str | None) -> str:
+    """The time of --at for the journal."""
+    return utc_of("--at", text)
+
+
+def print_rows(rows: Sequence[tuple[str, ...]]) -> None:
+    """A table on stdout, titles first."""
+    from rig.analysis.table import format_table
+
+    print(format_table(list(rows)))
+
+
+def figure(value: float | None, digits: int) -> str:
+    """A number for a table, or a dash."""
+    return "–" if value is None else f"{value:.{digits}f}"

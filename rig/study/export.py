@@ -1,0 +1,129 @@
+"""One tidy table of several studies and rigs: a row for each run, units in the column names."""
+
+import csv
+import io
+import types
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+
+import msgspec
+
+from rig.analysis.friction import RunAnalysis
+from rig.analysis.load import analyse
+from rig.analysis.row import RunResult
+from rig.errors import BadInputError
+from rig.study.durable import replace_file
+from rig.study.folder import Study, open_study
+
+BEFORE: dict[str, type] = {
+    "study": str,
+    "rig": str,
+    "started_at": str,
+    "source": str,
+    "operator": str,
+    "role": str,
+    "treatment": str,
+    "bag_mass_g": float,
+    "approach": str,
+    "conditioned_h": float,
+    "slides_before": int,
+}
+"""Columns that are not among a run's results, and what they hold."""
+
+
+def columns() -> dict[str, type]:
+    """Name and type (str, float, int or bool) of every column, in order."""
+    hints = get_type_hints(RunResult)
+    return BEFORE | {name: _plain(hints[name]) for name in RunResult.__struct_fields__}
+
+
+def _plain(hint: Any) -> type:
+    """The type of a column from that of a result's field; lists become text."""
+    if get_origin(hint) in (Union, types.UnionType):
+        hint = next(arm for arm in get_args(hint) if arm is not type(None))
+    if get_origin(hint) is Literal or get_origin(hint) is list:
+        return str
+    return hint if hint in (str, float, int, bool) else str
+
+
+def export_rows(folders: Sequence[Path]) -> tuple[list[dict[str, Any]], list[str]]:
+    """The rows of all studies, one after the other, and sentences about what can't be read.
+
+    Flags are joined by spaces; `run_file` is the path within the study's folder.
+
+    Raises:
+        BadInputError: a folder is no study, two are the same, or one has no run that can be used.
+    """
+    rows: list[dict[str, Any]] = []
+    problems: list[str] = []
+    seen: set[Path] = set()
+    for folder in folders:
+        if folder.resolve() in seen:
+            raise BadInputError(f"{folder} is named twice; its runs would count double.")
+        seen.add(folder.resolve())
+        study = open_study(folder)
+        analysis = analyse([study.runs_path])
+        problems += analysis.problems
+        rows += [_row(study, run) for run in analysis.runs]
+    return rows, problems
+
+
+def _row(study: Study, analysis: RunAnalysis) -> dict[str, Any]:
+    header, result = analysis.run.header, analysis.result
+    row = {name: getattr(header, name, None) for name in BEFORE}
+    bag = study.catalogue.bags.get(result.bag or "")
+    row["study"] = study.catalogue.name
+    row["role"] = None if bag is None else bag.role
+    row["treatment"] = None if bag is None else bag.treatment
+    row |= msgspec.to_builtins(result)
+    row["flags"] = " ".join(result.flags)
+    path = analysis.run.path
+    row["run_file"] = path.resolve().relative_to(study.path.resolve()).as_posix()
+    if row["treatment_stage"] is None and bag is not None:
+        row["treatment_stage"] = study.stage_at(result.bag or "", header.started_at)
+    return row
+
+
+def csv_text(rows: Sequence[dict[str, Any]]) -> str:
+    """The rows as CSV; an empty cell is "not known"."""
+    buffer = io.StringIO()
+    writer = csv.DictWriter(buffer, list(columns()), lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        cells = {
+            k: str(cell).lower() if isinstance(cell, bool) else cell for k, cell in row.items()
+        }
+        writer.writerow(cells)
+    return buffer.getvalue()
+
+
+def write_table_csv(path: Path, rows: Sequence[dict[str, Any]]) -> None:
+    """Write the rows as CSV, whole or not at all.
+
+    Raises:
+        BadInputError: it can't be written.
+    """
+    replace_file(path, csv_text(rows).encode())
+
+
+def write_table_parquet(path: Path, rows: Sequence[dict[str, Any]]) -> None:
+    """Write the rows as Parquet; columns keep their type also when they are empty.
+
+    Raises:
+        BadInputError: pyarrow is not installed, or the file can't be written.
+    """
+    try:
+        # An extra, and without types.
+        import pyarrow as pa  # type: ignore[import-untyped,import-not-found,unused-ignore]
+        import pyarrow.parquet as pq  # type: ignore[import-untyped,import-not-found,unused-ignore]
+    except ImportError as error:
+        raise BadInputError(
+            "Parquet needs pyarrow, which is not installed; `pip install 'rig[export]'` adds it,"
+            " or write CSV."
+        ) from error
+    kinds = {str: pa.string(), float: pa.float64(), int: pa.int64(), bool: pa.bool_()}
+    schema = pa.schema([(name, kinds[kind]) for name, kind in columns().items()])
+    sink = pa.BufferOutputStream()
+    pq.write_table(pa.Table.from_pylist(list(rows), schema=schema), sink)
+    replace_file(path, sink.getvalue().to_pybytes())

@@ -1,0 +1,62 @@
+"""Keeps `plan.csv`: made once, added to, or put aside for a new one; no plan is ever lost."""
+
+from itertools import pairwise
+
+from rig.errors import BadInputError
+from rig.study.durable import create_file, locked, replace_file
+from rig.study.folder import Study
+from rig.study.plan import PlanRow, plan_text, read_plan
+from rig.study.plan_make import make_plan
+from rig.study.status import stage_to_plan_from
+
+
+def current_plan(study: Study, *, replace: bool = False) -> list[PlanRow]:
+    """The plan, checked; made if there is none, or anew with `replace`.
+
+    A plan that is replaced is kept beside it as `plan-N.csv`, whatever is in it.
+
+    Raises:
+        BadInputError: the plan can't be so, or something that a plan needs is missing.
+    """
+    path = study.plan_path
+    if path.exists() and not replace:
+        return read_plan(study)
+    with locked(study.path):
+        kept = len(list(study.path.glob("plan-*.csv")))
+        number = kept + (2 if path.exists() else 1)
+        rows = make_plan(study, number)
+        if path.exists():
+            create_file(path.with_name(f"plan-{number - 1}.csv"), path.read_bytes())
+        replace_file(path, plan_text(rows).encode())
+    return read_plan(study)
+
+
+def add_to_plan(study: Study) -> list[PlanRow]:
+    """Append the blocks that the catalogue wants and the plan lacks; keep a copy of the old one.
+
+    Raises:
+        BadInputError: there is no plan, it can't be so, or nothing can be added to it.
+    """
+    path = study.plan_path
+    rows = read_plan(study)
+    stage_from = stage_to_plan_from(study)
+    with locked(study.path):
+        number = len(list(study.path.glob("plan-*.csv"))) + 1
+        more = make_plan(study, number + 1, rows, stage_from)
+        if not more:
+            raise BadInputError(
+                "The plan has everything already that the catalogue wants and that can still be"
+                " measured; add a climate with `rig study climate` or edit study.toml."
+            )
+        merged = _in_order(study, rows, more)
+        create_file(path.with_name(f"plan-{number}.csv"), path.read_bytes())
+        replace_file(path, plan_text(merged).encode())
+    return read_plan(study)
+
+
+def _in_order(study: Study, rows: list[PlanRow], more: list[PlanRow]) -> list[PlanRow]:
+    """Put new rows behind the old ones of their stage, so that stages stay in order."""
+    order = {row.row: study.stage_order(row.stage) for row in [*rows, *more]}
+    if all(order[a.row] <= order[b.row] for a, b in pairwise(rows)):
+        return sorted([*rows, *more], key=lambda row: order[row.row])
+    return [*rows, *more]

@@ -1,0 +1,64 @@
+"""The layers of scatter that a study has shown so far, for planning how much more is needed."""
+
+from collections.abc import Sequence
+from math import sqrt
+
+from msgspec import Struct
+
+from rig.analysis.row import RunResult
+from rig.study.folder import Study
+from rig.study.variance import Factor, components
+
+JUDGED_DEG = {"run_deg": 0.4, "series_deg": 0.3, "bag_stage_deg": 0.3}
+"""Where nothing is known yet; a judgement, not a measurement."""
+
+
+class Seen(Struct, frozen=True, kw_only=True):
+    """Standard deviations seen, in degrees; None where the study can't say yet."""
+
+    run_deg: float | None = None
+    series_deg: float | None = None
+    bag_stage_deg: float | None = None
+
+
+def seen_scatter(study: Study, results: Sequence[RunResult]) -> Seen:
+    """Layers from all valid runs of bags that are studied.
+
+    Fixed: bag face on its board, what was done to it by stage, and the session; the rest of a bag's
+    change between stages is the bag-by-stage layer, then come series and run.
+    """
+    bags = study.catalogue.bags
+    used = [
+        row
+        for row in results
+        if row.valid
+        and row.onset_angle_deg is not None
+        and row.bag in bags
+        and bags[row.bag].role != "reference"
+    ]
+    if len(used) < 3:
+        return Seen()
+    unit = [(row.bag, row.face, row.board) for row in used]
+    stage = [row.treatment_stage or "" for row in used]
+    series = [(row.session, row.series) for row in used]
+    group = [bags[bag].treatment or bags[bag].role for bag, _, _ in unit if bag is not None]
+    stage_effect = [
+        (part, one, face, board)
+        for part, one, (_, face, board) in zip(group, stage, unit, strict=True)
+    ]
+    layers = components(
+        [row.onset_angle_deg or 0.0 for row in used],
+        [
+            Factor(name="unit", labels=unit, random=False),
+            Factor(name="stage effect", labels=stage_effect, random=False),
+            Factor(name="session", labels=[row.session for row in used], random=False),
+            Factor(name="bag stage", labels=list(zip(unit, stage, strict=True))),
+            Factor(name="series", labels=list(zip(unit, series, strict=True))),
+        ],
+    )
+
+    def deg(name: str) -> float | None:
+        variance = layers.variance(name)
+        return None if variance is None else sqrt(variance)
+
+    return Seen(run_deg=deg("run"), series_deg=deg("series"), bag_stage_deg=deg("bag stage"))
