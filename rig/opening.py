@@ -13,6 +13,7 @@ from rig.devices.bus import Bus, real_bus
 from rig.settings.model import Settings
 
 if TYPE_CHECKING:
+    from rig.twin.bubble import TwinLevelPerson
     from rig.twin.rig import TwinRig
     from rig.twin.scenario import Scenario
 
@@ -53,6 +54,19 @@ class OpenRig:
         if self.twin is not None:
             clock.spawn(self.twin.person(), "person")
         return clock.run(task)
+
+    def level_person(self, seed: int, **errors: float) -> "TwinLevelPerson | None":
+        """Who reads a simulated level on the twin; None on a real rig.
+
+        Args:
+            seed: of the level's errors.
+            **errors: as `TwinLevelPerson` takes them.
+        """
+        if self.twin is None:
+            return None
+        from rig.twin.bubble import TwinLevelPerson
+
+        return TwinLevelPerson(self.twin.world, seed, **errors)
 
     def write_truth(self, run_file: Path) -> Path | None:
         """Write what the twin knows of the last run beside its file; nothing on a real rig."""

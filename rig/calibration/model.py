@@ -65,3 +65,8 @@ class Calibration(Struct, frozen=True, kw_only=True):
     reference: str = ""
     u_reference_deg: float = 0.0
     residuals_deg: tuple[float, ...] = ()
+    """Reference less sensor, at zero and at each span point."""
+    angles_deg: tuple[float, ...] = ()
+    """Inclination along the slide at those points, by the reference."""
+    notes: tuple[str, ...] = ()
+    """Sentences about what looked wrong when it was made."""

@@ -116,11 +116,15 @@ class Cycle(Mover):
         across = cross_deg - calibration.home_cross_deg
         if max(abs(along), abs(across)) > limit:
             self._recorder.flag("floor_tilt")
+            check = self._machine.home_check
+            if check is not None and check.covers(calibration, angle_deg, cross_deg, limit):
+                return
             raise MachineFaultError(
                 "home_mismatch",
                 f"At home the board reads {along:+.2f}° along and {across:+.2f}° across from the"
                 f" calibration (allowed {limit:g}°): the floor, the frame or the sensor moved.",
-                "Check the feet and the sensor's screws, then calibrate with `rig level`.",
+                "Check the feet and the sensor's screws, then lay a level on the board"
+                " (`rig level check`) or calibrate (`rig level`).",
             )
 
     def _place(self) -> Task[None]:

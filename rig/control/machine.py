@@ -6,6 +6,7 @@ from types import TracebackType
 from typing import Any, NamedTuple, Self
 
 from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
+from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
 from rig.clock import At, Clock, Task
 from rig.control.live import Live
@@ -68,6 +69,8 @@ class Machine:
         self.recorder: Recorder | None = None
         self.opened_s = 0.0
         self.is_homed = False
+        self.home_check: HomeCheck | None = None
+        """What a level said about the home reading since the calibration, if anybody looked."""
         self._open_pins = open_pins
         self._captured: list[Counts] | None = None
         self._batches: list[ImuBatch] | None = None
@@ -209,6 +212,15 @@ class Machine:
             yield
         finally:
             self._captured = None
+
+    @contextmanager
+    def listening_with_times(self, batches: list[ImuBatch]) -> Iterator[None]:
+        """While this lasts, every batch is also appended to `batches`, with its times."""
+        self._batches = batches
+        try:
+            yield
+        finally:
+            self._batches = None
 
     def angles_deg(self, counts: Sequence[Counts]) -> tuple[float, float]:
         """Inclination and cross slope from the mean of some counts, signed, in degrees.

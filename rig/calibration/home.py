@@ -1,0 +1,151 @@
+"""The home reading against the calibration: what moved, the floor, the sensor, or the frame.
+
+At home the sensor sees its own change and the floor's tilt, and can't tell them apart: a floor
+that sank by 0.5° along and a sensor that slipped by 0.5° about the hinge give the same counts at
+every angle, and the same difference to the step count. Three things help.
+
+- A slip about any other axis moves the hinge in the sensor's frame, which a raise shows; a floor
+  does not. (So screw the sensor down on a face that does not stand across the hinge.)
+- A bent frame changes the difference between sensor and steps *along the raise*; a floor that sank
+  and a slip change it by the same at every angle.
+- A level on the board. It is asked for whenever the reading is out of its limit, and nothing else
+  lets runs go on: if it agrees with the sensor the floor moved, the angles are still right, and the
+  runs are flagged; if not, the sensor moved and must be calibrated again.
+"""
+
+import os
+from pathlib import Path
+
+import msgspec
+import numpy as np
+from msgspec import Struct
+from numpy.typing import ArrayLike
+
+from rig.calibration.axis import axis_of_sweep
+from rig.calibration.model import Calibration
+from rig.calibration.reference import Turned
+from rig.errors import BadInputError
+
+CHECKS_NAME = "home-checks.jsonl"
+
+AGREE_DEG = 0.1
+"""Level and sensor agree within this and three times their uncertainty."""
+
+
+class HomeCheck(Struct, frozen=True, kw_only=True):
+    """A level's word on one home reading."""
+
+    checked_at: str
+    calibration_made_at: str
+    sensor_along_deg: float
+    sensor_across_deg: float
+    level_along_deg: float
+    level_across_deg: float
+    u_level_deg: float
+
+    def covers(
+        self, calibration: Calibration, angle_deg: float, cross_deg: float, limit_deg: float
+    ) -> bool:
+        """Whether a home reading is still the one that the level found right."""
+        is_same = self.calibration_made_at == calibration.made_at
+        off = max(abs(angle_deg - self.sensor_along_deg), abs(cross_deg - self.sensor_across_deg))
+        return is_same and off <= limit_deg
+
+
+def check_home(
+    calibration: Calibration,
+    sensor_deg: tuple[float, float],
+    along: Turned,
+    across: Turned,
+    u_sensor_deg: float,
+    now: str,
+) -> HomeCheck:
+    """Compare the home reading with a level on the board.
+
+    Args:
+        calibration: in use.
+        sensor_deg: inclination (signed along) and cross slope by the sensor at home.
+        along: the level, turned end for end, along the board.
+        across: the same across.
+        u_sensor_deg: standard uncertainty of the sensor's inclination at home.
+        now: time stamp in UTC.
+
+    Raises:
+        BadInputError: they disagree: the sensor moved.
+    """
+    # Near level the total inclination, signed along, is the length of both slopes.
+    level_deg = float(np.copysign(np.hypot(along.slope_deg, across.slope_deg), along.slope_deg))
+    allowed = AGREE_DEG + 3.0 * float(np.hypot(u_sensor_deg, along.u_slope_deg))
+    off = (sensor_deg[0] - level_deg, sensor_deg[1] - across.slope_deg)
+    moved = (sensor_deg[1] - calibration.home_cross_deg) - (
+        across.slope_deg - calibration.home_cross_deg
+    )
+    if abs(off[0]) > allowed:
+        raise BadInputError(
+            f"The sensor says {sensor_deg[0]:+.2f}° and the level {level_deg:+.2f}° (allowed"
+            f" difference {allowed:.2f}°): the sensor or the board on its cradle has moved since the"
+            " calibration; fasten it and calibrate again with `rig level`."
+        )
+    if abs(moved) > 2.0:
+        raise BadInputError(
+            f"Across, the sensor says {sensor_deg[1]:+.2f}° and the level {across.slope_deg:+.2f}°:"
+            " the sensor has turned; fasten it and calibrate again with `rig level`."
+        )
+    return HomeCheck(
+        checked_at=now,
+        calibration_made_at=calibration.made_at,
+        sensor_along_deg=sensor_deg[0],
+        sensor_across_deg=sensor_deg[1],
+        level_along_deg=along.slope_deg,
+        level_across_deg=across.slope_deg,
+        u_level_deg=along.u_slope_deg,
+    )
+
+
+def axis_shift_deg(calibration: Calibration, gravity: ArrayLike) -> tuple[float, float]:
+    """How far the hinge has moved in the sensor's frame since the calibration, and its u.
+
+    Args:
+        calibration: in use.
+        gravity: calibrated vectors of a raise, averaged over blocks, shape (n, 3).
+
+    Raises:
+        BadInputError: the raise is too short.
+    """
+    found = axis_of_sweep(gravity)
+    cosine = float(np.dot(found.axis, calibration.axis))
+    return float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))), found.u_axis_deg
+
+
+def save_home_check(folder: Path, check: HomeCheck) -> Path:
+    """Append a check to the folder's list.
+
+    Raises:
+        BadInputError: it can't be written.
+    """
+    path = folder / CHECKS_NAME
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with path.open("ab") as file:
+            file.write(msgspec.json.encode(check) + b"\n")
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise BadInputError(
+            f"Cannot write {path}: {error.strerror or error}; name a folder you may write to."
+        ) from error
+    return path
+
+
+def load_home_check(folder: Path) -> HomeCheck | None:
+    """The latest check, or None; lines that can't be read are passed over."""
+    try:
+        lines = (folder / CHECKS_NAME).read_bytes().splitlines()
+    except OSError:
+        return None
+    for line in reversed(lines):
+        try:
+            return msgspec.json.decode(line, type=HomeCheck)
+        except (msgspec.DecodeError, UnicodeDecodeError):
+            continue
+    return None

@@ -1,0 +1,84 @@
+"""What a calibration will do, as a person writes it down: reference, span points, dates."""
+
+import math
+from pathlib import Path
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta, Struct
+
+from rig.calibration.reference import U_NULL_DEG, SineBar
+from rig.errors import BadInputError
+
+Direction = Literal["up", "down"]
+
+
+class SpanPoint(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """One inclination to stop at, and what the reference says there, if it is known already."""
+
+    angle_deg: Annotated[float, Meta(ge=5, le=40, description="where the board goes, by steps")]
+    direction: Direction = "up"
+    turned: bool = False
+    height_mm: float | None = None
+    """Block under the sine bar; None takes the angle's own."""
+    shown: float | None = None
+    """What a digital level shows."""
+    unit: str = "deg"
+    across_deg: float | None = None
+
+
+class ZeroReadings(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """The level's readings on the level board, as laid down and turned, in the board's frame."""
+
+    along: tuple[float, float]
+    across: tuple[float, float]
+    unit: str = "deg"
+
+
+class LevelPlan(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """A calibration from start to end; the defaults are those of `rig level`."""
+
+    reference: Literal["sine-bar", "digital"] = "sine-bar"
+    bar_length_mm: Annotated[float, Meta(gt=10, le=2000)] = 200.0
+    limit_length_mm: Annotated[float, Meta(ge=0, le=5)] = 0.1
+    limit_height_mm: Annotated[float, Meta(ge=0, le=5)] = 0.05
+    u_null_deg: Annotated[float, Meta(gt=0, le=1)] = U_NULL_DEG
+    resolution_deg: Annotated[float, Meta(gt=0, le=1, description="of the level at zero")] = 0.05
+    stated_error_deg: Annotated[float, Meta(gt=0, le=2, description="of a digital level")] = 0.2
+    due_days: Annotated[int, Meta(ge=1, le=3650)] = 180
+    sweep: bool = True
+    """End with unloaded sweeps: hinge, vibration, filter delay."""
+    zero: ZeroReadings | None = None
+    span: tuple[SpanPoint, ...] = ()
+
+    def points(self) -> tuple[SpanPoint, ...]:
+        """The span points in the order in which they are taken."""
+        if self.span:
+            return self.span
+        angles = (10.0, 15.0, 20.0, 25.0, 30.0, 35.0)
+        up = [SpanPoint(angle_deg=a) for a in angles]
+        down = [SpanPoint(angle_deg=a, direction="down", turned=True) for a in reversed(angles)]
+        return (*up, *down)
+
+    def bar(self, point: SpanPoint) -> SineBar:
+        """The sine bar on its block at one point."""
+        height = point.height_mm
+        if height is None:
+            height = round(self.bar_length_mm * math.sin(math.radians(point.angle_deg)), 3)
+        return SineBar(height, self.bar_length_mm, self.limit_height_mm, self.limit_length_mm)
+
+
+def load_plan(path: Path) -> LevelPlan:
+    """Read a TOML file of readings.
+
+    Raises:
+        BadInputError: it can't be read, or a key or value is not one that a plan has.
+    """
+    try:
+        return msgspec.toml.decode(path.read_bytes(), type=LevelPlan)
+    except OSError as error:
+        raise BadInputError(
+            f"Cannot read the readings {path}: {error.strerror or error}; check its name."
+        ) from error
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise BadInputError(f"{path} is no file of level readings: {error}.") from error

@@ -1,0 +1,100 @@
+"""From captures to the calibration."""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
+from rig.calibration.captures import Rest
+from rig.calibration.fit import Fit, fit_calibration
+from rig.calibration.model import Calibration
+from rig.calibration.sensors import CLASSES
+from rig.control.machine import Machine
+from rig.errors import BadInputError
+from rig.procedures.level_progress import Progress
+
+AXIS_LIMIT_DEG = 1.0
+BACKLASH_LIMIT_DEG = 0.1
+
+
+def finish(progress: Progress, machine: Machine) -> Calibration:
+    """Fit what was captured; without sweeps the filter delay is the settings'.
+
+    Raises:
+        BadInputError: something is missing, or can't be fitted.
+    """
+    if progress.zero is None or progress.home is None:
+        raise BadInputError("The calibration has no zero yet; go on with `rig level`.")
+    sensor = CLASSES[progress.sensor.model]
+    span = list(progress.span.values())
+    fit = fit_calibration(progress.zero, span, sensor, machine.imu.counts_per_g)
+    rests = [progress.zero.rest, progress.home, *(s.rest for s in span)]
+    imu, sweep = machine.settings.imu, progress.sweep
+    now = machine.clock.utc_now()
+    calibration = Calibration(
+        made_at=_stamp(now),
+        due_at=_stamp(now + timedelta(days=progress.plan.due_days)),
+        sensor=progress.sensor,
+        temperature_c=fit.temperature_c,
+        counts_per_g=machine.imu.counts_per_g,
+        bias_g=fit.bias_g,
+        gain=fit.gain,
+        u_drift_g_per_k=sensor.u_drift_g_per_k,
+        level=fit.level,
+        axis=fit.axis,
+        covariance=tuple(tuple(row) for row in fit.covariance.tolist()),
+        filter_delay_ms=imu.filter_delay_ms if sweep is None else sweep.delay_ms,
+        u_filter_delay_ms=imu.u_filter_delay_ms if sweep is None else sweep.u_delay_ms,
+        noise_g=_noise_g(rests, machine.imu.counts_per_g),
+        reference=_reference(progress),
+        u_reference_deg=fit.u_reference_deg,
+        residuals_deg=fit.residuals_deg,
+        angles_deg=fit.angles_deg,
+        notes=(*fit.notes, *_notes(progress, fit)),
+    )
+    gravity = gravity_g(calibration, progress.home.counts, progress.home.temperature_c)
+    return _with_home(
+        calibration,
+        float(inclination_deg(calibration, gravity)),
+        float(cross_slope_deg(calibration, gravity)),
+    )
+
+
+def _with_home(calibration: Calibration, angle_deg: float, cross_deg: float) -> Calibration:
+    import msgspec
+
+    return msgspec.structs.replace(calibration, home_angle_deg=angle_deg, home_cross_deg=cross_deg)
+
+
+def _stamp(time: datetime) -> str:
+    return time.isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def _noise_g(rests: list[Rest], counts_per_g: float) -> float:
+    return float(np.median([np.median(rest.scatter_counts) for rest in rests])) / counts_per_g
+
+
+def _reference(progress: Progress) -> str:
+    plan = progress.plan
+    if plan.reference == "digital":
+        return f"digital level, ±{plan.stated_error_deg:g}° stated, turned end for end at zero"
+    return (
+        f"sine bar of {plan.bar_length_mm:g} mm with a spirit level turned end for end"
+        f" (blocks ±{plan.limit_height_mm:g} mm)"
+    )
+
+
+def _notes(progress: Progress, fit: Fit) -> list[str]:
+    notes = []
+    sweep = progress.sweep
+    if sweep is not None and sweep.axis_off_deg > max(AXIS_LIMIT_DEG, 4.0 * fit.u_axis_deg):
+        notes.append(
+            f"The hinge's axis in the sweep is {sweep.axis_off_deg:.2f}° from that of the span"
+            " points: the frame twists, or the sensor moved between them."
+        )
+    if sweep is not None and abs(sweep.backlash_deg) > BACKLASH_LIMIT_DEG:
+        notes.append(
+            f"The screw has {sweep.backlash_deg:.2f}° of play between up and down: check nut and"
+            " pivots."
+        )
+    return notes

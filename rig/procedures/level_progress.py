@@ -1,0 +1,77 @@
+"""What a calibration has captured so far, kept in a file so that it can go on another day."""
+
+import os
+from pathlib import Path
+
+import msgspec
+from msgspec import Struct, field
+
+from rig.calibration.captures import Rest, Span, Zero
+from rig.calibration.model import SensorIdentity
+from rig.calibration.plan import LevelPlan
+from rig.errors import BadInputError
+
+NAME = "level.progress"
+
+
+class SweepFindings(Struct, frozen=True, kw_only=True):
+    """What the unloaded sweeps showed."""
+
+    axis_off_deg: float
+    """Between the hinge of the sweep and that of the span points."""
+    misfit_g: float
+    delay_ms: float
+    u_delay_ms: float
+    backlash_deg: float
+    line_hz: tuple[float, float]
+    line_g: tuple[float | None, float | None]
+    """Amplitude of the stepper's lines; None where they fold to near zero all along."""
+
+
+class Progress(Struct, kw_only=True):
+    """Captures by step; rewritten whole after each."""
+
+    format: str = "tilt-level-progress"
+    sensor: SensorIdentity
+    started_at: str
+    plan: LevelPlan
+    zero: Zero | None = None
+    span: dict[str, Span] = field(default_factory=dict)
+    home: Rest | None = None
+    sweep: SweepFindings | None = None
+
+
+def load_progress(path: Path) -> Progress | None:
+    """What was captured before; None when there is nothing.
+
+    Raises:
+        BadInputError: the file can't be used.
+    """
+    if not path.exists():
+        return None
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=Progress)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise BadInputError(
+            f"{path} can't be gone on with ({error}); start afresh with `rig level --fresh`."
+        ) from error
+
+
+def save_progress(path: Path, progress: Progress) -> None:
+    """Write the file anew, by way of a second one, so that a cut leaves the old one.
+
+    Raises:
+        BadInputError: the folder can't be written to.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        new = path.with_suffix(".new")
+        with new.open("wb") as file:
+            file.write(msgspec.json.format(msgspec.json.encode(progress)) + b"\n")
+            file.flush()
+            os.fsync(file.fileno())
+        new.replace(path)
+    except OSError as error:
+        raise BadInputError(
+            f"Cannot write {path}: {error.strerror or error}; name a folder you may write to."
+        ) from error
