@@ -1,21 +1,59 @@
-"""`rig study`: the folder that holds bags, treatments, plan, journal and runs."""
+"""`rig study`: the folder that holds bags, treatments, plan, journal and runs.
 
-from pathlib import Path
-from typing import Annotated
+Its commands are built only when one of them is asked for, so that other commands start fast.
+"""
+
+from typing import Any
 
 import typer
+from typer.core import TyperGroup
 
-from rig.commands import study_figures, study_journal
-from rig.commands.options import Json, print_json, say
-from rig.commands.quantities import quantity, with_tolerance
-from rig.commands.study_options import Folder, print_rows
-from rig.errors import BadInputError
+
+class _Later(TyperGroup):
+    """A group that gets its commands when they are needed."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Their names, in the order of a study."""
+        return list(_commands())
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """The command of this name, or None."""
+        return _commands().get(cmd_name)
+
+
+def _commands() -> dict[str, Any]:
+    from rig.commands import study_catalogue, study_figures, study_journal
+
+    app = typer.Typer(rich_markup_mode=None)
+    for command in (
+        study_catalogue.new,
+        study_catalogue.board,
+        study_catalogue.climate,
+        study_catalogue.bag,
+        study_catalogue.plan,
+        study_journal.treat,
+        study_journal.mass,
+        study_journal.wipe,
+        study_journal.droop,
+        study_journal.reading,
+        study_journal.withdraw,
+        study_figures.status,
+        study_figures.power,
+        study_figures.export,
+    ):
+        app.command()(command)
+    # Whose types these are depends on the version of typer, which may bring its own click.
+    group: Any = typer.main.get_command(app)
+    commands: dict[str, Any] = group.commands
+    return commands
+
 
 study = typer.Typer(
     name="study",
+    cls=_Later,
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="A study: which treatment did what to which bag, and how sure is that.\n\n"
+    help="Which treatment did what to which bag, and how sure is that: plan it, note it.\n\n"
     "In order: `new` makes the folder; `board`, `climate`, `treat --recipe` and `bag` fill its"
     " catalogue (study.toml, which you may edit); `plan` lays down what is measured in which order;"
     " `rig run --plan` measures; `treat`, `mass`, `wipe`, `droop` and `reading` note what was done"
@@ -23,245 +61,3 @@ study = typer.Typer(
     " missing and what comes next; `power` says how much is enough; `export` gives one table.",
     epilog="Units: °C, % (relative humidity), g, mm, °, min. Times without a zone are local.",
 )
-
-
-@study.command()
-def new(
-    folder: Folder,
-    name: Annotated[
-        str | None, typer.Option("--name", help="Of the study; the folder's name if left out.")
-    ] = None,
-    runs: Annotated[int, typer.Option("--runs", min=1, max=100, help="Runs of a series.")] = 5,
-    stages: Annotated[
-        int, typer.Option("--stages", min=0, max=50, help="Treatments of each treated bag.")
-    ] = 1,
-    sessions: Annotated[
-        int, typer.Option("--sessions", min=1, max=20, help="Sessions in each climate and stage.")
-    ] = 1,
-    wish: Annotated[
-        str | None, typer.Option("--wish", metavar="DEG", help="Slide angle wished for, in °.")
-    ] = None,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Of the plan's order.")] = 1,
-    json: Json = False,
-) -> None:
-    """Make a study folder; nothing that is there already is touched."""
-    from rig.study.catalogue import Preferences
-    from rig.study.folder import new_study
-
-    preferences = Preferences(
-        runs_per_series=runs,
-        stages_after_baseline=stages,
-        sessions_per_climate=sessions,
-        wish_angle_deg=None if wish is None else quantity("--wish", wish, "°", 1, 59),
-        seed=seed,
-    )
-    made = new_study(folder, name or folder.resolve().name, preferences)
-    if json:
-        print_json({"study": str(made.path), "name": made.catalogue.name})
-    else:
-        print(f"Made {made.path}; its preferences are in {made.catalogue_path}.")
-
-
-@study.command()
-def board(
-    folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="BOARD", help="Its name.")],
-    material: Annotated[str, typer.Option("--material", help="Such as birch plywood.")] = "",
-    finish: Annotated[str, typer.Option("--finish", help="Such as matt varnish.")] = "",
-    history: Annotated[str, typer.Option("--history", help="Age and use.")] = "",
-    played: Annotated[
-        str | None, typer.Option("--played", metavar="DEG", help="Angle as played, in °.")
-    ] = None,
-) -> None:
-    """Add a board to the catalogue."""
-    from rig.study.catalogue import Board
-
-    entry = Board(
-        material=material,
-        finish=finish,
-        history=history,
-        played_angle_deg=None if played is None else quantity("--played", played, "°", 0.1, 45),
-    )
-    _add(folder, "boards", name, entry)
-
-
-@study.command()
-def climate(
-    folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="CLIMATE", help="Its name.")],
-    temperature: Annotated[
-        str | None, typer.Option("--temperature", metavar="T[:TOL]", help="In °C, such as 23:2.")
-    ] = None,
-    humidity: Annotated[
-        str | None, typer.Option("--humidity", metavar="H[:TOL]", help="In %RH, such as 50:4.")
-    ] = None,
-) -> None:
-    """Add a climate to measure in; without figures it is today's air, whatever that is."""
-    from rig.study.catalogue import ClimateWanted
-
-    t, t_tolerance = None, 2.0
-    if temperature is not None:
-        t, t_tolerance = with_tolerance("--temperature", temperature, "°C", -20, 60, 2.0)
-    h, h_tolerance = None, 4.0
-    if humidity is not None:
-        h, h_tolerance = with_tolerance("--humidity", humidity, "%", 0, 100, 4.0)
-    entry = ClimateWanted(
-        temperature_c=t,
-        temperature_tolerance_c=t_tolerance,
-        relative_humidity_pct=h,
-        humidity_tolerance_pct=h_tolerance,
-    )
-    _add(folder, "climates", name, entry)
-
-
-@study.command()
-def bag(
-    folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="BAG", help="Its name.")],
-    role: Annotated[
-        str,
-        typer.Option(
-            "--role",
-            help="`treated`; `control` (never treated, equal wear); `reference`"
-            " (watches the board).",
-        ),
-    ] = "treated",
-    treatment: Annotated[
-        str | None, typer.Option("--treatment", metavar="RECIPE", help="What it is to get.")
-    ] = None,
-    set_: Annotated[str | None, typer.Option("--set", help="The bags thrown together.")] = None,
-    model: Annotated[str | None, typer.Option("--model", help="Kind of bag.")] = None,
-    faces: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--face",
-            metavar="FACE[=FABRIC]",
-            help="A face and its fabric; give it twice. Default: slick and grip.",
-        ),
-    ] = None,
-    leading_edge: Annotated[
-        str | None, typer.Option("--leading-edge", help="How the edge that goes first is marked.")
-    ] = None,
-    fill: Annotated[str | None, typer.Option("--fill", help="Such as plastic pellets.")] = None,
-    mass: Annotated[str | None, typer.Option("--mass", metavar="G", help="In g.")] = None,
-    length: Annotated[
-        str | None, typer.Option("--length", metavar="MM", help="Along the slide, in mm.")
-    ] = None,
-    thickness: Annotated[
-        str | None, typer.Option("--thickness", metavar="MM", help="Flattened, in mm.")
-    ] = None,
-    fabric_thickness: Annotated[
-        str | None, typer.Option("--fabric-thickness", metavar="MM", help="Of the thinner fabric.")
-    ] = None,
-    history: Annotated[str, typer.Option("--history", help="Age, use, earlier treatments.")] = "",
-    slides_before: Annotated[
-        int, typer.Option("--slides-before", min=0, help="Slides on a rig before this study.")
-    ] = 0,
-) -> None:
-    """Add a bag to the catalogue."""
-    from rig.study.catalogue import Bag
-
-    if role not in ("treated", "control", "reference"):
-        raise BadInputError(f"--role takes treated, control or reference, not {role!r}.")
-    entry = Bag(
-        role=role,  # type: ignore[arg-type] # checked above
-        treatment=treatment,
-        set=set_,
-        model=model,
-        faces=_faces(faces or ["slick", "grip"]),
-        leading_edge=leading_edge,
-        fill=fill,
-        mass_g=None if mass is None else quantity("--mass", mass, "g", 50, 2000),
-        length_mm=None if length is None else quantity("--length", length, "mm", 10, 500),
-        thickness_mm=(
-            None if thickness is None else quantity("--thickness", thickness, "mm", 0.1, 200)
-        ),
-        fabric_thickness_mm=(
-            None
-            if fabric_thickness is None
-            else quantity("--fabric-thickness", fabric_thickness, "mm", 0.01, 20)
-        ),
-        history=history,
-        slides_before=slides_before,
-    )
-    _add(folder, "bags", name, entry)
-
-
-def _faces(texts: list[str]) -> dict[str, str]:
-    found: dict[str, str] = {}
-    for text in texts:
-        name, _, fabric = (part.strip() for part in text.partition("="))
-        if not name or name in found:
-            raise BadInputError(f"--face {text!r}: each face needs a name of its own.")
-        found[name] = fabric
-    return found
-
-
-def _add(folder: Path, section: str, name: str, entry: object) -> None:
-    import msgspec
-
-    from rig.study.catalogue_file import add_table
-    from rig.study.folder import open_study
-
-    path = open_study(folder).catalogue_path
-    assert isinstance(entry, msgspec.Struct)  # noqa: S101 - the section's own type
-    add_table(path, section, name, entry)
-    say(f"Added {name} to {path}.")
-
-
-@study.command()
-def plan(
-    folder: Folder,
-    add: Annotated[
-        bool, typer.Option("--add", help="Append what the catalogue wants and the plan lacks.")
-    ] = False,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Make a new one; the old one is kept as plan-N.csv.")
-    ] = False,
-    json: Json = False,
-) -> None:
-    """Make plan.csv, or check the one that is there (you may edit it) and say what it takes."""
-    import msgspec
-
-    from rig.study.folder import open_study
-    from rig.study.plan import plan_warnings
-    from rig.study.plan_keep import add_to_plan, current_plan
-    from rig.study.plan_next import progress
-    from rig.study.run_records import read_records
-    from rig.study.status import minutes_per_run, missing_climates, plan_hours, session_rows
-
-    if add and replace:
-        raise BadInputError("Choose --add or --replace, not both.")
-    opened = open_study(folder)
-    records, _ = read_records(opened)
-    rows = add_to_plan(opened) if add else current_plan(opened, replace=replace)
-    per_run = minutes_per_run(opened, records)
-    hours = plan_hours(opened, rows, per_run)
-    missing = missing_climates(opened, progress(opened, rows, records), records)
-    warnings = plan_warnings(rows, opened)
-    if json:
-        print_json(
-            {
-                "plan": str(opened.plan_path),
-                "rows": [msgspec.to_builtins(row) for row in rows],
-                "hours": hours,
-                "missing_climates": missing,
-                "warnings": warnings,
-            }
-        )
-        return
-    print(f"{opened.plan_path}: {len(rows)} rows, about {hours:.1f} h on the rig.")
-    print_rows(session_rows(opened, rows, per_run))
-    for sentence in [*missing, *warnings]:
-        print(sentence)
-
-
-study.command()(study_journal.treat)
-study.command()(study_journal.mass)
-study.command()(study_journal.wipe)
-study.command()(study_journal.droop)
-study.command()(study_journal.reading)
-study.command()(study_journal.withdraw)
-study.command()(study_figures.status)
-study.command()(study_figures.power)
-study.command()(study_figures.export)
