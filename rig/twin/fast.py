@@ -1,32 +1,18 @@
 """Run files without pins: the same physics and sensor as the full twin, at many runs a second."""
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Literal
 
 import msgspec
 import numpy as np
 
+from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
 from rig.clock import QuietCollector
 from rig.control.passage import longest_pass_s
 from rig.motion.profile import braking, rest_to_rest
-from rig.runfile.model import (
-    Climate,
-    End,
-    Event,
-    Flag,
-    Header,
-    ImuSetup,
-    Line,
-    Outcome,
-    RunSettings,
-    Samples,
-    Steps,
-)
-from rig.runfile.writer import new_run_id
+from rig.runfile.model import End, Event, Header, Line, Outcome
 from rig.settings.kinematics import Linkage
 from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
@@ -36,6 +22,14 @@ from rig.twin.passage import Passage, edge_event, judge, watch, watch_lowering
 from rig.twin.person import PRESS_AFTER_S, WAIT_S
 from rig.twin.placed import PlacedBag, incline_of, linkage_of
 from rig.twin.receivers import Receivers
+from rig.twin.recording import (
+    Record,
+    Timed,
+    climate_lines,
+    make_header,
+    sample_lines,
+    step_lines,
+)
 from rig.twin.scenario import Scenario, Truth
 from rig.twin.sensor import Sensor
 from rig.twin.streams import stream
@@ -44,10 +38,6 @@ from rig.twin.timeline import Move, Timeline
 HOME_RETREAT_DEG, LOWERED_DEG = 0.5, 0.3
 READING_S, ENABLE_S, NOTICE_S = 1.6, 0.021, 0.06
 """Times of the machine's cycle: home reading, driver on before a move, button to its notice."""
-STEP_LINE_S = 0.05
-SAMPLES_PER_LINE, IDLE_LINE_SAMPLES = 52, 20
-SOFTWARE = f"rig {version('rig')}"
-START = datetime(2026, 1, 1, 9, 0, tzinfo=UTC)
 
 
 def simulate_run(
@@ -136,7 +126,6 @@ class _Run:
         self.response_s = scenario.beam.response_ms / 1000.0
         self.home_deg = linkage.home_angle_deg
         self.events: list[Event] = []
-        self.flags: list[Flag] = []
         self.outcome: Outcome = "slid"
         self.end_s = 0.0
 
@@ -154,21 +143,41 @@ class _Run:
         )
         passage = self._raise(begin_s)
         raised_s = self.timeline.moves[-1].end_s
-        if self.outcome != "fault":
-            self._lower(raised_s)
-        times, temperature, counts = self._samples(sensor, calibration.counts_per_g)
-        self._home_reading(home_s, calibration, times, counts)
-        lines: list[tuple[float, Line]] = [(e.t_s, e) for e in self.events]
-        lines += self._sample_lines(times, temperature, counts, begin_s, raised_s)
-        lines += self._step_lines()
-        lines += self._climate_lines(random)
+        self._lower(raised_s)
+        record = self._record(sensor, calibration.counts_per_g)
+        self._home_reading(home_s, calibration, record)
+        idle_hz = self.settings.cycle.idle_sample_rate_hz
+        climate_s = np.arange(0.05, self.end_s, self.settings.cycle.climate_interval_s).tolist()
+        jitter = stream(self.seed, "jitter", self.number)
+        lines: list[Timed] = [(e.t_s, e) for e in self.events]
+        lines += sample_lines(record, begin_s, raised_s, self.end_s, idle_hz)
+        lines += step_lines(self.timeline, self.end_s, jitter)
+        lines += climate_lines(self.scenario, climate_s, self.hours, random)
         lines.sort(key=lambda item: item[0])
         body: list[Line] = [self._header(calibration, header), *(line for _, line in lines)]
-        flags = list(dict.fromkeys([*self.flags, *passage.flags]))
-        body.append(
-            End(outcome=self.outcome, flags=flags, samples_lost=0, bus_retries=0, lines=len(body))
+        end = End(
+            outcome=self.outcome,
+            flags=passage.flags,
+            samples_lost=0,
+            bus_retries=0,
+            lines=len(body),
         )
-        return body, self.bag.truth()
+        return [*body, end], self.bag.truth()
+
+    def _header(self, calibration: Calibration, given: dict[str, Any]) -> Header:
+        return make_header(
+            self.settings,
+            self.scenario,
+            self.chip,
+            calibration,
+            seed=self.seed,
+            number=self.number,
+            hours=self.hours,
+            beams=self.beams,
+            rate_deg_s=self.rate_deg_s,
+            dwell_s=self.dwell_s,
+            given=given,
+        )
 
     def _event(self, t_s: float, event: str, **detail: Any) -> None:
         self.events.append(Event(t_s=round(t_s, 6), event=event, detail=detail))
@@ -286,130 +295,25 @@ class _Run:
         self._state(at + 0.02, "parked")
         self.end_s = at + 0.03
 
-    def _samples(
-        self, sensor: Sensor, counts_per_g: float
-    ) -> "tuple[np.ndarray, np.ndarray, np.ndarray]":
-        """Times, chip temperatures and raw counts of all samples of the run."""
-        self.dt_s = 1.0 / sensor.rate_hz
+    def _record(self, sensor: Sensor, counts_per_g: float) -> Record:
+        """All samples of the run, from a chance phase of the chip's own clock on."""
+        dt_s = 1.0 / sensor.rate_hz
         offset = float(stream(self.seed, "phase", self.number).random())
-        times = np.add(np.arange(int(self.end_s / self.dt_s)), offset) * self.dt_s
-        air, drift = air_at(self.scenario.air, self.hours)[0], self.scenario.air
-        temperature = air + drift.board_offset_k + self.scenario.imu.self_heating_k
-        temperatures = temperature + drift.temperature_drift_k_h * times / 3600.0
+        times = np.add(np.arange(int(self.end_s / dt_s)), offset) * dt_s
+        air = self.scenario.air
+        at_start = air_at(air, self.hours)[0] + air.board_offset_k
+        at_start += self.scenario.imu.self_heating_k
+        temperatures = at_start + air.temperature_drift_k_h * times / 3600.0
         raw = sensor.measure(times, temperatures)
-        counts = np.clip(np.rint(raw * counts_per_g), -32768, 32767).astype(int)
-        return times, temperatures, counts
+        counts = np.clip(np.rint(raw * counts_per_g), -32768, 32767).astype(np.int64)
+        return Record(times, dt_s, temperatures, counts)
 
-    def _home_reading(
-        self, home_s: float, calibration: Calibration, times: np.ndarray, counts: np.ndarray
-    ) -> None:
-        first, last = np.searchsorted(times, [home_s + 0.6, home_s + READING_S])
-        gain, bias = np.asarray(calibration.gain), np.asarray(calibration.bias_g)
-        mean = gain * (counts[first:last].mean(axis=0) / calibration.counts_per_g - bias)
-        mean /= np.linalg.norm(mean)
-        level, axis = np.asarray(calibration.level), np.asarray(calibration.axis)
-        uphill = np.cross(axis, level)
+    def _home_reading(self, home_s: float, calibration: Calibration, record: Record) -> None:
+        mean, temperature_c = record.mean_between(home_s + 0.6, home_s + READING_S)
+        gravity = gravity_g(calibration, mean, temperature_c)
         self._event(
             home_s + READING_S,
             "home_reading",
-            angle_deg=float(np.degrees(np.arctan2(mean @ uphill, mean @ level))),
-            cross_deg=float(np.degrees(np.arcsin(mean @ axis))),
+            angle_deg=float(inclination_deg(calibration, gravity)),
+            cross_deg=float(cross_slope_deg(calibration, gravity)),
         )
-
-    def _sample_lines(
-        self,
-        times: np.ndarray,
-        temperatures: np.ndarray,
-        counts: np.ndarray,
-        begin_s: float,
-        raised_s: float,
-    ) -> list[tuple[float, Line]]:
-        lines: list[tuple[float, Line]] = []
-
-        def add(indices: np.ndarray, dt_s: float, size: int) -> None:
-            rows = list(map(tuple, counts[indices].tolist()))
-            for i in range(0, len(rows), size):
-                k = int(indices[i])
-                line = Samples(
-                    t_s=round(float(times[k]), 6),
-                    dt_s=round(dt_s, 9),
-                    counts=rows[i : i + size],
-                    imu_temperature_c=round(float(temperatures[k]), 2),
-                )
-                lines.append((line.t_s + dt_s * len(line.counts), line))
-
-        first, last = np.searchsorted(times, [begin_s, raised_s])
-        idle = 1.0 / self.settings.cycle.idle_sample_rate_hz
-        for low, high in ((0.0, times[first]), (times[last - 1], self.end_s)):
-            grid = np.searchsorted(times, np.arange(low, high, idle))
-            is_idle = (grid < first) | ((grid >= last) & (grid < times.size))
-            add(grid[is_idle], idle, IDLE_LINE_SAMPLES)
-        add(np.arange(first, last), self.dt_s, SAMPLES_PER_LINE)
-        return lines
-
-    def _step_lines(self) -> list[tuple[float, Line]]:
-        grid = np.arange(0.0, self.end_s, STEP_LINE_S)
-        random = stream(self.seed, "jitter", self.number)
-        jitter = random.gamma(2.0, 15.0, grid.size).round(1).tolist()
-        return [
-            (t_s, Steps(t_s=round(t_s, 6), count=count, jitter_us=jitter[i]))
-            for i, (t_s, count) in enumerate(self.timeline.pulses(grid))
-        ]
-
-    def _climate_lines(self, random: np.random.Generator) -> list[tuple[float, Line]]:
-        air, imu = self.scenario.air, self.scenario.imu
-        lines: list[tuple[float, Line]] = []
-        for t_s in np.arange(0.05, self.end_s, self.settings.cycle.climate_interval_s).tolist():
-            temperature, humidity = air_at(air, self.hours + t_s / 3600.0)
-            noise = random.normal(0.0, (0.01, 0.04, 0.02)).tolist()
-            line = Climate(
-                t_s=t_s,
-                temperature_c=round(temperature + air.sensor_temperature_error_k + noise[0], 3),
-                relative_humidity_pct=round(humidity + air.sensor_humidity_error_pct + noise[1], 3),
-                pressure_hpa=round(air.pressure_hpa + noise[2], 3),
-                board_temperature_c=round(temperature + air.board_offset_k + imu.self_heating_k, 2),
-                board_temperature_source="imu",
-            )
-            lines.append((t_s, line))
-        return lines
-
-    def _header(self, calibration: Calibration, given: dict[str, Any]) -> Header:
-        settings, bag = self.settings, self.settings.bag
-        started = START + timedelta(hours=self.hours, seconds=60 * self.number)
-        stamp = started.isoformat(timespec="milliseconds").replace("+00:00", "Z")
-        slides = self.scenario.slides_before + self.number - 1
-        fields: dict[str, Any] = {
-            "run_id": new_run_id(started, f"{self.seed & 0xFFFFFF:06x}{self.number:02x}"),
-            "started_at": stamp,
-            "clock_synchronised": True,
-            "rig": settings.name,
-            "settings": RunSettings(
-                linkage=settings.linkage,
-                screw=settings.screw,
-                beam=settings.beam,
-                beams=self.beams,
-                imu=ImuSetup(
-                    model=self.chip.model,
-                    rate_hz=self.chip.stated_rate_hz,
-                    lowpass_hz=self.chip.lowpass_hz,
-                    mode=settings.bus.imu_mode,
-                ),
-                slump_mm=bag.slump_mm,
-                u_slump_mm=bag.u_slump_mm,
-            ),
-            "calibration": calibration,
-            "session": self.scenario.session,
-            "series": self.scenario.series,
-            "repeat": self.number,
-            "slide_number": self.number,
-            "slides_before": slides,
-            "rate_deg_s": self.rate_deg_s,
-            "dwell_s": self.dwell_s,
-            "gap_mm": bag.gap_mm,
-            "u_gap_mm": bag.u_gap_mm,
-            "bag_length_mm": bag.length_mm,
-            "u_bag_length_mm": bag.u_length_mm,
-            "source": "twin",
-            "software": SOFTWARE,
-        }
-        return Header(**(fields | given))

@@ -125,7 +125,7 @@ class Stribeck:
 
     def max_step_s(self, slip_m: float, speed_m_s: float) -> float:
         """Fine until the speed is well past the fall of the curve."""
-        return COARSE_STEP_S if speed_m_s > 5.0 * self.stribeck_speed_m_s else 1e-3
+        return COARSE_STEP_S if speed_m_s > 5.0 * self.stribeck_speed_m_s else 2e-3
 
 
 @dataclass(frozen=True)
@@ -174,7 +174,7 @@ class LuGre:
     def max_step_s(self, slip_m: float, speed_m_s: float) -> float:
         """Within the stability of the method, for the bristle's relaxation and its vibration."""
         relaxation = self.stiffness_1_m * abs(speed_m_s) / self.steady_level(speed_m_s)
-        return min(2e-3, 1.2 / relaxation if relaxation > 0.0 else inf)
+        return min(2e-3, 2.0 / relaxation if relaxation > 0.0 else inf)
 
 
 LAWS: dict[LawName, Callable[..., Law]] = {
