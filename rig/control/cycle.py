@@ -12,14 +12,11 @@ from rig.control.interlocks import InterlockError
 from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError
 from rig.control.passage import Passage
+from rig.control.placing import Placing
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
-from rig.devices.buttons import PushButton
-from rig.devices.inputs import Edge
 from rig.errors import MachineFaultError
 from rig.runfile.model import Outcome
-
-BUTTON_POLL_S = 0.02
 
 HOME_SETTLE_S = 0.6
 HOME_CAPTURE_S = 1.0
@@ -34,16 +31,18 @@ class Cycle(Mover):
         machine: opened, with its watching tasks already running.
         request: what to do.
         recorder: of the run's open file.
-        start_now: do not wait for the start button.
+        placing: how the bag gets to its place.
     """
 
     def __init__(
-        self, machine: Machine, request: RunRequest, recorder: Recorder, *, start_now: bool
+        self, machine: Machine, request: RunRequest, recorder: Recorder, placing: Placing
     ) -> None:
         super().__init__(machine, recorder)
         self._request = request
         self._recorder = recorder
-        self._start_now = start_now
+        self._placing = placing
+        self.pushes = 0
+        """How often the bag was pushed over the board."""
         self._cycle = machine.settings.cycle
 
     def run(self) -> Task[Outcome]:
@@ -128,59 +127,17 @@ class Cycle(Mover):
             )
 
     def _place(self) -> Task[None]:
-        """Ask for the bag and wait for start; the beam must then be free."""
-        machine = self._machine
-        machine.enter("placing")
-        deadline = self._clock.time_s() + self._cycle.placing_timeout_s
-        tries = 1
-        while not self._start_now:
-            yield from self._wait_for_start(deadline)
-            if not self._broken_beams():
-                break
-            machine.live.wants = (
-                "The beam is broken: move the bag uphill, or clear the beam, then press start."
-            )
-            tries += 1
-        if self._broken_beams():
-            self._recorder.flag("beam_fault")
-            raise MachineFaultError(
-                "beam_broken_before_raise",
-                "The beam is broken before the raise.",
-                "Move the bag uphill, take away what stands in the beam, shade it from the sun.",
-            )
+        self._machine.enter("placing")
+        placed = yield from self._placing.place(self, self._request)
+        self.pushes = placed.pushes
         self._recorder.event(
             "placed",
             self._clock.time_s(),
-            gap_mm=self._request.gap_mm,
-            u_gap_mm=self._request.u_gap_mm,
-            blade_steps=None,
-            tries=tries,
+            gap_mm=placed.gap_mm,
+            u_gap_mm=placed.u_gap_mm,
+            blade_steps=placed.blade_steps,
+            tries=placed.tries,
         )
-
-    def _broken_beams(self) -> bool:
-        inputs = self._machine.inputs
-        return any(inputs.beam_broken(n) for n in range(1, inputs.beams + 1))
-
-    def _wait_for_start(self, deadline_s: float) -> Task[None]:
-        machine = self._machine
-        button = PushButton()
-        machine.live.wants = machine.live.wants or (
-            f"Place the bag {self._request.gap_mm:g} mm above the beam, keep your hands off the"
-            " board, then press start."
-        )
-        while True:
-            now = self._clock.time_s()
-            if now >= deadline_s:
-                raise StoppedError(
-                    f"Nobody pressed start within {self._cycle.placing_timeout_s:g} s."
-                )
-            item = yield from self.next_event(min(deadline_s, now + BUTTON_POLL_S))
-            if isinstance(item, Edge) and item.name == "start_button":
-                pressed = button.update(item.t_s, item.active)
-            else:
-                pressed = button.update(self._clock.time_s(), machine.inputs.start_pressed)
-            if pressed:
-                return
 
     def _dwell(self) -> Task[None]:
         self._machine.enter("dwelling")

@@ -11,7 +11,7 @@ from rig.devices.imu import Counts
 from rig.devices.inputs import Edge
 from rig.errors import MachineFaultError, RigError
 from rig.motion.ramp import Plan
-from rig.runfile.model import State
+from rig.runfile.model import Flag, State
 
 POLL_S = 0.05
 """How often the interlocks are looked at and the step count is written while something moves."""
@@ -41,6 +41,19 @@ class Mover:
     def _state(self) -> State:
         recorder = self._writes_to
         return self._machine.live.state if recorder is None else recorder.state
+
+    def time_s(self) -> float:
+        """Now, on the rig's clock."""
+        return self._clock.time_s()
+
+    def ask(self, what: str) -> None:
+        """Show what the machine waits for; empty when it waits for nothing any more."""
+        self._machine.live.wants = what
+
+    def flag(self, flag: Flag) -> None:
+        """Put a flag on the run, if one is being written."""
+        if self._writes_to is not None:
+            self._writes_to.flag(flag)
 
     def next_event(self, deadline_s: float) -> Task[Any]:
         """The next event, or None at the deadline; looks at the interlocks every time.

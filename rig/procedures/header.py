@@ -3,6 +3,7 @@
 import shutil
 from importlib.metadata import version
 from pathlib import Path
+from typing import Literal
 
 from rig.control.machine import Machine
 from rig.control.request import RunRequest
@@ -13,7 +14,13 @@ CLOCK_SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
 TIMESYNC = Path("/run/systemd/timesync")
 
 
-def make_header(machine: Machine, request: RunRequest, run_id: str, started_at: str) -> Header:
+def make_header(
+    machine: Machine,
+    request: RunRequest,
+    run_id: str,
+    started_at: str,
+    placing: Literal["blade", "hand"],
+) -> Header:
     """The header of one run; the plan is the request's, the rest the machine's."""
     settings = machine.settings
     asked = {name: getattr(request, name) for name in request.__struct_fields__}
@@ -33,7 +40,7 @@ def make_header(machine: Machine, request: RunRequest, run_id: str, started_at: 
         ),
         calibration=machine.calibration,
         software=f"rig {version('rig')}",
-        placing="hand",
+        placing=placing,
         **asked,
     )
 
@@ -52,5 +59,6 @@ def check_free_space(folder: Path, min_free_mb: float) -> None:
     if free_mb < min_free_mb:
         raise BadInputError(
             f"Only {free_mb:.0f} MB are free where {folder} lies, and a run needs"
-            f" {min_free_mb:g} MB (`interlocks.min_free_mb`); free some space or choose another folder with --out."
+            f" {min_free_mb:g} MB (`interlocks.min_free_mb`); free some space or"
+            " choose another folder with --out."
         )

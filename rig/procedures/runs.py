@@ -7,6 +7,7 @@ from typing import NamedTuple
 from rig.clock import At, Done, Handle, Task
 from rig.control.cycle import Cycle
 from rig.control.machine import Machine
+from rig.control.placing import HandPlacing, Placing
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.errors import BadInputError
@@ -30,6 +31,7 @@ def make_runs(
     folder: Path,
     *,
     start_now: bool,
+    placing: Placing | None = None,
     on_begin: Callable[[RunRequest, Path], None] = lambda *_: None,
     on_end: Callable[[MadeRun], None] = lambda _: None,
 ) -> Task[list[MadeRun]]:
@@ -40,6 +42,7 @@ def make_runs(
         requests: one for each run.
         folder: where the run files go, in a folder for each day.
         start_now: the first run does not wait for the start button; the bag lies ready.
+        placing: how the bag gets back to its place; by hand unless given.
         on_begin: called before each run with its request and the path of its file.
         on_end: called after each run, also after one that failed.
 
@@ -52,12 +55,15 @@ def make_runs(
             "This rig has no calibration of its angle sensor, so no angle would mean anything;"
             " make one with `rig level`."
         )
+    placing = placing or HandPlacing(
+        machine.inputs, machine.settings.cycle.placing_timeout_s, is_ready=start_now
+    )
     watchers = start_watching(machine)
     made: list[MadeRun] = []
     try:
         yield At(machine.clock.time_s() + FIRST_LOOK_S)
         for request in requests:
-            run = yield from _one_run(machine, request, folder, start_now and not made, on_begin)
+            run = yield from _one_run(machine, request, folder, placing, on_begin)
             made.append(run)
             on_end(run)
     finally:
@@ -86,7 +92,7 @@ def _one_run(
     machine: Machine,
     request: RunRequest,
     folder: Path,
-    start_now: bool,
+    placing: Placing,
     on_begin: Callable[[RunRequest, Path], None],
 ) -> Task[MadeRun]:
     clock = machine.clock
@@ -95,8 +101,8 @@ def _one_run(
     run_id = new_run_id(utc)
     path = run_path(run_folder(folder, utc), run_id)
     started_at = utc.isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    writer = RunWriter(path, make_header(machine, request, run_id, started_at))
+    writer = RunWriter(path, make_header(machine, request, run_id, started_at, placing.kind))
     recorder = Recorder(writer, clock.time_s(), machine.settings.cycle.idle_sample_rate_hz)
     on_begin(request, path)
-    outcome = yield from Cycle(machine, request, recorder, start_now=start_now).run()
+    outcome = yield from Cycle(machine, request, recorder, placing).run()
     return MadeRun(path, outcome)

@@ -1,0 +1,109 @@
+"""How the bag gets to its start place: by hand, or by whatever else offers the same."""
+
+from typing import Literal, NamedTuple, Protocol
+
+from rig.clock import Task
+from rig.control.mover import Mover, StoppedError
+from rig.control.request import RunRequest
+from rig.devices.buttons import PushButton
+from rig.devices.inputs import Edge, Inputs
+from rig.errors import MachineFaultError
+
+BUTTON_POLL_S = 0.02
+
+
+class Placed(NamedTuple):
+    """Where the bag lies now; goes into the run file as it is."""
+
+    gap_mm: float
+    u_gap_mm: float
+    blade_steps: int | None = None
+    """Steps from the blade's park place to where its back face cleared the beam."""
+    tries: int = 1
+    pushes: int = 0
+    """How often something pushed the bag over the board; wears both."""
+
+
+class Placing(Protocol):
+    """Puts the bag back, or has it put back; the machine is homed, its driver off."""
+
+    kind: Literal["hand", "blade"]
+
+    def place(self, mover: Mover, request: RunRequest) -> Task[Placed]:
+        """Task: bring the bag to its start place; ends when nobody touches the board any more.
+
+        Args:
+            mover: waits and moves under the interlocks, and takes flags for the run.
+            request: of the run; gives the wanted gap and the bag's size.
+
+        Raises:
+            StoppedError: a stop was asked for, or nobody came.
+            MachineFaultError: the bag cannot be placed.
+        """
+
+
+class HandPlacing:
+    """Asks a person for the bag and waits for the start button; the beam must then be free.
+
+    Args:
+        inputs: of the opened machine.
+        timeout_s: how long a person is waited for.
+        is_ready: the bag lies at its place already, so the first run waits for no button.
+    """
+
+    kind: Literal["hand", "blade"] = "hand"
+
+    def __init__(self, inputs: Inputs, timeout_s: float, *, is_ready: bool = False) -> None:
+        self._inputs = inputs
+        self._timeout_s = timeout_s
+        self._is_ready = is_ready
+
+    def place(self, mover: Mover, request: RunRequest) -> Task[Placed]:
+        """See `Placing.place`."""
+        is_ready, self._is_ready = self._is_ready, False
+        deadline_s = mover.time_s() + self._timeout_s
+        mover.ask(
+            f"Place the bag {request.gap_mm:g} mm above the beam, keep your hands off the board,"
+            " then press start."
+        )
+        tries = 1
+        while not is_ready:
+            yield from wait_for_start(mover, self._inputs, deadline_s, self._timeout_s)
+            if not self._is_beam_broken():
+                break
+            mover.ask(
+                "The beam is broken: move the bag uphill, or clear the beam, and press start."
+            )
+            tries += 1
+        mover.ask("")
+        if self._is_beam_broken():
+            mover.flag("beam_fault")
+            raise MachineFaultError(
+                "beam_broken_before_raise",
+                "The beam is broken before the raise.",
+                "Move the bag uphill, take away what stands in the beam, shade it from the sun.",
+            )
+        return Placed(request.gap_mm, request.u_gap_mm, tries=tries)
+
+    def _is_beam_broken(self) -> bool:
+        return any(self._inputs.beam_broken(n) for n in range(1, self._inputs.beams + 1))
+
+
+def wait_for_start(mover: Mover, inputs: Inputs, deadline_s: float, allowed_s: float) -> Task[None]:
+    """Wait for a press of the start button; one that is held already must first be let go.
+
+    Raises:
+        StoppedError: nobody pressed it by `deadline_s`; `allowed_s` is for the message.
+    """
+    button = PushButton()
+    while True:
+        now_s = mover.time_s()
+        if now_s >= deadline_s:
+            raise StoppedError(f"Nobody pressed start within {allowed_s:g} s.")
+        item = yield from mover.next_event(min(deadline_s, now_s + BUTTON_POLL_S))
+        if isinstance(item, Edge) and item.name == "start_button":
+            pressed = button.update(item.t_s, item.active)
+        else:
+            pressed = button.update(mover.time_s(), inputs.start_pressed)
+        if pressed:
+            return
