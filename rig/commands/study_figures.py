@@ -37,8 +37,9 @@ def status(
         print_json(msgspec.to_builtins(found))
         return
     print(
-        f"{found.study}: {found.bags} bags, {found.boards} boards, {found.runs} runs that count"
-        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} are outside the plan)."
+        f"{found.study}: {_count(found.bags, 'bag')}, {_count(found.boards, 'board')},"
+        f" {_count(found.runs, 'run')} that count"
+        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} outside the plan)."
     )
     if found.blocks:
         print_rows(
@@ -70,6 +71,10 @@ def status(
             " for a run; treatments and acclimatising come on top."
         )
     print(f"Next: {found.next_step}")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _show_journal(study: "Study", json: bool) -> None:
@@ -211,6 +216,9 @@ def power(
     ] = "0.5",
     bags: Annotated[int, typer.Option("--bags", min=1, help="Bags of each treatment.")] = 2,
     controls: Annotated[int, typer.Option("--controls", min=1, help="Untreated bags.")] = 2,
+    treatments: Annotated[
+        int, typer.Option("--treatments", min=1, help="Treatments compared side by side.")
+    ] = 1,
     series: Annotated[
         int, typer.Option("--series", min=1, help="Series of each bag face at each stage.")
     ] = 2,
@@ -265,7 +273,7 @@ def power(
     found = needed(
         wanted,
         Scatter(**values),
-        Design(bags=bags, controls=controls, series=series, runs=runs),
+        Design(bags=bags, controls=controls, series=series, runs=runs, treatments=treatments),
         power=chance,
         alpha=alpha,
         **times,
@@ -282,7 +290,7 @@ def power(
     for key, value in values.items():
         print(f"Scatter of a {names[key]}: {value:.2f}° ({origin[key]}).")
     print(
-        f"{bags} treated and {controls} control bags, {series} series of {runs} runs at each stage"
+        f"{bags} bags of each treatment and {controls} controls, {series} series of {runs} runs at each stage"
         f" find {wanted:g}° with a chance of {found.power:.0%}; with {chance:.0%} they find"
         f" {found.detectable_deg:.2f}° or more."
     )
@@ -302,8 +310,8 @@ def power(
         d = found.cheapest
         print(
             f"Least time on the rig: {d.bags} bags of each treatment, {d.controls} controls,"
-            f" {d.series} series of {d.runs} runs, about {found.cheapest_h:.1f} h for each bag face"
-            " and treatment."
+            f" {d.series} series of {d.runs} runs, about {found.cheapest_h:.1f} h for one face of"
+            " every bag."
         )
     print("Two-sided t-test on the bags' changes, per comparison.")
 

@@ -12,6 +12,7 @@ from math import sqrt
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from rig.errors import BadInputError
@@ -42,6 +43,13 @@ class Design(Struct, frozen=True, kw_only=True):
     """Of each bag face at each stage, all sessions together."""
     runs: int
     """Of each series."""
+    treatments: int = 1
+    """Compared side by side; their like scatter is pooled, which sharpens the judgement."""
+
+    @property
+    def dof(self) -> int:
+        """Degrees of freedom of the scatter between like-treated bags."""
+        return self.treatments * (self.bags - 1) + self.controls - 1
 
 
 class Needed(Struct, frozen=True, kw_only=True):
@@ -82,14 +90,13 @@ def power_of(difference_deg: float, scatter: Scatter, design: Design, alpha: flo
         BadInputError: fewer than three bags in all leave no degree of freedom.
     """
     u = u_effect_deg(scatter, design)
-    dof = design.bags + design.controls - 2
-    if dof < 1:
+    if design.dof < 1:
         raise BadInputError(
             "One treated bag and one control leave nothing to judge chance by; add a bag."
         )
     if u == 0.0:
         return 1.0 if difference_deg else alpha
-    return two_sided_power(difference_deg / u, dof, alpha)
+    return two_sided_power(difference_deg / u, design.dof, alpha)
 
 
 def two_sided_power(noncentrality: float, dof: int, alpha: float) -> float:
@@ -153,8 +160,8 @@ def needed(
     _check(difference_deg, scatter, design, power, alpha)
 
     def enough(runs: int, series: int, bags: int, controls: int) -> bool:
-        wanted = Design(bags=bags, controls=controls, series=series, runs=runs)
-        return bags + controls > 2 and power_of(difference_deg, scatter, wanted, alpha) >= power
+        wanted = replace(design, bags=bags, controls=controls, series=series, runs=runs)
+        return wanted.dof > 0 and power_of(difference_deg, scatter, wanted, alpha) >= power
 
     def first(test: Callable[[int], bool]) -> int | None:
         return next((n for n in range(1, MOST + 1) if test(n)), None)
@@ -164,9 +171,9 @@ def needed(
     series = first(lambda n: enough(d.runs, n, d.bags, d.controls))
     bags = first(lambda n: enough(d.runs, d.series, n, max(n, d.controls)))
     at_least = first(lambda n: enough(MOST, MOST, n, max(n, d.controls)))
-    cheapest, minutes = _cheapest(enough, d.controls, run_min, change_min)
+    cheapest, minutes = _cheapest(enough, d, run_min, change_min)
     present = 0.0
-    if d.bags + d.controls > 2:
+    if d.dof > 0:
         present = power_of(difference_deg, scatter, d, alpha)
     return Needed(
         power=present,
@@ -189,13 +196,14 @@ def _check(
         raise BadInputError("A standard deviation can't be less than 0°.")
     if not 0.0 < alpha < power < 1.0:
         raise BadInputError("Power and alpha must lie between 0 and 1, and alpha below the power.")
-    if min(design.bags, design.controls, design.series, design.runs) < 1:
+    counts = (design.bags, design.controls, design.series, design.runs, design.treatments)
+    if min(counts) < 1:
         raise BadInputError("A design needs at least one bag, control, series and run.")
 
 
 def _detectable(scatter: Scatter, design: Design, power: float, alpha: float) -> float:
     """By bisection; infinite for a design without degrees of freedom."""
-    if design.bags + design.controls <= 2:
+    if design.dof < 1:
         return float("inf")
     low, high = 0.0, 1.0
     while power_of(high, scatter, design, alpha) < power and high < 1e6:
@@ -211,7 +219,7 @@ def _detectable(scatter: Scatter, design: Design, power: float, alpha: float) ->
 
 def _cheapest(
     enough: Callable[[int, int, int, int], bool],
-    controls: int,
+    design: Design,
     run_min: float,
     change_min: float,
 ) -> tuple[Design | None, float]:
@@ -219,14 +227,15 @@ def _cheapest(
     best: Design | None = None
     least = float("inf")
     for bags in range(1, 31):
-        least_controls = max(bags, controls)
+        controls = max(bags, design.controls)
+        faces = 2 * (design.treatments * bags + controls)  # at two stages
         for series in range(1, 13):
             for runs in range(1, 21):
-                minutes = 2 * (bags + least_controls) * series * (runs * run_min + change_min)
+                minutes = faces * series * (runs * run_min + change_min)
                 if minutes >= least:
                     break
-                if enough(runs, series, bags, least_controls):
-                    best = Design(bags=bags, controls=least_controls, series=series, runs=runs)
+                if enough(runs, series, bags, controls):
+                    best = replace(design, bags=bags, controls=controls, series=series, runs=runs)
                     least = minutes
                     break
     return best, least
