@@ -37,7 +37,7 @@ class Story(NamedTuple):
 Tell = Callable[..., Story]
 
 
-@pytest.fixture()
+@pytest.fixture
 def tell(tmp_path: Path) -> Tell:
     """Make runs on the twin in a scenario, with other tasks beside, and read what came of it."""
 

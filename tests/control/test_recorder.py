@@ -1,5 +1,7 @@
 """What the recorder keeps, and when."""
 
+from itertools import pairwise
+
 import pytest
 
 from rig.control.recorder import Recorder
@@ -62,7 +64,7 @@ def test_all_samples_of_the_raise_are_kept_in_order() -> None:
     kept = lines.samples()
     assert sum(len(line.counts) for line in kept) == round(2.0 / DT_S / 8) * 8
     assert kept[0].t_s == pytest.approx(1.0)
-    for before, after in zip(kept, kept[1:], strict=False):
+    for before, after in pairwise(kept):
         assert after.t_s == pytest.approx(before.t_s + len(before.counts) * before.dt_s, abs=1e-5)
 
 

@@ -1,0 +1,100 @@
+"""The fast simulator against the full twin on 50 seeds, and how fast each of them is.
+
+    python tests/bench/twin_agreement.py [--seeds 50]
+
+The full twin goes through pins, registers and the cycle; the fast one writes the same run file
+from the same physics. Both draw the same truth from a seed, so their true angles must agree to
+the length of a pulse, and their analysed ones to the noise of the sensor.
+"""
+
+import argparse
+import statistics
+import tempfile
+import time
+from pathlib import Path
+
+import msgspec
+
+from rig.analysis.friction import analyse_run
+from rig.opening import open_twin
+from rig.procedures.requests import plan_series
+from rig.procedures.runs import make_runs
+from rig.runfile.reader import read_run
+from rig.runfile.writer import SUFFIX
+from rig.settings.model import Pins, Screw, Settings
+from rig.twin.draws import draw_scenario
+from rig.twin.fabric import plain_face
+from rig.twin.fast import simulate_run
+
+
+def full(settings: Settings, seed: int, folder: Path, scenario=None):  # type: ignore[no-untyped-def]
+    """One run on the full twin: its file, its truth, the CPU seconds it took."""
+    scenario = scenario or draw_scenario(seed)
+    began = time.process_time()
+    rig = open_twin(settings, scenario, seed)
+    requests = plan_series(settings, 1, source="twin", started=rig.machine.clock.utc_now())
+    with rig:
+        (made,) = rig.run(make_runs(rig.machine, requests, folder, start_now=False))
+        truth = rig.twin.truths[-1]
+    return made.path, truth, time.process_time() - began
+
+
+def fast(settings: Settings, seed: int, folder: Path, calibration):  # type: ignore[no-untyped-def]
+    """The same run by the fast simulator."""
+    began = time.process_time()
+    lines, truth = simulate_run(settings, draw_scenario(seed), seed, calibration=calibration)
+    path = folder / f"fast-{seed}{SUFFIX}"
+    encoder = msgspec.json.Encoder()
+    path.write_bytes(b"".join(encoder.encode(line) + b"\n" for line in lines))
+    return path, truth, time.process_time() - began
+
+
+def agreement(n_seeds: int, folder: Path) -> None:
+    """Print how far the two are apart, for one beam and for two."""
+    print("| beams | runs | true angle: worst | analysed angle: mean, sd | µk: mean, sd |")
+    print("|---|---|---|---|---|")
+    times: dict[str, list[float]] = {"full": [], "fast": []}
+    for beams in (1, 2):
+        settings = Settings() if beams == 1 else Settings(pins=Pins(beam_2=4))
+        truths, angles, kinetic = [], [], []
+        for seed in range(1, n_seeds + 1):
+            full_path, full_truth, full_s = full(settings, seed, folder / f"{beams}-{seed}")
+            slow = analyse_run(read_run(full_path))
+            path, truth, fast_s = fast(settings, seed, folder, slow.run.header.calibration)
+            quick = analyse_run(read_run(path)).result
+            times["full"].append(full_s)
+            times["fast"].append(fast_s)
+            truths.append(full_truth.onset_angle_deg - truth.onset_angle_deg)
+            if slow.result.valid != quick.valid:
+                print(f"seed {seed}: valid differs: {slow.result.flags} and {quick.flags}")
+                continue
+            angles.append(slow.result.onset_angle_deg - quick.onset_angle_deg)
+            kinetic.append((slow.result.mu_kinetic or 0) - (quick.mu_kinetic or 0))
+        print(
+            f"| {beams} | {len(angles)} | {max(map(abs, truths)):.4f}° |"
+            f" {statistics.mean(angles):+.4f}°, {statistics.stdev(angles):.4f}° |"
+            f" {statistics.mean(kinetic):+.5f}, {statistics.stdev(kinetic):.5f} |"
+        )
+    print(f"\nfull twin: median {statistics.median(times["full"]):.2f} s of CPU time a run")
+    print(f"fast simulator with writing: {1 / statistics.median(times['fast']):.0f} runs/s")
+
+
+def raise_of_30_s(folder: Path) -> None:
+    """A raise of 30 s, at the reference screw's pulse rate and at about 2,000 pulses/s."""
+    scenario = msgspec.structs.replace(draw_scenario(1), face=plain_face(0.577, 0.52))
+    for name, screw in (
+        ("reference screw", Screw()),
+        ("2.5 times the pulses", Screw(lead_mm=1.6)),
+    ):
+        settings = Settings(screw=screw)
+        whole = [full(settings, 1, folder / f"{name}-{i}", scenario)[2] for i in range(3)]
+        print(f"whole cycle with a raise of 30 s, {name}: {min(whole):.2f} s of CPU time")
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--seeds", type=int, default=50)
+    n_seeds = parser.parse_args().seeds
+    with tempfile.TemporaryDirectory() as made:
+        raise_of_30_s(Path(made))
+        agreement(n_seeds, Path(made))
