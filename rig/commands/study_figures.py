@@ -112,16 +112,16 @@ def _short(value: object) -> str:
 
 
 def _results(study: "Study") -> "list[RunResult]":
-    """The study's analysed runs, or none if it has no run file."""
-    from rig.analysis.load import analyse
+    """The results of the study's runs; none if it has no run file yet."""
     from rig.runfile.reader import find_runs
+    from rig.study.cache import results_of
 
-    if not study.runs_path.is_dir() or not find_runs([study.runs_path]):
-        return []
-    found = analyse([study.runs_path])
-    for problem in found.problems:
-        say(problem)
-    return [run.result for run in found.runs]
+    files = find_runs([study.runs_path]) if study.runs_path.is_dir() else []
+    found = results_of(files, study.path).values() if files else []
+    for kept in found:
+        for problem in kept.problems:
+            say(problem)
+    return [kept.result for kept in found if kept.result is not None]
 
 
 def show_readers(study: "Study", json: bool) -> None:
@@ -290,8 +290,8 @@ def power(
     for key, value in values.items():
         print(f"Scatter of a {names[key]}: {value:.2f}° ({origin[key]}).")
     print(
-        f"{bags} bags of each treatment and {controls} controls, {series} series of {runs} runs at each stage"
-        f" find {wanted:g}° with a chance of {found.power:.0%}; with {chance:.0%} they find"
+        f"{bags} bags of each treatment and {controls} controls, {series} series of {runs} runs at"
+        f" each stage find {wanted:g}° with a chance of {found.power:.0%}; with {chance:.0%} they find"
         f" {found.detectable_deg:.2f}° or more."
     )
     for amount, what in (

@@ -9,12 +9,15 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import msgspec
 
-from rig.analysis.friction import RunAnalysis
-from rig.analysis.load import analyse
 from rig.analysis.row import RunResult
+from rig.calibration.file import parse_utc
 from rig.errors import BadInputError
+from rig.runfile.reader import find_runs
+from rig.study.cache import results_of
 from rig.study.durable import replace_file
 from rig.study.folder import Study, open_study
+from rig.study.journal_file import utc_text
+from rig.study.run_records import header_of
 
 BEFORE: dict[str, type] = {
     "study": str,
@@ -53,7 +56,7 @@ def export_rows(folders: Sequence[Path]) -> tuple[list[dict[str, Any]], list[str
     Flags are joined by spaces; `run_file` is the path within the study's folder.
 
     Raises:
-        BadInputError: a folder is no study, two are the same, or one has no run that can be used.
+        BadInputError: a folder is no study, two are the same, or one has no run file.
     """
     rows: list[dict[str, Any]] = []
     problems: list[str] = []
@@ -63,25 +66,29 @@ def export_rows(folders: Sequence[Path]) -> tuple[list[dict[str, Any]], list[str
             raise BadInputError(f"{folder} is named twice; its runs would count double.")
         seen.add(folder.resolve())
         study = open_study(folder)
-        analysis = analyse([study.runs_path])
-        problems += analysis.problems
-        rows += [_row(study, run) for run in analysis.runs]
+        files = find_runs([study.runs_path]) if study.runs_path.is_dir() else []
+        if not files:
+            raise BadInputError(f"{study.runs_path} has no run file (*.run.jsonl) to export yet.")
+        for path, kept in results_of(files, folder).items():
+            problems += kept.problems
+            if kept.result is not None:
+                rows.append(_row(study, path, kept.result))
     return rows, problems
 
 
-def _row(study: Study, analysis: RunAnalysis) -> dict[str, Any]:
-    header, result = analysis.run.header, analysis.result
-    row = {name: getattr(header, name, None) for name in BEFORE}
+def _row(study: Study, path: Path, result: RunResult) -> dict[str, Any]:
+    header = header_of(path)
+    row = {name: header.get(name) for name in BEFORE}
     bag = study.catalogue.bags.get(result.bag or "")
     row["study"] = study.catalogue.name
     row["role"] = None if bag is None else bag.role
     row["treatment"] = None if bag is None else bag.treatment
     row |= msgspec.to_builtins(result)
     row["flags"] = " ".join(result.flags)
-    path = analysis.run.path
-    row["run_file"] = path.resolve().relative_to(study.path.resolve()).as_posix()
+    row["run_file"] = path.relative_to(study.path).as_posix()
     if row["treatment_stage"] is None and bag is not None:
-        row["treatment_stage"] = study.stage_at(result.bag or "", header.started_at)
+        at = utc_text(parse_utc(header["started_at"]))
+        row["treatment_stage"] = study.stage_at(result.bag or "", at)
     return row
 
 

@@ -63,11 +63,7 @@ def _record(path: Path, study: Study) -> RunRecord:
         file.seek(max(0, size - TAIL_BYTES))
         tail = file.read()
     first, *rest = head.split(b"\n")
-    header = _decode(first)
-    if header.get("kind") != "header":
-        raise ValueError("its first line is no header")
-    if header.get("version") != VERSION:
-        raise ValueError("it is written in another version of the format")
+    header = _header(first)
     climate: dict[str, Any] = next(
         (line for raw in rest if (line := _try(raw)).get("kind") == "climate"), {}
     )
@@ -95,6 +91,25 @@ def _record(path: Path, study: Study) -> RunRecord:
         temperature_c=climate.get("temperature_c"),
         relative_humidity_pct=climate.get("relative_humidity_pct"),
     )
+
+
+def header_of(path: Path) -> dict[str, Any]:
+    """The first line of a run file as plain values.
+
+    Raises:
+        ValueError, OSError: it is no run file of this version, or can't be read.
+    """
+    with path.open("rb") as file:
+        return _header(file.readline())
+
+
+def _header(line: bytes) -> dict[str, Any]:
+    header = _decode(line)
+    if header.get("kind") != "header":
+        raise ValueError("its first line is no header")
+    if header.get("version") != VERSION:
+        raise ValueError("it is written in another version of the format")
+    return header
 
 
 def _decode(line: bytes) -> dict[str, Any]:
