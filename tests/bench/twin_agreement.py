@@ -75,7 +75,7 @@ def agreement(n_seeds: int, folder: Path) -> None:
             f" {statistics.mean(angles):+.4f}°, {statistics.stdev(angles):.4f}° |"
             f" {statistics.mean(kinetic):+.5f}, {statistics.stdev(kinetic):.5f} |"
         )
-    print(f"\nfull twin: median {statistics.median(times["full"]):.2f} s of CPU time a run")
+    print(f"\nfull twin: median {statistics.median(times['full']):.2f} s of CPU time a run")
     print(f"fast simulator with writing: {1 / statistics.median(times['fast']):.0f} runs/s")
 
 
