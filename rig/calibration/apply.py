@@ -48,6 +48,19 @@ def inclination_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
     return angle
 
 
+def along_slope_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
+    """Turn about the hinge from level, in degrees, uphill positive; (n, 3) → (n,).
+
+    The total inclination without the cross slope. It passes smoothly through level, where the
+    total one has a corner, so this is what is compared with the steps and with earlier home
+    readings.
+    """
+    vectors = np.asarray(gravity, dtype=float)
+    level, axis = np.array(calibration.level), np.array(calibration.axis)
+    angle: Array = np.degrees(np.arctan2(vectors @ np.cross(axis, level), vectors @ level))
+    return angle
+
+
 def cross_slope_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
     """Tilt of the hinge, in degrees: the part of gravity along it; (n, 3) → (n,)."""
     vectors = np.asarray(gravity, dtype=float)

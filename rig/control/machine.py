@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
+from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
 from rig.clock import At, Clock, Task
@@ -69,6 +69,8 @@ class Machine:
         self.recorder: Recorder | None = None
         self.opened_s = 0.0
         self.is_homed = False
+        self.allow_overdue = False
+        """Take a calibration that is past due; its runs are flagged."""
         self.home_check: HomeCheck | None = None
         """What a level said about the home reading since the calibration, if anybody looked."""
         self._open_pins = open_pins
@@ -238,5 +240,5 @@ class Machine:
             raise RuntimeError("without a calibration counts are no angle")
         mean = [sum(axis) / len(counts) for axis in zip(*counts, strict=True)]
         gravity = gravity_g(self.calibration, mean, self.live.imu_temperature_c)
-        along = inclination_deg(self.calibration, gravity)
+        along = along_slope_deg(self.calibration, gravity)
         return float(along), float(cross_slope_deg(self.calibration, gravity))

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.calibration.apply import gravity_g, inclination_deg
+from rig.calibration.apply import along_slope_deg, gravity_g
 from rig.calibration.history import HomeRecord
-from rig.calibration.home import axis_shift_deg
+from rig.calibration.home import axis_shift_deg, home_shift_deg
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.runfile.reader import RunFile, find_runs, read_run
@@ -58,11 +58,15 @@ def _record(run: RunFile, calibration: Calibration, first: datetime) -> HomeReco
     assert event is not None  # noqa: S101 - only such runs are chosen
     started = run.header.started_at
     shift, bend = _of_raise(run, calibration)
+    detail = event.detail
+    along, across = home_shift_deg(
+        calibration, float(detail["angle_deg"]), float(detail["cross_deg"])
+    )
     return HomeRecord(
         started,
         (datetime.fromisoformat(started) - first).total_seconds() / 86400.0,
-        float(event.detail["angle_deg"]) - calibration.home_angle_deg,
-        float(event.detail["cross_deg"]) - calibration.home_cross_deg,
+        along,
+        across,
         shift,
         bend,
     )
@@ -87,7 +91,7 @@ def _of_raise(run: RunFile, calibration: Calibration) -> tuple[float | None, flo
     by_steps = linkage.angle_deg(np.interp(times, steps_s, steps.astype(float)))
     if np.ptp(by_steps) < MIN_RAISE_DEG:
         return None, None
-    difference = inclination_deg(calibration, gravity) - by_steps
+    difference = along_slope_deg(calibration, gravity) - by_steps
     slope = float(np.polyfit(by_steps, difference, 1)[0])
     try:
         shift, _ = axis_shift_deg(calibration, gravity)

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
+from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.captures import Rest
 from rig.calibration.fit import Fit, fit_calibration
 from rig.calibration.model import Calibration
@@ -55,7 +55,7 @@ def finish(progress: Progress, machine: Machine) -> Calibration:
     gravity = gravity_g(calibration, progress.home.counts, progress.home.temperature_c)
     return _with_home(
         calibration,
-        float(inclination_deg(calibration, gravity)),
+        float(along_slope_deg(calibration, gravity)),
         float(cross_slope_deg(calibration, gravity)),
     )
 

@@ -1,7 +1,6 @@
 """The calibration that a level would leave of the simulated sensor: near the truth, not on it."""
 
 from datetime import UTC, datetime, timedelta
-from math import copysign, radians
 
 import numpy as np
 
@@ -78,18 +77,11 @@ def calibration_for(
         filter_delay_ms=max(0.0, 1000.0 * sensor.filter_delay_s + delay_error_ms),
         u_filter_delay_ms=u_delay_ms,
         noise_g=sensor.noise_g,
-        home_angle_deg=_home_deg(scenario, settings),
+        home_angle_deg=settings.linkage.home_angle_deg + scenario.board.floor_along_deg,
         home_cross_deg=scenario.board.floor_across_deg + scenario.board.hinge_cross_deg,
         reference="ideal level of the twin",
         u_reference_deg=U_LEVEL_DEG,
     )
-
-
-def _home_deg(scenario: Scenario, settings: Settings) -> float:
-    """Total inclination at home, negative where the uphill end is the lower one."""
-    home = radians(settings.linkage.home_angle_deg)
-    along = settings.linkage.home_angle_deg + scenario.board.floor_along_deg
-    return copysign(incline_of(scenario).total_deg(home), along)
 
 
 def _stamp(date: datetime) -> str:

@@ -7,7 +7,7 @@ from typing import Any, Literal
 import msgspec
 import numpy as np
 
-from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
+from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.model import Calibration
 from rig.clock import QuietCollector
 from rig.control.passage import longest_pass_s
@@ -314,6 +314,6 @@ class _Run:
         self._event(
             home_s + READING_S,
             "home_reading",
-            angle_deg=float(inclination_deg(calibration, gravity)),
+            angle_deg=float(along_slope_deg(calibration, gravity)),
             cross_deg=float(cross_slope_deg(calibration, gravity)),
         )
