@@ -5,11 +5,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, Self, TypeVar
 
-from rig.calibration.file import load_calibration
+from rig.calibration.file import load_calibration, newest_calibration
+from rig.calibration.home import load_home_check
 from rig.calibration.model import Calibration
 from rig.clock import Clock, RealClock, Task, VirtualClock
 from rig.control.machine import Machine
 from rig.devices.bus import Bus, real_bus
+from rig.settings.load import find_settings
 from rig.settings.model import Settings
 
 if TYPE_CHECKING:
@@ -113,9 +115,12 @@ def open_rig(
 
         return real_factory()
 
-    calibration = _find_calibration(settings, settings_file)
+    folder = calibration_folder(settings_file)
+    calibration = _find_calibration(settings, folder)
     bus = real_bus(clock, settings.bus.number)
-    return OpenRig(Machine(clock, settings, open_pins, bus, calibration))
+    machine = Machine(clock, settings, open_pins, bus, calibration)
+    machine.home_check = load_home_check(folder)
+    return OpenRig(machine)
 
 
 def open_twin(
@@ -131,10 +136,15 @@ def open_twin(
     return OpenRig(machine, twin)
 
 
-def _find_calibration(settings: Settings, settings_file: Path | None) -> Calibration | None:
+def _find_calibration(settings: Settings, folder: Path) -> Calibration | None:
     """The file that the settings name, else the newest beside the settings file."""
-    here = Path() if settings_file is None else settings_file.parent
     if settings.files.calibration:
-        return load_calibration(here / settings.files.calibration)
-    found = sorted((here / "calibration").glob("*.json"), key=lambda path: path.name)
-    return load_calibration(found[-1]) if found else None
+        return load_calibration(folder.parent / settings.files.calibration)
+    newest = newest_calibration(folder)
+    return None if newest is None else load_calibration(newest)
+
+
+def calibration_folder(settings_file: Path | None) -> Path:
+    """Where a rig's calibrations lie: beside the settings in force."""
+    found = find_settings(settings_file)
+    return (Path() if found is None else found.parent) / "calibration"

@@ -107,6 +107,12 @@ def load_calibration(path: Path) -> Calibration:
     return calibration
 
 
+def newest_calibration(folder: Path) -> Path | None:
+    """The newest calibration file of a folder, by its name, which is its date; None without one."""
+    found = sorted(folder.glob("*.json"), key=lambda path: path.name)
+    return found[-1] if found else None
+
+
 def save_calibration(path: Path, calibration: Calibration) -> None:
     """Write a new calibration file and bring it to the disk.
 

@@ -32,8 +32,29 @@ AGREE_DEG = 0.1
 """Level and sensor agree within this and three times their uncertainty."""
 
 
+def slopes_deg(calibration: Calibration, angle_deg: float, cross_deg: float) -> tuple[float, float]:
+    """Slopes along and across a board near level, from its inclination and the hinge's tilt.
+
+    Next to level the inclination, signed by the turn about the hinge, jumps from one sign to the
+    other where the slope along passes zero on a board that is not level across; the slope does not.
+    """
+    twist = np.degrees(np.arcsin(np.clip(np.dot(calibration.axis, calibration.level), -1.0, 1.0)))
+    across = cross_deg - float(twist)
+    along = np.copysign(np.sqrt(max(0.0, angle_deg**2 - across**2)), angle_deg)
+    return float(along), across
+
+
+def home_shift_deg(
+    calibration: Calibration, angle_deg: float, cross_deg: float
+) -> tuple[float, float]:
+    """How far the board's slopes along and across at home are from the calibration's."""
+    now = slopes_deg(calibration, angle_deg, cross_deg)
+    then = slopes_deg(calibration, calibration.home_angle_deg, calibration.home_cross_deg)
+    return now[0] - then[0], now[1] - then[1]
+
+
 class HomeCheck(Struct, frozen=True, kw_only=True):
-    """A level's word on one home reading."""
+    """A level's word on one home reading; slopes of the board in degrees."""
 
     checked_at: str
     calibration_made_at: str
@@ -47,14 +68,14 @@ class HomeCheck(Struct, frozen=True, kw_only=True):
         self, calibration: Calibration, angle_deg: float, cross_deg: float, limit_deg: float
     ) -> bool:
         """Whether a home reading is still the one that the level found right."""
-        is_same = self.calibration_made_at == calibration.made_at
-        off = max(abs(angle_deg - self.sensor_along_deg), abs(cross_deg - self.sensor_across_deg))
-        return is_same and off <= limit_deg
+        along, across = slopes_deg(calibration, angle_deg, cross_deg)
+        off = max(abs(along - self.sensor_along_deg), abs(across - self.sensor_across_deg))
+        return self.calibration_made_at == calibration.made_at and off <= limit_deg
 
 
 def check_home(
     calibration: Calibration,
-    sensor_deg: tuple[float, float],
+    home_deg: tuple[float, float],
     along: Turned,
     across: Turned,
     u_sensor_deg: float,
@@ -64,7 +85,7 @@ def check_home(
 
     Args:
         calibration: in use.
-        sensor_deg: inclination (signed along) and cross slope by the sensor at home.
+        home_deg: inclination and cross slope by the sensor at home.
         along: the level, turned end for end, along the board.
         across: the same across.
         u_sensor_deg: standard uncertainty of the sensor's inclination at home.
@@ -73,29 +94,20 @@ def check_home(
     Raises:
         BadInputError: they disagree: the sensor moved.
     """
-    # Near level the total inclination, signed along, is the length of both slopes.
-    level_deg = float(np.copysign(np.hypot(along.slope_deg, across.slope_deg), along.slope_deg))
-    allowed = AGREE_DEG + 3.0 * float(np.hypot(u_sensor_deg, along.u_slope_deg))
-    off = (sensor_deg[0] - level_deg, sensor_deg[1] - across.slope_deg)
-    moved = (sensor_deg[1] - calibration.home_cross_deg) - (
-        across.slope_deg - calibration.home_cross_deg
-    )
-    if abs(off[0]) > allowed:
-        raise BadInputError(
-            f"The sensor says {sensor_deg[0]:+.2f}° and the level {level_deg:+.2f}° (allowed"
-            f" difference {allowed:.2f}°): the sensor or the board on its cradle has moved since the"
-            " calibration; fasten it and calibrate again with `rig level`."
-        )
-    if abs(moved) > 2.0:
-        raise BadInputError(
-            f"Across, the sensor says {sensor_deg[1]:+.2f}° and the level {across.slope_deg:+.2f}°:"
-            " the sensor has turned; fasten it and calibrate again with `rig level`."
-        )
+    sensor = slopes_deg(calibration, *home_deg)
+    for name, said, level in (("along", sensor[0], along), ("across", sensor[1], across)):
+        allowed = AGREE_DEG + 3.0 * float(np.hypot(u_sensor_deg, level.u_slope_deg))
+        if abs(said - level.slope_deg) > allowed:
+            raise BadInputError(
+                f"The sensor says {said:+.2f}° {name} and the level {level.slope_deg:+.2f}°"
+                f" (allowed difference {allowed:.2f}°): the sensor or the board on its cradle has"
+                " moved since the calibration; fasten it and calibrate again with `rig level`."
+            )
     return HomeCheck(
         checked_at=now,
         calibration_made_at=calibration.made_at,
-        sensor_along_deg=sensor_deg[0],
-        sensor_across_deg=sensor_deg[1],
+        sensor_along_deg=sensor[0],
+        sensor_across_deg=sensor[1],
         level_along_deg=along.slope_deg,
         level_across_deg=across.slope_deg,
         u_level_deg=along.u_slope_deg,

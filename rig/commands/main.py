@@ -10,6 +10,7 @@ import typer
 from rig.commands.analyse import analyse
 from rig.commands.check import check
 from rig.commands.demo import demo
+from rig.commands.level import level
 from rig.commands.run import run
 from rig.commands.settings import settings
 from rig.commands.sizing import sizing
@@ -32,6 +33,7 @@ app = typer.Typer(
 for command in (demo, run, analyse, check, watch, settings, sizing):
     app.command()(command)
 app.add_typer(study)
+app.add_typer(level)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

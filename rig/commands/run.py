@@ -49,6 +49,10 @@ def run(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the run files.")
     ] = None,
+    overdue_ok: Annotated[
+        bool,
+        typer.Option("--overdue-ok", help="Take a calibration that is past due; flags the runs."),
+    ] = False,
     rig: RigFile = None,
     twin: Twin = False,
     seed: Seed = 1,
@@ -69,6 +73,7 @@ def run(
         face=face,
         settings_file=rig,
     )
+    opened.machine.allow_overdue = overdue_ok
     asked = {"bag": bag, "face": face, "board": board, "session": session, "operator": operator}
     requests = plan_series(
         settings,

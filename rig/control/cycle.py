@@ -6,6 +6,7 @@ outcome.
 
 from typing import Any
 
+from rig.calibration.home import home_shift_deg
 from rig.clock import Task
 from rig.control.homing import home
 from rig.control.interlocks import InterlockError
@@ -111,8 +112,7 @@ class Cycle(Mover):
         calibration = self._machine.calibration
         assert calibration is not None  # noqa: S101 - a run is refused without one
         limit = self._machine.settings.interlocks.home_mismatch_deg
-        along = angle_deg - calibration.home_angle_deg
-        across = cross_deg - calibration.home_cross_deg
+        along, across = home_shift_deg(calibration, angle_deg, cross_deg)
         if max(abs(along), abs(across)) > limit:
             self._recorder.flag("floor_tilt")
             check = self._machine.home_check

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import NamedTuple
 
+from rig.calibration.file import check_fit
 from rig.clock import At, Done, Handle, Task
 from rig.control.cycle import Cycle
 from rig.control.machine import Machine
@@ -12,7 +13,7 @@ from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.errors import BadInputError
 from rig.procedures.header import check_free_space, make_header
-from rig.runfile.model import Outcome
+from rig.runfile.model import Flag, Outcome
 from rig.runfile.writer import RunWriter, new_run_id, run_folder, run_path
 
 FIRST_LOOK_S = 0.3
@@ -47,7 +48,8 @@ def make_runs(
         on_end: called after each run, also after one that failed.
 
     Raises:
-        BadInputError: no calibration, not enough free space, the folder cannot be written.
+        BadInputError: no calibration, one of another sensor or past due, too little free space,
+            or the folder cannot be written.
         StoppedError, MachineFaultError: from the run in which it happened.
     """
     if machine.calibration is None:
@@ -55,6 +57,7 @@ def make_runs(
             "This rig has no calibration of its angle sensor, so no angle would mean anything;"
             " make one with `rig level`."
         )
+    _calibration_flags(machine)
     placing = placing or HandPlacing(
         machine.inputs, machine.settings.cycle.placing_timeout_s, is_ready=start_now
     )
@@ -70,6 +73,14 @@ def make_runs(
         for watcher in watchers:
             watcher.cancel()
     return made
+
+
+def _calibration_flags(machine: Machine) -> tuple[Flag, ...]:
+    """Refuse the calibration of another sensor, and one past due unless that was allowed."""
+    assert machine.calibration is not None  # noqa: S101 - runs are refused without one
+    now = machine.clock.utc_now()
+    identity, overdue_ok = machine.imu.identity, machine.allow_overdue
+    return check_fit(machine.calibration, identity, now, allow_overdue=overdue_ok)
 
 
 def start_watching(machine: Machine) -> list[Handle[None]]:
@@ -103,6 +114,8 @@ def _one_run(
     started_at = utc.isoformat(timespec="milliseconds").replace("+00:00", "Z")
     writer = RunWriter(path, make_header(machine, request, run_id, started_at, placing.kind))
     recorder = Recorder(writer, clock.time_s(), machine.settings.cycle.idle_sample_rate_hz)
+    for flag in _calibration_flags(machine):
+        recorder.flag(flag)
     on_begin(request, path)
     outcome = yield from Cycle(machine, request, recorder, placing).run()
     return MadeRun(path, outcome)

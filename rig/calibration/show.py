@@ -1,0 +1,103 @@
+"""A calibration and its home readings as text."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from rig.calibration.apply import u_inclination_deg
+from rig.calibration.history import HomeRecord, Trend
+from rig.calibration.model import Calibration
+
+ANGLES_DEG = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
+BAR = 40
+
+
+def u_over_range(calibration: Calibration) -> list[tuple[float, float]]:
+    """Inclination and its standard uncertainty from the calibration, both in degrees."""
+    level, axis = np.array(calibration.level), np.array(calibration.axis)
+    turned = np.cross(axis, level)
+    turned /= np.linalg.norm(turned)
+    rows = []
+    for angle in ANGLES_DEG:
+        gravity = np.cos(np.radians(angle)) * level + np.sin(np.radians(angle)) * turned
+        rows.append((angle, float(np.hypot(*u_inclination_deg(calibration, gravity)))))
+    return rows
+
+
+def calibration_document(calibration: Calibration) -> dict[str, Any]:
+    """The calibration as plain data, with its uncertainty over the range."""
+    document: dict[str, Any] = msgspec.to_builtins(calibration)
+    document["u_inclination"] = [
+        {"angle_deg": angle, "u_angle_deg": u} for angle, u in u_over_range(calibration)
+    ]
+    return document
+
+
+def calibration_text(calibration: Calibration) -> str:
+    """Values, residuals and uncertainty for a person."""
+    sensor, u = calibration.sensor, np.sqrt(np.diag(np.array(calibration.covariance)))
+    lines = [
+        f"made {calibration.made_at}, due again {calibration.due_at}",
+        f"sensor {sensor.model} {sensor.identity} at 0x{sensor.address:02x},"
+        f" {calibration.temperature_c:.1f} °C",
+        f"reference {calibration.reference or 'not named'}, u = {calibration.u_reference_deg:.3f}°",
+        "",
+        f"{'':<8} {'x':>20} {'y':>20} {'z':>20}",
+    ]
+    for name, values, first in (("bias g", calibration.bias_g, 0), ("gain", calibration.gain, 3)):
+        cells = " ".join(
+            f"{f'{value:+.5f} ± {u[first + i]:.5f}':>20}" for i, value in enumerate(values)
+        )
+        lines.append(f"{name:<8} {cells}")
+    for name, vector in (("level", calibration.level), ("hinge", calibration.axis)):
+        lines.append(f"{name:<8} " + " ".join(f"{value:>+20.5f}" for value in vector))
+    lines += [
+        "",
+        f"filter delay {calibration.filter_delay_ms:.1f} ± {calibration.u_filter_delay_ms:.1f} ms,"
+        f" noise {1e3 * calibration.noise_g:.2f} mg, home {calibration.home_angle_deg:+.2f}° along"
+        f" and {calibration.home_cross_deg:+.2f}° across",
+    ]
+    if calibration.residuals_deg:
+        lines += ["", "residuals, reference less sensor:"]
+        angles = calibration.angles_deg or (0.0,) * len(calibration.residuals_deg)
+        for angle, residual in zip(angles, calibration.residuals_deg, strict=True):
+            lines.append(f"  {angle:6.2f}°  {residual:+.3f}°  {_mark(residual, 0.1)}")
+    rows = u_over_range(calibration)
+    top = max(value for _, value in rows)
+    lines += ["", "standard uncertainty of the inclination that comes from the calibration:"]
+    for angle, value in rows:
+        lines.append(f"  {angle:5.0f}°  {value:.3f}°  {'#' * round(BAR * value / top)}")
+    lines += [f"note: {note}" for note in calibration.notes]
+    return "\n".join(lines)
+
+
+def history_text(made_at: str, records: Sequence[HomeRecord], trend: Trend) -> str:
+    """The home readings as a chart, and what they may mean."""
+    span = max(0.1, *(abs(record.angle_deg) for record in records))
+    lines = [
+        f"home readings less those of the calibration of {made_at}",
+        f"{'run':<26} {'along':>8} {'across':>8} {'hinge':>7} {'bend':>7}  along, ±{span:.2f}°",
+    ]
+    for record in records:
+        lines.append(
+            f"{record.started_at:<26} {record.angle_deg:>+7.3f}° {record.cross_deg:>+7.3f}°"
+            f" {_or_dash(record.axis_shift_deg)} {_or_dash(record.bend_deg)}"
+            f"  {_mark(record.angle_deg, span)}"
+        )
+    return "\n".join([*lines, "", *trend.words])
+
+
+def _or_dash(value: float | None) -> str:
+    return f"{'–':>7}" if value is None else f"{value:>+6.2f}°"
+
+
+def _mark(value: float, span: float) -> str:
+    """A mark on a line whose middle is zero."""
+    half = BAR // 2
+    place = round(half * max(-1.0, min(1.0, value / span)))
+    cells = [" "] * (BAR + 1)
+    cells[half] = "|"
+    cells[half + place] = "o"
+    return "".join(cells).rstrip()

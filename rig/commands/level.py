@@ -1,0 +1,240 @@
+"""`rig level`: calibrate against a level, show the calibration, chart the home readings."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rig.commands.options import (
+    Json,
+    RigFile,
+    Seed,
+    Speed,
+    Twin,
+    print_json,
+    say,
+    settings_of,
+    speed_of,
+)
+
+if TYPE_CHECKING:
+    from rig.calibration.plan import LevelPlan
+    from rig.opening import OpenRig
+    from rig.procedures.level_person import LevelPerson
+
+level = typer.Typer(
+    name="level",
+    invoke_without_command=True,
+    rich_markup_mode=None,
+    help="Calibrate the angle sensor against a level; show it; chart the home readings.",
+)
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder of calibrations; default: beside rig.toml."),
+]
+Unit = Annotated[str, typer.Option("--unit", help="Unit of the level at zero.")]
+
+
+def folder_of(rig: Path | None, out: Path | None, twin: bool = False) -> Path:
+    """Where calibrations lie; the twin's lie apart, so that no rig takes one of them."""
+    from rig.opening import calibration_folder
+
+    if out is not None:
+        return out
+    folder = calibration_folder(rig)
+    return folder.with_name("twin-calibration") if twin else folder
+
+
+@level.callback()
+def calibrate(
+    context: typer.Context,
+    readings: Annotated[
+        Path | None,
+        typer.Option("--readings", metavar="FILE", help="Take the readings from a TOML file."),
+    ] = None,
+    digital: Annotated[
+        float | None,
+        typer.Option("--digital", metavar="DEG", help="Digital level; its stated error in °."),
+    ] = None,
+    bar: Annotated[
+        float | None, typer.Option("--bar", metavar="MM", help="Length of the sine bar in mm.")
+    ] = None,
+    unit: Unit = "deg",
+    across: Annotated[
+        bool, typer.Option("--across", help="Also read a level across at every span point.")
+    ] = False,
+    redo: Annotated[
+        str | None, typer.Option("--redo", metavar="STEP", help="Do one step again: `up 20`.")
+    ] = None,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Forget what was captured before.")
+    ] = False,
+    out: Out = None,
+    rig: RigFile = None,
+    twin: Twin = False,
+    seed: Seed = 1,
+    speed: Speed = "fast",
+    json: Json = False,
+) -> None:
+    """Lead through a calibration; what was begun before is gone on with."""
+    if context.invoked_subcommand is not None:
+        return
+    import msgspec
+
+    from rig.calibration.plan import LevelPlan, load_plan
+    from rig.calibration.show import calibration_text
+    from rig.commands.run import CAUTION
+    from rig.opening import open_rig
+    from rig.procedures.level import LevelProcedure
+
+    plan = LevelPlan() if readings is None else load_plan(readings)
+    if digital is not None:
+        plan = msgspec.structs.replace(plan, reference="digital", stated_error_deg=digital)
+    if bar is not None:
+        plan = msgspec.structs.replace(plan, bar_length_mm=bar)
+    opened = open_rig(
+        settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
+    )
+    person = _person(opened, plan, readings, seed, unit, across)
+    if not twin:
+        say(CAUTION)
+    with opened:
+        procedure = LevelProcedure(
+            opened.machine, person, plan, folder_of(rig, out, twin), fresh=fresh, redo=redo
+        )
+        path, made = opened.run(procedure.run(), beside=[_tell(opened)])
+    say(f"Saved {path}.")
+    if json:
+        print_json({"calibration_file": str(path), **msgspec.to_builtins(made)})
+    else:
+        print(calibration_text(made))
+
+
+def _person(
+    opened: "OpenRig",
+    plan: "LevelPlan",
+    readings: Path | None,
+    seed: int,
+    unit: str,
+    across: bool,
+) -> "LevelPerson":
+    from rig.procedures.level_person import FilePerson
+
+    if readings is not None:
+        return FilePerson(plan)
+    simulated = opened.level_person(seed)
+    if simulated is not None:
+        return simulated
+    from rig.commands.level_prompts import PromptingPerson
+
+    return PromptingPerson(unit, ask_across=across)
+
+
+def _tell(opened: "OpenRig") -> Any:
+    """Task: say what the machine waits for, whenever that changes."""
+    from rig.clock import At
+
+    machine, shown = opened.machine, ""
+    while True:
+        wants = machine.live.wants
+        if wants and wants != shown:
+            say(f"{machine.step_angle_deg():6.2f}° by steps  {wants}")
+        shown = wants
+        yield At(machine.clock.time_s() + 0.2)
+
+
+@level.command("show")
+def show(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="A calibration; default: in force.")
+    ] = None,
+    out: Out = None,
+    rig: RigFile = None,
+    json: Json = False,
+) -> None:
+    """Print a calibration with its residuals and its uncertainty over 0–45°."""
+    from rig.calibration.file import load_calibration, newest_calibration
+    from rig.calibration.show import calibration_document, calibration_text
+    from rig.errors import BadInputError
+
+    if file is None:
+        settings = settings_of(rig)
+        named = settings.files.calibration
+        folder = folder_of(rig, out)
+        file = folder.parent / named if named and out is None else newest_calibration(folder)
+        if file is None:
+            raise BadInputError(
+                f"There is no calibration in {folder}; make one with `rig level`, or name a file."
+            )
+    found = load_calibration(file)
+    if json:
+        print_json({"calibration_file": str(file), **calibration_document(found)})
+    else:
+        print(f"{file}\n")
+        print(calibration_text(found))
+
+
+@level.command("history")
+def history(
+    paths: Annotated[
+        list[Path] | None, typer.Argument(metavar="PATH...", help="Run files or folders.")
+    ] = None,
+    rig: RigFile = None,
+    json: Json = False,
+) -> None:
+    """Chart the home readings since the calibration, and say what has moved."""
+    from rig.calibration.history import home_trend
+    from rig.calibration.show import history_text
+    from rig.errors import BadInputError
+    from rig.procedures.home_history import home_records
+
+    made_at, records = home_records(paths or [Path(settings_of(rig).files.runs)])
+    if not records:
+        raise BadInputError("No run there has a home reading; name other run files or folders.")
+    trend = home_trend(records)
+    if json:
+        rows = [record._asdict() for record in records]
+        print_json({"calibration_made_at": made_at, "home": rows, "trend": trend._asdict()})
+    else:
+        print(history_text(made_at or "", records, trend))
+
+
+@level.command("check")
+def check(
+    resolution: Annotated[
+        float, typer.Option("--resolution", min=0.001, help="What the level is read to, in °.")
+    ] = 0.05,
+    unit: Unit = "deg",
+    out: Out = None,
+    rig: RigFile = None,
+    twin: Twin = False,
+    seed: Seed = 1,
+    speed: Speed = "fast",
+    json: Json = False,
+) -> None:
+    """Lay a level on the board at home: has the floor moved, or the sensor?"""
+    import msgspec
+
+    from rig.calibration.plan import LevelPlan
+    from rig.commands.run import CAUTION
+    from rig.opening import open_rig
+    from rig.procedures.level_check import level_check
+
+    opened = open_rig(
+        settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
+    )
+    person = _person(opened, LevelPlan(), None, seed, unit, False)
+    if not twin:
+        say(CAUTION)
+    with opened:
+        found = opened.run(
+            level_check(opened.machine, person, folder_of(rig, out, twin), resolution)
+        )
+    if json:
+        print_json(msgspec.to_builtins(found))
+    else:
+        print(
+            f"The level says {found.level_along_deg:+.2f}° along and {found.level_across_deg:+.2f}°"
+            " across, and so does the sensor: the calibration holds. If the home reading moved, the"
+            " floor or the feet did; runs go on and are flagged `floor_tilt`."
+        )

@@ -1,0 +1,87 @@
+"""A person at a terminal who reads a level."""
+
+import sys
+
+from rig.calibration.plan import SpanPoint
+from rig.calibration.reference import SineBar, to_deg
+from rig.errors import BadInputError
+from rig.procedures.level_person import Answer, LevelPerson, Where
+
+WORDS: dict[str, Answer] = {"": "on", "y": "on", "r": "redo", "s": "stop"}
+
+
+class PromptingPerson(LevelPerson):
+    """Asks on stderr, reads from stdin.
+
+    Args:
+        unit: of the level at zero.
+        span_unit: of the digital level at the span points.
+        ask_across: also ask for a reading across at every span point.
+    """
+
+    def __init__(self, unit: str, span_unit: str = "deg", ask_across: bool = False) -> None:
+        self._unit = unit
+        self._span_unit = span_unit
+        self._ask_across = ask_across
+
+    def level_deg(self, where: Where, turned: bool) -> float:
+        """Ask for a size and for the end that is high: a level's own sign is not to be trusted."""
+        lay = "Turn the level end for end in the same place" if turned else "Lay the level"
+        high = "uphill" if where == "along" else "far (to which the hinge's axis points)"
+        size = self._number(f"{lay} {where} the board and read its size in {self._unit}: ")
+        if size == 0.0:
+            return 0.0
+        answer = _ask(f"Is the {high} end of the board the higher one by this reading? [y/n] ")
+        return to_deg(abs(size) if answer.lower().startswith("y") else -abs(size), self._unit)
+
+    def bubble_deg(self, bar: SineBar, point: SpanPoint, steps_deg: float) -> float:
+        """Ask for a nudge until the bubble is centred."""
+        way = "turned end for end" if point.turned else "as at first"
+        return self._number(
+            f"{steps_deg:.2f}° by steps. Bar of {bar.length_mm:g} mm on a block of"
+            f" {bar.height_mm:.3f} mm, level {way}. Raise by how many degrees (- lowers, Enter:"
+            " the bubble is centred)? ",
+            empty=0.0,
+        )
+
+    def shown_deg(self, point: SpanPoint, steps_deg: float) -> float:
+        """Ask for what the digital level shows."""
+        way = "turned end for end" if point.turned else "as at first"
+        shown = self._number(
+            f"{steps_deg:.1f}° by steps. Level {way}: what does it show, in {self._span_unit}? "
+        )
+        return to_deg(shown, self._span_unit)
+
+    def across_deg(self, point: SpanPoint) -> float | None:
+        """Ask only if that was wanted."""
+        if not self._ask_across:
+            return None
+        return self.level_deg("across", False)
+
+    def go_on(self, step: str, found: str) -> Answer:
+        """Enter goes on, r does the step again, s stops here."""
+        while True:
+            answer = _ask(f"{step}: {found}. [Enter] keep, [r] again, [s] stop and go on later: ")
+            if answer.lower() in WORDS:
+                return WORDS[answer.lower()]
+
+    @staticmethod
+    def _number(question: str, empty: float | None = None) -> float:
+        while True:
+            answer = _ask(question)
+            if not answer and empty is not None:
+                return empty
+            try:
+                return float(answer.replace(",", "."))
+            except ValueError:
+                print(f"{answer!r} is no number.", file=sys.stderr)
+
+
+def _ask(question: str) -> str:
+    print(question, end="", file=sys.stderr, flush=True)
+    line = sys.stdin.readline()
+    if not line:
+        raise BadInputError(
+            "Nobody is at the terminal to read the level; give the readings with --readings FILE."
+        )
+    return line.strip()
