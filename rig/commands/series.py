@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from rig.analysis.friction import RunResult, analyse_run
+from rig.analysis.friction import analyse_run
+from rig.analysis.row import RunResult
 from rig.commands.progress import Progress
 from rig.control.request import RunRequest
 from rig.control.signals import stop_on_signals
