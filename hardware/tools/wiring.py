@@ -1,0 +1,309 @@
+"""Makes `hardware/netlist.csv` and `hardware/drawings/wiring.svg` from the pins in the settings.
+
+    python hardware/tools/wiring.py [rig.toml]
+
+The netlist comes first: a row per end of a wire. The diagram is drawn from those rows, so the two
+cannot differ.
+"""
+
+import csv
+import io
+import sys
+from pathlib import Path
+from typing import NamedTuple
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from svg import INK, RED, THIN, Sheet
+
+from rig.settings.load import load_settings
+from rig.settings.model import Settings
+
+HARDWARE = Path(__file__).parents[1]
+
+HEADER_PIN = {
+    2: 3, 3: 5, 4: 7, 14: 8, 15: 10, 17: 11, 18: 12, 27: 13, 22: 15, 23: 16, 24: 18, 10: 19,
+    9: 21, 25: 22, 11: 23, 8: 24, 7: 26, 0: 27, 1: 28, 5: 29, 6: 31, 12: 32, 13: 33, 19: 35,
+    16: 36, 26: 37, 20: 38, 21: 40,
+}  # fmt: skip
+"""GPIO number to pin of the 40-pin header, all models since 2014."""
+
+GROUND_PINS = (6, 9, 14, 20, 25, 30, 34, 39)
+
+
+class End(NamedTuple):
+    """One end of a wire."""
+
+    net: str
+    part: str
+    terminal: str
+    note: str = ""
+
+
+def netlist(settings: Settings) -> list[End]:
+    """Every connection of the rig, net by net."""
+    pins = settings.pins
+
+    def pi(number: int) -> tuple[str, str]:
+        return "Pi", f"{HEADER_PIN[number]} (GPIO {number})"
+
+    ends: list[End] = []
+
+    def net(name: str, *places: tuple[str, str] | tuple[str, str, str]) -> None:
+        ends.extend(End(name, *place) for place in places)
+
+    # mains and the motor's supply: everything that moves hangs behind K1
+    net("earth", ("mains inlet", "PE"), ("24 V supply", "PE"), ("frame bond", "M5"),
+        ("star point", "PE link (PELV)"))  # fmt: skip
+    net("live", ("mains inlet", "L, 2 A slow, switched"), ("24 V supply", "L"),
+        ("5 V supply", "L"))  # fmt: skip
+    net("neutral", ("mains inlet", "N, switched"), ("24 V supply", "N"), ("5 V supply", "N"))
+    net("24 V", ("24 V supply", "+"), ("F1 6.3 A slow", "1"))
+    net("24 V fused", ("F1 6.3 A slow", "2"), ("S1 emergency stop", "11 (closed)"),
+        ("K1 contactor", "1"))  # fmt: skip
+    net("coil", ("S1 emergency stop", "12"), ("S3 limit upper", "11 (closed)"))
+    net("coil 2", ("S3 limit upper", "12"), ("S5 reset", "13 (open)"),
+        ("K1 contactor", "13 (holds itself)"))  # fmt: skip
+    net("coil held", ("S5 reset", "14"), ("K1 contactor", "14, A1", "varistor across the coil"))
+    net("motor supply", ("K1 contactor", "2"), ("M1 driver", "V+"), ("C1 1000 µF 63 V", "+"))
+    net("0 V power", ("24 V supply", "−"), ("K1 contactor", "A2"),
+        ("M1 driver", "GND"), ("C1 1000 µF 63 V", "−"), ("star point", "0 V"))  # fmt: skip
+    net("phase A", ("M1 driver", "A+, A−"), ("M1 motor", "A+, A−", "screened, screen at driver"))
+    net("phase B", ("M1 driver", "B+, B−"), ("M1 motor", "B+, B−"))
+
+    # logic supplies; the Pi is fed through its own socket, and feeds the small parts
+    second = pins.beam_2 is not None
+    net("5 V USB", ("5 V supply", "USB-C, 5.1 V"), ("Pi", "USB-C"))
+    net("5 V", ("Pi", "2, 4 (5 V)"), ("U1 buffer", "VCC"), ("beam 1", "+5 V"),
+        *([("beam 2", "+5 V")] if second else []), ("lamp", "common anode"),
+        *([("buzzer", "+")] if pins.buzzer is not None else []))  # fmt: skip
+    net("3.3 V", ("Pi", "1, 17 (3.3 V)"), ("angle sensor", "VIN"), ("climate sensor", "VIN"),
+        ("R1 pull-up", "3.3 V"), *([("R2 pull-up", "3.3 V")] if second else []))  # fmt: skip
+    net("0 V logic", ("Pi", ", ".join(map(str, GROUND_PINS)) + " (GND)"), ("star point", "0 V"),
+        ("U1 buffer", "GND"), ("R5 pull-down", "0 V"), ("angle sensor", "GND"),
+        ("climate sensor", "GND"), ("S1 emergency stop", "22"), ("S2 limit lower", "2"),
+        ("S3 limit upper", "2"), ("S4 start", "2"), ("S6 stop", "2"), ("beam 1", "0 V"),
+        *([("beam 2", "0 V")] if second else []), ("Q1-Q3 lamp drivers", "emitters"),
+        *([("Q4 buzzer driver", "emitter")] if pins.buzzer is not None else []))  # fmt: skip
+
+    # step, direction, enable: 5 V buffer, opto-isolated inputs, off unless driven high
+    for i, (name, number, word) in enumerate(
+        (("step", pins.step, "PUL"), ("direction", pins.direction, "DIR"),
+         ("enable", pins.enable, "RUN")), 1
+    ):  # fmt: skip
+        off = [("R5 pull-down", "10 kΩ to 0 V")] if name == "enable" else []
+        net(f"{name} 3.3 V", pi(number), *off, ("U1 buffer", f"{i}A"))
+        net(f"{name} 5 V", ("U1 buffer", f"{i}Y"), ("M1 driver", f"{word}+ (opto)"))
+    net("opto return", ("M1 driver", "PUL−, DIR−, RUN−"), ("star point", "0 V"))
+
+    # inputs: contacts to ground against the Pi's own pull-up; closed at rest except the buttons
+    for i, (name, number, part, terminal) in enumerate(
+        (
+            ("emergency stop", pins.emergency_stop, "S1 emergency stop", "21 (closed)"),
+            ("limit lower", pins.limit_lower, "S2 limit lower", "1 (closed)"),
+            ("limit upper", pins.limit_upper, "S3 limit upper", "1 (closed)"),
+            ("start", pins.start_button, "S4 start", "1 (open)"),
+            ("stop", pins.stop_button, "S6 stop", "1 (open)"),
+        ),
+        11,
+    ):
+        net(name, pi(number), (f"R{i} filter", "1 kΩ; 10 nF to 0 V here"))
+        net(f"{name} contact", (f"R{i} filter", "field side"), (part, terminal))
+    polarity = "high" if pins.beam_broken_is_high else "low"
+    for name, beam, resistor in (("beam 1", pins.beam_1, "R1"), ("beam 2", pins.beam_2, "R2")):
+        if beam is not None:
+            net(f"{name} out", pi(beam), (f"{resistor} pull-up", "2.2 kΩ to 3.3 V"),
+                (name, f"open collector, {polarity} if broken"))  # fmt: skip
+
+    # the bus to the moving board; the Pi carries 1.8 kΩ pull-ups on these two pins
+    for name, number in (("SDA", 2), ("SCL", 3)):
+        net(name, pi(number), ("climate sensor", name, "on the frame, off the board's heat"),
+            ("angle sensor", name, "on the moving board"))  # fmt: skip
+
+    # lamp and buzzer
+    colours = (("red", pins.lamp_red), ("green", pins.lamp_green), ("blue", pins.lamp_blue))
+    for i, (colour, number) in enumerate(colours, 1):
+        net(f"lamp {colour}", pi(number), ("Q1-Q3 lamp drivers", f"base {i}, 1 kΩ"))
+        net(f"lamp {colour} −", ("Q1-Q3 lamp drivers", f"collector {i}"),
+            ("lamp", f"{colour}, 150 Ω"))  # fmt: skip
+    if pins.buzzer is not None:
+        net("buzzer", pi(pins.buzzer), ("Q4 buzzer driver", "base, 1 kΩ"))
+        net("buzzer −", ("Q4 buzzer driver", "collector"), ("buzzer", "−"))
+    return ends
+
+
+def csv_text(ends: list[End]) -> str:
+    """The netlist as a table."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(End._fields)
+    writer.writerows(ends)
+    return out.getvalue()
+
+
+class Box(NamedTuple):
+    """Where a part is drawn: left side, top, width."""
+
+    x: float
+    y: float
+    width: float
+
+
+def diagram(settings: Settings) -> str:
+    """The wiring as labelled boxes: a terminal names its net, and nets of the Pi are drawn."""
+    ends = netlist(settings)
+    parts: dict[str, list[End]] = {}
+    for end in ends:
+        parts.setdefault(end.part, []).append(end)
+    sheet = Sheet(420, 297, f"Wiring — {settings.name} (every wire: netlist.csv)")
+    _power(sheet, parts)
+    _signals(sheet, parts["Pi"], ends)
+    _notes(sheet)
+    return sheet.render()
+
+
+def _part(
+    sheet: Sheet, name: str, rows: list[End], box: Box, fill: str
+) -> dict[str, tuple[float, float, float]]:
+    """Draw a part with a line for each terminal; returns each net's left, right and height."""
+    height = 7 + 4.6 * len(rows)
+    sheet.box((box.x, box.y - height), (box.x + box.width, box.y), 0.5, fill)
+    sheet.text((box.x + 2, box.y - 4.6), name, 3.1, "start", bold=True)
+    places = {}
+    for i, row in enumerate(rows):
+        y = box.y - 9.4 - 4.6 * i
+        places.setdefault(row.net, (box.x, box.x + box.width, y + 0.9))
+        sheet.text((box.x + 2, y), row.terminal, 2.4, "start")
+        sheet.text((box.x + box.width - 2, y), row.net, 2.4, "end", THIN)
+    return places
+
+
+def _power(sheet: Sheet, parts: dict[str, list[End]]) -> None:
+    """The upper band: mains, emergency stop and contactor before the driver."""
+    sheet.text((8, 279), "Power: the emergency stop opens K1; no software between", 3.6, "start")
+    boxes = {
+        "mains inlet": Box(8, 275, 50), "24 V supply": Box(70, 275, 38),
+        "F1 6.3 A slow": Box(120, 275, 36), "S1 emergency stop": Box(166, 275, 54),
+        "S3 limit upper": Box(226, 275, 42),
+        "S5 reset": Box(274, 275, 30), "K1 contactor": Box(318, 275, 38),
+        "C1 1000 µF 63 V": Box(366, 275, 46), "5 V supply": Box(8, 244, 50),
+        "frame bond": Box(70, 236, 38), "star point": Box(120, 252, 36),
+    }  # fmt: skip
+    at = {}
+    for name, box in boxes.items():
+        fill = "#fde2df" if name[:2] in ("S1", "S3", "S5", "K1") else "#f3f4f6"
+        at[name] = _part(sheet, name, parts[name], box, fill)
+    driver = _part(sheet, "M1 driver", parts["M1 driver"], Box(366, 196, 46), "#fff4d6")
+    motor = _part(sheet, "M1 motor", parts["M1 motor"], Box(366, 140, 46), "#fff4d6")
+    _part(sheet, "lamp", parts["lamp"], Box(366, 118, 46), "#f3f4f6")
+
+    def join(
+        net: str, first: str, second: str, lead: float, lane: float = 0, enter: float = 0
+    ) -> None:
+        """A wire from the right of one part to the left of another, along a lane if need be."""
+        _, x0, y0 = at[first][net]
+        x1, _, y1 = at[second][net]
+        if not lane:
+            bends = [(x0 + lead, y0), (x0 + lead, y1)]
+        else:
+            bends = [(x0 + lead, y0), (x0 + lead, lane), (x1 - enter, lane), (x1 - enter, y1)]
+            sheet.circle((x0 + lead, y0), 0.8, 0.1, RED)
+        sheet.polyline([(x0, y0), *bends, (x1, y1)], 0.55, RED)
+
+    join("24 V", "24 V supply", "F1 6.3 A slow", 6)
+    join("24 V fused", "F1 6.3 A slow", "S1 emergency stop", 6)
+    join("24 V fused", "F1 6.3 A slow", "K1 contactor", 3, 240, 4)
+    join("coil", "S1 emergency stop", "S3 limit upper", 3)
+    join("coil 2", "S3 limit upper", "S5 reset", 5)
+    join("coil 2", "S3 limit upper", "K1 contactor", 3, 246, 8)
+    join("coil held", "S5 reset", "K1 contactor", 3)
+    join("motor supply", "K1 contactor", "C1 1000 µF 63 V", 3)
+    x, y = at["K1 contactor"]["motor supply"][1] + 6, at["C1 1000 µF 63 V"]["motor supply"][2]
+    sheet.circle((x, y), 0.8, 0.1, RED)
+    end = driver["motor supply"]
+    sheet.polyline([(x, y), (x, end[2]), (end[0], end[2])], 0.55, RED)
+    for net, lead in (("phase A", 3), ("phase B", 4.5)):
+        (_, x0, y0), (_, x1, y1) = driver[net], motor[net]
+        sheet.polyline([(x0, y0), (x0 + lead, y0), (x1 + lead, y1), (x1, y1)], 0.5, INK)
+
+
+def _signals(sheet: Sheet, of_pi: list[End], ends: list[End]) -> None:
+    """The Pi in the middle, each of its signals drawn as a wire to the part that it reaches."""
+    rows = [end for end in of_pi if "(GPIO" in end.terminal]
+    supplies = [end for end in of_pi if end not in rows]
+    right_nets = ("step", "direction", "enable", "lamp", "buzzer")
+    left = [row for row in rows if not row.net.startswith(right_nets)]
+    right = [row for row in rows if row.net.startswith(right_nets)]
+    top, pitch = 196.0, 13.0
+    x0, x1 = 186.0, 236.0
+    bottom = top - pitch * max(len(left), len(right)) - 29
+    sheet.box((x0, bottom), (x1, top), 0.7, "#dcebdc")
+    sheet.text(((x0 + x1) / 2, top - 5), "Raspberry Pi, 40-pin header", 3.1, bold=True)
+    for i, row in enumerate(supplies):
+        sheet.text(((x0 + x1) / 2, bottom + 17 - 4.2 * i), f"{row.net}: {row.terminal}", 2.1)
+    for side, signals in (("left", left), ("right", right)):
+        for i, row in enumerate(signals):
+            y = top - 13 - pitch * i
+            edge = x0 if side == "left" else x1
+            way = -1 if side == "left" else 1
+            anchor = "start" if side == "left" else "end"
+            sheet.text((edge - way * 2, y - 0.9), row.terminal, 2.6, anchor)
+            _wire(sheet, ends, row, (edge, y), way)
+
+
+def _wire(sheet: Sheet, ends: list[End], row: End, start: tuple[float, float], way: int) -> None:
+    """A wire from the Pi outward with all that hangs on its net, and on the net that follows."""
+    follow = {f"{row.net} contact", f"{row.net} −", row.net.replace("3.3 V", "5 V")}
+    chain = [e for e in ends if e.part != "Pi" and e.net in {row.net, *follow}]
+    merged: list[list[End]] = []
+    for end in chain:  # both sides of a part that a wire passes through are one box
+        if merged and merged[-1][0].part == end.part:
+            merged[-1].append(end)
+        else:
+            merged.append([end])
+    x, y = start
+    at = x + way * 28
+    far = 8.0 if way < 0 else 354.0
+    width = min((abs(far - at) - 4 * (len(merged) - 1)) / len(merged), 62.0)
+    sheet.line((x, y), (at, y), 0.5)
+    sheet.text((x + way * 3, y + 1.2), row.net, 2.7, "end" if way < 0 else "start", RED)
+    for i, group in enumerate(merged):
+        low, high = sorted((at, at + way * width))
+        sheet.box((low, y - 5), (high, y + 5), 0.35, "#f3f4f6")
+        sheet.text(((low + high) / 2, y + 0.9), group[0].part, 2.5, bold=True)
+        order = group if way > 0 else group[::-1]
+        terminals = " → ".join(end.terminal for end in order)
+        sheet.text(((low + high) / 2, y - 3.2), terminals, 2.1)
+        at += way * width
+        if i + 1 < len(merged):
+            sheet.line((at, y), (at + way * 4, y), 0.5)
+            at += way * 4
+
+
+NOTES = (
+    "Mains side by a licensed electrician. Earth: supply, frame, motor case. Earth, 0 V and small "
+    "supplies are named, not drawn; all 0 V meet at the star point only. A dot joins lines.",
+    "S1 to ISO 13850: red on yellow, latching, two contacts opened by force. Letting it go "
+    "restarts nothing: K1 stays open until S5 is pressed. S3's second contact opens K1 at the top.",
+    "The varistor across K1's coil lets it open quickly; a bare diode would hold it. S1 to S3 are "
+    "closed at rest: a broken wire reads as a stop.",
+    "Enable is off while the Pi is off, starting or dead (R5, U1, and a driver whose opto input "
+    "must be driven to run). A driver with an input that disables needs a relay on this line,",
+    "    whose closed contact feeds that input from 5 V. U1: a 5 V buffer with TTL inputs (74HCT "
+    "kind) takes 3.3 V to the 5 V, about 10 mA, of the opto inputs.",
+    "Moving board: one screened, highly flexible cable (SDA with 0 V and SCL with 0 V as pairs, "
+    "3.3 V, 5 V, beam outputs), a loop at the hinge, screen to 0 V at the Pi's end only.",
+    "Bus: the Pi's 1.8 kΩ pull-ups are enough; boards' own ones may bring them to no less than "
+    "1 kΩ (3 mA). At 100 kHz up to 400 pF: some 3 m of cable. Blade axis (optional): as M1.",
+)
+
+
+def _notes(sheet: Sheet) -> None:
+    for i, text in enumerate(NOTES):
+        sheet.text((8, 38 - 4.8 * i), text, 2.7, "start", INK)
+
+
+if __name__ == "__main__":
+    chosen = load_settings(Path(sys.argv[1])) if len(sys.argv) > 1 else Settings()
+    (HARDWARE / "netlist.csv").write_text(csv_text(netlist(chosen)), encoding="utf-8")
+    (HARDWARE / "drawings" / "wiring.svg").write_text(diagram(chosen), encoding="utf-8")
