@@ -1,0 +1,104 @@
+from pathlib import Path
+
+import msgspec
+import numpy as np
+import pytest
+
+from rig.calibration.fit import turn
+from rig.calibration.history import HomeRecord, home_trend
+from rig.calibration.home import (
+    CHECKS_NAME,
+    axis_shift_deg,
+    check_home,
+    home_shift_deg,
+    load_home_check,
+    save_home_check,
+    slopes_deg,
+)
+from rig.calibration.reference import Turned
+from rig.errors import BadInputError
+from tests.calibration.example import calibration
+from tests.calibration.invented_rig import rotation
+
+NOW = "2026-11-25T08:00:00Z"
+
+
+def level(slope_deg: float) -> Turned:
+    return Turned(slope_deg, 0.05, 0.01, 0.01)
+
+
+def test_the_slope_along_has_no_jump_where_the_inclination_has_one() -> None:
+    # 1° across: the signed inclination is +1.00005° at +0.01° along and −1.00005° at −0.01°.
+    model = calibration(home_angle_deg=np.hypot(1.0, 0.01), home_cross_deg=1.0)
+    along, across = home_shift_deg(model, -float(np.hypot(1.0, 0.01)), 1.0)
+    assert along == pytest.approx(-0.02, abs=1e-6)
+    assert across == pytest.approx(0.0)
+    assert slopes_deg(model, 0.5, 1.0)[0] == 0.0  # less than the part across: noise
+
+
+def test_a_level_that_agrees_lets_the_floor_have_moved() -> None:
+    model = calibration()
+    check = check_home(model, (0.5, 0.0), level(0.48), level(0.02), 0.01, NOW)
+    assert check.covers(model, 0.55, 0.0, 0.3)
+    assert not check.covers(model, 1.0, 0.0, 0.3)
+    later = msgspec.structs.replace(model, made_at="2026-10-02T08:00:00Z")
+    assert not check.covers(later, 0.5, 0.0, 0.3)
+
+
+@pytest.mark.parametrize(("along", "across", "word"), [(0.0, 0.0, "along"), (0.5, 0.6, "across")])
+def test_a_level_that_disagrees_means_the_sensor_moved(
+    along: float, across: float, word: str
+) -> None:
+    with pytest.raises(BadInputError, match=f"{word}.*calibrate again"):
+        check_home(calibration(), (0.5, 0.0), level(along), level(across), 0.01, NOW)
+
+
+def test_checks_are_kept_and_the_last_one_counts(tmp_path: Path) -> None:
+    assert load_home_check(tmp_path) is None
+    for slope in (0.3, 0.5):
+        check = check_home(calibration(), (slope, 0.0), level(slope), level(0.0), 0.01, NOW)
+        save_home_check(tmp_path / "calibration", check)
+    with (tmp_path / "calibration" / CHECKS_NAME).open("ab") as file:
+        file.write(b'{"cut')
+    found = load_home_check(tmp_path / "calibration")
+    assert found is not None
+    assert found.sensor_along_deg == 0.5
+
+
+def raised(floor_deg: float, slip_deg: tuple[float, float, float]) -> np.ndarray:
+    """Gravity in the sensor's frame over a raise; board x uphill, y along the hinge, z up."""
+    start = rotation((0.0, floor_deg, 0.0)) @ [0.0, 0.0, 1.0]
+    points = turn(np.array([0.0, 1.0, 0.0]), np.radians(np.linspace(0.0, 25.0, 60)), start)
+    return points @ rotation(slip_deg).T
+
+
+def test_a_raise_shows_a_slip_unless_it_is_about_the_hinge() -> None:
+    floor, _ = axis_shift_deg(calibration(), raised(0.5, (0.0, 0.0, 0.0)))
+    about_hinge, _ = axis_shift_deg(calibration(), raised(0.0, (0.0, 0.5, 0.0)))
+    about_normal, _ = axis_shift_deg(calibration(), raised(0.0, (0.0, 0.0, 0.5)))
+    assert floor == pytest.approx(0.0, abs=1e-6)
+    # The two that nothing but a level can tell apart:
+    np.testing.assert_allclose(
+        raised(0.5, (0.0, 0.0, 0.0)), raised(0.0, (0.0, 0.5, 0.0)), atol=1e-12
+    )
+    assert about_hinge == pytest.approx(0.0, abs=1e-6)
+    assert about_normal == pytest.approx(0.5, abs=1e-6)
+
+
+def records(
+    along: list[float], axis: float | None = 0.0, bend: float | None = 0.0
+) -> list[HomeRecord]:
+    return [HomeRecord(NOW, 7.0 * i, value, 0.0, axis, bend) for i, value in enumerate(along)]
+
+
+def test_trends_are_told_apart_as_far_as_may_be() -> None:
+    sinking = home_trend(records([0.0, 0.021, 0.039, 0.062, 0.08]))
+    assert sinking.per_month_deg == pytest.approx(0.02 / 7 * 30, rel=0.05)
+    assert "Only a level can tell" in sinking.words[0]
+    assert "a month" in sinking.words[1]
+    assert "has turned on its mount" in home_trend(records([0.3] * 3, axis=0.5)).words[0]
+    assert "bent" in home_trend(records([0.3] * 3, bend=0.3)).words[0]
+    assert home_trend(records([0.01, -0.01, 0.0])).words == (
+        "The home reading has stayed where it was.",
+    )
+    assert home_trend(records([0.2], axis=None, bend=None)).n == 1

@@ -1,0 +1,275 @@
+from pathlib import Path
+
+import msgspec
+import numpy as np
+import pytest
+
+from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg, u_inclination_deg
+from rig.calibration.file import load_calibration
+from rig.calibration.model import Calibration, SensorIdentity
+from rig.calibration.plan import LevelPlan, SpanPoint
+from rig.errors import BadInputError, RigError
+from rig.opening import OpenRig, open_twin
+from rig.procedures.level import LevelProcedure, StoppedLevelError
+from rig.procedures.level_check import level_check
+from rig.procedures.level_person import Answer, FilePerson, LevelPerson
+from rig.procedures.level_progress import NAME, load_progress
+from rig.procedures.requests import plan_series
+from rig.procedures.runs import make_runs
+from rig.runfile.reader import RunFile, read_run
+from rig.settings.model import Settings
+from rig.twin.bubble import TwinLevelPerson
+from rig.twin.draws import changed, draw_scenario
+from rig.twin.placed import incline_of
+from rig.twin.scenario import Scenario
+
+SIX = tuple(
+    SpanPoint(angle_deg=angle, direction=direction, turned=direction == "down")
+    for direction, angles in (("up", (12.0, 22.0, 34.0)), ("down", (33.0, 20.0, 10.0)))
+    for angle in angles
+)
+QUICK = LevelPlan(span=SIX, sweep=False)
+SEED = 5
+
+
+def calibrated(
+    scenario: Scenario,
+    folder: Path,
+    plan: LevelPlan = QUICK,
+    own_error_deg: float = 0.05,
+    seed: int = SEED,
+) -> tuple[OpenRig, Calibration]:
+    rig = open_twin(Settings(), scenario, seed)
+    person = rig.level_person(seed, own_error_deg=own_error_deg)
+    assert person is not None
+    with rig:
+        _, made = rig.run(LevelProcedure(rig.machine, person, plan, folder).run())
+    return rig, made
+
+
+def errors_deg(rig: OpenRig, made: Calibration, angles: tuple[float, ...]) -> list[float]:
+    """What the calibrated sensor would say, less the truth, without noise."""
+    assert rig.twin is not None
+    world = rig.twin.world
+    imu, incline = world.scenario.imu, incline_of(world.scenario)
+    warmth = world.imu_temperature_c(rig.machine.clock.time_s())
+    to_raw = rig.twin._sensor._to_raw  # type: ignore[union-attr] # noqa: SLF001 - the truth
+    found = []
+    for angle in np.radians(angles):
+        force = [
+            incline.up_x * np.cos(angle) + incline.up_z * np.sin(angle),
+            incline.up_y,
+            incline.up_z * np.cos(angle) - incline.up_x * np.sin(angle),
+        ]
+        drift = np.array(imu.drift_g_per_k) * (warmth - imu.reference_temperature_c)
+        raw = (to_raw @ force + np.array(imu.bias_g) + drift) * made.counts_per_g
+        gravity = gravity_g(made, raw, warmth)
+        found.append(float(inclination_deg(made, gravity)) - incline.total_deg(float(angle)))
+    return found
+
+
+CASES = {
+    "level's own error 0.1": ({}, 0.1),
+    "turned by 90": ({"imu": {"mounting_deg": (0.0, 0.0, 90.0)}}, 0.05),
+    "upside down": ({"imu": {"mounting_deg": (180.0, 0.0, 0.0)}}, 0.05),
+    "cross-mounted by 5": ({"imu": {"mounting_deg": (5.0, 0.0, 0.0)}}, 0.05),
+    "hinge 1 out of level": ({"board": {"hinge_cross_deg": 1.0}}, 0.05),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_calibration_on_the_twin_recovers_the_inclination(case: str, tmp_path: Path) -> None:
+    changes, own_error = CASES[case]
+    scenario = draw_scenario(SEED)
+    for section, values in changes.items():
+        scenario = changed(scenario, **{section: values})
+    rig, made = calibrated(scenario, tmp_path, own_error_deg=own_error)
+    angles = (5.0, 15.0, 25.0, 35.0, 42.0)
+    errors = errors_deg(rig, made, angles)
+    assert max(abs(error) for error in errors) < 0.08, errors
+    assert made.notes == ()
+    files = sorted(path.name for path in tmp_path.iterdir())
+    assert [name.split(".")[1] for name in files] == ["captures", "json"]
+    assert load_calibration(tmp_path / files[1]) == made
+
+
+def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
+    plan = msgspec.structs.replace(QUICK, sweep=True)
+    rig, made = calibrated(draw_scenario(1), tmp_path, plan, seed=1)
+    assert rig.twin is not None
+    truth_ms = 1e3 * rig.twin._sensor.filter_delay_s  # type: ignore[union-attr] # noqa: SLF001
+    assert abs(made.filter_delay_ms - truth_ms) < 3.0 * made.u_filter_delay_ms
+    assert made.u_filter_delay_ms < 3.0
+    kept = load_progress(next(tmp_path.glob("*.captures")))
+    assert kept is not None
+    assert kept.sweep is not None
+    assert kept.sweep.axis_off_deg < 1.0
+
+
+class Hesitant(LevelPerson):
+    """Reads as another person does, and answers as told."""
+
+    def __init__(self, person: TwinLevelPerson, answers: dict[str, list[Answer]]) -> None:
+        self._person = person
+        self._answers = answers
+        self.seen: list[str] = []
+        self.level_deg = person.level_deg  # type: ignore[method-assign]
+        self.bubble_deg = person.bubble_deg  # type: ignore[method-assign]
+        self.shown_deg = person.shown_deg  # type: ignore[method-assign]
+        self.across_deg = person.across_deg  # type: ignore[method-assign]
+
+    def go_on(self, step: str, found: str) -> Answer:
+        self.seen.append(step)
+        left = self._answers.get(step)
+        return left.pop(0) if left else "on"
+
+
+def test_steps_can_be_done_again_and_gone_on_with_another_day(tmp_path: Path) -> None:
+    scenario = draw_scenario(SEED)
+    rig = open_twin(Settings(), scenario, SEED)
+    person = rig.level_person(SEED)
+    assert person is not None
+    first = Hesitant(person, {"zero": ["redo"], "up 34": ["stop"]})
+    with rig, pytest.raises(StoppedLevelError, match="goes on from there"):
+        rig.run(LevelProcedure(rig.machine, first, QUICK, tmp_path).run())
+    assert first.seen == ["zero", "zero", "up 12", "up 22", "up 34"]
+    kept = load_progress(tmp_path / NAME)
+    assert kept is not None
+    assert list(kept.span) == ["up 12", "up 22"]
+
+    rig = open_twin(Settings(), scenario, SEED)
+    person = rig.level_person(SEED)
+    assert person is not None
+    second = Hesitant(person, {})
+    with rig:
+        rig.run(LevelProcedure(rig.machine, second, QUICK, tmp_path, redo="up 12").run())
+    assert second.seen == ["up 12", "up 34", "down 33", "down 20", "down 10"]
+
+
+def test_nonsense_of_a_progress_file_or_a_step_is_refused(tmp_path: Path) -> None:
+    rig = open_twin(Settings(), draw_scenario(SEED), SEED)
+    person = rig.level_person(SEED)
+    assert person is not None
+    with rig:
+        with pytest.raises(BadInputError, match="steps: zero, up 12"):
+            rig.run(LevelProcedure(rig.machine, person, QUICK, tmp_path, redo="up 99").run())
+        (tmp_path / NAME).write_text("{")
+        with pytest.raises(BadInputError, match="--fresh"):
+            rig.run(LevelProcedure(rig.machine, person, QUICK, tmp_path).run())
+
+
+def test_a_reading_with_the_wrong_sign_or_unit_is_recognised(tmp_path: Path) -> None:
+    for shown, unit, words in ((-12.0, "deg", "wrong sign"), (213.0, "deg", "mm/m")):
+        span = (SpanPoint(angle_deg=12.0, shown=shown, unit=unit), *SIX[1:])
+        plan = LevelPlan(reference="digital", span=span, sweep=False)
+        rig = open_twin(Settings(), draw_scenario(SEED), SEED)
+        twin_person = rig.level_person(SEED)
+        assert twin_person is not None
+
+        class Wrong(Hesitant):
+            def __init__(self, person: TwinLevelPerson) -> None:
+                super().__init__(person, {})
+                self.shown_deg = lambda point, _: point.shown or 0.0  # type: ignore[method-assign]
+
+        procedure = LevelProcedure(rig.machine, Wrong(twin_person), plan, tmp_path, fresh=True)
+        with rig, pytest.raises(BadInputError, match=words):
+            rig.run(procedure.run())
+
+
+def test_readings_from_a_file_must_be_whole() -> None:
+    with pytest.raises(BadInputError, match=r"\[zero\]"):
+        FilePerson(LevelPlan(span=SIX))
+
+
+def one_run(scenario: Scenario, calibration: Calibration, folder: Path, check: bool) -> RunFile:
+    rig = open_twin(Settings(), scenario, SEED)
+    rig.machine.calibration = calibration
+    if check:
+        person = rig.level_person(SEED, own_error_deg=0.05, resolution_deg=0.02)
+        assert person is not None
+        with rig:
+            rig.run(level_check(rig.machine, person, folder, 0.02))
+        again = open_twin(Settings(), scenario, SEED)
+        again.machine.calibration, again.machine.home_check = calibration, rig.machine.home_check
+        rig = again
+    started = rig.machine.clock.utc_now()
+    requests = plan_series(Settings(), 1, source="twin", started=started)
+    with rig:
+        made = rig.run(make_runs(rig.machine, requests, folder, start_now=True))
+    return read_run(made[0].path)
+
+
+def tilted(scenario: Scenario, by_deg: float) -> Scenario:
+    along = scenario.board.floor_along_deg + by_deg
+    return changed(scenario, board={"floor_along_deg": along})
+
+
+def test_a_floor_that_tilted_is_refused_until_a_level_agrees_then_flagged(tmp_path: Path) -> None:
+    scenario = draw_scenario(SEED)
+    rig, made = calibrated(scenario, tmp_path)
+    moved = tilted(scenario, 0.5)
+    with pytest.raises(RigError, match="rig level check"):
+        one_run(moved, made, tmp_path / "runs", check=False)
+    run = one_run(moved, made, tmp_path / "runs", check=True)
+    assert run.end is not None
+    assert "floor_tilt" in run.end.flags
+    # The sensor still tells the real inclination on the tilted floor.
+    there = open_twin(Settings(), moved, SEED)
+    assert there.twin is not None
+    there.twin._sensor = rig.twin._sensor  # type: ignore[union-attr] # noqa: SLF001
+    assert max(abs(e) for e in errors_deg(there, made, (10.0, 20.0, 30.0))) < 0.05
+
+
+def slipped(scenario: Scenario, calibration: Calibration, by_deg: float) -> Calibration:
+    """A sensor that slipped about the hinge is one whose calibration stands wrong by as much."""
+    level, axis = np.array(calibration.level), np.array(calibration.axis)
+    turned = level * np.cos(np.radians(by_deg)) + np.cross(axis, level) * np.sin(np.radians(by_deg))
+    turned /= np.linalg.norm(turned)
+    return msgspec.structs.replace(calibration, level=tuple(turned.tolist()))
+
+
+def test_a_sensor_that_slipped_is_refused_and_no_level_helps(tmp_path: Path) -> None:
+    scenario = draw_scenario(SEED)
+    _, made = calibrated(scenario, tmp_path)
+    wrong = slipped(scenario, made, 0.5)
+    with pytest.raises(RigError, match="moved"):
+        one_run(scenario, wrong, tmp_path / "runs", check=False)
+    with pytest.raises(BadInputError, match="calibrate again"):
+        one_run(scenario, wrong, tmp_path / "runs", check=True)
+
+
+def test_runs_refuse_a_calibration_of_another_sensor_or_past_due(tmp_path: Path) -> None:
+    scenario = draw_scenario(SEED)
+    rig = open_twin(Settings(), scenario, SEED)
+    own = rig.machine.calibration
+    assert own is not None
+    other = SensorIdentity(model="lsm6dsox", address=0x6A, identity="6c-+99")
+    with pytest.raises(BadInputError, match="the sensor here is"):
+        one_run(scenario, msgspec.structs.replace(own, sensor=other), tmp_path, check=False)
+    old = msgspec.structs.replace(
+        own, made_at="2020-01-01T00:00:00Z", due_at="2020-06-01T00:00:00Z"
+    )
+    with pytest.raises(BadInputError, match="due again on 2020-06-01"):
+        one_run(scenario, old, tmp_path, check=False)
+    rig.machine.calibration, rig.machine.allow_overdue = old, True
+    requests = plan_series(Settings(), 1, source="twin", started=rig.machine.clock.utc_now())
+    with rig:
+        made = rig.run(make_runs(rig.machine, requests, tmp_path, start_now=True))
+    end = read_run(made[0].path).end
+    assert end is not None
+    assert end.flags == ["calibration_overdue"]
+
+
+def test_uncertainty_and_cross_slope_of_the_made_calibration(tmp_path: Path) -> None:
+    rig, made = calibrated(draw_scenario(SEED), tmp_path)
+    assert rig.twin is not None
+    board = rig.twin.world.scenario.board
+    assert made.home_cross_deg == pytest.approx(
+        board.floor_across_deg
+        + board.hinge_cross_deg
+        + np.degrees(np.arcsin(np.dot(made.axis, made.level))),
+        abs=0.06,
+    )
+    level = np.array(made.level)
+    assert float(np.hypot(*u_inclination_deg(made, level))) < 0.05
+    assert abs(float(cross_slope_deg(made, level))) < 2.0
