@@ -32,6 +32,9 @@ MEMORY_S = 3.0
 SETTLE_S = 0.25
 """The sensor's filters need this long after the board has stopped speeding up."""
 
+STRAY_DEG = 0.1
+"""A step line this far from the median of its neighbours is left out."""
+
 MISMATCH_DEG = 1.0
 """Steps and sensor may drift apart by this much between the start and the break."""
 
@@ -91,7 +94,14 @@ def steps_angle(run: RunFile) -> tuple[Array, Array]:
     with np.errstate(invalid="ignore"):
         angle: Array = linkage.angle_deg(count.astype(float))
     sound = np.isfinite(angle)
-    return t_s[sound], angle[sound]
+    t_s, angle = t_s[sound], angle[sound]
+    if len(angle) >= 5:
+        # One stray line must not bend the ramp; a real jump lasts and stays.
+        near = np.median(np.lib.stride_tricks.sliding_window_view(angle, 5), axis=1)
+        straight = np.ones(len(angle), dtype=bool)
+        straight[2:-2] = np.abs(angle[2:-2] - near) < STRAY_DEG
+        t_s, angle = t_s[straight], angle[straight]
+    return t_s, angle
 
 
 def build_ramp(
