@@ -1,0 +1,88 @@
+import io
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from rig.calibration.plan import LevelPlan, SpanPoint, load_plan
+from rig.calibration.reference import SineBar
+from rig.commands.level_prompts import PromptingPerson
+from rig.commands.main import app
+from rig.errors import BadInputError
+from rig.opening import open_twin
+from rig.procedures.level import LevelProcedure
+from rig.procedures.level_person import FilePerson
+from rig.settings.model import Settings
+from rig.twin.draws import draw_scenario
+
+READINGS = """
+reference = "digital"
+stated_error_deg = 0.3
+sweep = false
+[zero]
+along = [-0.25, -0.25]
+across = [0.25, 0.25]
+"""
+POINTS = [("up", 12), ("up", 22), ("up", 34), ("down", 33), ("down", 20), ("down", 10)]
+
+
+def test_a_file_of_readings_drives_it_without_prompts(tmp_path: Path) -> None:
+    # Seed 1's board stands about 0.27° lower than its steps say; the file's readings know.
+    text = READINGS
+    for direction, angle in POINTS:
+        text += f'[[span]]\nangle_deg = {angle}\ndirection = "{direction}"\n'
+        text += f"shown = {angle - 0.27}\n"
+    (tmp_path / "r.toml").write_text(text)
+    plan = load_plan(tmp_path / "r.toml")
+    rig = open_twin(Settings(), draw_scenario(1), 1)
+    with rig:
+        path, made = rig.run(
+            LevelProcedure(rig.machine, FilePerson(plan), plan, tmp_path / "c").run()
+        )
+    assert made.reference.startswith("digital level, ±0.3°")
+    runner = CliRunner()
+    shown = runner.invoke(app, ["level", "show", str(path)])
+    assert shown.exit_code == 0
+    assert "standard uncertainty of the inclination" in shown.output
+    document = json.loads(runner.invoke(app, ["level", "show", str(path), "--json"]).stdout)
+    at_20 = document["u_inclination"][4]
+    assert at_20["angle_deg"] == 20.0
+    assert 0.02 < at_20["u_angle_deg"] < 0.25
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [("reference = 'ruler'", "no file of level readings"), ("x = [", "no file"), (None, "Cannot")],
+)
+def test_a_file_that_will_not_do(tmp_path: Path, text: str | None, words: str) -> None:
+    path = tmp_path / "r.toml"
+    if text is not None:
+        path.write_text(text)
+    with pytest.raises(BadInputError, match=words):
+        load_plan(path)
+
+
+def test_prompts_ask_which_end_is_high(monkeypatch: pytest.MonkeyPatch) -> None:
+    person = PromptingPerson("mm/m")
+    monkeypatch.setattr("sys.stdin", io.StringIO("oops\n5\nn\n0\n-0,2\n\nwhat\nr\n"))
+    assert person.level_deg("along", False) == pytest.approx(-0.2865, abs=1e-4)
+    assert person.level_deg("across", True) == 0.0
+    bar, point = SineBar(50.0, 200.0), SpanPoint(angle_deg=14.5)
+    assert person.bubble_deg(bar, point, 14.3) == -0.2
+    assert person.bubble_deg(bar, point, 14.5) == 0.0
+    assert person.go_on("zero", "found") == "redo"
+    with pytest.raises(BadInputError, match="--readings FILE"):
+        person.go_on("zero", "found")
+
+
+def test_history_of_nothing_is_told(tmp_path: Path) -> None:
+    result = CliRunner().invoke(app, ["level", "history", str(tmp_path)])
+    assert isinstance(result.exception, BadInputError)
+
+
+def test_the_points_of_the_plan_cover_what_the_fit_wants() -> None:
+    points = LevelPlan().points()
+    assert len(points) == 12
+    assert {point.direction for point in points} == {"up", "down"}
+    assert LevelPlan().bar(points[2]).angle_deg == pytest.approx(20.0, abs=1e-3)
