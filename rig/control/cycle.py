@@ -8,12 +8,12 @@ from typing import Any
 
 from rig.calibration.home import home_shift_deg
 from rig.clock import Task
+from rig.control.faults import fault, flag_of
 from rig.control.homing import home
-from rig.control.interlocks import InterlockError
 from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError
 from rig.control.passage import Passage
-from rig.control.placing import Placing
+from rig.control.placing import Placing, is_beam_broken
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.errors import MachineFaultError
@@ -68,9 +68,9 @@ class Cycle(Mover):
             outcome = "stopped"
             recorder.event("stopped", self._clock.time_s(), reason=str(stop))
             raise
-        except MachineFaultError as fault:
+        except MachineFaultError as error:
             outcome = "fault"
-            self._note_fault(fault)
+            self._note_fault(error)
             raise
         finally:
             machine.stepper.disable()
@@ -83,8 +83,10 @@ class Cycle(Mover):
         return outcome
 
     def _note_fault(self, fault: MachineFaultError) -> None:
-        if isinstance(fault, InterlockError) and fault.flag is not None:
-            self._recorder.flag(fault.flag)
+        self._machine.latch(fault)
+        flag = flag_of(fault.cause)
+        if flag is not None:
+            self._recorder.flag(flag)
         self._recorder.event(
             "estop" if fault.cause == "emergency_stop" else "fault",
             self._clock.time_s(),
@@ -118,12 +120,10 @@ class Cycle(Mover):
             check = self._machine.home_check
             if check is not None and check.covers(calibration, angle_deg, cross_deg, limit):
                 return
-            raise MachineFaultError(
+            raise fault(
                 "home_mismatch",
                 f"At home the board reads {along:+.2f}° along and {across:+.2f}° across from the"
                 f" calibration (allowed {limit:g}°): the floor, the frame or the sensor moved.",
-                "Check the feet and the sensor's screws, then lay a level on the board"
-                " (`rig level check`) or calibrate (`rig level`).",
             )
 
     def _place(self) -> Task[None]:
@@ -144,6 +144,8 @@ class Cycle(Mover):
         edges = yield from self.wait_s(self._request.dwell_s)
         if any(edge.name.startswith("beam_") for edge in edges):
             self._recorder.flag("moved_before_raise")
+        if is_beam_broken(self._machine.inputs):
+            raise fault("beam_broken_before_raise", "The beam is broken at the end of the dwell.")
 
     def _raise(self) -> Task[bool]:
         """Raise at a constant rate until the bag has cleared the last beam; True if it has."""

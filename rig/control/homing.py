@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from rig.clock import Task
-from rig.errors import MachineFaultError
+from rig.control.faults import fault
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 RETREAT_DEG = 0.5
 SLOW_FACTOR = 0.25
+CAREFUL_FACTOR = 0.5
+"""After an interruption nobody knows how the board stands, so all of homing is slower."""
 OVERRUN_DEG = 3.0
 """How far below the expected place the switch is still looked for."""
 
@@ -28,12 +30,18 @@ def home(mover: "Mover", machine: "Machine") -> Task[None]:
         stepper.count = round(float(machine.linkage.count_at(angle_deg)))
     if inputs.limit_lower_reached:
         yield from _retreat(mover, machine)
-    rate = machine.settings.motion.homing_rate_deg_s
+    rate = _rate_deg_s(machine)
     yield from _approach(mover, machine, rate)
     yield from _retreat(mover, machine)
     yield from _approach(mover, machine, rate * SLOW_FACTOR)
     stepper.count = 0
     machine.is_homed = True
+    machine.homes_slowly = False
+
+
+def _rate_deg_s(machine: "Machine") -> float:
+    factor = CAREFUL_FACTOR if machine.homes_slowly else 1.0
+    return machine.settings.motion.homing_rate_deg_s * factor
 
 
 def _first_idea_deg(mover: "Mover", machine: "Machine") -> Task[float]:
@@ -55,23 +63,20 @@ def _approach(mover: "Mover", machine: "Machine", rate_deg_s: float) -> Task[Non
     inputs = machine.inputs
     yield from _travel(mover, machine, lowest, rate_deg_s, lambda: inputs.limit_lower_reached)
     if not inputs.limit_lower_reached:
-        raise MachineFaultError(
+        raise fault(
             "limit_lower_missing",
             f"The lower switch did not open although the board went {OVERRUN_DEG:g}° further than"
             " it should have.",
-            "Check the switch, its wire and what may block the board.",
         )
 
 
 def _retreat(mover: "Mover", machine: "Machine") -> Task[None]:
     up_to = machine.step_angle_deg() + RETREAT_DEG
-    rate = machine.settings.motion.homing_rate_deg_s
-    yield from _travel(mover, machine, up_to, rate, lambda: False)
+    yield from _travel(mover, machine, up_to, _rate_deg_s(machine), lambda: False)
     if machine.inputs.limit_lower_reached:
-        raise MachineFaultError(
+        raise fault(
             "limit_lower_stuck",
             f"The lower switch is still open after raising the board by {RETREAT_DEG:g}°.",
-            "Check the switch, its wire, and that the motor moves the board.",
         )
 
 

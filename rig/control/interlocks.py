@@ -1,32 +1,43 @@
-"""The conditions under which the machine stops itself, in one table.
+"""Looks for the conditions that show themselves at any time; the table is in `rig.control.faults`.
 
-None of them is a safety function: the emergency stop cuts the motor's supply in hardware, and
-this table only makes the software follow.
+The other causes of the table are raised where they are met: by a driver, a move, the homing, the
+run file.
 """
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
-from rig.control.states import MOVING, STATES
-from rig.errors import MachineFaultError
-from rig.runfile.model import Flag, State
+from rig.control.faults import BY_CAUSE, fault
+from rig.runfile.model import State
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine
 
-ALL: frozenset[State] = frozenset(STATES) - {"halted"}
-HOMED: frozenset[State] = ALL - {"parked", "homing"}
+CLEAR_OF_HOME_DEG = 1.5
+"""Above this the lower switch must have closed again."""
+CLOCK_JUMP_S = 5.0
+DOUBTFUL_READINGS = 3
 
 
-class Interlock(NamedTuple):
-    """One condition: in which states it counts, how it is seen, what a person does about it."""
+def check_interlocks(machine: "Machine", state: State) -> None:
+    """Raise MachineFaultError with the first condition that is met in this state.
 
-    cause: str
-    states: frozenset[State]
-    flag: Flag | None
-    seen: Callable[["Machine"], str | None]
-    """Returns the sentence that says what is wrong, or None."""
-    action: str
+    A condition that lets the run under way be finished is only noted in `machine.last_run_reason`.
+    """
+    for cause, seen in CONDITIONS.items():
+        entry = BY_CAUSE[cause]
+        if state in entry.states:
+            what = seen(machine)
+            if what is None:
+                continue
+            if entry.response == "last_run":
+                machine.last_run_reason = machine.last_run_reason or fault(cause, what)
+            else:
+                raise fault(cause, what)
+    if state != "halted":
+        problem = machine.sensor_problem()
+        if problem is not None:
+            raise problem
 
 
 def _emergency_stop(machine: "Machine") -> str | None:
@@ -37,7 +48,19 @@ def _emergency_stop(machine: "Machine") -> str | None:
 
 def _upper_limit(machine: "Machine") -> str | None:
     if machine.inputs.limit_upper_reached:
-        return "The board is at the upper limit switch, above the highest angle a run may reach."
+        return (
+            "The upper limit switch is open: the board is above the highest angle that a run may"
+            " reach, or the switch's wire is broken."
+        )
+    return None
+
+
+def _lower_limit_stuck(machine: "Machine") -> str | None:
+    if not machine.is_homed or not machine.inputs.limit_lower_reached:
+        return None
+    above = machine.step_angle_deg() - machine.settings.linkage.home_angle_deg
+    if above > CLEAR_OF_HOME_DEG:
+        return f"The lower switch is open although the board is {above:.1f}° above home."
     return None
 
 
@@ -64,50 +87,54 @@ def _angle_mismatch(machine: "Machine") -> str | None:
     return None
 
 
-INTERLOCKS: tuple[Interlock, ...] = (
-    Interlock(
-        "emergency_stop",
-        ALL,
-        None,
-        _emergency_stop,
-        "Find out why, make the rig safe, release the stop, then start again: the rig homes first.",
-    ),
-    Interlock(
-        "limit_upper",
-        MOVING,
-        None,
-        _upper_limit,
-        "Lower the board by the hand crank and check `linkage.soft_limit_deg` and the switch.",
-    ),
-    Interlock(
-        "imu_silent",
-        ALL,
-        "angle_sensor_fault",
-        _silent_imu,
-        "Check the sensor's cable and run `rig check`.",
-    ),
-    Interlock(
-        "angle_mismatch",
-        HOMED,
-        "step_loss",
-        _angle_mismatch,
-        "Look for something that holds the board, check the sensor's screws, and start again.",
-    ),
-)
+def _edges_lost(machine: "Machine") -> str | None:
+    failed = machine.inputs.failed_callbacks
+    if failed:
+        return f"{failed} edges of the inputs could not be taken over."
+    return None
 
 
-def check_interlocks(machine: "Machine", state: State) -> None:
-    """Raise MachineFaultError with the first condition that is met in this state."""
-    for lock in INTERLOCKS:
-        if state in lock.states:
-            what = lock.seen(machine)
-            if what is not None:
-                raise InterlockError(lock, what)
+def _disk_nearly_full(machine: "Machine") -> str | None:
+    host, limit = machine.host, machine.settings.interlocks.min_free_mb
+    if host.free_mb is not None and host.free_mb < limit:
+        return (
+            f"Only {host.free_mb:.0f} MB are free where {host.folder} lies (wanted {limit:g} MB)."
+        )
+    return None
 
 
-class InterlockError(MachineFaultError):
-    """A fault raised by the table; `flag` goes into the run file."""
+def _clock_jump(machine: "Machine") -> str | None:
+    jump_s = machine.host.clock_jump_s
+    if abs(jump_s) > CLOCK_JUMP_S:
+        return f"The wall clock went {jump_s:+.0f} s away from the monotonic clock during a move."
+    return None
 
-    def __init__(self, lock: Interlock, what: str) -> None:
-        super().__init__(lock.cause, what, lock.action)
-        self.flag = lock.flag
+
+def _low_supply(machine: "Machine") -> str | None:
+    if machine.host.is_supply_low:
+        return "The computer reports that its own supply voltage is too low."
+    return None
+
+
+def _climate_doubtful(machine: "Machine") -> str | None:
+    if machine.doubtful_climates >= DOUBTFUL_READINGS:
+        return (
+            f"The climate sensor gave no believable temperature and humidity"
+            f" {machine.doubtful_climates} times in a row."
+        )
+    return None
+
+
+CONDITIONS: dict[str, Callable[["Machine"], str | None]] = {
+    "emergency_stop": _emergency_stop,
+    "limit_upper": _upper_limit,
+    "limit_lower_stuck": _lower_limit_stuck,
+    "imu_silent": _silent_imu,
+    "angle_mismatch": _angle_mismatch,
+    "edges_lost": _edges_lost,
+    "low_supply": _low_supply,
+    "clock_jump": _clock_jump,
+    "disk_nearly_full": _disk_nearly_full,
+    "climate_doubtful": _climate_doubtful,
+}
+"""Returns the sentence that says what is wrong, or None; by cause, the most urgent first."""

@@ -9,8 +9,11 @@ from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
 from rig.clock import At, Clock, Task
+from rig.control.host import Host
 from rig.control.live import Live
+from rig.control.progress_watch import ProgressWatch
 from rig.control.recorder import Recorder
+from rig.control.sensor_health import SensorHealth
 from rig.devices.bus import Bus
 from rig.devices.climate import ClimateReading, ClimateSensor
 from rig.devices.imu import Counts, Imu, ImuBatch
@@ -29,6 +32,9 @@ SAMPLE_PERIOD_S = 0.04
 RESTING_PERIOD_S = 0.2
 """While nothing moves the sensor is read less often; its own store holds the samples."""
 IMU_TEMPERATURE_PERIOD_S = 2.0
+CONTROL_SILENCE_S = 2.0
+"""Pulses go on only while the control loop shows a sign of life this often; a slow disk may hold
+it up for a while."""
 
 
 class StopRequest(NamedTuple):
@@ -49,6 +55,7 @@ class Machine:
         open_pins: makes the pin factory of gpiozero.
         bus: the bus that the chips hang on.
         calibration: of the angle sensor; without one no angle is known and no run can be made.
+        host: the computer that this runs on.
     """
 
     def __init__(
@@ -58,8 +65,10 @@ class Machine:
         open_pins: Callable[[], Any],
         bus: Bus,
         calibration: Calibration | None,
+        host: Host | None = None,
     ) -> None:
         self.clock = clock
+        self.host = host or Host(clock)
         self.settings = settings
         self.calibration = calibration
         self.bus = bus
@@ -73,6 +82,20 @@ class Machine:
         """Take a calibration that is past due; its runs are flagged."""
         self.home_check: HomeCheck | None = None
         """What a level said about the home reading since the calibration, if anybody looked."""
+        self.homes_slowly = False
+        """The last series was cut off: nobody knows how the board stands."""
+        self.latched: MachineFaultError | None = None
+        """The first fault since the last reset; nothing moves while there is one."""
+        self.last_run_reason: MachineFaultError | None = None
+        """Why no other run may begin after the present one."""
+        self.doubtful_climates = 0
+        self.cut_by: str | None = None
+        """Cause for which the pulse loop made no further pulse in the last move."""
+        self.progress = ProgressWatch()
+        self.on_beat: Callable[[], None] = lambda: None
+        """Called with every sign of life of the control loop."""
+        self._beat_s = clock.time_s()
+        self._health: SensorHealth | None = None
         self._open_pins = open_pins
         self._captured: list[Counts] | None = None
         self._batches: list[ImuBatch] | None = None
@@ -105,7 +128,7 @@ class Machine:
             settings.pins,
             settings.screw,
             late_pulse_ms=settings.interlocks.late_pulse_ms,
-            must_stop=lambda: self.inputs.emergency_stop_pressed,
+            must_stop=self._must_stop,
         )
         self.lamp = StateLamp(self.clock, factory, settings.pins)
         self.imu: Imu = make_imu(settings, self.bus, self.clock)
@@ -113,6 +136,7 @@ class Machine:
         for device in (self.stepper, self.lamp, self.inputs, self.bus, self.imu, self.climate):
             device.open()
             self._opened.append(device)
+        self._begin_health()
         self.opened_s = self.clock.time_s()
 
     def close(self) -> None:
@@ -128,6 +152,52 @@ class Machine:
                 first = first or error
         if first is not None:
             raise first
+
+    def _begin_health(self) -> None:
+        self._health = SensorHealth(self.imu.counts_per_g, self.imu.setup.rate_hz)
+
+    def sensor_problem(self) -> MachineFaultError | None:
+        """What is wrong with the angle sensor's newest samples, if anything."""
+        return None if self._health is None else self._health.problem
+
+    def beat(self) -> None:
+        """A sign of life of the control loop; without one the pulses end."""
+        self._beat_s = self.clock.time_s()
+        self.on_beat()
+
+    def _must_stop(self) -> bool:
+        """Looked at before every pulse, by levels, so that no lost edge can hide a stop."""
+        inputs = self.inputs
+        if inputs.emergency_stop_pressed:
+            self.cut_by = "emergency_stop"
+        elif inputs.limit_upper_reached:
+            self.cut_by = "limit_upper"
+        elif self.clock.time_s() - self._beat_s > CONTROL_SILENCE_S:
+            self.cut_by = "control_silent"
+        else:
+            return False
+        return True
+
+    def latch(self, fault: MachineFaultError) -> None:
+        """Keep the first fault and its cause; the driver goes off, and nothing moves any more."""
+        self.stepper.disable()
+        self.is_homed = False
+        self.latched = self.latched or fault
+
+    def reset(self) -> None:
+        """A person has come and asks for a new beginning: forget the fault, set the sensors up.
+
+        Raises:
+            RigError: a sensor cannot be set up; the fault stays.
+        """
+        for device in (self.imu, self.climate):
+            device.close()
+            device.open()
+        self._begin_health()
+        self.live.angle_deg = self.live.angle_seen_s = None
+        self.opened_s = self.clock.time_s()
+        self.doubtful_climates, self.last_run_reason = 0, None
+        self.latched, self.homes_slowly = None, True
 
     def step_angle_deg(self) -> float:
         """Inclination by the step count, right only after homing."""
@@ -184,6 +254,8 @@ class Machine:
             self._batches.append(batch)
         if self.calibration is not None:
             self.live.angle_deg, self.live.cross_slope_deg = self.angles_deg(batch.counts)
+        if self._health is not None:
+            self._health.feed(batch.counts, self.live.angle_deg)
         self.live.angle_seen_s = batch.t_s + len(batch.counts) * batch.dt_s
 
     def watch_climate(self) -> Task[None]:
@@ -193,6 +265,10 @@ class Machine:
             self.live.temperature_c = reading.temperature_c
             self.live.relative_humidity_pct = reading.relative_humidity_pct
             self.live.pressure_hpa = reading.pressure_hpa
+            is_good = (
+                reading.temperature_c is not None and reading.relative_humidity_pct is not None
+            )
+            self.doubtful_climates = 0 if is_good else self.doubtful_climates + 1
             self._record_climate(reading)
             yield At(self.clock.time_s() + self.settings.cycle.climate_interval_s)
 

@@ -1,15 +1,18 @@
 """Waiting and moving under the interlocks; behind runs and behind the calibration."""
 
+from collections import deque
 from collections.abc import Callable
 from typing import Any
 
 from rig.clock import Done, Handle, Task, Until
+from rig.control.faults import MEASURING, fault
 from rig.control.interlocks import check_interlocks
 from rig.control.machine import Machine, StopRequest
 from rig.control.recorder import Recorder
 from rig.devices.imu import Counts
 from rig.devices.inputs import Edge
-from rig.errors import MachineFaultError, RigError
+from rig.devices.stepper import MoveResult
+from rig.errors import RigError
 from rig.motion.ramp import Plan
 from rig.runfile.model import Flag, State
 
@@ -18,6 +21,16 @@ POLL_S = 0.05
 
 STOP_TIME_S = 2.0
 """A smooth stop takes less than this."""
+
+FLICKER_EDGES = 12
+FLICKER_S = 1.0
+"""A bag gives two edges at a beam, a frayed one a few more; never so many in so short a time."""
+
+CUT_BECAUSE = {
+    "emergency_stop": "The emergency stop was pressed during a move.",
+    "limit_upper": "The upper limit switch opened during a move.",
+    "control_silent": "The control loop gave no sign of life, so the pulses were ended.",
+}
 
 
 class StoppedError(RigError):
@@ -36,6 +49,7 @@ class Mover:
         self._machine = machine
         self._clock = machine.clock
         self._writes_to = recorder
+        self._beam_edges: deque[float] = deque(maxlen=FLICKER_EDGES)
 
     @property
     def _state(self) -> State:
@@ -63,7 +77,7 @@ class Mover:
             MachineFaultError: when an interlock was met, or a watching task failed.
         """
         machine = self._machine
-        check_interlocks(machine, self._state)
+        self._check()
         item = yield Until(machine.events, deadline_s)
         if isinstance(item, StopRequest):
             raise StoppedError(f"Stopped by {item.reason}.")
@@ -71,14 +85,24 @@ class Mover:
             raise item.error
         if isinstance(item, Edge):
             self._note_edge(item)
-        check_interlocks(machine, self._state)
+        self._check()
         return item
 
+    def _check(self) -> None:
+        machine = self._machine
+        machine.beat()
+        machine.host.look()
+        check_interlocks(machine, self._state)
+        if machine.inputs.stop_pressed:
+            raise StoppedError("Stopped by the stop button.")
+
     def _note_edge(self, edge: Edge) -> None:
-        """Write beam and limit edges with the pin's own time."""
+        """Write beam and limit edges with the pin's own time; too many are no bag."""
         name, recorder = edge.name, self._writes_to
         if name == "stop_button" and edge.active:
             raise StoppedError("Stopped by the stop button.")
+        if name.startswith("beam_"):
+            self._watch_flicker(edge)
         if recorder is None:
             return
         if name.startswith("beam_"):
@@ -86,6 +110,19 @@ class Mover:
             recorder.event(event, edge.t_s, beam=int(name[-1]))
         elif name.startswith("limit_") and edge.active:
             recorder.event(name, edge.t_s)
+
+    def _watch_flicker(self, edge: Edge) -> None:
+        """In `placing` hands go through the beam; later nothing but the bag may."""
+        if self._state not in MEASURING | {"dwelling"}:
+            self._beam_edges.clear()
+            return
+        edges = self._beam_edges
+        edges.append(edge.t_s)
+        if len(edges) == FLICKER_EDGES and edge.t_s - edges[0] < FLICKER_S:
+            raise fault(
+                "beam_flicker",
+                f"The beam changed {FLICKER_EDGES} times within {edge.t_s - edges[0]:.2f} s.",
+            )
 
     def wait_s(self, seconds: float) -> Task[list[Edge]]:
         """Let time pass under the interlocks; returns the edges that came."""
@@ -105,11 +142,21 @@ class Mover:
         return self._machine.angles_deg(counts)
 
     def move(self, plan: Plan, on_event: Callable[[Any], None] = lambda _: None) -> Task[None]:
-        """Make a move to its end; `on_event` sees every event and may ask the stepper to stop."""
+        """Make a move to its end; `on_event` sees every event and may ask the stepper to stop.
+
+        Raises:
+            StoppedError: a stop was asked for; the board came to rest smoothly.
+            MachineFaultError: an interlock was met, or a fault is latched.
+        """
         machine = self._machine
+        if machine.latched is not None:
+            raise machine.latched
         stepper = machine.stepper
+        self._check()
+        machine.progress.begin()
+        machine.host.mark()
         stepper.enable()
-        handle: Handle[Any] = self._clock.spawn(
+        handle: Handle[MoveResult] = self._clock.spawn(
             stepper.move(plan), "pulses", report_to=machine.events
         )
         deadline = self._clock.time_s() + plan.time_limit_s
@@ -117,27 +164,44 @@ class Mover:
             while not handle.is_done:
                 now = self._clock.time_s()
                 if now > deadline:
-                    raise MachineFaultError(
+                    raise fault(
                         "over_time",
                         f"A move that should take {plan.duration_s:.1f} s is not over yet.",
-                        "Look for what slows the computer down, and run `rig check --timing`.",
                     )
                 item = yield from self.next_event(now + POLL_S)
                 self._note_steps()
                 on_event(item)
         except StoppedError:
             stepper.request_stop("brake")
-            yield from handle.join(self._clock.time_s() + STOP_TIME_S)
+            yield from self._come_to_rest(handle)
             raise
         finally:
             if not handle.is_done:
                 stepper.request_stop("cut")
                 handle.cancel()
         self._note_steps()
+        self._look_at_end(handle.result())
+
+    def _come_to_rest(self, handle: Handle[MoveResult]) -> Task[None]:
+        """Wait for the end of a smooth stop; the interlocks still count, other wishes do not."""
+        deadline = self._clock.time_s() + STOP_TIME_S
+        while not handle.is_done and (now := self._clock.time_s()) < deadline:
+            self._machine.beat()
+            check_interlocks(self._machine, self._state)
+            yield Until(self._machine.events, min(deadline, now + POLL_S))
+            self._note_steps()
+
+    def _look_at_end(self, result: MoveResult | None) -> None:
+        """What the pulse loop itself ended is a fault, also when the reason has gone again."""
+        cause = self._machine.cut_by
+        if result is not None and result.ended_by == "must_stop" and cause is not None:
+            raise fault(cause, CUT_BECAUSE[cause])
 
     def _note_steps(self) -> None:
         stepper = self._machine.stepper
         at_s, count = stepper.latest
-        self._machine.live.step_angle_deg = self._machine.step_angle_deg()
+        machine = self._machine
+        machine.live.step_angle_deg = machine.step_angle_deg()
+        machine.progress.look(machine.live.step_angle_deg, machine.live.angle_deg)
         if self._writes_to is not None:
             self._writes_to.steps(at_s, count, round(stepper.take_worst_late_us(), 1))

@@ -3,11 +3,11 @@
 from typing import Literal, NamedTuple, Protocol
 
 from rig.clock import Task
+from rig.control.faults import fault
 from rig.control.mover import Mover, StoppedError
 from rig.control.request import RunRequest
 from rig.devices.buttons import PushButton
 from rig.devices.inputs import Edge, Inputs
-from rig.errors import MachineFaultError
 
 BUTTON_POLL_S = 0.02
 
@@ -69,24 +69,21 @@ class HandPlacing:
         tries = 1
         while not is_ready:
             yield from wait_for_start(mover, self._inputs, deadline_s, self._timeout_s)
-            if not self._is_beam_broken():
+            if not is_beam_broken(self._inputs):
                 break
             mover.ask(
                 "The beam is broken: move the bag uphill, or clear the beam, and press start."
             )
             tries += 1
         mover.ask("")
-        if self._is_beam_broken():
-            mover.flag("beam_fault")
-            raise MachineFaultError(
-                "beam_broken_before_raise",
-                "The beam is broken before the raise.",
-                "Move the bag uphill, take away what stands in the beam, shade it from the sun.",
-            )
+        if is_beam_broken(self._inputs):
+            raise fault("beam_broken_before_raise", "The beam is broken before the raise.")
         return Placed(request.gap_mm, request.u_gap_mm, tries=tries)
 
-    def _is_beam_broken(self) -> bool:
-        return any(self._inputs.beam_broken(n) for n in range(1, self._inputs.beams + 1))
+
+def is_beam_broken(inputs: Inputs) -> bool:
+    """Whether any beam is broken."""
+    return any(inputs.beam_broken(n) for n in range(1, inputs.beams + 1))
 
 
 def wait_for_start(mover: Mover, inputs: Inputs, deadline_s: float, allowed_s: float) -> Task[None]:

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from rig.clock import At, Task
 from rig.control.machine import Machine
+from rig.control.mover import Mover
 from rig.errors import RigError
 
 LISTEN_S = 1.5
@@ -142,9 +143,14 @@ def _movement(machine: Machine) -> Task[Finding]:
 
 def _go(machine: Machine, to_angle_deg: float) -> Task[float]:
     plan = machine.plan(to_angle_deg, machine.settings.motion.homing_rate_deg_s)
-    machine.stepper.enable()
-    result = yield from machine.clock.spawn(machine.stepper.move(plan), "pulses").join(
-        machine.clock.time_s() + plan.time_limit_s
-    )
-    yield At(machine.clock.time_s() + 0.5)
-    return 0.0 if result is None else float(result.worst_late_us)
+    machine.stepper.take_worst_late_us()
+    mover = Mover(machine)
+    worst_us = 0.0
+
+    def look(_: object) -> None:
+        nonlocal worst_us
+        worst_us = max(worst_us, machine.stepper.take_worst_late_us())
+
+    yield from mover.move(plan, look)
+    yield from mover.wait_s(0.5)
+    return worst_us

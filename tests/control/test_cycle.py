@@ -134,7 +134,7 @@ def test_no_pulse_follows_the_emergency_stop(tell) -> None:  # type: ignore[no-u
 def test_a_jammed_board_is_found_out_by_the_angle_sensor(tell) -> None:  # type: ignore[no-untyped-def]
     story = tell(slides(0.5, 0.45, board={"jam_deg": 12.0}), settings=SHORT)
     assert isinstance(story.error, MachineFaultError)
-    assert story.error.cause == "angle_mismatch"
+    assert story.error.cause == "no_progress"
     assert "step_loss" in story.runs[0].end.flags
     assert not story.analyses[0].result.valid
 

@@ -1,0 +1,80 @@
+"""What the computer itself reports: its supply, its disk, its two clocks."""
+
+import shutil
+from pathlib import Path
+
+from rig.clock import Clock
+
+PERIOD_S = 1.5
+"""How often it is asked; the answers cost a system call each."""
+
+THROTTLED = Path("sys/devices/platform/soc/soc:firmware/get_throttled")
+UNDER_VOLTAGE_NOW = 0x1
+"""Bit 0 of the firmware's word: the supply is too low at this moment (from memory)."""
+
+
+class Host:
+    """The computer that the program runs on.
+
+    Args:
+        clock: tells monotonic and wall time.
+        root: where the kernel's file tree begins.
+    """
+
+    def __init__(self, clock: Clock, root: Path = Path("/")) -> None:
+        self.folder: Path | None = None
+        """Where run files go; None while nothing is written."""
+        self.is_supply_low = False
+        self.free_mb: float | None = None
+        self.clock_jump_s = 0.0
+        """How far wall time went away from monotonic time since the last `mark`."""
+        self._clock = clock
+        self._root = root
+        self._due_s = float("-inf")
+        self._mark_s = self._apart_s()
+
+    def mark(self) -> None:
+        """Take the difference of the two clocks as it is now for right."""
+        self._mark_s = self._apart_s()
+        self.clock_jump_s = 0.0
+
+    def look(self) -> None:
+        """Ask again if it is time to."""
+        now_s = self._clock.time_s()
+        if now_s < self._due_s:
+            return
+        self._due_s = now_s + PERIOD_S
+        self.is_supply_low = self._supply_low()
+        self.clock_jump_s = self._apart_s() - self._mark_s
+        self.free_mb = None if self.folder is None else free_mb(self.folder)
+
+    def _apart_s(self) -> float:
+        return self._clock.utc_now().timestamp() - self._clock.time_s()
+
+    def _supply_low(self) -> bool:
+        """By the firmware's word where there is one, else by the kernel's alarm."""
+        try:
+            word = int((self._root / THROTTLED).read_text("ascii"), 16)
+        except (OSError, ValueError):
+            return any(_is_alarm(chip) for chip in self._root.glob("sys/class/hwmon/hwmon*"))
+        return bool(word & UNDER_VOLTAGE_NOW)
+
+
+def _is_alarm(chip: Path) -> bool:
+    """Whether this is the Pi's own supply monitor, and it raises its alarm."""
+    try:
+        is_pi = (chip / "name").read_text("ascii").strip() == "rpi_volt"
+        return is_pi and (chip / "in0_lcrit_alarm").read_text("ascii").strip() == "1"
+    except OSError:
+        return False
+
+
+def free_mb(folder: Path) -> float | None:
+    """Free space where `folder` lies or will lie, in MB; None when nobody can tell."""
+    place = folder.absolute()
+    while not place.exists():
+        place = place.parent
+    try:
+        return shutil.disk_usage(place).free / 1e6
+    except OSError:
+        return None

@@ -1,0 +1,49 @@
+"""Compares what the steps and the angle sensor say while the board moves."""
+
+from rig.control.faults import fault
+
+WRONG_WAY_DEG = 0.8
+NO_PROGRESS_DEG = 1.2
+LEAST_SHARE = 0.4
+"""Of the travel by steps the sensor must show this share; its filter and the batches lag."""
+
+
+class ProgressWatch:
+    """Follows one move after the other."""
+
+    def __init__(self) -> None:
+        self._track: list[tuple[float, float]] = []
+
+    def begin(self) -> None:
+        """A move begins."""
+        self._track = []
+
+    def look(self, step_angle_deg: float, angle_deg: float | None) -> None:
+        """Take both angles, some twenty times a second.
+
+        Raises:
+            MachineFaultError: `wrong_direction` or `no_progress`.
+        """
+        if angle_deg is None:
+            return
+        self._track.append((step_angle_deg, angle_deg))
+        for i in range(len(self._track) - 1, -1, -1):
+            by_steps = step_angle_deg - self._track[i][0]
+            if abs(by_steps) < WRONG_WAY_DEG:
+                continue
+            share = (angle_deg - self._track[i][1]) / by_steps
+            if share < -LEAST_SHARE:
+                raise fault(
+                    "wrong_direction",
+                    f"The steps say {by_steps:+.1f}° and the angle sensor says"
+                    f" {share * by_steps:+.1f}°: the board moves the wrong way.",
+                )
+            if abs(by_steps) >= NO_PROGRESS_DEG:
+                if share < LEAST_SHARE:
+                    raise fault(
+                        "no_progress",
+                        f"The steps say {by_steps:+.1f}° and the angle sensor says only"
+                        f" {share * by_steps:+.1f}°: the board does not follow the motor.",
+                    )
+                del self._track[:i]
+                return
