@@ -1,0 +1,199 @@
+"""What stands in hardware/ is what its tools make from the settings."""
+
+import csv
+import importlib
+import re
+import struct
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import msgspec
+import pytest
+
+from rig.motion.sizing import size
+from rig.settings.model import Settings
+
+HARDWARE = Path(__file__).parents[2] / "hardware"
+TOOLS = HARDWARE / "tools"
+
+
+def tool(name: str) -> ModuleType:
+    sys.path.insert(0, str(TOOLS))
+    try:
+        return importlib.import_module(name)
+    finally:
+        sys.path.remove(str(TOOLS))
+
+
+def text(path: str) -> str:
+    return (HARDWARE / path).read_text(encoding="utf-8")
+
+
+def changed_pins(**pins: int | None) -> Settings:
+    base = Settings()
+    return msgspec.structs.replace(base, pins=msgspec.structs.replace(base.pins, **pins))
+
+
+def test_parameters_of_the_model_are_the_settings() -> None:
+    assert text("model/parameters.scad") == tool("parameters").text_of(Settings())
+
+
+@pytest.mark.parametrize("name", ["linkage.svg", "places.svg"])
+def test_drawings_are_of_these_settings(name: str) -> None:
+    assert text(f"drawings/{name}") == tool("drawings").MECHANISM[name](Settings())
+
+
+def test_netlist_and_diagram_are_of_these_pins() -> None:
+    wiring = tool("wiring")
+    assert text("netlist.csv") == wiring.csv_text(wiring.netlist(Settings()))
+    assert text("drawings/wiring.svg") == wiring.diagram(Settings())
+
+
+def test_every_pin_of_the_settings_is_wired_once_to_what_it_is_for() -> None:
+    """Read from the committed file alone, by names, not by the tool that wrote it."""
+    wanted = {
+        "step": "step 3.3 V",
+        "direction": "direction 3.3 V",
+        "enable": "enable 3.3 V",
+        "limit_lower": "limit lower",
+        "limit_upper": "limit upper",
+        "beam_1": "beam 1 out",
+        "emergency_stop": "emergency stop",
+        "start_button": "start",
+        "stop_button": "stop",
+        "lamp_red": "lamp red",
+        "lamp_green": "lamp green",
+        "lamp_blue": "lamp blue",
+    }
+    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+    found = {
+        row["net"]: int(match[1])
+        for row in rows
+        if row["part"] == "Pi" and (match := re.search(r"GPIO (\d+)", row["terminal"]))
+    }
+    pins = Settings().pins
+    numbers = {k for k, v in msgspec.structs.asdict(pins).items() if type(v) is int}
+    assert numbers == set(wanted)
+    assert found == {net: getattr(pins, name) for name, net in wanted.items()} | {
+        "SDA": 2,
+        "SCL": 3,
+    }
+
+
+def test_the_diagram_shows_every_wire_of_the_pi_and_names_every_part_it_reaches() -> None:
+    drawn = re.findall(r">([^<>]+)</text>", text("drawings/wiring.svg"))
+    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+    wired = {row["net"] for row in rows if row["part"] == "Pi" and "GPIO" in row["terminal"]}
+    for row in rows:
+        if row["part"] == "Pi" and row["net"] in wired:
+            assert row["terminal"] in drawn
+            assert row["net"] in drawn
+        elif row["net"] in wired:
+            assert row["part"] in drawn
+
+
+def test_other_pins_make_another_diagram() -> None:
+    wiring = tool("wiring")
+    other = changed_pins(step=13, beam_2=18, buzzer=21)
+    nets = wiring.netlist(other)
+    assert ("step 3.3 V", "Pi", "33 (GPIO 13)") in [end[:3] for end in nets]
+    assert {"beam 2 out", "buzzer"} <= {end.net for end in nets}
+    assert "33 (GPIO 13)" in wiring.diagram(other)
+    assert wiring.diagram(other) != text("drawings/wiring.svg")
+
+
+def test_no_net_has_a_single_end_and_no_terminal_two_nets() -> None:
+    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+    ends: dict[str, int] = {}
+    for row in rows:
+        ends[row["net"]] = ends.get(row["net"], 0) + 1
+    assert [net for net, count in ends.items() if count < 2] == []
+    terminals = [(row["part"], row["terminal"]) for row in rows]
+    double = {t for t in terminals if terminals.count(t) > 1}
+    assert double <= {("star point", "0 V")}
+
+
+def test_the_motor_supply_runs_through_stop_and_contactor() -> None:
+    """Follow the current: no way from 24 V to the driver that does not pass K1's contact."""
+    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+    nets = {(row["part"], row["terminal"].split()[0].split(",")[0]): row["net"] for row in rows}
+    assert (
+        nets["F1 6.3 A slow", "2"] == nets["K1 contactor", "1"] == nets["S1 emergency stop", "11"]
+    )
+    assert nets["K1 contactor", "2"] == nets["M1 driver", "V+"]
+    at_driver = {row["part"] for row in rows if row["net"] == nets["M1 driver", "V+"]}
+    assert at_driver == {"K1 contactor", "M1 driver", "C1 1000 µF 63 V"}
+    coil = [nets["S1 emergency stop", "12"], nets["S3 limit upper", "12"], nets["S5 reset", "14"]]
+    assert coil[0] == nets["S3 limit upper", "11"]
+    assert coil[1] == nets["S5 reset", "13"] == nets["K1 contactor", "13"]
+    assert coil[2] == nets["K1 contactor", "14"]
+    assert "Pi" not in {row["part"] for row in rows if row["net"] in coil}
+
+
+def test_header_pins_are_those_of_the_40_pin_header() -> None:
+    """The header as gpiozero knows it (model 3B here) against the table in the tool."""
+    from gpiozero import pi_info
+
+    header = pi_info("a020d3").headers["J8"]
+    for number, position in tool("wiring").HEADER_PIN.items():
+        assert header.pins[position].name == f"GPIO{number}"
+    for position in tool("wiring").GROUND_PINS:
+        assert header.pins[position].name == "GND"
+
+
+def test_readme_has_the_numbers_of_the_sizing_and_the_bill_of_materials() -> None:
+    readme, page = tool("readme"), text("README.md")
+    assert page == readme.filled(page, Settings())
+    for figure in size(Settings()).figures:
+        assert f"| {figure.name} | {figure.value:.3g}".split("e+")[0] in page
+    for row in csv.DictReader(text("bom.csv").splitlines()):
+        assert f"| {row['item']} | {row['quantity']} | {row['part']} |" in page
+    assert size(Settings()).warnings == []
+
+
+def test_the_firmware_notes_have_the_pin_map() -> None:
+    page = (HARDWARE.parent / "firmware_notes" / "README.md").read_text(encoding="utf-8")
+    assert page == tool("readme").filled(page, Settings())
+    assert f"| `pins.step` | {Settings().pins.step} | 32 |" in page
+
+
+def test_every_file_that_the_readme_names_exists() -> None:
+    for target in re.findall(r"\]\(([^)#]+)\)", text("README.md")):
+        if "://" not in target:
+            assert (HARDWARE / target).exists(), target
+
+
+def test_the_small_parts_have_their_stl_and_drawing_and_stay_small() -> None:
+    names = tool("pictures").part_names()
+    assert len(names) >= 8
+    for name in names:
+        data = (HARDWARE / "stl" / f"{name}.stl").read_bytes()
+        (triangles,) = struct.unpack_from("<I", data, 80)
+        assert len(data) == 84 + 50 * triangles
+        assert len(data) < 200_000
+        assert triangles > 12
+        assert (HARDWARE / "drawings" / f"{name}.svg").exists()
+    assert {p.stem for p in (HARDWARE / "stl").glob("*.stl")} == set(names)
+
+
+@pytest.mark.parametrize("path", sorted((HARDWARE / "stl").glob("*.stl")), ids=lambda p: p.stem)
+def test_a_part_for_the_printer_is_a_closed_solid_on_the_bed(path: Path) -> None:
+    data = path.read_bytes()
+    (count,) = struct.unpack_from("<I", data, 80)
+    edges: dict[tuple[object, object], int] = {}
+    lowest, volume = 1e9, 0.0
+    for i in range(count):
+        numbers = struct.unpack_from("<12f", data, 84 + 50 * i)
+        corners = [tuple(round(x, 4) for x in numbers[k : k + 3]) for k in (3, 6, 9)]
+        lowest = min(lowest, *(corner[2] for corner in corners))
+        (ax, ay, az), (bx, by, bz), (cx, cy, cz) = corners
+        volume += (
+            ax * (by * cz - bz * cy) - ay * (bx * cz - bz * cx) + az * (bx * cy - by * cx)
+        ) / 6
+        for k in range(3):
+            a, b = corners[k], corners[(k + 1) % 3]
+            edges[a, b] = edges.get((a, b), 0) + 1
+    assert all(edges.get((b, a), 0) == n for (a, b), n in edges.items())
+    assert volume > 500
+    assert lowest == pytest.approx(0, abs=1e-3)
