@@ -35,6 +35,9 @@ SETTLE_S = 0.25
 STRAY_DEG = 0.1
 """A step line this far from the median of its neighbours is left out."""
 
+SILENCE_S = 0.5
+"""Samples may be missing for this long at most."""
+
 MISMATCH_DEG = 1.0
 """Steps and sensor may drift apart by this much between the start and the break."""
 
@@ -156,7 +159,8 @@ def build_ramp(
     temperature = _temperature(run, break_s)
     gravity = gravity_g(calibration, counts[chosen], temperature)
     angle = inclination_deg(calibration, gravity)
-    if _is_faulty(t_s[chosen], counts[chosen], gravity, block):
+    is_short = break_s - t_s[high - 1] > SILENCE_S
+    if is_short or _is_faulty(t_s[chosen], counts[chosen], gravity, block):
         flags.append("angle_sensor_fault")
     times = t_s[chosen].reshape(-1, block).mean(axis=1)
     values = angle.reshape(-1, block).mean(axis=1)
@@ -212,7 +216,7 @@ def _is_faulty(t_s: Array, counts: NDArray[np.int32], gravity: Array, block: int
         np.any(frozen[1:] & frozen[:-1])
         or np.max(np.abs(counts)) >= 32767
         or abs(np.median(size) - 1.0) > 0.1
-        or np.max(np.diff(t_s)) > 0.5
+        or np.max(np.diff(t_s)) > SILENCE_S
     )
 
 

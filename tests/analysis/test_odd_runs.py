@@ -197,11 +197,12 @@ def test_lost_steps_and_a_frozen_sensor() -> None:
         for line in frozen.samples
     ]
     assert "angle_sensor_fault" in analyse_run(frozen).result.flags
-    silent = run_file(1.0, edges)
-    silent.samples = silent.samples[:10]
-    row = analyse_run(silent).result
-    assert not row.valid
-    assert "angle_sensor_fault" in row.flags
+    for until_s in (2.0, 12.0, true.edges_s[0] - 1.0):
+        silent = run_file(1.0, edges)
+        silent.samples = [line for line in silent.samples if line.t_s < RAISE_S + until_s]
+        row = analyse_run(silent).result
+        assert not row.valid
+        assert "angle_sensor_fault" in row.flags
 
 
 def test_placed_overrides_the_plan_and_a_missing_gap_is_flagged() -> None:
