@@ -211,7 +211,9 @@ def _value(value: Any) -> str:
         inner = ", ".join(f"{_string(key)} = {_value(entry)}" for key, entry in value.items())
         return f"{{ {inner} }}"
     if isinstance(value, msgspec.Struct):
-        filled = {key: entry for key, entry in msgspec.structs.asdict(value).items() if entry}
+        filled = {
+            key: entry for key, entry in msgspec.structs.asdict(value).items() if entry is not None
+        }
         inner = ", ".join(f"{key} = {_value(entry)}" for key, entry in filled.items())
         return f"{{ {inner} }}"
     return "[\n" + "".join(f"  {_value(entry)},\n" for entry in value) + "]"

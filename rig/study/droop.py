@@ -222,9 +222,9 @@ def _sentence(n: int, low: float | None, high: float | None, bags: int) -> str:
         said = "no relation between droop and slide angle can be told from"
     else:
         said = "droop and slide angle go together in"
+    behind = "1 bag is" if bags == 1 else f"{bags} bags are"
     repeated = (
-        f" Only {bags} bags are behind them, so they are not independent and the interval is too"
-        " narrow."
+        f" Only {behind} behind them, so they are not independent and the interval is too narrow."
         if bags < n
         else ""
     )

@@ -114,6 +114,12 @@ def two_sided_power(noncentrality: float, dof: int, alpha: float) -> float:
     return min(1.0, power)
 
 
+@lru_cache(maxsize=1)
+def _unit_nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    nodes, weights = np.polynomial.legendre.leggauss(200)
+    return nodes, weights
+
+
 @lru_cache(maxsize=512)
 def _scatter_nodes(dof: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Gauss-Legendre nodes and weights over the density of s = sqrt(χ²/dof)."""
@@ -121,7 +127,7 @@ def _scatter_nodes(dof: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
     low = np.sqrt(2.0 * gammaincinv(dof / 2.0, 1e-15) / dof)
     high = np.sqrt(2.0 * gammainccinv(dof / 2.0, 1e-15) / dof)
-    nodes, weights = np.polynomial.legendre.leggauss(200)
+    nodes, weights = _unit_nodes()
     s = low + (high - low) * (nodes + 1.0) / 2.0
     log_density = (
         np.log(2.0)
