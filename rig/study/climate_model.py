@@ -168,8 +168,12 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
         return said
 
 
-def fit_climate(rows: Iterable[Row]) -> ClimateModel:
+def fit_climate(rows: Iterable[Row], *, left_out: bool = True) -> ClimateModel:
     """Fit the model to all rows, boards, faces and stages together.
+
+    Args:
+        rows: the runs.
+        left_out: work out the error of leaving out each session, even if nothing hangs on it.
 
     Raises:
         BadInputError: there are no rows.
@@ -190,7 +194,7 @@ def fit_climate(rows: Iterable[Row]) -> ClimateModel:
     }
     if not known:
         notes.append("No humidity was recorded, so no slope against the climate can be fitted.")
-    fitted, slopes, error = _choose(cells, x, ranges)
+    fitted, slopes, error = _choose(cells, x, ranges, left_out)
     can = bool(known) and _has_slope(fitted)
     if known and not can:
         notes.append(
@@ -240,6 +244,7 @@ def _choose(
     cells: list[Cell],
     x: dict[str, dict[str, float | None]],
     ranges: dict[str, tuple[float, float]],
+    left_out: bool,
 ) -> tuple[Fit, str, float | None]:
     """The fit with the predictors and slopes that the data allow, and its left-out error."""
     names = [HUMIDITY] if HUMIDITY in ranges else []
@@ -247,13 +252,15 @@ def _choose(
         best, label = fit(cells, _table(x, names), names, LADDER[0][1]), LADDER[0][0]
         return best, label, None
     best, label = _with_slopes(cells, x, names)
-    error = _left_out(cells, x, best) if names else None
-    for extra in (DAMP, TEMPERATURE):
-        values = [one[extra] for one in x.values()]
-        if len(x) < SESSIONS_FOR_EXTRAS or extra not in ranges or not names:
-            continue
-        if _spread(ranges[extra]) < MIN_SPREAD[extra] or None in values:
-            continue
+    extras = [
+        extra
+        for extra in (DAMP, TEMPERATURE)
+        if names and len(x) >= SESSIONS_FOR_EXTRAS and extra in ranges
+        if _spread(ranges[extra]) >= MIN_SPREAD[extra]
+        if all(one[extra] is not None for one in x.values())
+    ]
+    error = _left_out(cells, x, best) if names and (extras or left_out) else None
+    for extra in extras:
         more, more_label = _with_slopes(cells, x, [*names, extra])
         if more.df_between < 1 or np.linalg.matrix_rank(more.loadings) < len(names) + 1:
             continue
@@ -305,7 +312,7 @@ def _has_slope(model: Fit) -> bool:
     """Whether sessions that can be compared differ enough in humidity."""
     if not model.predictors:
         return False
-    spread = float(np.abs(model.loadings).max(initial=0.0))
+    spread = float(np.abs(model.loadings[0]).max(initial=0.0))
     # A loading is x/Σx²: about 1/spread, so tiny spreads give huge loadings, none gives 0.
     return 0.0 < spread < 1.0 / MIN_SPREAD[model.predictors[0]]
 

@@ -1,0 +1,146 @@
+"""When to stop treating: the path of each face towards the wish, and what the last step did."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
+from msgspec import Struct
+
+from rig.analysis.table import format_table
+from rig.study.climate_model import ClimateModel
+from rig.study.compare_levels import levels_by_unit
+from rig.study.folder import Study
+from rig.study.journal import Droop, Mass
+from rig.study.rows import Row, angle_of, stage_number
+
+CAUTION = (
+    "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "
+    "boil (pellets fuse). Common practice, no source."
+)
+
+
+class PathStep(Struct, frozen=True, kw_only=True):
+    """One stage of a bag's face; None where nothing was measured."""
+
+    stage: str
+    angle_deg: float
+    """In the study's mean air, as far as the climate model can move it there."""
+    step_deg: float | None
+    """Change since the stage before."""
+    to_wish_deg: float | None
+    """Wish minus angle."""
+    droop_deg: float | None
+    mass_g: float | None
+
+
+class Path(Struct, frozen=True, kw_only=True):
+    """The stages of one face on one board, in order, and what they say."""
+
+    bag: str
+    face: str
+    board: str
+    steps: list[PathStep]
+    advice: str
+
+    def document(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return dict(msgspec.to_builtins(self))
+
+
+def wished_angle(study: Study) -> float | None:
+    """The angle that the study wishes for, or None."""
+    wish = study.catalogue.preferences
+    if wish.wish_angle_deg is not None:
+        return wish.wish_angle_deg
+    return None if wish.wish_mu_static is None else angle_of(wish.wish_mu_static)
+
+
+def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
+    """The path of every bag that is treated."""
+    wish, tolerance = wished_angle(study), study.catalogue.preferences.tolerance_deg
+    levels = levels_by_unit(rows, model)
+    droops: dict[tuple[str, str, str], list[float]] = {}
+    for line in study.journal.of(Droop):
+        droops.setdefault((line.bag, line.face, line.stage), []).extend(line.angles_deg)
+    masses: dict[tuple[str, str], float] = {}
+    for weighing in study.journal.of(Mass):
+        if weighing.bag in study.catalogue.bags:
+            stage = study.stage_at(weighing.bag, weighing.at)
+            masses[weighing.bag, stage] = weighing.mass_g
+    found = []
+    for bag, face, board in sorted({unit[:3] for unit in levels}):
+        if bag not in study.catalogue.bags or study.catalogue.bags[bag].role != "treated":
+            continue
+        own = sorted(
+            ((u.stage, level) for u, level in levels.items() if u[:3] == (bag, face, board)),
+            key=lambda one: stage_number(one[0]),
+        )
+        steps: list[PathStep] = []
+        for stage, level in own:
+            droop = droops.get((bag, face, stage))
+            steps.append(
+                PathStep(
+                    stage=stage,
+                    angle_deg=level,
+                    step_deg=level - steps[-1].angle_deg if steps else None,
+                    to_wish_deg=None if wish is None else wish - level,
+                    droop_deg=sum(droop) / len(droop) if droop else None,
+                    mass_g=masses.get((bag, stage)),
+                )
+            )
+        advice = advise(steps, tolerance)
+        found.append(Path(bag=bag, face=face, board=board, steps=steps, advice=advice))
+    return found
+
+
+def advise(steps: Sequence[PathStep], tolerance_deg: float) -> str:
+    """One sentence on whether to go on."""
+    last = steps[-1]
+    if last.to_wish_deg is None:
+        return "No wish is set, so there is nothing to stop at."
+    if abs(last.to_wish_deg) <= tolerance_deg:
+        return f"Stop: within {tolerance_deg:.1f}° of the wish."
+    if last.step_deg is None:
+        return f"{last.to_wish_deg:+.1f}° to go; not treated yet."
+    if last.step_deg * last.to_wish_deg < 0.0:
+        passed = len(steps) > 1 and (steps[-2].to_wish_deg or 0.0) * last.to_wish_deg < 0.0
+        how = "passed the wish" if passed else "led away from the wish"
+        return f"Stop: the last step ({last.step_deg:+.1f}°) {how}."
+    if abs(last.step_deg) > abs(last.to_wish_deg) + tolerance_deg:
+        return (
+            f"{last.to_wish_deg:+.1f}° to go, but a step like the last ({last.step_deg:+.1f}°) "
+            "would overshoot: take a smaller one or stop."
+        )
+    if abs(last.step_deg) < 0.1:
+        return f"{last.to_wish_deg:+.1f}° to go, and the last step did almost nothing."
+    n = abs(last.to_wish_deg / last.step_deg)
+    return f"{last.to_wish_deg:+.1f}° to go: about {n:.1f} steps like the last."
+
+
+def paths_text(listed: Sequence[Path]) -> str:
+    """The paths as a table, with the caution."""
+    rows: list[tuple[str, ...]] = [
+        ("bag", "face", "board", "stage", "angle", "step", "to wish", "droop", "mass", "")
+    ]
+
+    def cell(value: float | None, form: str) -> str:
+        return "–" if value is None else format(value, form)
+
+    for path in listed:
+        for step in path.steps:
+            rows.append(
+                (
+                    path.bag,
+                    path.face,
+                    path.board,
+                    step.stage,
+                    f"{step.angle_deg:.2f}",
+                    cell(step.step_deg, "+.2f"),
+                    cell(step.to_wish_deg, "+.2f"),
+                    cell(step.droop_deg, ".0f"),
+                    cell(step.mass_g, ".1f"),
+                    path.advice if step is path.steps[-1] else "",
+                )
+            )
+    title = "Paths over the treatments (degrees, grams; in the study's mean air)"
+    return f"{title}\n{format_table(rows)}\n{CAUTION}"
