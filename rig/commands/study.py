@@ -22,7 +22,7 @@ class _Later(TyperGroup):
 
 
 def _commands() -> dict[str, Any]:
-    from rig.commands import study_catalogue, study_figures, study_journal
+    from rig.commands import study_catalogue, study_figures, study_journal, study_readings
 
     app = typer.Typer(rich_markup_mode=None)
     for command in (
@@ -34,8 +34,8 @@ def _commands() -> dict[str, Any]:
         study_journal.treat,
         study_journal.mass,
         study_journal.wipe,
-        study_journal.droop,
-        study_journal.reading,
+        study_readings.droop,
+        study_readings.reading,
         study_journal.withdraw,
         study_figures.status,
         study_figures.power,

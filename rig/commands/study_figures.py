@@ -104,7 +104,7 @@ def _show_journal(study: "Study", json: bool) -> None:
 
 
 def _short(value: object) -> str:
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return " ".join(
             str(one.get("action", one)) if isinstance(one, dict) else f"{one}" for one in value
         )
@@ -266,7 +266,8 @@ def power(
         if text is not None:
             values[key], origin[key] = quantity(option[key], text, "°", 0, 45), "given"
         elif measured is not None:
-            values[key], origin[key] = measured, "seen in this study"
+            values[key] = measured
+            origin[key] = f"seen in this study, degrees of freedom: {seen.dof[key]}"
         else:
             values[key], origin[key] = JUDGED_DEG[key], "a judgement, not measured"
     wanted = quantity("--difference", difference, "°", 0.001, 45)
@@ -291,8 +292,8 @@ def power(
         print(f"Scatter of a {names[key]}: {value:.2f}° ({origin[key]}).")
     print(
         f"{bags} bags of each treatment and {controls} controls, {series} series of {runs} runs at"
-        f" each stage find {wanted:g}° with a chance of {found.power:.0%}; with {chance:.0%} they find"
-        f" {found.detectable_deg:.2f}° or more."
+        f" each stage find {wanted:g}° with a chance of {found.power:.0%}; with {chance:.0%} they"
+        f" find {found.detectable_deg:.2f}° or more."
     )
     for amount, what in (
         (found.runs, "runs in each series"),
@@ -301,7 +302,7 @@ def power(
     ):
         said = f"would do: {amount}" if amount is not None else "alone would never do"
         print(f"More {what} {said}.")
-    if found.bags_at_least is not None:
+    if found.bags_at_least is not None and found.bags_at_least > 1:
         print(
             f"With fewer than {found.bags_at_least} bags of each treatment no number of runs and"
             " series would do."

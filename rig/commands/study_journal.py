@@ -1,35 +1,16 @@
-"""The `rig study` commands that note what was done and read by hand."""
+"""The `rig study` commands that note what was done: treatments, weighings, wipes."""
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from rig.commands.options import Json, print_json, say
+from rig.commands.options import Json, say
 from rig.commands.quantities import quantity
-from rig.commands.study_options import (
-    Angles,
-    Folder,
-    Humidity,
-    Measured,
-    Note,
-    Operator,
-    Replaces,
-    Session,
-    Stage,
-    Temperature,
-    When,
-    air,
-    angles_of,
-    session_of,
-    when,
-)
+from rig.commands.study_options import Folder, Note, Operator, Replaces, When, report, when
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from rig.study.catalogue import Step
-    from rig.study.folder import Study
-    from rig.study.journal import Entry
 
 STEP_HELP = (
     "A step, such as 'soak: agent=softener, dose=20 ml per litre, temperature=30, time=45,"
@@ -109,8 +90,9 @@ def treat(
         entries.append(entry)
     entries = [append(study.journal_path, entry) for entry in entries]
     thin = any((study.bag(name).fabric_thickness_mm or THIN_MM) < THIN_MM for name in bags)
-    _report(entries, json)
-    _caution(cautions(done, thin))
+    told = cautions(done, thin)
+    report(entries, json, cautions=told)
+    _caution(told)
 
 
 def _step(text: str) -> "Step":
@@ -188,7 +170,7 @@ def mass(
         replaces=replaces,
     )
     entry = append(study.journal_path, entry)
-    _report([entry], json)
+    report([entry], json)
     say(balance(open_study(folder).journal, entry))
 
 
@@ -220,145 +202,7 @@ def wipe(
         note=note,
         replaces=replaces,
     )
-    _report([append(study.journal_path, entry)], json)
-
-
-def droop(
-    folder: Folder,
-    bag: Annotated[str | None, typer.Argument(metavar="[BAG]")] = None,
-    up: Annotated[str | None, typer.Option("--up", metavar="FACE", help="The face up.")] = None,
-    angles: Angles = None,
-    overhang: Annotated[
-        str | None, typer.Option("--overhang", metavar="MM", help="Length over the edge, in mm.")
-    ] = None,
-    seams: Annotated[
-        str | None, typer.Option("--seams", help="`along` or `across`, seen from the edge.")
-    ] = None,
-    reader: Annotated[str | None, typer.Option("--reader", help="Who read it.")] = None,
-    temperature: Temperature = None,
-    humidity: Humidity = None,
-    measured: Measured = False,
-    session: Session = None,
-    stage: Stage = None,
-    at: When = None,
-    operator: Operator = None,
-    note: Note = "",
-    replaces: Replaces = None,
-    json: Json = False,
-) -> None:
-    """Note how far a flattened bag droops over an edge; without a bag, show all that was read.
-
-    Even the fill out, lay the bag with part of it over a straight edge, read the angle of its tip
-    below the horizontal; lay it anew for each angle. It is common to let a 6-inch bag hang over by
-    2 inches (51 mm) (common practice, no source).
-    """
-    from rig.study.folder import open_study
-    from rig.study.journal import Droop
-    from rig.study.journal_file import append
-
-    study = open_study(folder)
-    if bag is None:
-        from rig.commands.study_figures import show_droop
-
-        show_droop(study, json)
-        return
-    if up is None or not angles or overhang is None:
-        raise BadInputError("A droop reading needs --up, --overhang and --angle (once or more).")
-    study.check_face(bag, up)
-    if seams not in (None, "along", "across"):
-        raise BadInputError(f"--seams takes along or across, not {seams!r}.")
-    way: Literal["along", "across"] | None = seams  # type: ignore[assignment]
-    time = when(at)
-    t, h = air(temperature, humidity)
-    entry = Droop(
-        at=time,
-        bag=bag,
-        face=up,
-        overhang_mm=quantity("--overhang", overhang, "mm", 1, 300),
-        angles_deg=angles_of(angles),
-        seams=way,
-        reader=reader,
-        temperature_c=t,
-        relative_humidity_pct=h,
-        climate_source=_source(t, h, measured),
-        stage=_stage(study, bag, stage, time),
-        session=session_of(study, session, time),
-        operator=operator,
-        note=note,
-        replaces=replaces,
-    )
-    _report([append(study.journal_path, entry)], json)
-
-
-def reading(
-    folder: Folder,
-    bag: Annotated[str | None, typer.Argument(metavar="[BAG]")] = None,
-    face: Annotated[str | None, typer.Argument(metavar="[FACE]", help="On the board.")] = None,
-    board: Annotated[str | None, typer.Option("--board", help="The board lifted.")] = None,
-    reader: Annotated[str | None, typer.Option("--reader", help="Who read the angle.")] = None,
-    angles: Angles = None,
-    temperature: Temperature = None,
-    humidity: Humidity = None,
-    measured: Measured = False,
-    board_temperature: Annotated[
-        str | None, typer.Option("--board-temperature", metavar="T", help="Of its surface, in °C.")
-    ] = None,
-    session: Session = None,
-    stage: Stage = None,
-    at: When = None,
-    operator: Operator = None,
-    note: Note = "",
-    replaces: Replaces = None,
-    json: Json = False,
-) -> None:
-    """Note slide angles read by hand, away from the rig; without a bag, each reader's bias.
-
-    Readings and runs of the same bag, face, board, stage and session are compared.
-    """
-    from rig.study.folder import open_study
-    from rig.study.journal import Reading
-    from rig.study.journal_file import append
-
-    study = open_study(folder)
-    if bag is None:
-        from rig.commands.study_figures import show_readers
-
-        show_readers(study, json)
-        return
-    if face is None or board is None or reader is None or not angles:
-        raise BadInputError(
-            "A reading needs BAG, FACE, --board, --reader and --angle (once or more)."
-        )
-    study.check_face(bag, face)
-    study.check_board(board)
-    time = when(at)
-    t, h = air(temperature, humidity)
-    entry = Reading(
-        at=time,
-        bag=bag,
-        face=face,
-        board=board,
-        reader=reader,
-        angles_deg=angles_of(angles),
-        temperature_c=t,
-        relative_humidity_pct=h,
-        climate_source=_source(t, h, measured),
-        board_temperature_c=(
-            None
-            if board_temperature is None
-            else quantity("--board-temperature", board_temperature, "°C", -40, 90)
-        ),
-        stage=_stage(study, bag, stage, time),
-        session=session_of(study, session, time),
-        operator=operator,
-        note=note,
-        replaces=replaces,
-    )
-    _report([append(study.journal_path, entry)], json)
-    if t is None or h is None:
-        say(
-            "Without --temperature and --humidity this reading says nothing about the air's effect."
-        )
+    report([append(study.journal_path, entry)], json)
 
 
 def withdraw(
@@ -377,34 +221,7 @@ def withdraw(
         raise BadInputError("Say why with --why, for whoever reads the journal later.")
     study = open_study(folder)
     entry = Withdrawal(at=when(None), replaces=line, note=why, operator=operator)
-    _report([append(study.journal_path, entry)], json)
-
-
-def _source(
-    t: float | None, h: float | None, measured: bool
-) -> Literal["typed", "measured"] | None:
-    if t is None and h is None:
-        return None
-    return "measured" if measured else "typed"
-
-
-def _stage(study: "Study", bag: str, stage: str | None, at: str) -> str:
-    if stage is None:
-        return study.stage_at(bag, at)
-    study.stage_order(stage)
-    return stage
-
-
-def _report(entries: "Sequence[Entry]", json: bool) -> None:
-    import msgspec
-
-    if json:
-        print_json({"lines": [msgspec.to_builtins(entry) for entry in entries]})
-        return
-    for entry in entries:
-        text = msgspec.to_builtins(entry)
-        what = text.get("bag") or text.get("board") or f"line {entry.replaces}"
-        print(f"Journal line {entry.line}: {text['kind']} of {what}.")
+    report([append(study.journal_path, entry)], json)
 
 
 def _caution(sentences: list[str]) -> None:

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rig.commands.options import print_json
 from rig.commands.quantities import quantity, utc_of
 
 if TYPE_CHECKING:
     from rig.study.folder import Study
+    from rig.study.journal import Entry
 
 Folder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
 When = Annotated[
@@ -85,3 +87,16 @@ def print_rows(rows: Sequence[tuple[str, ...]]) -> None:
 def figure(value: float | None, digits: int) -> str:
     """A number for a table, or a dash."""
     return "–" if value is None else f"{value:.{digits}f}"
+
+
+def report(entries: "Sequence[Entry]", json: bool, **more: object) -> None:
+    """Say which lines were written to the journal; `more` goes into the JSON document."""
+    import msgspec
+
+    if json:
+        print_json({"lines": [msgspec.to_builtins(entry) for entry in entries], **more})
+        return
+    for entry in entries:
+        text = msgspec.to_builtins(entry)
+        what = text.get("bag") or text.get("board") or f"line {entry.replaces}"
+        print(f"Journal line {entry.line}: {text['kind']} of {what}.")

@@ -51,7 +51,7 @@ def replace_file(path: Path, data: bytes) -> None:
     """
     new = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
-        with new.open("xb") as file:
+        with new.open("wb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import sqrt
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from rig.analysis.row import RunResult
 from rig.study.folder import Study
@@ -19,6 +19,8 @@ class Seen(Struct, frozen=True, kw_only=True):
     run_deg: float | None = None
     series_deg: float | None = None
     bag_stage_deg: float | None = None
+    dof: dict[str, int] = field(default_factory=dict)
+    """Degrees of freedom behind each, by the same names."""
 
 
 def seen_scatter(study: Study, results: Sequence[RunResult]) -> Seen:
@@ -57,8 +59,10 @@ def seen_scatter(study: Study, results: Sequence[RunResult]) -> Seen:
         ],
     )
 
-    def deg(name: str) -> float | None:
-        variance = layers.variance(name)
-        return None if variance is None else sqrt(variance)
-
-    return Seen(run_deg=deg("run"), series_deg=deg("series"), bag_stage_deg=deg("bag stage"))
+    names = {"run_deg": "run", "series_deg": "series", "bag_stage_deg": "bag stage"}
+    found = {
+        key: sqrt(variance)
+        for key, name in names.items()
+        if (variance := layers.variance(name)) is not None
+    }
+    return Seen(**found, dof={key: layers[names[key]].df for key in found})

@@ -63,5 +63,6 @@ def test_what_a_study_cannot_show_is_not_known(tmp_path: Path) -> None:
     rows = [result("T1", "baseline", "s", "a", angle) for angle in (20.0, 20.2, 20.4, 20.6)]
     seen = seen_scatter(study, rows)
     assert seen.run_deg == pytest.approx(np.std([20.0, 20.2, 20.4, 20.6], ddof=1))
+    assert seen.dof == {"run_deg": 3}
     assert seen.series_deg is None
     assert seen.bag_stage_deg is None
