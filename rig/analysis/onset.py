@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from rig.analysis.plane import Array, Plane
 
-_SCAN = 120
+_SCAN = 80
 """Points of the scan over the onset; a second scan between two of them ends the search."""
 
 

@@ -30,14 +30,14 @@ class Plane:
         self._step = step_s
         self._angle = angle_deg
         angle = np.radians(angle_deg)
-        # Acceleration, speed and distance, each for the two terms: shape (3, 2, n).
-        self._table = np.empty((3, 2, len(angle_deg)))
-        self._table[0] = G_MM_S2 * np.sin(angle), G_MM_S2 * np.cos(angle)
-        before, after = self._table[0, :, :-1], self._table[0, :, 1:]
-        self._table[1:, :, 0] = 0.0
-        np.cumsum(step_s / 2.0 * (before + after), axis=1, out=self._table[1, :, 1:])
-        moved = self._table[1, :, :-1] * step_s + step_s**2 / 6.0 * (2.0 * before + after)
-        np.cumsum(moved, axis=1, out=self._table[2, :, 1:])
+        # Acceleration, speed and distance, each for the two terms: a row per grid point.
+        table = np.zeros((3, 2, len(angle_deg)))
+        table[0] = G_MM_S2 * np.sin(angle), G_MM_S2 * np.cos(angle)
+        before, after = table[0, :, :-1], table[0, :, 1:]
+        np.cumsum(step_s / 2.0 * (before + after), axis=1, out=table[1, :, 1:])
+        moved = table[1, :, :-1] * step_s + step_s**2 / 6.0 * (2.0 * before + after)
+        np.cumsum(moved, axis=1, out=table[2, :, 1:])
+        self._table = np.ascontiguousarray(table.reshape(6, -1).T)
 
     def angle_deg(self, time_s: ArrayLike) -> Array:
         """Inclination in degrees at these times."""
@@ -70,16 +70,17 @@ class Plane:
 
     def _cell(self, time_s: ArrayLike) -> tuple[NDArray[np.intp], Array]:
         position = (np.asarray(time_s, dtype=float) - self.start_s) / self._step
-        index = np.clip(position.astype(np.intp), 0, len(self._angle) - 2)
+        index = np.minimum(np.maximum(position, 0.0), len(self._angle) - 2).astype(np.intp)
         return index, position - index
 
     def _integrals(self, time_s: Array) -> tuple[Array, Array]:
         """The first and the second integral of both terms, each of shape (2, n)."""
         index, part = self._cell(time_s)
         h = part * self._step
-        acceleration, speed, distance = self._table[:, :, index]
-        growth = (self._table[0][:, index + 1] - acceleration) / self._step
+        row = self._table.take(index, axis=0).T
+        acceleration, speed, distance = row[0:2], row[2:4], row[4:6]
+        change = self._table.take(index + 1, axis=0).T[0:2] - acceleration
         return (
-            speed + h * (acceleration + h / 2.0 * growth),
-            distance + h * (speed + h * (acceleration / 2.0 + h / 6.0 * growth)),
+            speed + h * (acceleration + part / 2.0 * change),
+            distance + h * (speed + h * (acceleration / 2.0 + part / 6.0 * change)),
         )
