@@ -100,6 +100,12 @@ def _sentence(message: str, data: Any, kind: type[msgspec.Struct], where: str, p
         hint = f"did you mean `{near[0]}`?" if near else f"there are {', '.join(fields)}."
         return f"{start} there is no key `{key}`; {hint}"
     what, _, place = message.partition(" - at `")
+    if place.startswith("key` in `$."):
+        section = place.rpartition("$.")[2].rstrip("`").partition("[")[0]
+        return (
+            f"{start} a name under [{section}] must have 1 to 60 characters on one line and must"
+            " not begin with a space or a slash."
+        )
     key = place.rstrip("`").removeprefix("$").lstrip(".")
     if "`float" in what and what.endswith("`str`"):
         unit = unit_of(key)

@@ -71,11 +71,13 @@ def _take(journal: Journal, line: bytes, number: int, path: Path) -> str | None:
         return f"{left_out} it is of the unknown kind {kind!r}."
     try:
         entry: Entry = msgspec.convert(raw, Entry)
-        datetime.fromisoformat(entry.at)
+        at = datetime.fromisoformat(entry.at)
     except (msgspec.ValidationError, ValueError) as error:
         return f"{left_out} {error}."
-    if entry.line == 0:
-        entry = msgspec.structs.replace(entry, line=number)
+    if at.tzinfo is None:
+        return f"{left_out} its time {entry.at} has no zone."
+    # A person may have written the line, so its number and its time are made like ours.
+    entry = msgspec.structs.replace(entry, line=entry.line or number, at=utc_text(at))
     journal.lines.append(entry)
     return None
 

@@ -108,6 +108,8 @@ def test_a_study_from_the_future_is_refused(tmp_path: Path) -> None:
             TOP + '[treatments.t]\nsteps = [{ action = "soak", temperature_c = "90F" }]\n',
             "`steps[0].temperature_c` must be a plain number in °C, not a text",
         ),
+        (TOP + '[bags.""]\n', "a name under [bags] must have 1 to 60 characters"),
+        (TOP + '[bags."B".faces]\n"" = "twill"\n', "a name under [faces] must have 1 to 60"),
         (TOP + "[treatments.t]\nsteps = []\n", "`steps`: expected `array` of length >= 1"),
         (TOP + "[bags.B]\nmass_g = 3.0\n", "`mass_g`: expected `float` >= 50.0"),
         (TOP + "[bags.B]\nfaces = {}\n", '[bags."B"] needs a face at least'),
@@ -127,7 +129,7 @@ def test_a_mistake_is_one_sentence_with_its_place(text: str, says: str) -> None:
     said = refusal(text)
     assert says in said
     assert said.startswith("study.toml")
-    assert "\n" not in said.removesuffix("\n") or "TOML" in said
+    assert "\n" not in said
 
 
 def test_no_study_and_no_text(tmp_path: Path) -> None:
@@ -138,6 +140,12 @@ def test_no_study_and_no_text(tmp_path: Path) -> None:
     (tmp_path / "study.toml").write_bytes(b"\xff\xfe")
     with pytest.raises(BadInputError, match="not UTF-8"):
         open_study(tmp_path)
+
+
+def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(BadInputError, match="cannot be written"):
+        new_study(tmp_path / "file" / "study", "s")
 
 
 def test_stages_follow_the_preference() -> None:

@@ -124,6 +124,19 @@ def test_a_damaged_line_in_the_middle_is_told_and_passed_over(path: Path) -> Non
     assert "unknown kind 'weather'" in journal.problems[1]
 
 
+def test_lines_that_a_person_wrote_are_numbered_and_put_in_order(path: Path) -> None:
+    append(path, weigh(440.0, 30))
+    with path.open("ab") as file:
+        file.write(b'{"kind":"mass","at":"2026-05-01T10:15:00+02:00","bag":"T1","mass_g":441}\n')
+        file.write(b'{"kind":"mass","at":"2026-05-01T10:15:00","bag":"T1","mass_g":442}\n')
+    journal = read_journal(path)
+    assert [(m.line, m.at, m.mass_g) for m in journal.of(Mass)] == [
+        (3, "2026-05-01T08:15:00Z", 441.0),
+        (2, "2026-05-01T08:30:00Z", 440.0),
+    ]
+    assert "has no zone" in journal.problems[0]
+
+
 def test_a_journal_from_the_future_is_refused(path: Path) -> None:
     path.write_text('{"kind":"journal","format":"tilt-journal","version":2}\n')
     with pytest.raises(BadInputError, match="from the future"):
