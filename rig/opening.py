@@ -9,6 +9,7 @@ from rig.calibration.file import load_calibration, newest_calibration
 from rig.calibration.home import load_home_check
 from rig.calibration.model import Calibration
 from rig.clock import Clock, RealClock, Task, VirtualClock
+from rig.control.lock import RigLock, lock_path
 from rig.control.machine import Machine
 from rig.devices.bus import Bus, real_bus
 from rig.settings.load import find_settings
@@ -118,7 +119,8 @@ def open_rig(
     folder = calibration_folder(settings_file)
     calibration = _find_calibration(settings, folder)
     bus = real_bus(clock, settings.bus.number)
-    machine = Machine(clock, settings, open_pins, bus, calibration)
+    lock = RigLock(lock_path(settings.bus.number))
+    machine = Machine(clock, settings, open_pins, bus, calibration, lock=lock)
     machine.home_check = load_home_check(folder)
     return OpenRig(machine)
 

@@ -1,8 +1,9 @@
 """`rig run`: make runs, each into its own file, and print what they say."""
 
+import logging
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -17,6 +18,9 @@ from rig.commands.options import (
     settings_of,
     speed_of,
 )
+
+if TYPE_CHECKING:
+    from rig.control.request import RunRequest
 
 CAUTION = (
     "Caution: the board will move. Keep hands, hair and sleeves out of the wedge under it; set the"
@@ -49,6 +53,50 @@ def run(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the run files.")
     ] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with the series in --out that was interrupted.")
+    ] = False,
+    unattended: Annotated[
+        bool,
+        typer.Option("--unattended", help="Nobody watches: three bad runs in a row end it."),
+    ] = False,
+    temperature: Annotated[
+        str | None,
+        typer.Option("--temperature", metavar="T:TOL", help="Wait for this air, as 23:2 in °C."),
+    ] = None,
+    humidity: Annotated[
+        str | None,
+        typer.Option("--humidity", metavar="H:TOL", help="Wait for this air, as 50:4 in %RH."),
+    ] = None,
+    steady: Annotated[
+        float,
+        typer.Option("--steady", min=0, max=1440, help="Minutes that the air must be so before."),
+    ] = 5.0,
+    climate_timeout: Annotated[
+        float,
+        typer.Option("--climate-timeout", min=0.1, max=2880, help="Minutes to wait for the air."),
+    ] = 120.0,
+    until: Annotated[
+        float | None,
+        typer.Option(
+            "--until", min=0.01, max=10, help="Enough when the mean angle is known to ± this in °."
+        ),
+    ] = None,
+    bad_runs: Annotated[
+        int | None,
+        typer.Option("--bad-runs", min=1, max=100, help="End after so many bad runs in a row."),
+    ] = None,
+    stop_at_trend: Annotated[
+        bool, typer.Option("--stop-at-trend", help="End when the coefficient drifts with the runs.")
+    ] = False,
+    clean_every: Annotated[
+        int | None,
+        typer.Option("--clean-every", min=1, max=1000, help="Slides between reminders to wipe."),
+    ] = None,
+    service: Annotated[
+        bool,
+        typer.Option("--service", help="Stand by until the start button is pressed; for systemd."),
+    ] = False,
     overdue_ok: Annotated[
         bool,
         typer.Option("--overdue-ok", help="Take a calibration that is past due; flags the runs."),
@@ -60,10 +108,25 @@ def run(
     json: Json = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
+    from rig.commands.series import Series
     from rig.opening import open_rig
+    from rig.procedures.climate_gate import parse_band
     from rig.procedures.requests import plan_series
+    from rig.procedures.series_log import SeriesOptions, unfinished_in
 
     settings = settings_of(rig)
+    folder = out or Path(settings.files.runs)
+    options = SeriesOptions(
+        unattended=unattended,
+        climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60),
+        until_angle_deg=until,
+        bad_in_a_row=bad_runs,
+        stop_at_trend=stop_at_trend,
+        clean_every=clean_every,
+    )
+    if resume:
+        first = unfinished_in(folder).planned.requests[0]
+        bag, face = first.bag, first.face
     opened = open_rig(
         settings,
         twin=twin,
@@ -74,23 +137,31 @@ def run(
         settings_file=rig,
     )
     opened.machine.allow_overdue = overdue_ok
-    asked = {"bag": bag, "face": face, "board": board, "session": session, "operator": operator}
-    requests = plan_series(
-        settings,
-        repeat,
-        source=opened.source,
-        started=opened.machine.clock.utc_now(),
-        rate_deg_s=rate,
-        dwell_s=dwell,
-        gap_mm=gap,
-        **asked,
-    )
+
+    def requests() -> "list[RunRequest]":
+        asked = {"bag": bag, "face": face, "board": board, "session": session}
+        return plan_series(
+            settings,
+            repeat,
+            source=opened.source,
+            started=opened.machine.clock.utc_now(),
+            rate_deg_s=rate,
+            dwell_s=dwell,
+            gap_mm=gap,
+            operator=operator,
+            **asked,
+        )
+
     if not twin:
         say(CAUTION)
-    from rig.commands.series import Series
-
-    series = Series(opened, out or Path(settings.files.runs), quiet=json)
-    failure = series.make(requests, start_now=now)
+    series = Series(opened, folder, quiet=json, options=options)
+    if service:
+        logging.basicConfig(
+            stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"
+        )
+        series.serve(requests)
+        return
+    failure = series.make([] if resume else requests(), start_now=now, resume=resume)
     if json:
         from rig.analysis.load import analyse
 

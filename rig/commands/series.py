@@ -1,22 +1,24 @@
 """Makes a series on an opened rig and shows it as it goes; behind `rig run` and `rig demo`."""
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from rig.analysis.friction import analyse_run
 from rig.analysis.row import RunResult
+from rig.clock import Task
 from rig.commands.progress import Progress
+from rig.commands.run_rows import HEAD, row_of
 from rig.control.request import RunRequest
 from rig.control.signals import stop_on_signals
-from rig.errors import RigError
+from rig.errors import BadInputError, RigError
 from rig.opening import OpenRig
-from rig.procedures.runs import MadeRun, make_runs
+from rig.procedures.runs import MadeRun
+from rig.procedures.series import Hooks, SeriesMaker, begin_series
+from rig.procedures.series_log import OpenSeries, SeriesLog, SeriesOptions
 from rig.runfile.reader import read_run
 
-HEAD = (
-    f"{'slide':>5}  {'angle':>14}  {'at break':>8}  {'µ static':>15}  {'µ kinetic':>9}"
-    f"  {'°C':>5}  {'%RH':>4}  outcome, flags"
-)
+__all__ = ["HEAD", "Series", "row_of"]
 
 
 class Series:
@@ -26,81 +28,165 @@ class Series:
         opened: the rig, not open yet.
         folder: where the run files go.
         quiet: print no rows.
+        options: how the series is made.
     """
 
-    def __init__(self, opened: OpenRig, folder: Path, *, quiet: bool) -> None:
+    def __init__(
+        self,
+        opened: OpenRig,
+        folder: Path,
+        *,
+        quiet: bool,
+        options: SeriesOptions | None = None,
+    ) -> None:
         self.paths: list[Path] = []
-        """Files of the runs that were begun, in order."""
+        """Files of the runs that were begun, in order; of a series that goes on, also those that
+        were made before."""
         self.all_slid = True
         self.signal: str | None = None
         """Name of the signal that ended it."""
         self._opened = opened
         self._folder = folder
         self._quiet = quiet
+        self._options = options or SeriesOptions()
 
-    def make(self, requests: Sequence[RunRequest], *, start_now: bool) -> RigError | None:
+    def make(
+        self, requests: Sequence[RunRequest], *, start_now: bool, resume: bool = False
+    ) -> RigError | None:
         """Open the rig, make the runs, close it; returns what ended the series early.
+
+        Args:
+            requests: of a new series; not used with `resume`.
+            start_now: the bag lies ready for the first run.
+            resume: go on with the series that was not finished.
 
         Raises:
             RigError: what kept the first run from beginning.
         """
         failure: RigError | None = None
-        with self._opened as opened, stop_on_signals(opened.machine.events) as signals:
-            progress = Progress(opened.machine, len(requests), is_real=opened.source == "rig")
-
-            def begun(request: RunRequest, path: Path) -> None:
-                progress.begin(request)
-                self.paths.append(path)
-
-            task = make_runs(
-                opened.machine,
-                requests,
-                self._folder,
-                start_now=start_now,
-                on_begin=begun,
-                on_end=self._ended,
-            )
-            self._print(HEAD)
-            try:
-                opened.run(task, beside=[progress.follow()])
-            except RigError as error:
-                if not self.paths:
-                    raise
-                failure = error
-                self._show(self.paths[-1])
-            self.signal = signals.name
+        with SeriesLog(self._folder) as log:
+            clock = self._opened.machine.clock
+            self._tell_of_cuts(log)
+            unfinished = log.unfinished()
+            if resume and unfinished is None:
+                tell("All runs of the series were made before it was cut off; nothing is left.")
+                return None
+            if not resume:
+                self._offer(unfinished)
+            with self._opened as opened, stop_on_signals(opened.machine.events) as signals:
+                if resume and unfinished is not None:
+                    series = unfinished
+                    self._show_made(series)
+                else:
+                    series = begin_series(log, requests, self._options, clock.utc_now())
+                try:
+                    self._run(log, series, start_now)
+                except RigError as error:
+                    if not self.paths:
+                        raise
+                    failure = error
+                    self._show_last()
+                self.signal = signals.name
+            log.settle(clock.utc_now())
         return failure
 
-    def _ended(self, made: MadeRun) -> None:
+    def _run(self, log: SeriesLog, series: OpenSeries, start_now: bool) -> None:
+        opened = self._opened
+        progress = Progress(opened.machine, len(series.remaining), is_real=opened.source == "rig")
+
+        def begun(request: RunRequest, path: Path) -> None:
+            progress.begin(request)
+            self.paths.append(path)
+
+        hooks = Hooks(begun=begun, made=self.show, notice=tell)
+        maker = SeriesMaker(opened.machine, log, series, hooks)
+        self._print(HEAD)
+        opened.run(maker.make(start_now=start_now), beside=[progress.follow()])
+        if maker.reason is not None:
+            tell(maker.reason)
+
+    def _tell_of_cuts(self, log: SeriesLog) -> None:
+        """The last process was cut off: say so, and let the board home with care."""
+        for begun, cut in log.settle(self._opened.machine.clock.utc_now()):
+            self._opened.machine.homes_slowly = True
+            where = "before its file was begun"
+            if cut.state is not None:
+                where = f"in state {cut.state}, {cut.t_s or 0:.1f} s after it began"
+            tell(
+                f"Run {begun.repeat} ({begun.run_file}) was cut off {where}. What it had written is"
+                " kept; the board homes slowly now."
+            )
+
+    def _offer(self, unfinished: OpenSeries | None) -> None:
+        if unfinished is not None:
+            n_all = len(unfinished.planned.requests)
+            tell(
+                f"The series of {unfinished.planned.at} has {len(unfinished.counted)} of {n_all}"
+                " runs; `rig run --resume` would have gone on with it. This is a new one."
+            )
+
+    def _show_made(self, series: OpenSeries) -> None:
+        """Runs of the series from before it was interrupted."""
+        self.paths = [self._folder / file for _, file in sorted(series.counted.items())]
+        n_all = len(series.planned.requests)
+        tell(f"The series goes on: {len(series.counted)} of {n_all} runs are made.")
+
+    def _show_last(self) -> None:
+        try:
+            self._print(row_of(analyse_run(read_run(self.paths[-1])).result))
+        except BadInputError as error:
+            tell(str(error))  # nothing of the run was written
+
+    def show(self, made: MadeRun, result: RunResult) -> None:
+        """One more run has come to its end."""
         self._opened.write_truth(made.path)
         self.all_slid = self.all_slid and made.outcome == "slid"
-        self._show(made.path)
-
-    def _show(self, path: Path) -> None:
-        if not self._quiet:
-            self._print(row_of(analyse_run(read_run(path)).result))
+        self._print(row_of(result))
 
     def _print(self, text: str) -> None:
         if not self._quiet:
             print(text, flush=True)
 
+    def serve(self, requests: Callable[[], Sequence[RunRequest]]) -> None:
+        """Stand by as a service until a signal comes: each press of start makes a series.
 
-def row_of(result: RunResult) -> str:
-    """One run on one line, under `HEAD`; ± is the standard uncertainty (k = 1)."""
+        Args:
+            requests: makes the requests of a new series.
 
-    def figure(value: float | None, form: str, unit: str = "") -> str:
-        return "–" if value is None else f"{value:{form}}{unit}"
+        Raises:
+            StoppedError: the signal came.
+            RigError: the rig cannot be opened.
+        """
+        from rig.control.notify import Notifier
+        from rig.procedures.standby import stand_by
 
-    angle = figure(result.onset_angle_deg, ".2f")
-    if result.u_onset_angle_deg is not None:
-        angle += f" ± {result.u_onset_angle_deg:.2f}°"
-    mu = figure(result.mu_static, ".4f")
-    if result.u_mu_static is not None:
-        mu += f" ± {result.u_mu_static:.4f}"
-    words = " ".join((result.outcome or "interrupted", *result.flags))
-    return (
-        f"{figure(result.slide_number, 'd'):>5}  {angle:>14}"
-        f"  {figure(result.angle_at_break_deg, '.2f', '°'):>8}  {mu:>15}"
-        f"  {figure(result.mu_kinetic, '.3f'):>9}  {figure(result.temperature_c, '.1f'):>5}"
-        f"  {figure(result.relative_humidity_pct, '.0f'):>4}  {words}"
-    )
+        machine = self._opened.machine
+        notifier = Notifier(machine.clock)
+
+        def beat() -> None:
+            notifier.alive()
+            notifier.status(f"{machine.live.state}: {machine.live.wants}".rstrip(": "))
+
+        with SeriesLog(self._folder) as log:
+            self._tell_of_cuts(log)
+
+            def one() -> Task[object]:
+                log.settle(machine.clock.utc_now())
+                series = log.unfinished() or begin_series(
+                    log, requests(), self._options, machine.clock.utc_now()
+                )
+                hooks = Hooks(made=self.show, notice=tell)
+                return SeriesMaker(machine, log, series, hooks).make(start_now=False)
+
+            with self._opened as opened, stop_on_signals(machine.events):
+                machine.on_beat = beat
+                notifier.ready()
+                try:
+                    opened.run(stand_by(machine, one))
+                finally:
+                    notifier.stopping()
+
+
+def tell(text: str) -> None:
+    """A sentence for a person, on stderr."""
+    print(text, file=sys.stderr, flush=True)

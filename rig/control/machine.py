@@ -11,6 +11,7 @@ from rig.calibration.model import Calibration
 from rig.clock import At, Clock, Task
 from rig.control.host import Host
 from rig.control.live import Live
+from rig.control.lock import RigLock
 from rig.control.progress_watch import ProgressWatch
 from rig.control.recorder import Recorder
 from rig.control.sensor_health import SensorHealth
@@ -56,6 +57,7 @@ class Machine:
         bus: the bus that the chips hang on.
         calibration: of the angle sensor; without one no angle is known and no run can be made.
         host: the computer that this runs on.
+        lock: keeps other processes off this rig; a simulated one needs none.
     """
 
     def __init__(
@@ -66,9 +68,11 @@ class Machine:
         bus: Bus,
         calibration: Calibration | None,
         host: Host | None = None,
+        lock: RigLock | None = None,
     ) -> None:
         self.clock = clock
         self.host = host or Host(clock)
+        self._lock = lock
         self.settings = settings
         self.calibration = calibration
         self.bus = bus
@@ -119,6 +123,8 @@ class Machine:
 
     def _open(self) -> None:
         settings = self.settings
+        if self._lock is not None:
+            self._lock.open()
         factory = self._open_pins()
         self._opened.append(factory)
         self.inputs = Inputs(self.clock, factory, settings.pins, self.events)
@@ -150,6 +156,8 @@ class Machine:
                 device.close()
             except Exception as error:  # each device gets its turn, whatever the one before did
                 first = first or error
+        if self._lock is not None:
+            self._lock.close()
         if first is not None:
             raise first
 

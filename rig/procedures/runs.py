@@ -7,7 +7,7 @@ from typing import NamedTuple
 from rig.calibration.file import check_fit
 from rig.clock import At, Done, Handle, Task
 from rig.control.cycle import Cycle
-from rig.control.machine import Machine
+from rig.control.machine import Machine, StopRequest
 from rig.control.placing import HandPlacing, Placing
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
@@ -24,6 +24,10 @@ class MadeRun(NamedTuple):
 
     path: Path
     outcome: Outcome
+    pushes: int = 0
+
+
+Before = Callable[[RunRequest], Task[RunRequest]]
 
 
 def make_runs(
@@ -33,8 +37,9 @@ def make_runs(
     *,
     start_now: bool,
     placing: Placing | None = None,
+    before: Before | None = None,
     on_begin: Callable[[RunRequest, Path], None] = lambda *_: None,
-    on_end: Callable[[MadeRun], None] = lambda _: None,
+    on_end: Callable[[MadeRun], str | None] = lambda _: None,
 ) -> Task[list[MadeRun]]:
     """Task: make the runs one after the other.
 
@@ -44,8 +49,10 @@ def make_runs(
         folder: where the run files go, in a folder for each day.
         start_now: the first run does not wait for the start button; the bag lies ready.
         placing: how the bag gets back to its place; by hand unless given.
+        before: what is waited for before each run; may change the request.
         on_begin: called before each run with its request and the path of its file.
-        on_end: called after each run, also after one that failed.
+        on_end: called after each run that came to its end; a reason that it returns ends the
+            series there, in order.
 
     Raises:
         BadInputError: no calibration, one of another sensor or past due, too little free space,
@@ -61,18 +68,35 @@ def make_runs(
     placing = placing or HandPlacing(
         machine.inputs, machine.settings.cycle.placing_timeout_s, is_ready=start_now
     )
+    _forget_old_events(machine)
+    machine.host.folder = folder
     watchers = start_watching(machine)
     made: list[MadeRun] = []
     try:
         yield At(machine.clock.time_s() + FIRST_LOOK_S)
         for request in requests:
+            if machine.last_run_reason is not None:
+                raise machine.last_run_reason
+            if before is not None:
+                request = yield from before(request)
             run = yield from _one_run(machine, request, folder, placing, on_begin)
             made.append(run)
-            on_end(run)
+            if on_end(run):
+                break
     finally:
         for watcher in watchers:
             watcher.cancel()
     return made
+
+
+def _forget_old_events(machine: Machine) -> None:
+    """Edges and ends of tasks from before are history; a wish to stop is not."""
+    kept = []
+    while (item := machine.events.get_nowait()) is not None:
+        if isinstance(item, StopRequest):
+            kept.append(item)
+    for item in kept:
+        machine.events.put(item)
 
 
 def _calibration_flags(machine: Machine) -> tuple[Flag, ...]:
@@ -112,10 +136,11 @@ def _one_run(
     run_id = new_run_id(utc)
     path = run_path(run_folder(folder, utc), run_id)
     started_at = utc.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    on_begin(request, path)
     writer = RunWriter(path, make_header(machine, request, run_id, started_at, placing.kind))
     recorder = Recorder(writer, clock.time_s(), machine.settings.cycle.idle_sample_rate_hz)
     for flag in _calibration_flags(machine):
         recorder.flag(flag)
-    on_begin(request, path)
-    outcome = yield from Cycle(machine, request, recorder, placing).run()
-    return MadeRun(path, outcome)
+    cycle = Cycle(machine, request, recorder, placing)
+    outcome = yield from cycle.run()
+    return MadeRun(path, outcome, cycle.pushes)

@@ -1,0 +1,163 @@
+"""Holds a run back until the air is as it should be, and steady."""
+
+from collections import deque
+
+from msgspec import Struct
+
+from rig.clock import At, Task
+from rig.control.machine import Machine
+from rig.control.mover import Mover, StoppedError
+from rig.errors import BadInputError
+
+LOOK_S = 2.0
+SHOW_EVERY_S = 30.0
+
+
+class ClimateBand(Struct, frozen=True, kw_only=True):
+    """The wanted air; None does not matter."""
+
+    temperature_c: float | None = None
+    temperature_tolerance_k: float = 2.0
+    relative_humidity_pct: float | None = None
+    humidity_tolerance_pct: float = 4.0
+    steady_s: float = 300.0
+    """It must have been inside of the band for this long, and never further from what it is now
+    than the tolerance."""
+    timeout_s: float = 7200.0
+
+
+def parse_band(
+    temperature: str | None, humidity: str | None, timeout_s: float, steady_s: float
+) -> ClimateBand | None:
+    """The band that `--temperature 23:2 --humidity 50:4` mean; None when neither is given.
+
+    Raises:
+        BadInputError: not two numbers with a colon between, or out of range.
+    """
+    if temperature is None and humidity is None:
+        return None
+    t, t_tol = _pair("--temperature", temperature, -20.0, 60.0, 0.5, 2.0)
+    h, h_tol = _pair("--humidity", humidity, 0.0, 100.0, 1.0, 4.0)
+    return ClimateBand(
+        temperature_c=t,
+        temperature_tolerance_k=t_tol,
+        relative_humidity_pct=h,
+        humidity_tolerance_pct=h_tol,
+        steady_s=steady_s,
+        timeout_s=timeout_s,
+    )
+
+
+def _pair(
+    name: str, text: str | None, low: float, high: float, least: float, usual: float
+) -> tuple[float | None, float]:
+    if text is None:
+        return None, usual
+    wanted, _, tolerance = text.partition(":")
+    try:
+        value, width = float(wanted), float(tolerance) if tolerance else usual
+    except ValueError as error:
+        raise BadInputError(
+            f"{name} takes a value and its tolerance, such as 23:2, not {text!r}."
+        ) from error
+    if not low <= value <= high or not least <= width <= high:
+        raise BadInputError(
+            f"{name} takes a value from {low:g} to {high:g} and a tolerance of at least {least:g},"
+            f" not {text!r}."
+        )
+    return value, width
+
+
+class ClimateGate:
+    """Follows the air, also while runs are made, and holds a run back until it is right.
+
+    Args:
+        machine: opened; its watching tasks must be running.
+        band: the wanted air.
+    """
+
+    def __init__(self, machine: Machine, band: ClimateBand) -> None:
+        self._machine = machine
+        self._band = band
+        self._seen: deque[tuple[float, float, float]] = deque()
+        self._why = "no reading yet"
+
+    def watch(self) -> Task[None]:
+        """Task without end: take in what the climate sensor says."""
+        while True:
+            self._look()
+            yield At(self._machine.clock.time_s() + LOOK_S)
+
+    def wait(self, mover: Mover) -> Task[None]:
+        """Wait until the air has been inside of the band, and steady, for long enough.
+
+        Raises:
+            StoppedError: it did not come in time, or a stop was asked for.
+            MachineFaultError: an interlock was met.
+        """
+        band, clock = self._band, self._machine.clock
+        began_s = clock.time_s()
+        shown_s = float("-inf")
+        while self._why or self._good_s < band.steady_s:
+            now_s = clock.time_s()
+            state = self._why or f"right for {self._good_s:.0f} of {band.steady_s:.0f} s"
+            if now_s - began_s > band.timeout_s:
+                raise StoppedError(
+                    f"The air did not come to where it should be within {band.timeout_s / 60:.0f}"
+                    f" min ({state}). Condition the room, or widen the band, and go on with"
+                    " `rig run --resume`."
+                )
+            if now_s - shown_s >= SHOW_EVERY_S:
+                shown_s = now_s
+                left = (band.timeout_s - (now_s - began_s)) / 60
+                mover.ask(f"Waiting for the air: {state}; gives up in {left:.0f} min.")
+            yield from mover.next_event(now_s + LOOK_S)
+        mover.ask("")
+
+    @property
+    def _good_s(self) -> float:
+        return self._seen[-1][0] - self._seen[0][0] if self._seen else 0.0
+
+    def _look(self) -> None:
+        live, seen = self._machine.live, self._seen
+        temperature_c, humidity_pct = live.temperature_c, live.relative_humidity_pct
+        if temperature_c is None or humidity_pct is None:
+            seen.clear()
+            self._why = "the climate sensor gives no value"
+            return
+        band = self._band
+        wanted = (
+            ("°C", temperature_c, band.temperature_c, band.temperature_tolerance_k),
+            ("%RH", humidity_pct, band.relative_humidity_pct, band.humidity_tolerance_pct),
+        )
+        self._why = ", ".join(
+            f"{value:.1f} {unit} (wanted {target:g} ± {tolerance:g})"
+            for unit, value, target, tolerance in wanted
+            if target is not None and abs(value - target) > tolerance
+        )
+        if self._why:
+            seen.clear()
+            return
+        now_s = self._machine.clock.time_s()
+        seen.append((now_s, temperature_c, humidity_pct))
+        while len(seen) > 1 and now_s - seen[1][0] >= band.steady_s:
+            seen.popleft()
+        self._drop_unsteady()
+
+    def _drop_unsteady(self) -> None:
+        """Forget what lies before the air was steady."""
+        band, seen = self._band, self._seen
+        _, temperature_c, humidity_pct = seen[-1]
+        for index in range(len(seen) - 2, -1, -1):
+            _, t, h = seen[index]
+            is_far = (
+                band.temperature_c is not None
+                and abs(t - temperature_c) > band.temperature_tolerance_k
+            ) or (
+                band.relative_humidity_pct is not None
+                and abs(h - humidity_pct) > band.humidity_tolerance_pct
+            )
+            if is_far:
+                for _ in range(index + 1):
+                    seen.popleft()
+                return

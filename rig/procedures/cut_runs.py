@@ -1,0 +1,40 @@
+"""What a run file tells of its own end, also one that was cut off anywhere."""
+
+from pathlib import Path
+from typing import NamedTuple
+
+from rig.errors import BadInputError
+from rig.runfile.model import Outcome, State
+from rig.runfile.reader import read_run
+
+
+class RunEnd(NamedTuple):
+    """How far a run came."""
+
+    outcome: Outcome | None
+    """None when the file has no last line."""
+    state: State | None
+    t_s: float | None
+    has_slid: bool
+    """Whether the bag had begun to slide."""
+
+
+def how_it_ended(path: Path) -> RunEnd:
+    """Read a run file that may be whole, cut off, or missing."""
+    try:
+        run = read_run(path)
+    except BadInputError:
+        return RunEnd(None, None, None, False)
+    states = [event for event in run.events if event.event == "state"]
+    names = [event.detail.get("state") for event in states]
+    times = [
+        *(event.t_s for event in run.events[-1:]),
+        *(line.t_s for line in run.samples[-1:]),
+        *(line.t_s for line in run.steps[-1:]),
+    ]
+    return RunEnd(
+        None if run.end is None else run.end.outcome,
+        names[-1] if names else "parked",
+        max(times, default=0.0),
+        "sliding" in names,
+    )

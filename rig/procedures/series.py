@@ -1,0 +1,191 @@
+"""A series: runs in a row that wait for the air, end when there is enough, and can go on later."""
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+
+from rig.analysis.friction import analyse_run
+from rig.analysis.row import RunResult
+from rig.clock import Task
+from rig.control.machine import Machine
+from rig.control.mover import Mover
+from rig.control.placing import Placing
+from rig.control.request import RunRequest
+from rig.procedures.climate_gate import ClimateGate
+from rig.procedures.runs import MadeRun, make_runs
+from rig.procedures.series_log import (
+    Begun,
+    Closed,
+    Ended,
+    OpenSeries,
+    Planned,
+    SeriesLog,
+    SeriesOptions,
+    stamp,
+)
+from rig.procedures.stop_rules import (
+    RunFigures,
+    StopRule,
+    bad_in_a_row,
+    figures_of,
+    narrow_enough,
+    trend_found,
+)
+from rig.runfile.reader import read_run
+from rig.runfile.writer import SUFFIX, new_run_id
+
+UNATTENDED_BAD_RUNS = 3
+
+
+class Hooks(msgspec.Struct, kw_only=True):
+    """Who is told what; each is called in the task of the series."""
+
+    begun: Callable[[RunRequest, Path], None] = lambda *_: None
+    made: Callable[[MadeRun, RunResult], None] = lambda *_: None
+    notice: Callable[[str], None] = lambda _: None
+    """Something a person should know, in a sentence."""
+
+
+def begin_series(
+    log: SeriesLog, requests: Sequence[RunRequest], options: SeriesOptions, at: datetime
+) -> OpenSeries:
+    """Put a new series down in the story file.
+
+    Raises:
+        MachineFaultError: cause `disk`.
+    """
+    numbered = [msgspec.structs.replace(r, repeat=i) for i, r in enumerate(requests, start=1)]
+    planned = Planned(at=stamp(at), series_id=new_run_id(at), requests=numbered, options=options)
+    log.add(planned)
+    return OpenSeries(planned=planned, counted={}, slides=0)
+
+
+def rules_of(options: SeriesOptions) -> list[StopRule]:
+    """The stop rules that the options name."""
+    rules: list[StopRule] = []
+    if options.until_angle_deg is not None:
+        rules.append(narrow_enough(options.until_angle_deg))
+    limit = options.bad_in_a_row
+    if limit is None and options.unattended:
+        limit = UNATTENDED_BAD_RUNS
+    if limit is not None:
+        rules.append(bad_in_a_row(limit))
+    if options.stop_at_trend:
+        rules.append(trend_found())
+    return rules
+
+
+class SeriesMaker:
+    """Makes what is left of a series on an opened machine.
+
+    Args:
+        machine: opened.
+        log: the story file; every run is told there.
+        series: from `begin_series`, or the one that goes on.
+        hooks: who is told what.
+        rules: more stop rules, beside those of the options.
+    """
+
+    def __init__(
+        self,
+        machine: Machine,
+        log: SeriesLog,
+        series: OpenSeries,
+        hooks: Hooks,
+        rules: Sequence[StopRule] = (),
+    ) -> None:
+        self.reason: str | None = None
+        """Why it ended before its last run, when a rule ended it."""
+        self._machine = machine
+        self._log = log
+        self._series = series
+        self._options = series.planned.options
+        self._hooks = hooks
+        self._rules = [*rules_of(self._options), *rules]
+        self._gate: ClimateGate | None = None
+        self._slides = series.slides
+        self._figures: list[RunFigures] = []
+        first = series.planned.requests[0]
+        slides_before = log.wear(first.bag, first.face).slides - series.slides
+        self._slides_before = slides_before if first.bag is not None else None
+
+    def make(self, *, start_now: bool, placing: Placing | None = None) -> Task[list[MadeRun]]:
+        """Task: make the runs that are left; see `make_runs`."""
+        self._figures = [
+            figures_of(analyse_run(read_run(self._log.folder / file)).result)
+            for _, file in sorted(self._series.counted.items())
+        ]
+        watcher = None
+        if self._options.climate is not None:
+            self._gate = ClimateGate(self._machine, self._options.climate)
+            watcher = self._machine.clock.spawn(self._gate.watch(), "climate gate")
+        try:
+            made = yield from make_runs(
+                self._machine,
+                self._series.remaining,
+                self._log.folder,
+                start_now=start_now,
+                placing=placing,
+                before=self._before,
+                on_begin=self._begun,
+                on_end=self._ended,
+            )
+        finally:
+            if watcher is not None:
+                watcher.cancel()
+        self._close(self.reason or "all runs are made")
+        return made
+
+    def _before(self, request: RunRequest) -> Task[RunRequest]:
+        """Wait for the air, remind of cleaning, and count the slides."""
+        if self._gate is not None:
+            yield from self._gate.wait(Mover(self._machine))
+        every = self._options.clean_every
+        if every is not None and self._slides and self._slides % every == 0:
+            self._hooks.notice(
+                f"{self._slides} slides in this series: wipe the board and look at the bag."
+            )
+        before = self._slides_before if request.slides_before is None else request.slides_before
+        return msgspec.structs.replace(request, slide_number=self._slides + 1, slides_before=before)
+
+    def _begun(self, request: RunRequest, path: Path) -> None:
+        self._log.add(
+            Begun(
+                at=stamp(self._machine.clock.utc_now()),
+                series_id=self._series.planned.series_id,
+                repeat=request.repeat or 0,
+                run_id=path.name.removesuffix(SUFFIX),
+                run_file=str(path.relative_to(self._log.folder)),
+                bag=request.bag,
+                face=request.face,
+            )
+        )
+        self._hooks.begun(request, path)
+
+    def _ended(self, run: MadeRun) -> str | None:
+        self._log.add(
+            Ended(
+                at=stamp(self._machine.clock.utc_now()),
+                run_id=run.path.name.removesuffix(SUFFIX),
+                outcome=run.outcome,
+                slid=run.outcome == "slid",
+                pushes=run.pushes,
+            )
+        )
+        self._slides += run.outcome == "slid"
+        result = analyse_run(read_run(run.path)).result
+        self._hooks.made(run, result)
+        self._figures.append(figures_of(result))
+        self.reason = next((why for rule in self._rules if (why := rule(self._figures))), None)
+        return self.reason
+
+    def _close(self, reason: str) -> None:
+        self._log.add(
+            Closed(
+                at=stamp(self._machine.clock.utc_now()),
+                series_id=self._series.planned.series_id,
+                reason=reason,
+            )
+        )

@@ -1,0 +1,275 @@
+"""The story of the series in a folder: an append-only file beside the run files.
+
+One JSON object per line, each with a `kind`: what was planned, which run was begun in which file,
+how it ended, how a run that was cut off is told of afterwards. A line counts once it is on the
+disk; a torn last line counts for nothing. Run files themselves are never touched. The counts of
+slides and pushes of each bag face come from the same lines.
+"""
+
+import errno
+import fcntl
+import os
+from collections.abc import Iterable
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import msgspec
+
+from rig.control.request import RunRequest
+from rig.errors import BadInputError, BusyError, MachineFaultError
+from rig.procedures.climate_gate import ClimateBand
+from rig.procedures.cut_runs import how_it_ended
+from rig.runfile.model import Outcome, State
+
+NAME = "series.jsonl"
+
+
+class SeriesOptions(msgspec.Struct, frozen=True, kw_only=True):
+    """How a series is made, beside its runs."""
+
+    unattended: bool = False
+    climate: ClimateBand | None = None
+    until_angle_deg: float | None = None
+    bad_in_a_row: int | None = None
+    stop_at_trend: bool = False
+    clean_every: int | None = None
+
+
+class _Entry(msgspec.Struct, tag_field="kind", frozen=True, kw_only=True):
+    at: str
+
+
+class Planned(_Entry, tag="series", frozen=True, kw_only=True):
+    """A series was begun."""
+
+    series_id: str
+    requests: list[RunRequest]
+    options: SeriesOptions
+
+
+class Begun(_Entry, tag="run", frozen=True, kw_only=True):
+    """A run's file is about to be made."""
+
+    series_id: str
+    repeat: int
+    run_id: str
+    run_file: str
+    """Relative to the folder."""
+    bag: str | None
+    face: str | None
+
+
+class Ended(_Entry, tag="ended", frozen=True, kw_only=True):
+    """A run's file has its last line."""
+
+    run_id: str
+    outcome: Outcome
+    slid: bool
+    pushes: int = 0
+
+
+class Cut(_Entry, tag="cut", frozen=True, kw_only=True):
+    """The end of a run's story that its file could not tell: it was cut off."""
+
+    run_id: str
+    state: State | None
+    """The last state in the file; None when the file never came to be."""
+    t_s: float | None
+    slid: bool
+
+
+class Closed(_Entry, tag="closed", frozen=True, kw_only=True):
+    """Nothing more will come to this series; what ended early without this line can go on."""
+
+    series_id: str
+    reason: str
+
+
+Entry = Planned | Begun | Ended | Cut | Closed
+COUNTED: frozenset[Outcome] = frozenset({"slid", "no_slide"})
+
+
+class OpenSeries(msgspec.Struct, frozen=True, kw_only=True):
+    """A series and how far it has come."""
+
+    planned: Planned
+    counted: dict[int, str]
+    """Run file of each `repeat` that was made to its end."""
+    slides: int
+    """Slides in it, those of runs that were cut off included."""
+
+    @property
+    def remaining(self) -> list[RunRequest]:
+        """The requests that are still to be made, in order."""
+        return [r for r in self.planned.requests if (r.repeat or 0) not in self.counted]
+
+
+class Wear(msgspec.Struct, frozen=True, kw_only=True):
+    """What a bag face has gone through beside these run files."""
+
+    slides: int = 0
+    pushes: int = 0
+
+
+class SeriesLog:
+    """The story file of one folder, held by one process at a time.
+
+    Args:
+        folder: where run files go; it is made if it is not there.
+
+    Raises:
+        BusyError: another process makes a series there.
+        BadInputError: it cannot be opened or read.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.path = folder / NAME
+        self.entries: list[Entry] = []
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
+        except OSError as error:
+            raise BadInputError(
+                f"Cannot write to {self.path}: {(error.strerror or str(error)).lower()}; choose a"
+                " folder you may write to and that has space (--out)."
+            ) from error
+        try:
+            fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            os.close(self._descriptor)
+            raise BusyError(
+                f"Another process makes a series in {folder}; wait for it, or name another folder"
+                " (--out)."
+            ) from error
+        self._read()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file; harmless when it is closed."""
+        descriptor, self._descriptor = self._descriptor, -1
+        if descriptor >= 0:
+            os.close(descriptor)
+
+    def _read(self) -> None:
+        data = self.path.read_bytes()
+        decoder = msgspec.json.Decoder(Entry)
+        for line in data.split(b"\n"):
+            try:
+                self.entries.append(decoder.decode(line))
+            except msgspec.DecodeError:
+                continue  # a torn line, ended by the next one; nothing was built on it
+        self._is_torn = bool(data) and not data.endswith(b"\n")
+
+    def add(self, entry: Entry) -> None:
+        """Append a line and bring it to the disk.
+
+        Raises:
+            MachineFaultError: cause `disk`.
+        """
+        data = (b"\n" if self._is_torn else b"") + msgspec.json.encode(entry) + b"\n"
+        self._is_torn = True
+        try:
+            if os.write(self._descriptor, data) != len(data):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            os.fsync(self._descriptor)
+        except OSError as error:
+            raise MachineFaultError(
+                "disk",
+                f"{self.path} cannot be written: {(error.strerror or str(error)).lower()}.",
+                "Free space or change the disk; what was written before is kept.",
+            ) from error
+        self._is_torn = False
+        self.entries.append(entry)
+
+    def settle(self, at: datetime) -> list[tuple[Begun, Cut]]:
+        """Close the story of every run that has no end in this file; returns those cut off.
+
+        A run whose own file is whole was ended, and only its line here is missing.
+        """
+        told = {e.run_id for e in self.entries if isinstance(e, Ended | Cut)}
+        cuts = []
+        for begun in [e for e in self.entries if isinstance(e, Begun) and e.run_id not in told]:
+            end = how_it_ended(self.folder / begun.run_file)
+            if end.outcome is not None:
+                self.add(
+                    Ended(at=stamp(at), run_id=begun.run_id, outcome=end.outcome, slid=end.has_slid)
+                )
+                continue
+            cut = Cut(
+                at=stamp(at), run_id=begun.run_id, state=end.state, t_s=end.t_s, slid=end.has_slid
+            )
+            self.add(cut)
+            cuts.append((begun, cut))
+        return cuts
+
+    def unfinished(self) -> OpenSeries | None:
+        """The newest series that has runs left and was not closed; call `settle` before."""
+        planned = next((e for e in reversed(self.entries) if isinstance(e, Planned)), None)
+        if planned is None:
+            return None
+        series = self.series(planned)
+        is_closed = any(
+            isinstance(e, Closed) and e.series_id == planned.series_id for e in self.entries
+        )
+        return None if is_closed or not series.remaining else series
+
+    def series(self, planned: Planned) -> OpenSeries:
+        """How far a series has come."""
+        ends = {e.run_id: e for e in self.entries if isinstance(e, Ended | Cut)}
+        counted: dict[int, str] = {}
+        slides = 0
+        for begun in self._of(planned.series_id):
+            end = ends.get(begun.run_id)
+            slides += end is not None and end.slid
+            if isinstance(end, Ended) and end.outcome in COUNTED:
+                counted[begun.repeat] = begun.run_file
+        return OpenSeries(planned=planned, counted=counted, slides=slides)
+
+    def _of(self, series_id: str) -> Iterable[Begun]:
+        return (e for e in self.entries if isinstance(e, Begun) and e.series_id == series_id)
+
+    def wear(self, bag: str | None, face: str | None) -> Wear:
+        """Slides and pushes of one bag face, over all series in this folder."""
+        mine = {
+            e.run_id
+            for e in self.entries
+            if isinstance(e, Begun) and (e.bag, e.face) == (bag, face)
+        }
+        ends = [e for e in self.entries if isinstance(e, Ended | Cut) and e.run_id in mine]
+        return Wear(
+            slides=sum(e.slid for e in ends),
+            pushes=sum(e.pushes for e in ends if isinstance(e, Ended)),
+        )
+
+
+def stamp(at: datetime) -> str:
+    """Wall time as it is written: UTC with Z."""
+    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def unfinished_in(folder: Path) -> OpenSeries:
+    """The series in a folder that can go on.
+
+    Raises:
+        BadInputError: there is none.
+        BusyError: another process is making it.
+    """
+    if (folder / NAME).exists():
+        with SeriesLog(folder) as log:
+            found = log.unfinished()
+        if found is not None:
+            return found
+    raise BadInputError(f"There is no unfinished series in {folder}; begin one with `rig run`.")
