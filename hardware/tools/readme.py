@@ -6,6 +6,7 @@ A table stands between `<!-- NAME -->` and `<!-- /NAME -->`; what is between is 
 """
 
 import csv
+import importlib
 import sys
 from pathlib import Path
 
@@ -72,7 +73,7 @@ def parts(_: Settings) -> str:
 def pin_map(settings: Settings) -> str:
     """Each line of the header that is in use."""
     texts = {
-        "step": "pulse to the driver, high 10 µs or more",
+        "step": "pulse to the driver, short and high",
         "direction": "to the driver; high raises"
         if settings.pins.direction_raises_high
         else "to the driver; low raises",
@@ -103,7 +104,69 @@ def pin_map(settings: Settings) -> str:
     return _table(["setting", "GPIO", "header pin", "way", "what"], rows)
 
 
-TABLES = {"loads": loads, "margins": margins, "parts": parts, "pins": pin_map}
+REGISTERS = {
+    "rig.devices.lsm6": {
+        "WHO_AM_I": "identity",
+        "CTRL1_XL": "rate, range, second low-pass",
+        "CTRL2_G": "gyroscope off",
+        "CTRL3_C": "block update, counting addresses, reset",
+        "CTRL4_C": "no data ready before the filters settle",
+        "CTRL8_XL": "corner of the second low-pass",
+        "FIFO_CTRL1": "first of the block that is read back",
+        "FIFO_CTRL3": "rate into the FIFO",
+        "FIFO_CTRL4": "bypass or continuous",
+        "FIFO_STATUS1": "fill level, overrun",
+        "FIFO_DATA_OUT_TAG": "tag and three words, four samples a transfer",
+        "INTERNAL_FREQ_FINE": "trim of the rate, 0.15 % a step",
+        "OUT_TEMP_L": "temperature, 256 counts/K",
+        "STATUS_REG": "data ready (polled mode)",
+        "OUTX_L_A": "newest sample (polled mode)",
+    },
+    "rig.devices.mpu6050": {
+        "WHO_AM_I": "identity",
+        "PWR_MGMT_1": "awake, clock, reset",
+        "SMPLRT_DIV": "1 kHz divided by this plus one",
+        "CONFIG": "low-pass",
+        "ACCEL_CONFIG": "range",
+        "FIFO_EN": "accelerometer into the FIFO",
+        "USER_CTRL": "FIFO on, FIFO reset",
+        "INT_STATUS": "overflow, data ready",
+        "FIFO_COUNT_H": "fill level in bytes",
+        "FIFO_R_W": "samples, five a transfer",
+        "ACCEL_XOUT_H": "newest sample (polled mode)",
+        "TEMP_OUT_H": "temperature, 340 counts/K",
+        "SELF_TEST_X": "factory trim, part of the identity",
+    },
+    "rig.devices.climate": {
+        "IDENTITY": "identity",
+        "RESET": "reset (by the driver package)",
+        "TRIM_T_P": "trimming constants",
+        "TRIM_H": "trimming constants of humidity",
+        "CTRL_MEAS": "oversampling and mode",
+        "CONFIG": "standby and filter",
+        "DATA": "pressure, temperature, humidity",
+    },
+}
+"""Registers in use, by the names that the drivers give them."""
+
+
+def registers(_: Settings) -> str:
+    """Registers of the drivers, their numbers taken from the code."""
+    rows = []
+    for module_name, names in REGISTERS.items():
+        module = importlib.import_module(module_name)
+        chip = module_name.rpartition(".")[2]
+        rows += [[chip, f"`{n}`", f"0x{getattr(module, n):02X}", t] for n, t in names.items()]
+    return _table(["driver", "register", "number", "used for"], rows)
+
+
+TABLES = {
+    "loads": loads,
+    "margins": margins,
+    "parts": parts,
+    "pins": pin_map,
+    "registers": registers,
+}
 
 
 def filled(text: str, settings: Settings) -> str:

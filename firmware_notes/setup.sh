@@ -1,0 +1,31 @@
+#!/bin/sh
+# From a fresh Raspberry Pi OS Lite (64 bit) to a rig that can check itself; run as root.
+# usage: setup.sh FOLDER-OF-THE-SOURCE
+set -eu
+source=${1:?give the folder of the source}
+config=/boot/firmware/config.txt
+
+apt-get update
+apt-get install -y --no-install-recommends python3-venv python3-dev gcc libc6-dev swig i2c-tools
+if [ -f "$config" ] && ! grep -q '^# rig$' "$config"; then
+    cat >> "$config" <<'LINES'
+# rig
+dtparam=i2c_arm=on
+dtparam=i2c_arm_baudrate=100000
+gpio=20=op,dl
+LINES
+fi
+echo i2c-dev > /etc/modules-load.d/rig.conf
+for group in gpio i2c; do getent group "$group" > /dev/null || groupadd --system "$group"; done
+id rig > /dev/null 2>&1 || useradd --system --create-home --home-dir /var/lib/rig rig
+usermod --append --groups gpio,i2c rig
+mkdir -p /etc/rig /etc/security/limits.d
+echo '@gpio - rtprio 60' > /etc/security/limits.d/rig.conf
+python3 -m venv /opt/rig
+PYPI=1 /opt/rig/bin/pip install --quiet "$source[pi]"  # PYPI=1: lgpio brings its own C library
+ln -sf /opt/rig/bin/rig /usr/local/bin/rig
+[ -f /etc/rig/rig.toml ] || rig settings > /etc/rig/rig.toml
+chown -R rig: /etc/rig
+install -m 644 "$source/firmware_notes/rig-series.service" /etc/systemd/system/
+su rig -s /bin/sh -c 'cd && rig sizing && rig check --twin'
+echo "Restart now. Then edit /etc/rig/rig.toml and run: rig check --still"
