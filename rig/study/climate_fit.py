@@ -6,6 +6,9 @@ Every cell is `unit + session + (own slope − common slope)·x + e`. Sessions a
 scatter e of a unit in a session. Layer 2 regresses the session effects on the climate; what is left
 there is the scatter between sessions. Each layer keeps its own degrees of freedom. For balanced
 data this is the exact split-plot analysis.
+
+The first predictor's slope is free. Further ones are shrunk towards 0 by a judged prior: sessions
+are few, and picking predictors by how well they fit would make intervals too narrow.
 """
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
@@ -22,6 +25,12 @@ from rig.study.rows import Unit
 MIN_SPREAD = {"surface_humidity_pct": 3.0, "temperature_c": 2.0, "damp_share": 0.5}
 """A predictor whose sessions spread less than this has no slope."""
 
+PRIOR_SD = {"temperature_c": 0.1, "damp_share": 1.0}
+"""Judged size of the slopes of further predictors, in degrees per unit of the predictor."""
+
+FIRST_GUESS = 0.36
+"""Variance between sessions to begin with, in deg²; it is found by iteration."""
+
 Classes = Callable[[Unit], Hashable]
 
 
@@ -35,13 +44,16 @@ class Fit(NamedTuple):
     """Sessions × predictors, as deviations from `x_mean`."""
     x_mean: np.ndarray
     theta: np.ndarray
-    """Units, sessions, then the deviations of each class's slope for each predictor."""
+    """Units, sessions, then the deviations of each class's slope for the first predictor."""
     covariance: np.ndarray
     """Of theta, per unit variance of e."""
     classes: dict[Hashable, int]
     class_of: Classes
     loadings: np.ndarray
     """Predictors × sessions: the slopes as linear functions of the session effects."""
+    prior_left: np.ndarray
+    """Predictors × predictors: covariance of the slopes that the prior leaves, beside that from
+    the scatter of the sessions."""
     sessions_of: dict[Unit, list[int]]
     variance_own: float
     """Of e: a unit in a session, in deg²."""
@@ -64,8 +76,8 @@ class Fit(NamedTuple):
             row = np.zeros(len(self.theta))
             row[n_u : n_u + n_s] = self.loadings[k]
             place = self.classes.get(self.class_of(unit))
-            if place is not None and len(self.classes) > 1:
-                row[n_u + n_s + k * len(self.classes) + place] = 1.0
+            if k == 0 and place is not None and len(self.classes) > 1:
+                row[n_u + n_s + place] = 1.0
             rows.append(row)
         return rows
 
@@ -79,12 +91,15 @@ class Fit(NamedTuple):
             row[n_u + session] += 1.0 / len(own)
         centre = self.x[own].mean(axis=0)
         place = self.classes.get(self.class_of(unit))
-        if len(self.classes) > 1 and place is not None:
-            for k in range(len(self.predictors)):
-                row[n_u + n_s + k * len(self.classes) + place] += centre[k]
+        if len(self.classes) > 1 and place is not None and len(centre):
+            row[n_u + n_s + place] += centre[0]
         for k, slope_row in enumerate(self._slope_rows(unit)):
             row += (x[k] - self.x_mean[k] - centre[k]) * slope_row
         return row
+
+    def away(self, unit: Unit, x: np.ndarray) -> np.ndarray:
+        """How far x is from where a unit was measured."""
+        return np.asarray(x - self.x_mean - self.x[self.sessions_of[unit]].mean(axis=0))
 
     def session_part(self, rows: np.ndarray) -> np.ndarray:
         """The part of functionals that multiplies the session effects."""
@@ -131,9 +146,9 @@ def fit(
     classes = {c: i for i, c in enumerate(dict.fromkeys(by(unit) for unit in units))}
     columns = [_indicator([units[cell.unit] for cell in cells], len(units))]
     columns.append(_indicator(session_at, len(sessions)))
-    if len(classes) > 1:
+    if len(classes) > 1 and len(predictors):
         own = _indicator([classes[by(cell.unit)] for cell in cells], len(classes))
-        columns += [own * x[session_at, k : k + 1] for k in range(len(predictors))]
+        columns.append(own * x[session_at, :1])
     full = np.hstack(columns)
     u, s, vt = np.linalg.svd(full, full_matrices=False)
     rank = int((s > 1e-9 * s[0]).sum())
@@ -145,11 +160,11 @@ def fit(
     rss = float(residual @ residual)
     own_variance = rss / df_own if df_own else 0.0
     effects = theta[len(units) : len(units) + len(sessions)]
-    loadings, resid, df_between = _second_layer(x, _components(cells, sessions), len(predictors))
+    layer = _second_layer(x, effects, _components(cells, sessions), predictors)
+    loadings, resid, df_between = layer.loadings, layer.residual, layer.df
     block = covariance[len(units) : len(units) + len(sessions)][
         :, len(units) : len(units) + len(sessions)
     ]
-    left = resid @ effects
     share = float(np.trace(resid @ block)) / df_between if df_between and df_own else 0.0
     sessions_of: dict[Unit, list[int]] = {}
     for cell in cells:
@@ -165,11 +180,12 @@ def fit(
         classes=classes,
         class_of=by,
         loadings=loadings,
+        prior_left=layer.prior_left,
         sessions_of=sessions_of,
         variance_own=own_variance,
         df_own=df_own,
         rss_own=rss,
-        variance_between=float(left @ left) / df_between if df_between else 0.0,
+        variance_between=layer.variance,
         df_between=df_between,
         share=share,
     )
@@ -194,16 +210,39 @@ def _components(cells: Sequence[Cell], sessions: dict[str, int]) -> list[int]:
     return group
 
 
+class _Layer(NamedTuple):
+    loadings: np.ndarray
+    residual: np.ndarray
+    df: int
+    variance: float
+    prior_left: np.ndarray
+
+
 def _second_layer(
-    x: np.ndarray, groups: list[int], n_predictors: int
-) -> tuple[np.ndarray, np.ndarray, int]:
-    """Loadings of the slopes on session effects, residual projector, degrees of freedom."""
+    x: np.ndarray, effects: np.ndarray, groups: list[int], predictors: Sequence[str]
+) -> _Layer:
+    """Regress session effects on the predictors, each group of sessions with its own level.
+
+    With slopes β ~ N(0, P) and λ = σ²/P the estimate is L·a, L = (X'X + Λ)⁻¹X', and
+    a'(I − XL)a is distributed as σ²·χ² with as many degrees of freedom as there are sessions less
+    groups less free slopes.
+    """
+    n, q = len(groups), len(predictors)
     constants = design(groups)
-    n = len(groups)
     centre = constants @ np.linalg.pinv(constants)
-    within = x - centre @ x
-    if n_predictors == 0 or not within.size:
-        return np.zeros((0, n)), np.eye(n) - centre, n - len(set(groups))
-    loadings = np.linalg.pinv(within, rcond=1e-8)
-    rank = int(np.linalg.matrix_rank(within, tol=1e-8))
-    return loadings, np.eye(n) - centre - within @ loadings, n - len(set(groups)) - rank
+    within = x - centre @ x if q else np.zeros((n, 0))
+    free = int(q > 0 and np.abs(within[:, 0]).max() > 1e-8)
+    df = n - len(set(groups)) - free
+    priors = np.array([PRIOR_SD[name] ** 2 for name in predictors[1:]])
+    variance = FIRST_GUESS
+    for _ in range(4):
+        extra = np.concatenate([np.zeros(min(q, 1)), variance / priors])
+        loadings = np.linalg.pinv(within.T @ within + np.diag(extra), rcond=1e-10) @ within.T
+        residual = np.eye(n) - centre - within @ loadings
+        found = float(effects @ residual @ effects) / df if df else 0.0
+        if not len(priors):
+            break
+        variance = max(found, 1e-4) if df else FIRST_GUESS
+    miss = loadings @ within - np.eye(q)
+    prior = np.concatenate([np.zeros(min(q, 1)), priors])
+    return _Layer(loadings, residual, df, found, miss @ np.diag(prior) @ miss.T)

@@ -1,12 +1,12 @@
 """How the slide angle of each bag's face follows the climate, and what it will be in a given air.
 
-Predictor is the relative humidity at the board's surface; from five sessions on, temperature and
-the side from which the bag came to its moisture are tried too, and kept if they make the error of
-leaving out one session smaller. Slopes are common to all bags unless the data say otherwise.
+Predictor is the relative humidity at the board's surface; from four sessions on the side from which
+the bag came to its moisture joins it, from five sessions on temperature, both shrunk towards no
+influence. Slopes are common to all bags unless the data say otherwise.
 """
 
 from collections.abc import Iterable, Sequence
-from math import sqrt
+from math import inf, sqrt
 
 import numpy as np
 from msgspec import Struct
@@ -18,15 +18,13 @@ from rig.study.quantiles import f_p, t_quantile
 from rig.study.rows import Row, Unit
 
 HUMIDITY, TEMPERATURE, DAMP = "surface_humidity_pct", "temperature_c", "damp_share"
-SESSIONS_FOR_EXTRAS = 5
+SESSIONS_FOR_EXTRAS = {DAMP: 4, TEMPERATURE: 5}
 SESSIONS_FOR_OWN_SCATTER = 4
 """Under this many sessions the scatter between sessions is partly a judgement."""
 JUDGED_SESSION_SD_DEG = 0.6
 JUDGED_SLOPE_DEG_PER_PCT = 0.06
 JUDGED_DF = 2.0
 """Judged to about 50 %, which is worth 2 degrees of freedom (JCGM 100, G.4.2)."""
-EXTRA_MUST_GAIN = 0.9
-"""A further predictor must bring the leave-one-session-out error below this part of it."""
 SLOPES_DIFFER_P = 0.05
 BEYOND_PCT, BEYOND_K = 3.0, 3.0
 """How far outside the measured range a climate may lie before a warning."""
@@ -103,8 +101,10 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
         parts = f.session_part(rows)
         session = self.session_variance_alone * (1.0 + parts @ parts.T)
         own = f.variance_own * (np.eye(len(units)) + rows @ f.covariance @ rows.T)
-        away = np.array([self._away(unit, air) for unit in units])
-        return rows @ f.theta, session + own + np.outer(away, away)
+        judged = np.array([self._away(unit, air) for unit in units])
+        far = np.array([f.away(unit, self.point(air)) for unit in units])
+        slopes = far @ f.prior_left @ far.T
+        return rows @ f.theta, session + own + np.outer(judged, judged) + slopes
 
     @property
     def session_variance_alone(self) -> float:
@@ -129,6 +129,8 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
         total = f.variance(0.0, float(own_factor - session_factor * f.share))
         total.add(float(session_factor) * self.session_variance, self.session_df)
         total.add(self._away(unit, air) ** 2, JUDGED_DF)
+        far = f.away(unit, self.point(air))
+        total.add(float(far @ f.prior_left @ far), inf)
         angle, df = float(row @ f.theta), max(total.df, 1.0)
         half = t_quantile((1.0 + level) / 2.0, df) * total.u
         return Prediction(
@@ -165,6 +167,11 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
                         f"{low:.0f} to {high:.0f} {unit}: the prediction is an extrapolation and "
                         "its interval is too narrow."
                     )
+        if DAMP in self.predictors and air.damp_share is None:
+            said.append(
+                "Fabric remembers: say whether the bags came to this air from dry or from damp; "
+                "the prediction takes the mean of what was measured."
+            )
         return said
 
 
@@ -207,11 +214,7 @@ def fit_climate(rows: Iterable[Row], *, left_out: bool = True) -> ClimateModel:
             f"Only {_count(len(x), 'session')}: one slope for all, and the scatter between "
             f"sessions is partly a judgement ({JUDGED_SESSION_SD_DEG} °). Provisional."
         )
-    variance, df = fitted.variance_between, float(fitted.df_between)
-    if len(x) < SESSIONS_FOR_OWN_SCATTER or df == 0:
-        judged = JUDGED_SESSION_SD_DEG**2
-        variance = (JUDGED_DF * judged + df * variance) / (JUDGED_DF + df)
-        df += JUDGED_DF
+    variance, df = _between(fitted, len(x))
     return ClimateModel(
         fitted=fitted,
         slopes=slopes,
@@ -224,6 +227,18 @@ def fit_climate(rows: Iterable[Row], *, left_out: bool = True) -> ClimateModel:
         ranges=ranges,
         notes=tuple(notes),
     )
+
+
+def _between(fitted: Fit, n_sessions: int) -> tuple[float, float]:
+    """Variance between sessions with degrees of freedom; a judgement keeps it from being too small.
+
+    Few sessions may agree by chance; taken at its word, that would make narrow intervals.
+    """
+    found, df = fitted.variance_between, float(fitted.df_between)
+    judged = (JUDGED_DF * JUDGED_SESSION_SD_DEG**2 + df * found) / (JUDGED_DF + df)
+    if n_sessions >= SESSIONS_FOR_OWN_SCATTER and df > 0 and found > judged:
+        return found, df
+    return judged, JUDGED_DF + df
 
 
 def _session_values(cells: Sequence[Cell]) -> dict[str, dict[str, float | None]]:
@@ -251,23 +266,17 @@ def _choose(
     if names and _spread(ranges[HUMIDITY]) < MIN_SPREAD[HUMIDITY]:
         best, label = fit(cells, _table(x, names), names, LADDER[0][1]), LADDER[0][0]
         return best, label, None
+    for extra in (DAMP, TEMPERATURE):
+        if (
+            names
+            and extra in ranges
+            and len(x) >= SESSIONS_FOR_EXTRAS[extra]
+            and _spread(ranges[extra]) >= MIN_SPREAD[extra]
+            and all(one[extra] is not None for one in x.values())
+        ):
+            names.append(extra)
     best, label = _with_slopes(cells, x, names)
-    extras = [
-        extra
-        for extra in (DAMP, TEMPERATURE)
-        if names and len(x) >= SESSIONS_FOR_EXTRAS and extra in ranges
-        if _spread(ranges[extra]) >= MIN_SPREAD[extra]
-        if all(one[extra] is not None for one in x.values())
-    ]
-    error = _left_out(cells, x, best) if names and (extras or left_out) else None
-    for extra in extras:
-        more, more_label = _with_slopes(cells, x, [*names, extra])
-        if more.df_between < 1 or np.linalg.matrix_rank(more.loadings) < len(names) + 1:
-            continue
-        its = _left_out(cells, x, more)
-        if its is not None and error is not None and its < EXTRA_MUST_GAIN * error:
-            best, label, error, names = more, more_label, its, [*names, extra]
-    return best, label, error
+    return best, label, _left_out(cells, x, best) if names and left_out else None
 
 
 def _with_slopes(
