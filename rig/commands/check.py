@@ -1,17 +1,27 @@
 """`rig check`: the self-test, one line for each part."""
 
 import sys
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rig.commands.options import Json, RigFile, Seed, Speed, Twin, print_json, settings_of, speed_of
+
+if TYPE_CHECKING:
+    from rig.settings.model import Settings
 
 
 def check(
     still: Annotated[
         bool, typer.Option("--still", help="Leave out the small movement of the board.")
     ] = False,
+    timing: Annotated[
+        bool, typer.Option("--timing", help="Measure the evenness of step pulses; moves nothing.")
+    ] = False,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=0.2, max=600, help="For each figure of --timing.")
+    ] = 5.0,
     rig: RigFile = None,
     twin: Twin = False,
     seed: Seed = 1,
@@ -36,6 +46,9 @@ def check(
             yield from watcher.join()
         return findings
 
+    if timing:
+        _check_timing(settings_of(rig), rig, twin=twin, seed=seed, seconds=seconds, json=json)
+        return
     if not twin and not still:
         say(CAUTION)
     settings = settings_of(rig)
@@ -48,4 +61,49 @@ def check(
         for name, is_good, text in findings:
             print(f"{'good' if is_good else 'BAD '}  {name:<26} {text}")
     if not all(finding.is_good for finding in findings):
+        sys.exit(1)
+
+
+def _check_timing(
+    settings: "Settings", rig: Path | None, *, twin: bool, seed: int, seconds: float, json: bool
+) -> None:
+    """Measure; exit code 1 when the pulses are late beyond what a run allows."""
+    import tempfile
+
+    from rig.clock import Task
+    from rig.opening import open_rig
+    from rig.procedures.requests import plan_series
+    from rig.procedures.runs import start_watching
+    from rig.procedures.timing import WAY_OWN, Timing, measure_timing
+
+    opened = open_rig(settings, twin=twin, seed=seed, speed="real", settings_file=rig)
+    machine = opened.machine
+    (request,) = plan_series(
+        settings, 1, source=opened.source, started=machine.clock.utc_now(), bag="none"
+    )
+
+    def measure(folder: str) -> Task[list[Timing]]:
+        watchers = start_watching(machine)
+        try:
+            return (yield from measure_timing(machine, request, Path(folder), seconds))
+        finally:
+            for watcher in watchers:
+                watcher.cancel()
+
+    with tempfile.TemporaryDirectory() as folder, opened:
+        found = opened.run(measure(folder))
+    if json:
+        print_json({"timing": [timing._asdict() for timing in found]})
+    else:
+        print("Interval error in µs, with the angle sensor sampled and written beside:")
+        print(
+            f"{'pulses/s':>8}  {'made by':<20} {'median':>9} {'99 %':>9} {'worst':>9} {'rate':>10}"
+        )
+        for row in found:
+            print(
+                f"{row.rate_hz:>8}  {row.way:<20} {row.median_us:>9.1f} {row.p99_us:>9.1f}"
+                f" {row.worst_us:>9.1f} {row.real_rate_hz:>10.1f}"
+            )
+    limit_us = settings.interlocks.late_pulse_ms * 1e3
+    if any(row.worst_us > limit_us for row in found if row.way == WAY_OWN):
         sys.exit(1)

@@ -12,6 +12,8 @@ from rig.commands.check import check
 from rig.commands.demo import demo
 from rig.commands.level import level
 from rig.commands.run import run
+from rig.commands.safe import safe
+from rig.commands.service import service
 from rig.commands.settings import settings
 from rig.commands.sizing import sizing
 from rig.commands.study import study
@@ -30,7 +32,7 @@ app = typer.Typer(
     epilog="Exit codes: 0 done; 1 the machine stopped or a bag did not slide; 2 bad input; "
     "130 interrupted. Software is not a safety function: keep hands away from a moving board.",
 )
-for command in (demo, run, analyse, check, watch, settings, sizing):
+for command in (demo, run, analyse, check, watch, settings, sizing, service, safe):
     app.command()(command)
 app.add_typer(study)
 app.add_typer(level)

@@ -1,0 +1,29 @@
+"""`rig safe`: motor off, now, whoever holds its pin."""
+
+import sys
+
+from rig.commands.options import Json, RigFile, print_json, settings_of
+
+
+def safe(rig: RigFile = None, json: Json = False) -> None:
+    """Switch the motor's driver off, also when another process has died or holds the pin.
+
+    A process that uses the rig is asked to end, and killed if it does not. Exit code 1 if the
+    driver could not be switched off: then use the emergency stop.
+    """
+    from rig.clock import RealClock
+    from rig.control.lock import lock_path
+    from rig.control.safe import make_safe
+    from rig.devices.pins import header_chip, real_factory
+
+    settings = settings_of(rig)
+    header_chip()
+    lock = lock_path(settings.bus.number)
+    steps = make_safe(RealClock(), settings.pins.enable, lock, real_factory)
+    if json:
+        print_json({"is_off": steps[-1].is_done, "steps": [step._asdict() for step in steps]})
+    else:
+        for way, is_done, text in steps:
+            print(f"{'done' if is_done else 'NOT '}  {way:<16} {text}")
+    if not steps[-1].is_done:
+        sys.exit(1)

@@ -1,0 +1,113 @@
+"""`rig service`: the systemd unit, filled in for this user and path."""
+
+import getpass
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+UNIT = """\
+# Put this into /etc/systemd/system/rig.service, then:
+#   sudo systemctl daemon-reload && sudo systemctl enable --now rig
+# The log: journalctl -u rig -f
+
+[Unit]
+Description=Tilt board: makes a series when the start button is pressed
+Wants=time-sync.target
+After=time-sync.target local-fs.target
+StartLimitIntervalSec=300
+StartLimitBurst=5
+
+[Service]
+Type=notify
+NotifyAccess=main
+User={user}
+SupplementaryGroups=gpio i2c
+WorkingDirectory={folder}
+RuntimeDirectory=rig
+StateDirectory=rig
+Environment=LG_WD=/run/rig
+Environment=PYTHONUNBUFFERED=1
+ExecStart={command} run --service --unattended{rig} --repeat {repeat} --out {out}
+# However it ended, by a signal, the watchdog or a kill: the driver's enable line goes low.
+ExecStopPost={command} safe{rig}
+# The control loop says four times in that time that it is alive; its pulses end 2 s after it falls
+# silent, without waiting for this.
+WatchdogSec=30
+TimeoutStartSec=60
+TimeoutStopSec=20
+# A restart moves nothing: the service stands by until a person presses start, and a button that
+# is held all along counts for nothing. Bad settings (2) are not tried again.
+Restart=on-failure
+RestartSec=5
+RestartPreventExitStatus=2
+SuccessExitStatus=130
+# The pulse thread asks for real-time priority 50.
+LimitRTPRIO=50
+NoNewPrivileges=yes
+
+[Install]
+WantedBy=multi-user.target
+"""
+
+
+def unit(
+    user: str, command: str, folder: Path, out: Path, rig_file: Path | None, repeat: int
+) -> str:
+    """The unit's text.
+
+    Args:
+        user: who the service runs as; in the groups gpio and i2c.
+        command: absolute path of `rig`.
+        folder: its working folder.
+        out: where run files go.
+        rig_file: settings; None takes the usual places.
+        repeat: runs in a series.
+    """
+    rig = "" if rig_file is None else f" --rig {_quoted(rig_file)}"
+    return UNIT.format(
+        user=user,
+        command=_quoted(command),
+        folder=str(folder).replace("%", "%%"),
+        out=_quoted(out),
+        rig=rig,
+        repeat=repeat,
+    )
+
+
+def _quoted(text: object) -> str:
+    """A word of a systemd command line (systemd.service(5), COMMAND LINES)."""
+    word = str(text).replace("%", "%%").replace("$", "$$").replace("\\", "\\\\")
+    return f'"{word}"' if any(c in word for c in " ;'") else word
+
+
+def service(
+    rig: Annotated[
+        Path | None, typer.Option("--rig", metavar="FILE", help="Settings file of the service.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for the run files.")
+    ] = None,
+    repeat: Annotated[
+        int, typer.Option("--repeat", min=1, max=1000, help="Runs in a series.")
+    ] = 10,
+    user: Annotated[
+        str | None, typer.Option("--user", help="Who it runs as. Default: who asks.")
+    ] = None,
+) -> None:
+    """Print a systemd unit that makes a series at each press of the start button."""
+    from rig.commands.options import settings_of
+
+    runs = out or Path(settings_of(rig).files.runs)
+    print(
+        unit(
+            user or getpass.getuser(),
+            str(Path(sys.argv[0]).resolve()),
+            Path.cwd(),
+            runs.absolute(),
+            None if rig is None else rig.absolute(),
+            repeat,
+        ),
+        end="",
+    )
