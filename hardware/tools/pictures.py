@@ -64,12 +64,10 @@ def export(part: str) -> None:
             r"(?:normal|vertex) (\S+) (\S+) (\S+)", target.read_text(encoding="ascii")
         )
     ]
-    data = b"".join(
-        struct.pack("<12fH", *(x for corner in numbers[i : i + 4] for x in corner), 0)
-        for i in range(0, len(numbers), 4)
-    )
+    facets = sorted(numbers[i : i + 4] for i in range(0, len(numbers), 4))  # the same each time
+    data = b"".join(struct.pack("<12fH", *(x for c in facet for x in c), 0) for facet in facets)
     header = part.encode().ljust(80, b" ")
-    target.write_bytes(header + struct.pack("<I", len(numbers) // 4) + data)
+    target.write_bytes(header + struct.pack("<I", len(facets)) + data)
 
 
 if __name__ == "__main__":
