@@ -9,12 +9,15 @@ import typer
 
 from rig.commands.analyse import analyse
 from rig.commands.check import check
+from rig.commands.choose import choose
+from rig.commands.compare import compare
 from rig.commands.demo import demo
 from rig.commands.level import level
 from rig.commands.run import run
 from rig.commands.safe import safe
 from rig.commands.service import service
 from rig.commands.settings import settings
+from rig.commands.sheet import sheet
 from rig.commands.sizing import sizing
 from rig.commands.study import study
 from rig.commands.watch import watch
@@ -32,7 +35,20 @@ app = typer.Typer(
     epilog="Exit codes: 0 done; 1 the machine stopped or a bag did not slide; 2 bad input; "
     "130 interrupted. Software is not a safety function: keep hands away from a moving board.",
 )
-for command in (demo, run, analyse, check, watch, settings, sizing, service, safe):
+for command in (
+    demo,
+    run,
+    analyse,
+    check,
+    watch,
+    settings,
+    sizing,
+    service,
+    safe,
+    compare,
+    choose,
+    sheet,
+):
     app.command()(command)
 app.add_typer(study)
 app.add_typer(level)

@@ -1,5 +1,7 @@
-"""An invented world for the statistics: known effects, layers of scatter, and a law of climate
-that no model here fits (a sigmoid of the humidity with two branches)."""
+"""An invented world for the statistics: known effects, layers of scatter, a law of climate.
+
+The law is none that the models here fit: a sigmoid of the humidity.
+"""
 
 from collections.abc import Sequence
 from math import exp
@@ -41,9 +43,9 @@ class World(Struct, frozen=True, kw_only=True):
     """Shift of the board after the treated bags of each session of the later stage."""
 
 
-def sigmoid_deg(world: World, humidity_pct: float, damp: float = 0.0) -> float:
-    """What the air adds to the angle; the damp branch lies 8 %RH to the left."""
-    return world.climate_gain_deg / (1.0 + exp(-(humidity_pct + 8.0 * damp - 55.0) / 9.0))
+def sigmoid_deg(world: World, humidity_pct: float) -> float:
+    """What the air adds to the angle."""
+    return world.climate_gain_deg / (1.0 + exp(-(humidity_pct - 55.0) / 9.0))
 
 
 def make_study(
@@ -68,7 +70,7 @@ def make_study(
         for number in range(world.sessions_per_stage):
             shift = rng.normal(0.0, 1.5) if world.matched else rng.uniform(-12.0, 12.0)
             sessions: dict[str, tuple[str, float, float]] = {}
-            for bag, info in bags.items():
+            for info in bags.values():
                 sitting = info.group if world.own_sessions else ""
                 if sitting not in sessions:
                     name = f"{stage} {number} {sitting}"

@@ -1,0 +1,75 @@
+"""`rig sheet`: the page for match day."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from rig.commands.choose import (
+    Angle,
+    Approach,
+    Board,
+    BoardTemperature,
+    Humidity,
+    Like,
+    Mu,
+    Reader,
+    Readings,
+    StudyFolder,
+    Temperature,
+    Tolerance,
+    day_choice,
+)
+from rig.commands.options import say
+
+
+def sheet(
+    study: StudyFolder,
+    temperature: Temperature = None,
+    humidity: Humidity = None,
+    board_temperature: BoardTemperature = None,
+    approach: Approach = None,
+    board: Board = None,
+    angle: Angle = None,
+    mu: Mu = None,
+    like: Like = None,
+    tolerance: Tolerance = None,
+    reading: Readings = None,
+    reader: Reader = None,
+    text: Annotated[bool, typer.Option("--text", help="Plain text on stdout.")] = False,
+    paper: Annotated[str, typer.Option("--paper", metavar="A4|letter")] = "A4",
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Default: report/sheet.html in the study."),
+    ] = None,
+) -> None:
+    """Write one printable page: what to throw today, and how to check it with one tilt."""
+    from rig.errors import BadInputError
+    from rig.study.sheet import sheet_html, sheet_text
+
+    if paper not in ("A4", "letter"):
+        raise BadInputError(f"--paper takes `A4` or `letter`, not {paper!r}.")
+    choice = day_choice(
+        study,
+        temperature,
+        humidity,
+        board_temperature_c=board_temperature,
+        approach=approach,
+        board=board,
+        angle_deg=angle,
+        mu=mu,
+        like=like,
+        tolerance_deg=tolerance,
+        readings=reading or [],
+        reader=reader,
+    )
+    if text:
+        print(sheet_text(choice))
+        return
+    path = out or study / "report" / "sheet.html"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(sheet_html(choice, paper=paper), encoding="utf-8")
+    except OSError as error:
+        raise BadInputError(f"{path} can't be written ({error.strerror}); name --out.") from None
+    say(f"The sheet is {path}; print it on {paper}.")
