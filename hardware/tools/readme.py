@@ -89,8 +89,15 @@ def pin_map(settings: Settings) -> str:
         "lamp_green": "lamp",
         "lamp_blue": "lamp",
         "buzzer": "buzzer",
+        "blade_step": "pulse to the blade's driver",
+        "blade_direction": "to the blade's driver; high drives uphill"
+        if settings.pins.blade_uphill_is_high
+        else "to the blade's driver; low drives uphill",
+        "blade_enable": "to the blade's driver; high runs",
+        "blade_park": "closed contact to ground; opens where the blade is parked",
     }
     outputs = ("step", "direction", "enable", "lamp", "buzzer")
+    outputs += ("blade_step", "blade_direction", "blade_enable")
     rows = []
     for key in keys():
         number = getattr(settings.pins, key.name, None) if key.section == "pins" else None

@@ -20,6 +20,14 @@ LEADING_EDGE_MM = (450.0, 700.0)
 CATCH_MARGIN_MM = 50.0
 """The bag has passed the last beam by this much when it meets the catch."""
 
+BLADE_MARGIN_MM = 15.0
+"""The blade looks this much further for the beam than where it should be, stopping included."""
+
+BLADE_NOTICE_S = 0.03
+"""From the beam's edge to the begin of a smooth stop."""
+
+BLADE_GAP_MM = 1.0
+
 HIGHEST_LOWERING_DEG_S = 4.0
 
 BUS_PINS = (2, 3)
@@ -59,6 +67,8 @@ def _mistakes(settings: Settings) -> Iterator[str]:
     yield from _pulses(settings)
     yield from _places(settings)
     yield from _pins(settings)
+    if settings.blade.fitted:
+        yield from _blade(settings)
 
 
 def _linkage(settings: Settings) -> Iterator[str]:
@@ -149,3 +159,57 @@ def _pins(settings: Settings) -> Iterator[str]:
             f"`bus.imu_address` and `bus.climate_address` are both "
             f"0x{settings.bus.imu_address:02X}; they must differ"
         )
+
+
+def _blade(settings: Settings) -> Iterator[str]:
+    blade, pins = settings.blade, settings.pins
+    for name in ("blade_step", "blade_direction", "blade_enable"):
+        if getattr(pins, name) is None:
+            yield f"`blade.fitted` is true, so `pins.{name}` must be given"
+    highest_hz = blade.speed_mm_s * blade_pulses_per_mm(settings)
+    if highest_hz * settings.screw.min_pulse_gap_us > 1e6:
+        yield (
+            f"`blade.speed_mm_s` is {blade.speed_mm_s:g}, which needs {highest_hz:.0f} pulses/s; "
+            f"`screw.min_pulse_gap_us` allows {1e6 / settings.screw.min_pulse_gap_us:.0f}"
+        )
+    way = settings.beam.position_mm + blade.thickness_mm + blade.overshoot_mm
+    way -= settings.board.catch_mm
+    room = blade.travel_mm - BLADE_MARGIN_MM
+    if way > room:
+        yield (
+            f"the blade must go {way:g} mm uphill (`beam.position_mm` + `blade.thickness_mm` + "
+            f"`blade.overshoot_mm` - `board.catch_mm`); it may go {room:g} mm, "
+            f"{BLADE_MARGIN_MM:g} mm less than `blade.travel_mm`"
+        )
+    stop_mm = blade_stop_mm(settings)
+    if stop_mm > blade.overshoot_mm:
+        yield (
+            f"the blade needs {stop_mm:.1f} mm to stop from `blade.speed_mm_s`, more than "
+            f"`blade.overshoot_mm`, {blade.overshoot_mm:g}; make it slower or stop it harder "
+            "(`blade.acceleration_mm_s2`, `blade.ramp_jerk_mm_s3`)"
+        )
+    gap = blade.thickness_mm + blade.overshoot_mm - blade.springback_mm
+    if abs(gap - settings.bag.gap_mm) > BLADE_GAP_MM:
+        yield (
+            f"the blade leaves a gap of {gap:g} mm (`blade.thickness_mm` + `blade.overshoot_mm` - "
+            f"`blade.springback_mm`), and `bag.gap_mm` is {settings.bag.gap_mm:g}; they may differ "
+            f"by {BLADE_GAP_MM:g} mm"
+        )
+
+
+def blade_pulses_per_mm(settings: Settings) -> float:
+    """Step pulses of the blade's driver per mm of its travel."""
+    blade = settings.blade
+    return blade.full_steps_per_turn * blade.microsteps / blade.lead_mm
+
+
+def blade_stop_mm(settings: Settings) -> float:
+    """The way in which the blade stops from its speed once that was asked for, notice included.
+
+    A stop with limited jerk from speed v takes v/2·(v/a + a/j), or v·√(v/j) when the limit of the
+    acceleration a is never reached.
+    """
+    blade = settings.blade
+    v, a, j = blade.speed_mm_s, blade.acceleration_mm_s2, blade.ramp_jerk_mm_s3
+    stop = v / 2 * (v / a + a / j) if v * j > a * a else v * (v / j) ** 0.5
+    return stop + v * BLADE_NOTICE_S

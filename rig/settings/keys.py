@@ -12,6 +12,9 @@ UNITS = {
     "deg_s2": "°/s²",
     "deg_s": "°/s",
     "deg": "°",
+    "mm_s3": "mm/s³",
+    "mm_s2": "mm/s²",
+    "mm_s": "mm/s",
     "mm": "mm",
     "us": "µs",
     "ms": "ms",
@@ -32,7 +35,7 @@ UNITS = {
 OTHER_UNITS = (
     *("rad", "rad_s", "rad_s2", "deg_min", "deg_ms", "rpm", "m", "cm", "um", "nm", "inch", "in"),
     *("ft", "ns", "min", "minutes", "h", "hours", "sec", "seconds", "khz", "mhz", "kb", "gb"),
-    *("mm_s", "m_s", "degrees", "degree", "meter", "metre", "millimetres", "millimeters"),
+    *("m_s", "degrees", "degree", "meter", "metre", "millimetres", "millimeters"),
 )
 """Ends of names that look like a unit but that no key has."""
 

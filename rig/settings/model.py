@@ -38,11 +38,25 @@ class Pins(_Section, frozen=True):
     buzzer: Annotated[PinNumber | None, Meta(description="buzzer; leave out if there is none")] = (
         None
     )
+    blade_step: Annotated[
+        PinNumber | None, Meta(description="driver of the blade; leave out if there is none")
+    ] = None
+    blade_direction: Annotated[PinNumber | None, Meta(description="driver of the blade")] = None
+    blade_enable: Annotated[
+        PinNumber | None, Meta(description="driver of the blade, high runs")
+    ] = None
+    blade_park: Annotated[
+        PinNumber | None,
+        Meta(description="switch that opens at the blade's park place; optional"),
+    ] = None
     direction_raises_high: Annotated[
         bool, Meta(description="true when a high direction line raises the board")
     ] = True
     beam_broken_is_high: Annotated[
         bool, Meta(description="true when the receiver's output is high while the beam is broken")
+    ] = True
+    blade_uphill_is_high: Annotated[
+        bool, Meta(description="true when a high direction line drives the blade uphill")
     ] = True
 
 
@@ -171,6 +185,41 @@ class Bag(_Section, frozen=True):
         Meta(ge=0, le=20, description="expected creep of the fill towards the beam before slide"),
     ] = 1.5
     u_slump_mm: Annotated[float, Meta(ge=0, le=20)] = 0.9
+
+
+class Blade(_Section, frozen=True):
+    """The blade that pushes the bag to its place; parked, its uphill face is the catch."""
+
+    fitted: Annotated[bool, Meta(description="false: the bag is placed by hand")] = False
+    travel_mm: Annotated[
+        float, Meta(ge=350, le=450, description="from the park place to the uphill end")
+    ] = 400.0
+    lead_mm: Annotated[float, Meta(ge=1, le=200, description="travel per turn of the motor")] = 40.0
+    full_steps_per_turn: Annotated[int, Meta(ge=24, le=800)] = 200
+    microsteps: Annotated[
+        Literal[1, 2, 4, 8, 16, 32], Meta(description="step pulses per full step")
+    ] = 4
+    speed_mm_s: Annotated[float, Meta(ge=1, le=100)] = 20.0
+    acceleration_mm_s2: Annotated[float, Meta(ge=5, le=2000)] = 100.0
+    ramp_jerk_mm_s3: Annotated[float, Meta(ge=20, le=100000)] = 1000.0
+    thickness_mm: Annotated[
+        float, Meta(ge=0.5, le=30, description="along the slide, pad included")
+    ] = 3.0
+    u_thickness_mm: Annotated[float, Meta(ge=0, le=5)] = 0.1
+    overshoot_mm: Annotated[
+        float, Meta(ge=0.5, le=40, description="how far its back face goes beyond the beam")
+    ] = 6.0
+    springback_mm: Annotated[
+        float, Meta(ge=0, le=20, description="the bag's edge comes back by this when it is let go")
+    ] = 1.0
+    u_springback_mm: Annotated[float, Meta(ge=0, le=10)] = 0.6
+    bag_tolerance_mm: Annotated[
+        float, Meta(ge=1, le=100, description="a bag pushed this much shorter or longer is wrong")
+    ] = 22.0
+    tries: Annotated[int, Meta(ge=1, le=10, description="pushes before it gives up")] = 3
+    settle_deg: Annotated[
+        float, Meta(ge=0, le=8, description="tilt and back after placing; 0: none")
+    ] = 0.0
 
 
 class Cycle(_Section, frozen=True):
@@ -326,6 +375,7 @@ class Settings(_Section, frozen=True):
     beam: Beam = field(default_factory=Beam)
     board: Board = field(default_factory=Board)
     bag: Bag = field(default_factory=Bag)
+    blade: Blade = field(default_factory=Blade)
     cycle: Cycle = field(default_factory=Cycle)
     interlocks: Interlocks = field(default_factory=Interlocks)
     mechanics: Mechanics = field(default_factory=Mechanics)
