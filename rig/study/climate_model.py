@@ -21,7 +21,7 @@ HUMIDITY, TEMPERATURE, DAMP = "surface_humidity_pct", "temperature_c", "damp_sha
 SESSIONS_FOR_EXTRAS = {DAMP: 4, TEMPERATURE: 5}
 SESSIONS_FOR_OWN_SCATTER = 4
 """Under this many sessions the scatter between sessions is partly a judgement."""
-JUDGED_SESSION_SD_DEG = 0.6
+JUDGED_SESSION_SD_DEG = 0.45
 JUDGED_SLOPE_DEG_PER_PCT = 0.06
 JUDGED_DF = 2.0
 """Judged to about 50 %, which is worth 2 degrees of freedom (JCGM 100, G.4.2)."""
