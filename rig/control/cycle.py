@@ -73,7 +73,7 @@ class Cycle(Mover):
             self._note_fault(error)
             raise
         finally:
-            machine.stepper.disable()
+            machine.motors_off()
             if outcome not in ("slid", "no_slide"):
                 recorder.flag("halted")
                 machine.is_homed = False
@@ -130,14 +130,7 @@ class Cycle(Mover):
         self._machine.enter("placing")
         placed = yield from self._placing.place(self, self._request)
         self.pushes = placed.pushes
-        self._recorder.event(
-            "placed",
-            self._clock.time_s(),
-            gap_mm=placed.gap_mm,
-            u_gap_mm=placed.u_gap_mm,
-            blade_steps=placed.blade_steps,
-            tries=placed.tries,
-        )
+        self._recorder.event("placed", self._clock.time_s(), **placed._asdict())
 
     def _dwell(self) -> Task[None]:
         self._machine.enter("dwelling")

@@ -5,6 +5,8 @@ from contextlib import contextmanager
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
+import msgspec
+
 from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
@@ -104,6 +106,8 @@ class Machine:
         self._captured: list[Counts] | None = None
         self._batches: list[ImuBatch] | None = None
         self._opened: list[Any] = []
+        self.blade: Stepper | None = None
+        """The blade's motor, count 0 at its park place; None without a blade."""
 
     def __enter__(self) -> Self:
         try:
@@ -128,6 +132,7 @@ class Machine:
         factory = self._open_pins()
         self._opened.append(factory)
         self.inputs = Inputs(self.clock, factory, settings.pins, self.events)
+        self.blade = self._make_blade(factory)
         self.stepper = Stepper(
             self.clock,
             factory,
@@ -139,7 +144,8 @@ class Machine:
         self.lamp = StateLamp(self.clock, factory, settings.pins)
         self.imu: Imu = make_imu(settings, self.bus, self.clock)
         self.climate = ClimateSensor(self.bus, self.clock, settings.bus.climate_address)
-        for device in (self.stepper, self.lamp, self.inputs, self.bus, self.imu, self.climate):
+        motors: list[Any] = [self.stepper] if self.blade is None else [self.stepper, self.blade]
+        for device in (*motors, self.lamp, self.inputs, self.bus, self.imu, self.climate):
             device.open()
             self._opened.append(device)
         self._begin_health()
@@ -150,8 +156,9 @@ class Machine:
         first: BaseException | None = None
         devices = self._opened
         self._opened = []
-        # The stepper was opened right after the factory: it goes first, all others backwards.
-        for device in devices[1:2] + devices[:1:-1] + devices[:1]:
+        # The motors were opened right after the factory: they go first, all others backwards.
+        rest = 3 if self.has_blade else 2
+        for device in devices[1:rest] + devices[: rest - 1 : -1] + devices[:1]:
             try:
                 device.close()
             except Exception as error:  # each device gets its turn, whatever the one before did
@@ -186,9 +193,41 @@ class Machine:
             return False
         return True
 
-    def latch(self, fault: MachineFaultError) -> None:
-        """Keep the first fault and its cause; the driver goes off, and nothing moves any more."""
+    @property
+    def has_blade(self) -> bool:
+        """Whether a blade places the bag, so that nobody need stand by."""
+        return self.settings.blade.fitted
+
+    def _make_blade(self, factory: Any) -> Stepper | None:
+        """The blade's stepper, its counts uphill positive; None without a blade."""
+        settings, pins = self.settings, self.settings.pins
+        if not self.has_blade:
+            return None
+        wiring = msgspec.structs.replace(
+            pins,
+            step=pins.blade_step,
+            direction=pins.blade_direction,
+            enable=pins.blade_enable,
+            direction_raises_high=pins.blade_uphill_is_high,
+        )
+        return Stepper(
+            self.clock,
+            factory,
+            wiring,
+            settings.screw,
+            late_pulse_ms=settings.interlocks.late_pulse_ms,
+            must_stop=self._must_stop,
+        )
+
+    def motors_off(self) -> None:
+        """Switch every driver off, now; no pulse of a move under way follows."""
         self.stepper.disable()
+        if self.blade is not None:
+            self.blade.disable()
+
+    def latch(self, fault: MachineFaultError) -> None:
+        """Keep the first fault and its cause; the drivers go off, and nothing moves any more."""
+        self.motors_off()
         self.is_homed = False
         self.latched = self.latched or fault
 

@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Protocol
 
 from rig.clock import Done, Handle, Task, Until
 from rig.control.faults import MEASURING, fault
@@ -11,9 +11,8 @@ from rig.control.machine import Machine, StopRequest
 from rig.control.recorder import Recorder
 from rig.devices.imu import Counts
 from rig.devices.inputs import Edge
-from rig.devices.stepper import MoveResult
+from rig.devices.stepper import MoveResult, PulsePlan, Stepper
 from rig.errors import RigError
-from rig.motion.ramp import Plan
 from rig.runfile.model import Flag, State
 
 POLL_S = 0.05
@@ -31,6 +30,18 @@ CUT_BECAUSE = {
     "limit_upper": "The upper limit switch opened during a move.",
     "control_silent": "The control loop gave no sign of life, so the pulses were ended.",
 }
+
+
+class TimedPlan(PulsePlan, Protocol):
+    """A move that knows how long it takes."""
+
+    @property
+    def duration_s(self) -> float:
+        """Time from rest to rest, in s."""
+
+    @property
+    def time_limit_s(self) -> float:
+        """Time after which a move that has not ended has failed, in s."""
 
 
 class StoppedError(RigError):
@@ -101,6 +112,8 @@ class Mover:
         name, recorder = edge.name, self._writes_to
         if name == "stop_button" and edge.active:
             raise StoppedError("Stopped by the stop button.")
+        if name == "emergency_stop" and edge.active:
+            raise fault("emergency_stop", "The emergency stop was pressed.")
         if name.startswith("beam_"):
             self._watch_flicker(edge)
         if recorder is None:
@@ -141,8 +154,23 @@ class Mover:
             yield from self.wait_s(seconds)
         return self._machine.angles_deg(counts)
 
-    def move(self, plan: Plan, on_event: Callable[[Any], None] = lambda _: None) -> Task[None]:
+    def note(self, event: str, **detail: Any) -> None:
+        """Write an event into the run's file, if there is one."""
+        if self._writes_to is not None:
+            self._writes_to.event(event, self._clock.time_s(), **detail)
+
+    def move(
+        self,
+        plan: TimedPlan,
+        on_event: Callable[[Any], None] = lambda _: None,
+        axis: Stepper | None = None,
+    ) -> Task[None]:
         """Make a move to its end; `on_event` sees every event and may ask the stepper to stop.
+
+        Args:
+            plan: of the move.
+            on_event: gets each event, and None when only time passed.
+            axis: what moves; the board unless given.
 
         Raises:
             StoppedError: a stop was asked for; the board came to rest smoothly.
@@ -151,7 +179,7 @@ class Mover:
         machine = self._machine
         if machine.latched is not None:
             raise machine.latched
-        stepper = machine.stepper
+        stepper = machine.stepper if axis is None else axis
         self._check()
         machine.progress.begin()
         machine.host.mark()
@@ -169,27 +197,27 @@ class Mover:
                         f"A move that should take {plan.duration_s:.1f} s is not over yet.",
                     )
                 item = yield from self.next_event(now + POLL_S)
-                self._note_steps()
+                self._note_steps(axis)
                 on_event(item)
         except StoppedError:
             stepper.request_stop("brake")
-            yield from self._come_to_rest(handle)
+            yield from self._come_to_rest(handle, axis)
             raise
         finally:
             if not handle.is_done:
                 stepper.request_stop("cut")
                 handle.cancel()
-        self._note_steps()
+        self._note_steps(axis)
         self._look_at_end(handle.result())
 
-    def _come_to_rest(self, handle: Handle[MoveResult]) -> Task[None]:
+    def _come_to_rest(self, handle: Handle[MoveResult], axis: Stepper | None) -> Task[None]:
         """Wait for the end of a smooth stop; the interlocks still count, other wishes do not."""
         deadline = self._clock.time_s() + STOP_TIME_S
         while not handle.is_done and (now := self._clock.time_s()) < deadline:
             self._machine.beat()
             check_interlocks(self._machine, self._state)
             yield Until(self._machine.events, min(deadline, now + POLL_S))
-            self._note_steps()
+            self._note_steps(axis)
 
     def _look_at_end(self, result: MoveResult | None) -> None:
         """What the pulse loop itself ended is a fault, also when the reason has gone again."""
@@ -197,7 +225,10 @@ class Mover:
         if result is not None and result.ended_by == "must_stop" and cause is not None:
             raise fault(cause, CUT_BECAUSE[cause])
 
-    def _note_steps(self) -> None:
+    def _note_steps(self, axis: Stepper | None) -> None:
+        """Write the board's steps, and see whether the board follows them."""
+        if axis is not None:
+            return
         stepper = self._machine.stepper
         at_s, count = stepper.latest
         machine = self._machine

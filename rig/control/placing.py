@@ -22,6 +22,12 @@ class Placed(NamedTuple):
     tries: int = 1
     pushes: int = 0
     """How often something pushed the bag over the board; wears both."""
+    beam_steps: float | None = None
+    """The beam's place for the blade's back face in steps, mean of the way there and back."""
+    beam_hysteresis_steps: int | None = None
+    """How much further uphill it cleared the beam than it broke it on the way back."""
+    pushed_length_mm: float | None = None
+    """Length of the bag on the blade, along the slide."""
 
 
 class Placing(Protocol):

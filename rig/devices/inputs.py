@@ -136,6 +136,16 @@ class Inputs:
         """Whether the stop button is down, bounces included."""
         return self._watches["stop_button"].active
 
+    @property
+    def has_park_switch(self) -> bool:
+        """Whether a switch tells that the blade is parked."""
+        return self._pins.blade_park is not None
+
+    @property
+    def blade_parked(self) -> bool:
+        """Whether the switch at the blade's park place is open (or its wire broken)."""
+        return self._watches["blade_park"].active
+
     def beam_broken(self, beam: int = 1) -> bool:
         """Whether the beam is broken; `beam` is 1 or 2 (downhill)."""
         return self._watches[f"beam_{beam}"].active
@@ -169,4 +179,6 @@ class Inputs:
         ]
         if pins.beam_2 is not None:
             wiring.append(("beam_2", pins.beam_2, pins.beam_broken_is_high))
+        if pins.blade_park is not None:
+            wiring.append(("blade_park", pins.blade_park, True))
         return wiring

@@ -1,0 +1,201 @@
+"""The blade's motor with its reference: parks, pushes the bag through the beam, and measures there.
+
+The blade has no encoder. The beam takes its place: on the way up the blade's back face clears the
+beam, on the way back it breaks it again, and both must happen where they should.
+"""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from rig.clock import Task
+from rig.control.blade_plan import BladePlan, plan_blade
+from rig.control.faults import fault
+from rig.control.machine import Machine
+from rig.control.mover import Mover
+from rig.devices.inputs import Edge
+from rig.devices.stepper import Stepper
+from rig.settings.checks import BLADE_MARGIN_MM, blade_pulses_per_mm, blade_stop_mm
+
+FIRST_TOLERANCE_MM = 10.0
+"""How far from its place by the settings the beam may be met the first time."""
+LATER_TOLERANCE_MM = 2.0
+"""And how far from where it was met the last time."""
+HYSTERESIS_MM = 1.5
+"""On the way back the beam is met again this near, or steps were lost."""
+REST_S = 0.5
+"""Between push and way back: the fill comes to rest."""
+PARK_NEAR_MM = 8.0
+PARK_SPEED_MM_S = 5.0
+PARK_OVERRUN_MM = 5.0
+
+assert FIRST_TOLERANCE_MM < BLADE_MARGIN_MM  # noqa: S101 - the way is checked with the settings
+
+
+class Push(NamedTuple):
+    """What one passage of the blade measured; counts are steps uphill of the park place."""
+
+    top: int
+    """Where the blade turned."""
+    clear: int
+    """Where its back face cleared the beam on the way up."""
+    back: int
+    """Where its back face broke the beam on the way back, or something else did."""
+    first_break: int | None
+    """Where the beam was first broken on the way up; None: it was broken before."""
+
+    @property
+    def place(self) -> float:
+        """The beam's place for the blade's back face: the mean of both ways."""
+        return 0.5 * (self.clear + self.back)
+
+
+class BladeAxis:
+    """The blade of an opened machine, with the board level.
+
+    Args:
+        machine: opened, its blade fitted.
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        assert machine.blade is not None  # noqa: S101 - only made for a machine that has one
+        self.per_mm = blade_pulses_per_mm(machine.settings)
+        """Step pulses per mm."""
+        self._machine = machine
+        self._stepper: Stepper = machine.blade
+        self._settings = machine.settings
+        settings = machine.settings
+        place_mm = settings.beam.position_mm + settings.blade.thickness_mm - settings.board.catch_mm
+        self._expected = place_mm * self.per_mm
+        self._tolerance_mm = FIRST_TOLERANCE_MM
+
+    def park(self, mover: Mover) -> Task[None]:
+        """Bring the blade to its park place and switch its driver off.
+
+        With a switch there, count 0 is where it opens; without, it is where the blade stood when
+        the rig was opened.
+        """
+        stepper = self._stepper
+        if not self._machine.inputs.has_park_switch:
+            yield from self._go(mover, 0)
+        elif not self._is_parked():
+            near = round(PARK_NEAR_MM * self.per_mm)
+            if stepper.count > near:
+                yield from self._go(mover, near, until_parked=True)
+            if not self._is_parked():
+                # Where it stands is known only after the first parking.
+                way_mm = PARK_OVERRUN_MM
+                if self._tolerance_mm == FIRST_TOLERANCE_MM:
+                    way_mm += self._settings.blade.travel_mm
+                low = min(stepper.count, near) - round(self.per_mm * (way_mm + PARK_NEAR_MM))
+                yield from self._go(mover, low, PARK_SPEED_MM_S, until_parked=True)
+            if not self._is_parked():
+                raise fault("blade_park", "The blade's park switch did not open.")
+            stepper.count = 0
+        stepper.disable()
+
+    def _is_parked(self) -> bool:
+        return self._machine.inputs.blade_parked
+
+    def push(self, mover: Mover) -> Task[Push]:
+        """Push the bag uphill until the blade's back face is past the beam, and go back.
+
+        Raises:
+            StoppedError: a stop was asked for.
+            MachineFaultError: `blade_unseen`, `blade_stalled`, `blade_lost`, `blade_park`, or any
+                other interlock.
+        """
+        clear, first_break = yield from self._up_to_clear(mover)
+        top = clear + round(self._settings.blade.overshoot_mm * self.per_mm)
+        yield from self._go(mover, top)
+        yield from mover.wait_s(REST_S)
+        back = yield from self._go_back(mover)
+        return Push(top, clear, back, first_break)
+
+    def check_place(self, push: Push) -> None:
+        """Compare both ways through a beam that nothing else stood in.
+
+        Raises:
+            MachineFaultError: `blade_lost`.
+        """
+        difference_mm = (push.clear - push.back) / self.per_mm
+        if abs(difference_mm) > HYSTERESIS_MM:
+            raise fault(
+                "blade_lost",
+                f"The blade met the beam {difference_mm:+.1f} mm away from where it had left it"
+                f" (allowed {HYSTERESIS_MM:g} mm): steps were lost.",
+            )
+        self._expected, self._tolerance_mm = push.clear, LATER_TOLERANCE_MM
+
+    def _up_to_clear(self, mover: Mover) -> Task[tuple[int, int | None]]:
+        inputs, stepper = self._machine.inputs, self._stepper
+        tolerance = self._tolerance_mm * self.per_mm
+        reach_mm = self._tolerance_mm + blade_stop_mm(self._settings)
+        far = round(self._expected + reach_mm * self.per_mm)
+        was_broken = inputs.beam_broken(1)
+        breaks: list[int] = []
+        clears: list[int] = []
+
+        def look(count: int, broken: bool) -> None:
+            (breaks if broken else clears).append(count)
+            if not broken and abs(count - self._expected) <= tolerance:
+                stepper.request_stop("brake")
+
+        yield from self._go(mover, far, look=look)
+        if clears and abs(clears[-1] - self._expected) <= tolerance:
+            return clears[-1], None if was_broken else breaks[0]
+        place_mm = self._expected / self.per_mm
+        if clears:
+            raise fault(
+                "blade_lost",
+                f"The blade cleared the beam {clears[-1] / self.per_mm:.1f} mm from its park place;"
+                f" that should be at {place_mm:.1f} mm.",
+            )
+        if breaks or was_broken:
+            raise fault(
+                "blade_stalled",
+                f"The beam is still broken {self._tolerance_mm:g} mm beyond the place at"
+                f" {place_mm:.1f} mm where the blade should clear it.",
+            )
+        raise fault(
+            "blade_unseen",
+            f"The blade was driven {far / self.per_mm:.0f} mm uphill and the beam saw nothing.",
+        )
+
+    def _go_back(self, mover: Mover) -> Task[int]:
+        """Back to the park place; returns where the beam was first broken on the way."""
+        breaks: list[int] = []
+
+        def look(count: int, broken: bool) -> None:
+            if broken:
+                breaks.append(count)
+
+        if self._machine.inputs.beam_broken(1):
+            breaks.append(self._stepper.count)
+        below = self._expected - self.per_mm * (self._settings.blade.thickness_mm + PARK_NEAR_MM)
+        yield from self._go(mover, max(0, round(below)), look=look)
+        yield from self.park(mover)
+        if not breaks:
+            raise fault("blade_unseen", "The beam did not see the blade on its way back.")
+        return breaks[0]
+
+    def _go(
+        self,
+        mover: Mover,
+        to_count: int,
+        speed_mm_s: float | None = None,
+        *,
+        look: Callable[[int, bool], None] = lambda *_: None,
+        until_parked: bool = False,
+    ) -> Task[None]:
+        """Move to a count; `look` gets the count at each edge of the upper beam."""
+        stepper = self._stepper
+        plan: BladePlan = plan_blade(self._settings, stepper.count, to_count, speed_mm_s)
+        late_s = self._settings.beam.response_ms * 1e-3
+
+        def on_event(item: object) -> None:
+            if isinstance(item, Edge) and item.name == "beam_1":
+                look(plan.count_at(stepper.latest, item.t_s - late_s), item.active)
+            if until_parked and self._is_parked():
+                stepper.request_stop("cut")
+
+        yield from mover.move(plan, on_event, stepper)
