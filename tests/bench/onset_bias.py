@@ -118,9 +118,9 @@ def _part(job: tuple[Case, list[int]]) -> list[Row]:
         return [one_run(case, seed, Path(folder)) for seed in seeds]
 
 
-def simulate(case: Case, runs: int, processes: int = 1) -> list[Row]:
+def simulate(case: Case, runs: int, processes: int = 1, first_seed: int = 1000) -> list[Row]:
     """All runs of one case; the same seeds give the same rows whatever the processes."""
-    seeds = list(range(1000, 1000 + runs))
+    seeds = list(range(first_seed, first_seed + runs))
     if processes == 1:
         return _part((case, seeds))
     parts = [(case, seeds[k::processes]) for k in range(processes)]
@@ -178,15 +178,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--runs", type=int, default=400)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--first-seed", type=int, default=1000)
     parser.add_argument("--only", default="", help="rows whose name has this in it")
     options = parser.parse_args()
     print(f"Python {platform.python_version()}, {options.runs} runs per row\n")
     print(f"| {COLUMNS} |\n|{' --- |' * (COLUMNS.count('|') + 1)}")
     for case in CASES:
         if options.only in case.name:
-            print(
-                f"| {summary(case, simulate(case, options.runs, options.processes))} |", flush=True
-            )
+            rows = simulate(case, options.runs, options.processes, options.first_seed)
+            print(f"| {summary(case, rows)} |", flush=True)
 
 
 if __name__ == "__main__":
