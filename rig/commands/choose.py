@@ -92,9 +92,9 @@ def choose(
         reader=reader,
     )
     if json:
-        import msgspec
+        from rig.study.compare import plain
 
-        print_json(msgspec.to_builtins(choice))
+        print_json(plain(choice))
         return
     from rig.study.sheet import sheet_text
 

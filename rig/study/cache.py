@@ -9,6 +9,7 @@ import hashlib
 import os
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import suppress
 from functools import lru_cache
 from importlib.metadata import version
 from multiprocessing import get_context
@@ -118,8 +119,9 @@ def _save(store: Path, kept: dict[str, Kept]) -> None:
         store.parent.mkdir(exist_ok=True)
         part.write_bytes(_encoder.encode(kept))
         part.replace(store)
-    except OSError:
-        part.unlink(missing_ok=True)  # a study on a read-only disk is analysed every time
+    except OSError:  # a study on a read-only disk is analysed every time
+        with suppress(OSError):
+            part.unlink()
 
 
 def _analyse_all(paths: list[Path], calibration: Calibration | None) -> list[Kept]:

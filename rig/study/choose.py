@@ -77,8 +77,9 @@ class SetChoice(Struct, frozen=True, kw_only=True):
     sd_deg: float | None
     expected_miss_deg: float
     matches: bool | None
-    """None for one bag; True if the spread is no more than chance and the tolerance allow."""
+    """None for one bag; True if all lie within the tolerance of one angle."""
     odd_one_out: str | None
+    """The bag without which the spread is less than half, if it is far beyond chance."""
 
 
 class Choice(Struct, frozen=True, kw_only=True):
@@ -288,14 +289,15 @@ def _set_choice(
     mean, spread = sum(values) / n, max(values) - min(values)
     squares = sum(candidates[i].expected_miss_deg ** 2 for i in places)
     odd = None
-    if n > 2:
+    if n > 2 and spread > 2.0 * wish.tolerance_deg:
         far = max(range(n), key=lambda k: abs(values[k] - mean))
-        rest = sum(v for k, v in enumerate(values) if k != far) / (n - 1)
+        others = [v for k, v in enumerate(values) if k != far]
         own = model.fitted.variance_own / len(model.fitted.sessions_of[units[places[far]]])
         u = sqrt(own * (1.0 + 1.0 / (n - 1)))
         # The bag was picked as the farthest of n, so 5 % is shared out among n.
         limit = t_quantile(1.0 - 0.025 / n, max(float(model.fitted.df_own), 1.0)) * u
-        if abs(values[far] - rest) > max(limit, wish.tolerance_deg):
+        stands_out = max(others) - min(others) < 0.5 * spread
+        if stands_out and abs(values[far] - sum(others) / (n - 1)) > limit:
             odd = units[places[far]].bag
     return SetChoice(
         set=name,
@@ -305,6 +307,6 @@ def _set_choice(
         spread_deg=spread,
         sd_deg=sqrt(sum((v - mean) ** 2 for v in values) / (n - 1)) if n > 1 else None,
         expected_miss_deg=sqrt(squares / n),
-        matches=None if n == 1 else spread <= 2.0 * wish.tolerance_deg and odd is None,
+        matches=None if n == 1 else spread <= 2.0 * wish.tolerance_deg,
         odd_one_out=odd,
     )

@@ -1,6 +1,7 @@
 """The whole comparison of a study, from rows to one document."""
 
 from collections.abc import Mapping, Sequence
+from math import isfinite
 from typing import Any
 
 import msgspec
@@ -59,7 +60,6 @@ class Comparison(Struct, frozen=True, kw_only=True):
 
     def document(self, said: Sequence[str] = ()) -> dict[str, Any]:
         """Plain values for JSON."""
-        plain = msgspec.to_builtins
         return {
             "before": self.before,
             "after": self.after,
@@ -105,6 +105,19 @@ class Comparison(Struct, frozen=True, kw_only=True):
             "sentences": list(said),
             "notes": self.notes,
         }
+
+
+def plain(value: Any) -> Any:
+    """Plain values for JSON, which knows no infinity: an interval without end is null."""
+    return _finite(msgspec.to_builtins(value))
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _finite(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(one) for one in value]
+    return None if isinstance(value, float) and not isfinite(value) else value
 
 
 def describe(model: ClimateModel) -> dict[str, Any]:

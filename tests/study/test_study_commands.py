@@ -1,0 +1,117 @@
+"""`rig compare`, `rig choose` and `rig sheet` on run files of the simulator."""
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from rig.commands import main as entry
+from tests.study.simulated_study import simulate_study
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return simulate_study(tmp_path_factory.mktemp("made") / "study").path
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(made, tmp_path / "study"))
+
+
+@pytest.fixture
+def rig(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Call the command line in this process: exit code, stdout, stderr."""
+
+    def call(*words: object) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.argv", ["rig", *map(str, words)])
+        code = 0
+        try:
+            entry.main()
+        except SystemExit as left:
+            code = int(left.code or 0)
+        said = capsys.readouterr()
+        return code, said.out, said.err
+
+    return call
+
+
+def test_compare_finds_the_simulated_effect(rig: Run, folder: Path) -> None:
+    code, out, _ = rig("compare", folder, "--json")
+    assert code == 0
+    (effect,) = json.loads(out)["effects"]
+    # 0.05 in the coefficient about 0.37 is 2.5°
+    assert effect["effect_mu"] == pytest.approx(0.05, abs=0.01)
+    assert effect["lower_deg"] < effect["effect_deg"] < effect["upper_deg"]
+    code, out, _ = rig("compare", folder)
+    assert code == 0
+    assert "What this says" in out
+    assert "No reference bag was run" in out
+    assert "Paths over the treatments" in out
+
+
+def test_choose_ranks_and_explains(rig: Run, folder: Path) -> None:
+    code, out, _ = rig(
+        "choose", folder, "--temperature", 22, "--humidity", 50, "--mu", 0.43, "--json"
+    )
+    assert code == 0
+    document = json.loads(out)
+    assert document["candidates"][0]["bag"] == "T2"  # 0.38 + 0.05
+    assert document["provisional"]
+    like = ("--like", "C1/slick@A:23,40", "--reading", "T1/slick=22.5,22.1,22.3")
+    code, out, _ = rig("choose", folder, "--temperature", 22, "--humidity", 50, *like)
+    assert code == 0
+    assert "like C1" in out
+    assert "moved the list" in out
+
+
+def test_sheet_writes_a_page_and_prints_text(rig: Run, folder: Path) -> None:
+    words = (folder, "--temperature", 22, "--humidity", 50, "--angle", 21)
+    code, out, err = rig("sheet", *words)
+    assert (code, out) == (0, "")
+    assert "sheet.html" in err
+    assert (folder / "report" / "sheet.html").read_text().startswith("<!doctype html>")
+    code, out, _ = rig("sheet", *words, "--text")
+    assert code == 0
+    assert "Check the pick" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        ((), "Give the day's air"),
+        (("--temperature", 22, "--humidity", 150), "relative humidity of 150"),
+        (("--temperature", 22, "--humidity", 50), "There is no wish"),
+        (("--temperature", 22, "--humidity", 50, "--angle", 20, "--mu", 0.4), "Give one wish"),
+        (("--temperature", 22, "--humidity", 50, "--angle", 80), "between 0 and 60"),
+        (("--temperature", 22, "--humidity", 50, "--like", "C1"), "names no bag to be like"),
+        (("--temperature", 22, "--humidity", 50, "--angle", 20, "--reading", "C1=3"), "no reading"),
+        (("--temperature", 22, "--humidity", 50, "--angle", 20, "--from", "rain"), "from `dry`"),
+        (("--temperature", 22, "--humidity", 50, "--angle", 20, "--tolerance", 0), "more than 0"),
+    ],
+)
+def test_what_was_typed_wrong_is_one_sentence(
+    rig: Run, folder: Path, words: tuple[object, ...], sentence: str
+) -> None:
+    code, out, err = rig("choose", folder, *words)
+    assert code == 2
+    assert out == ""
+    assert sentence in err
+    assert err.count("\n") == 1
+
+
+def test_a_study_without_runs(rig: Run, folder: Path) -> None:
+    shutil.rmtree(folder / "runs")
+    code, _, err = rig("compare", folder)
+    assert code == 2
+    assert "has no run yet" in err
+
+
+def test_compare_names_the_stages_there_are(rig: Run, folder: Path) -> None:
+    code, _, err = rig("compare", folder, "--after", "after 9")
+    assert code == 2
+    assert "baseline, after 1" in err
