@@ -12,6 +12,9 @@ from rig.settings.kinematics import Linkage
 from rig.twin.mechanics import TrueLinkage
 from rig.twin.sensor import Array, Motion
 
+PULSE_GRID = 4000
+"""Points of a move at which its way is tabled; between them it is as good as straight."""
+
 
 @dataclass(frozen=True)
 class Move:
@@ -138,15 +141,12 @@ class Timeline:
             inside = times_s[first:last]
             if inside.size == 0:
                 continue
-            command = move.angle_deg(inside)
-            place = np.asarray(self.nominal.count_at(command))
-            counts = np.rint(place)
+            counts = np.rint(np.asarray(self.nominal.count_at(move.angle_deg(inside))))
             begun = round(float(self.nominal.count_at(move.from_deg)))
-            # The pulse to a count came half-way from the count before; go back to it.
-            since = np.abs(place - (counts - 0.5 * move.direction))
-            slope = np.asarray(self.nominal.mm_per_deg(command)) * self.nominal.counts_per_mm
-            speed = np.maximum(np.abs(move.rates(inside)[0] * slope), 1.0)
-            at = np.maximum(inside - since / speed, move.start_s)
+            # The pulse to a count came when the wanted angle was half-way from the one before.
+            grid_s = np.linspace(move.start_s, move.end_s, PULSE_GRID)
+            way = move.direction * np.asarray(self.nominal.count_at(move.angle_deg(grid_s)))
+            at = np.interp(move.direction * counts - 0.5, way, grid_s)
             for time, count in zip(at.tolist(), counts.tolist(), strict=True):
                 if int(count) != begun:
                     out.append((time, int(count)))

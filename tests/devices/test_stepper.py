@@ -1,6 +1,5 @@
 import gc
 import sys
-import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -421,24 +420,3 @@ def test_on_the_real_clock_other_threads_see_time_and_count_as_one_pair() -> Non
     for t, count in {pair for pair in seen if pair[1] > 0}:
         assert 0 <= pulses[count - 1] - t < 0.05  # the edge follows the time that it was made for
     assert sys.getswitchinterval() == interval
-
-
-def test_on_the_real_clock_a_thread_that_computes_does_not_starve_the_pulses() -> None:
-    """At Python's own 5 ms for a change of threads this move falls more than 200 ms behind."""
-    clock = RealClock()
-    over = threading.Event()
-
-    def compute() -> None:
-        while not over.is_set():
-            sum(range(50))
-
-    with Stepper(clock, LineFactory(clock), PINS, SCREW, late_pulse_ms=200.0) as stepper:
-        stepper.enable()
-        thread = threading.Thread(target=compute)
-        thread.start()
-        try:
-            result = clock.run(stepper.move(Plan(200)))
-        finally:
-            over.set()
-            thread.join()
-    assert (result.pulses, result.ended_by) == (200, "plan")
