@@ -13,6 +13,7 @@ from rig.twin.scenario import (
     AirTruth,
     BagTruth,
     BeamTruth,
+    BladeTruth,
     BoardTruth,
     ImuTruth,
     Placing,
@@ -67,6 +68,10 @@ def draw_scenario(
         response_ms=float(np.clip(random.normal(0.5, 0.15), 0.1, 1.0)),
         spacing_error_mm=float(random.normal(0.0, 0.2)),
     )
+    blade = BladeTruth(
+        thickness_error_mm=float(stream(seed, "blade").normal(0.0, 0.05)),
+        play_mm=float(stream(seed, "blade play").uniform(0.05, 0.3)),
+    )
     random = stream(seed, "face")
     mu_static = float(random.uniform(0.25, 0.6))
     return Scenario(
@@ -80,6 +85,7 @@ def draw_scenario(
         bag=bag or BagTruth(),
         board=board,
         beam=beam,
+        blade=blade,
         imu=draw_imu(seed),
         air=air or draw_air(seed, session),
         session=session,

@@ -19,6 +19,7 @@ SLIDING_LOOK_S = 0.01
 def attend(world: World, clock: Clock) -> Task[None]:
     """Task without end: look after the rig.
 
+    Where a blade places the bag nobody reaches over the board: start is pressed until it moves.
     It also lets a sliding bag go on while the motor stands, since nobody else would.
     """
     pressed_s = float("-inf")
@@ -27,10 +28,12 @@ def attend(world: World, clock: Clock) -> Task[None]:
         world.advance(now_s)
         ready_s = max(world.driver_off_s, world.motor.last_s) + WAIT_S
         is_ready = not world.motor.is_enabled and world.motor.angle_deg < DOWN_DEG
+        if world.is_placed_by_blade:
+            is_ready = is_ready and not world.has_blade_moved
         if is_ready and pressed_s > ready_s:
             ready_s = pressed_s + AGAIN_S
         if is_ready and now_s >= ready_s:
-            if pressed_s < world.driver_off_s:
+            if pressed_s < world.driver_off_s and not world.is_placed_by_blade:
                 world.place_bag()
             yield At(now_s + PRESS_AFTER_S)
             if not world.motor.is_enabled:

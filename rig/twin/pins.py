@@ -77,6 +77,14 @@ class StepPin(TwinPin):
             self._state = False
 
 
+class BladeStepPin(StepPin):
+    """The step line of the blade."""
+
+    def __init__(self, factory: "TwinFactory", info: Any) -> None:
+        super().__init__(factory, info)
+        self._on_step = factory.world.on_blade_step
+
+
 class TwinFactory(MockFactory):  # type: ignore[misc] # gpiozero has no types
     """Makes the pins of one world; its ticks are the times of the rig's clock.
 
@@ -104,6 +112,10 @@ class TwinFactory(MockFactory):  # type: ignore[misc] # gpiozero has no types
         wiring = self.world.settings.pins
         if gpio == wiring.step:
             return StepPin
+        if gpio == wiring.blade_step:
+            return BladeStepPin
+        if gpio in (wiring.blade_direction, wiring.blade_enable):
+            return OutputPin
         outputs = (wiring.direction, wiring.enable, wiring.lamp_red, wiring.lamp_green)
         if gpio in (*outputs, wiring.lamp_blue, wiring.buzzer):
             return OutputPin

@@ -10,6 +10,9 @@ from rig.twin.mechanics import Incline, TrueLinkage
 from rig.twin.scenario import Placing, Scenario, Truth
 from rig.twin.slide import Path, Slide
 
+ON_CATCH_MM = 0.5
+"""A bag that lies nearer to the catch than this lies on it."""
+
 
 def incline_of(scenario: Scenario) -> Incline:
     """How the hinge's frame of this rig stands against gravity."""
@@ -38,6 +41,8 @@ class PlacedBag:
     n_beams: int
     dwell_s: float | None = None
     slide: Slide | None = None
+    is_gone: bool = False
+    """It has fallen off the board."""
 
     @classmethod
     def put(
@@ -73,7 +78,10 @@ class PlacedBag:
             pressure_pa=scenario.bag.pressure_pa,
         )
         law = make_law(scenario.law, mu_static, mu_kinetic, scenario.law_parameters)
-        self.slide = Slide(law, incline_of(scenario), self._path(), time_s)
+        path = self._path()
+        self.slide = Slide(law, incline_of(scenario), path, time_s)
+        if self.is_gone or path.catch_travel_mm <= ON_CATCH_MM:
+            self.slide.stay()
         return self.slide
 
     def _path(self) -> Path:

@@ -41,6 +41,9 @@ class Receivers:
                 for low, length in zip(starts, lengths, strict=True)
             ]
 
+        if beam.is_blind:
+            self._blind = (-ALWAYS_DEG, ALWAYS_DEG)
+
     @property
     def borders_deg(self) -> list[float]:
         """Cradle angles at which an output may change, in order."""
@@ -50,6 +53,10 @@ class Receivers:
     def is_broken(self, beam: int) -> bool:
         """Output of a receiver as it was last looked at."""
         return self._output[beam]
+
+    def stands_in(self, beam: int) -> bool:
+        """Whether something that is no sun and no warp stands in a beam."""
+        return self._bag[beam]
 
     def bag(self, beam: int, broken: bool, angle_deg: float) -> list[tuple[int, bool]]:
         """The bag enters or leaves a beam; returns the outputs that change."""

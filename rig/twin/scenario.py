@@ -27,6 +27,8 @@ class BagTruth(Struct, frozen=True, kw_only=True):
     stall_gain: float = 1.0
     catch_travel_mm: float | None = None
     """Travel to the catch; None: as the settings place it."""
+    lost_after: int | None = None
+    """With this placing's slide, counted from 1, the bag falls off the board; None: never."""
 
 
 class BoardTruth(Struct, frozen=True, kw_only=True):
@@ -48,11 +50,31 @@ class BoardTruth(Struct, frozen=True, kw_only=True):
     """Cradle angle that the motor cannot pass upward; None: nothing jams."""
 
 
+class BladeTruth(Struct, frozen=True, kw_only=True):
+    """The blade and what it does to a soft bag; None is drawn anew for each push."""
+
+    start_mm: float = 0.0
+    """How far above its park place it stands when the power comes on."""
+    thickness_error_mm: float = 0.0
+    play_mm: float = 0.15
+    """Of its drive, on reversing."""
+    jam_mm: float | None = None
+    """Place above the park place that it cannot pass; None: nothing jams."""
+    springback_mm: float | None = None
+    """None: between 0 and 2 mm."""
+    fold_share: float = 0.02
+    """Share of the pushes in which the bag folds or piles up."""
+
+
 class BeamTruth(Struct, frozen=True, kw_only=True):
     """The light barriers."""
 
     response_ms: float = 0.5
     spacing_error_mm: float = 0.0
+    hysteresis_mm: float = 0.2
+    """What leaves the beam is seen until it is this far out of it."""
+    is_blind: bool = False
+    """The receiver says "free" whatever stands in the beam."""
     warp_break_deg: float | None = None
     """Cradle angle at which the board's crown bends into the first beam; None: it never does."""
     warp_clear_deg: float = 90.0
@@ -111,6 +133,7 @@ class Scenario(Struct, frozen=True, kw_only=True):
     bag: BagTruth = field(default_factory=BagTruth)
     board: BoardTruth = field(default_factory=BoardTruth)
     beam: BeamTruth = field(default_factory=BeamTruth)
+    blade: BladeTruth = field(default_factory=BladeTruth)
     imu: ImuTruth = field(default_factory=ImuTruth)
     air: AirTruth = field(default_factory=AirTruth)
     session: str = "session 1"

@@ -90,6 +90,11 @@ class Slide:
         """The bag is past all beams, or on the catch: no edge will come."""
         return self.is_caught or not self._targets
 
+    def stay(self) -> None:
+        """It lies on the catch already, or is not there at all: nothing will happen."""
+        self.is_caught = True
+        self._targets.clear()
+
     def wake_tangent(self) -> float:
         """At rest: the tangent of the total inclination below which nothing happens."""
         wake = self._hold()

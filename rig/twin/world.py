@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from rig.clock import Clock
 from rig.settings.model import Settings
+from rig.twin.blade import Pusher
 from rig.twin.draws import air_at
 from rig.twin.motor import Motor
 from rig.twin.placed import PlacedBag, incline_of, linkage_of
@@ -59,9 +60,16 @@ class World:
         self._wiring = settings.pins
         self._n_beams = 1 if settings.pins.beam_2 is None else 2
         self._incline = incline_of(scenario)
+        self.bag: PlacedBag
+        self._raised_deg = RAISED_DEG
+        self.pusher: Pusher | None = None
+        if settings.blade.fitted:
+            self.pusher = Pusher(seed, scenario, settings, self._n_beams)
+            self._raised_deg = max(RAISED_DEG, settings.blade.settle_deg + 0.5)
         self._levels = self._rest_levels()
         self._pending: deque[tuple[float, int, bool]] = deque()
         self._low, self._high = inf, -inf
+        self._bottom, self._top = -inf, inf
         self._move_s = -inf
         self._noise = stream(seed, "climate noise")
         self._put(1)
@@ -79,6 +87,11 @@ class World:
             if gpio == self._wiring.direction:
                 up = level == self._wiring.direction_raises_high
                 self.motor.direction = 1 if up else -1
+            elif self.pusher is not None and gpio == self._wiring.blade_direction:
+                uphill = level == self._wiring.blade_uphill_is_high
+                self.pusher.body.direction = 1 if uphill else -1
+            elif self.pusher is not None and gpio == self._wiring.blade_enable:
+                self.pusher.body.is_enabled = level
             elif gpio == self._wiring.enable and level != self.motor.is_enabled:
                 self.motor.is_enabled = level
                 if not level:
@@ -95,6 +108,36 @@ class World:
                     self._move_s = now_s
                 if not self._low < motor.position < self._high:
                     self._at_border(now_s, before_s)
+
+    def on_blade_step(self) -> None:
+        """A rising edge on the blade's step line."""
+        now_s, pusher = self.clock.time_s(), self.pusher
+        if pusher is None:
+            return
+        with self.lock:
+            if not pusher.body.step(now_s):
+                self._report(now_s)
+                return
+            if self.bag.slide is not None:
+                self.truths.append(self.bag.truth())
+                self.bag = pusher.come_to_rest(self.bag, now_s)
+                self._look(now_s)
+            let_go = pusher.push(self.bag, now_s)
+            if let_go is not None:
+                self.bag = let_go
+                self._look(now_s)
+            self._look_at_beams(pusher, now_s)
+            if self._wiring.blade_park is not None:
+                self._set(self._wiring.blade_park, pusher.body.is_parked)
+            self._report(now_s)
+
+    def _look_at_beams(self, pusher: Pusher, now_s: float) -> None:
+        """Bag and blade on the level board."""
+        receivers = self.receivers
+        for beam in range(1, self._n_beams + 1):
+            was = receivers.stands_in(beam)
+            if pusher.covers(beam, was) != was:
+                self._queue(now_s, receivers.bag(beam, not was, self.motor.angle_deg))
 
     def press(self, button: str, down: bool) -> None:
         """Hold or let go "start_button", "stop_button" or "emergency_stop"."""
@@ -113,6 +156,8 @@ class World:
         }
         if pins.beam_2 is not None:
             levels[pins.beam_2] = not pins.beam_broken_is_high
+        if pins.blade_park is not None:
+            levels[pins.blade_park] = self.pusher is None or self.pusher.body.is_parked
         return levels
 
     def _set(self, gpio: int, level: bool, time_s: float | None = None) -> None:
@@ -146,7 +191,7 @@ class World:
             motor.push_back()
         angle_deg = motor.angle_deg
         bag = self.bag
-        if bag.slide is None and motor.direction > 0 and angle_deg >= RAISED_DEG:
+        if bag.slide is None and motor.direction > 0 and angle_deg >= self._raised_deg:
             bag.raise_from(self._move_s, self.hours(now_s)).time_s = now_s
             self._knot = (now_s, radians(angle_deg))
         elif bag.slide is not None:
@@ -192,7 +237,7 @@ class World:
             return
         if slide is None:
             # From above that angle, as after power-on, the next pulse upward raises.
-            places.append(max(motor.position_at(RAISED_DEG), position + 0.5))
+            places.append(max(motor.position_at(self._raised_deg), position + 0.5))
         elif not slide.is_caught:
             wake = self._incline.angle_for(slide.wake_tangent())
             if wake is not None:
@@ -224,6 +269,8 @@ class World:
         self.bag = PlacedBag.put(
             self.seed, self.scenario, self.settings, number, now_s, self._n_beams
         )
+        if self.pusher is not None:
+            self.bag = self.pusher.laid(self.bag)
         self.receivers = Receivers(self.scenario.beam, self._n_beams, self.seed, number)
         self._pending.clear()
         motor, linkage, board = self.motor, self.settings.linkage, self.scenario.board
@@ -260,6 +307,16 @@ class World:
             if self.bag.slide is not None:
                 return self.bag.truth()
             return self.truths[-1] if self.truths else None
+
+    @property
+    def is_placed_by_blade(self) -> bool:
+        """Whether a blade is fitted; the bag lay against it when the power came on."""
+        return self.pusher is not None
+
+    @property
+    def has_blade_moved(self) -> bool:
+        """Whether the blade has made any pulse."""
+        return self.pusher is not None and self.pusher.body.last_s > 0.0
 
     @property
     def is_bag_sliding(self) -> bool:
