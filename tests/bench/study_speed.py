@@ -1,0 +1,134 @@
+"""1,000 run files of 30 s: analysed and compared, then compared again with nothing changed.
+
+Beside it the same effects from a CSV of the results with pandas and statsmodels.
+
+Run: python -m tests.bench.study_speed [--runs 1000] [--folder DIR]
+"""
+
+import argparse
+import json
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from time import perf_counter
+
+from rig.runfile.reader import find_runs
+from rig.settings.load import load_settings
+from rig.study.cache import FOLDER
+from rig.study.catalogue import Preferences
+from rig.study.folder import new_study
+from rig.twin.draws import draw_scenario
+from rig.twin.fabric import plain_face
+from rig.twin.fast import simulate_run, write_run
+
+BAGS = {**{f"T{i}": "soft" for i in range(4)}, **{f"C{i}": "" for i in range(4)}}
+CATALOGUE = """
+[treatments.soft]
+steps = [{ action = "soak", agent = "softener", time_min = 45 }]
+
+[boards.A]
+""" + "".join(
+    f"\n[bags.{bag}]\n" + (f'treatment = "{soft}"\n' if soft else 'role = "control"\n')
+    for bag, soft in BAGS.items()
+)
+PANDAS = """
+import sys, pandas as pd, statsmodels.formula.api as smf
+f = pd.read_csv(sys.argv[1])
+f["T"] = f.bag.str.startswith("T")
+cell = f.groupby(["bag", "T", "face", "treatment_stage", "session"]).onset_angle_deg.mean()
+wide = cell.groupby(["bag", "T", "face", "treatment_stage"]).mean().unstack().reset_index()
+wide["change"] = wide["after 1"] - wide["baseline"]
+for face, own in wide.groupby("face"):
+    fit = smf.ols("change ~ T", own).fit()
+    low, high = fit.conf_int().loc["T[T.True]"]
+    print(face, fit.params["T[T.True]"], low, high)
+"""
+
+
+def make(folder: Path, runs: int) -> float:
+    """Write the study; returns the mean size of a run file in kB."""
+    if (folder / "study.toml").exists():  # made before: only forget the results
+        shutil.rmtree(folder / FOLDER, ignore_errors=True)
+        files = find_runs([folder])
+        return sum(file.stat().st_size for file in files) / len(files) / 1000.0
+    study = new_study(folder, "Speed", Preferences())
+    study.catalogue_path.write_text(f"{study.catalogue_path.read_text()}\n{CATALOGUE}")
+    settings, size = load_settings(None), 0
+    cells = [
+        (stage, session, bag, face)
+        for stage in ("baseline", "after 1")
+        for session in range(2)
+        for bag in BAGS
+        for face in ("slick", "grip")
+    ]
+    for number in range(1, runs + 1):
+        stage, session, bag, face = cells[(number - 1) % len(cells)]
+        mu = 0.5 + 0.01 * list(BAGS).index(bag) + (0.05 if face == "grip" else 0.0)
+        mu += 0.04 if stage != "baseline" and BAGS[bag] else 0.0
+        scenario = draw_scenario(session, face=plain_face(mu, mu - 0.04), session=f"s{session}")
+        lines, truth = simulate_run(
+            settings,
+            scenario,
+            3,
+            number=number,
+            bag=bag,
+            face=face,
+            board="A",
+            session=f"{stage} {session}",
+            series=f"{stage} {session} {bag} {face}",
+            slide_number=(number - 1) // len(cells) + 1,
+            treatment_stage=stage,
+        )
+        size += write_run(study.runs_path, lines, truth).stat().st_size
+    return size / runs / 1000.0
+
+
+def timed(*words: str) -> tuple[str, str]:
+    """Run a command in a fresh process: "wall | processor" seconds, and stdout."""
+    start, before = perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
+    done = subprocess.run(words, check=True, capture_output=True, text=True)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return f"{perf_counter() - start:.1f} | {used:.1f}", done.stdout
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--runs", type=int, default=1000)
+    parser.add_argument("--folder", type=Path, default=None)
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as place:
+        folder = given.folder or Path(place) / "study"
+        kilobytes = make(folder, given.runs)
+        rig = str(Path(sys.executable).with_name("rig"))
+        command = [rig, "compare", str(folder), "--json"]
+        first, out = timed(*command)
+        memory = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024.0
+        second, again = timed(*command)
+        table = Path(place) / "table.csv"
+        timed(rig, "analyse", str(folder), "--table", str(table))
+        other, theirs = timed(sys.executable, "-c", PANDAS, str(table))
+    assert out == again
+    print(f"{given.runs} run files of {kilobytes:.0f} kB each")
+    print("| what | seconds | processor seconds |")
+    print("| --- | --- | --- |")
+    print(f"| first `rig compare` (analyses all) | {first} |")
+    print(f"| second `rig compare` (nothing changed) | {second} |")
+    print(f"| pandas + statsmodels from a CSV of the results, effects only | {other} |")
+    print(f"\nlargest process: {memory:.0f} MB\n")
+    print("effects, degrees:")
+    for effect in json.loads(out)["effects"]:
+        print(
+            f"  {effect['face']} {effect['effect_deg']:.6f} "
+            f"{effect['lower_deg']:.6f} {effect['upper_deg']:.6f}"
+        )
+    print("the same by pandas + statsmodels:")
+    print("  " + theirs.strip().replace("\n", "\n  "))
+
+
+if __name__ == "__main__":
+    main()
