@@ -6,9 +6,10 @@ from typing import NamedTuple
 
 from rig.calibration.file import check_fit
 from rig.clock import At, Done, Handle, Task
+from rig.control.blade_placing import placing_for
 from rig.control.cycle import Cycle
 from rig.control.machine import Machine, StopRequest
-from rig.control.placing import HandPlacing, Placing
+from rig.control.placing import Placing
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.errors import BadInputError
@@ -48,7 +49,8 @@ def make_runs(
         requests: one for each run.
         folder: where the run files go, in a folder for each day.
         start_now: the first run does not wait for the start button; the bag lies ready.
-        placing: how the bag gets back to its place; by hand unless given.
+        placing: how the bag gets back to its place; unless given, by the blade where one is
+            fitted, else by hand.
         before: what is waited for before each run; may change the request.
         on_begin: called before each run with its request and the path of its file.
         on_end: called after each run that came to its end; a reason that it returns ends the
@@ -65,9 +67,7 @@ def make_runs(
             " make one with `rig level`."
         )
     _calibration_flags(machine)
-    placing = placing or HandPlacing(
-        machine.inputs, machine.settings.cycle.placing_timeout_s, is_ready=start_now
-    )
+    placing = placing or placing_for(machine, is_ready=start_now)
     _forget_old_events(machine)
     machine.host.folder = folder
     watchers = start_watching(machine)

@@ -5,7 +5,7 @@ bag lies from its leading (downhill) to its trailing edge.
 """
 
 from dataclasses import dataclass, replace
-from math import cos, radians, sin
+from math import cos, hypot, radians, sin, sqrt
 
 import msgspec
 
@@ -72,6 +72,15 @@ def pushed_placing(
         skew_deg=draw.skew_deg,
         length_mm=draw.length_mm,
     )
+
+
+def stated_gap_mm(settings: Settings, truth: BladeTruth) -> tuple[float, float, int]:
+    """Gap, its uncertainty (mm) and steps to the clear edge, as the machine would state them."""
+    blade, per_mm = settings.blade, blade_pulses_per_mm(settings)
+    way_mm = settings.beam.position_mm + settings.blade.thickness_mm - settings.board.catch_mm
+    gap_mm = blade.thickness_mm + blade.overshoot_mm - blade.springback_mm
+    u_gap_mm = hypot(blade.u_thickness_mm, blade.u_springback_mm, truth.play_mm / sqrt(12.0))
+    return round(gap_mm, 3), round(u_gap_mm, 3), round((way_mm + truth.play_mm) * per_mm)
 
 
 class BladeBody:

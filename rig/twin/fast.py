@@ -1,6 +1,7 @@
 """Run files without pins: the same physics and sensor as the full twin, at many runs a second."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,6 +16,7 @@ from rig.motion.profile import braking, rest_to_rest
 from rig.runfile.model import End, Event, Header, Line, Outcome
 from rig.settings.kinematics import Linkage
 from rig.settings.model import Settings
+from rig.twin.blade import pushed_placing, stated_gap_mm
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import air_at
 from rig.twin.fitted import fitted_chip
@@ -36,6 +38,8 @@ from rig.twin.streams import stream
 from rig.twin.timeline import Move, Timeline
 
 HOME_RETREAT_DEG, LOWERED_DEG = 0.5, 0.3
+PUSH_S = 36.0
+"""The blade's way there and back."""
 READING_S, ENABLE_S, NOTICE_S = 1.6, 0.021, 0.06
 """Times of the machine's cycle: home reading, driver on before a move, button to its notice."""
 
@@ -216,13 +220,20 @@ class _Run:
         put_s = max(placing_s, home_s + WAIT_S)
         self.bag = PlacedBag.put(self.seed, self.scenario, settings, self.number, put_s, self.beams)
         placed_s = put_s + PRESS_AFTER_S + NOTICE_S
+        gap_mm, u_gap_mm, clear = settings.bag.gap_mm, settings.bag.u_gap_mm, None
+        if settings.blade.fitted:
+            placing = pushed_placing(self.seed, self.scenario, settings, self.number)
+            self.bag = replace(self.bag, placing=placing)
+            placed_s = put_s + PUSH_S
+            gap_mm, u_gap_mm, clear = stated_gap_mm(settings, self.scenario.blade)
         self._event(
             placed_s,
             "placed",
-            gap_mm=settings.bag.gap_mm,
-            u_gap_mm=settings.bag.u_gap_mm,
-            blade_steps=None,
+            gap_mm=gap_mm,
+            u_gap_mm=u_gap_mm,
+            blade_steps=clear,
             tries=1,
+            pushes=0 if clear is None else 1,
         )
         self._state(placed_s, "dwelling")
         begin_s = placed_s + self.dwell_s

@@ -151,6 +151,7 @@ def make_header(
         "u_gap_mm": bag.u_gap_mm,
         "bag_length_mm": bag.length_mm,
         "u_bag_length_mm": bag.u_length_mm,
+        "placing": "blade" if settings.blade.fitted else "hand",
         "source": "twin",
         "software": SOFTWARE,
     }
