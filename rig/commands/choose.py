@@ -5,7 +5,10 @@ from typing import Annotated, Any
 
 import typer
 
-from rig.commands.options import Json, print_json
+from rig.commands.options import Json, RigFile, Seed, Twin, print_json, say, settings_of
+
+LIVE_S = 10.0
+"""A climate sensor that gives nothing for so long has nothing to give."""
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
 Temperature = Annotated[
@@ -49,13 +52,55 @@ Reader = Annotated[
 ]
 
 
-def day_choice(study: Path, temperature: float | None, humidity: float | None, **rest: Any) -> Any:
-    """The choice, from the climate that was typed."""
+def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
+    """Temperature (°C) and relative humidity (%) as the rig's sensor reads them now.
+
+    Raises:
+        BadInputError: there is no rig to read them from.
+    """
+    from rig.clock import At, Task
+    from rig.errors import BadInputError, RigError
+    from rig.opening import open_rig
+    from rig.procedures.runs import raise_failures, start_watching
+
+    def look() -> Task[tuple[float, float]]:
+        machine = opened.machine
+        start_watching(machine)
+        end_s = machine.clock.time_s() + LIVE_S
+        while (now := machine.clock.time_s()) < end_s:
+            yield At(now + 0.2)
+            raise_failures(machine)
+            live = machine.live
+            if live.temperature_c is not None and live.relative_humidity_pct is not None:
+                return live.temperature_c, live.relative_humidity_pct
+        raise BadInputError("The climate sensor gave no reading.")
+
+    try:
+        opened = open_rig(settings_of(rig), twin=twin, seed=seed, settings_file=rig)
+        with opened:
+            return opened.run(look())
+    except RigError as error:
+        raise BadInputError(
+            f"Give the day's air (--temperature T --humidity H), or read it on a rig: {error}"
+        ) from None
+
+
+def day_choice(
+    study: Path,
+    temperature: float | None,
+    humidity: float | None,
+    live: tuple[Path | None, bool, int],
+    **rest: Any,
+) -> Any:
+    """The choice, in the climate that was typed or, without one, in that of the rig."""
     from rig.errors import BadInputError
     from rig.study.ask import choice_of_the_day
 
+    if (temperature is None) != (humidity is None):
+        raise BadInputError("Give both of the day's air, --temperature T and --humidity H.")
     if temperature is None or humidity is None:
-        raise BadInputError("Give the day's air: --temperature T --humidity H.")
+        temperature, humidity = live_air(*live)
+        say(f"Air by the rig's sensor: {temperature:.1f} °C, {humidity:.0f} %RH.")
     return choice_of_the_day(
         study, temperature_c=temperature, relative_humidity_pct=humidity, **rest
     )
@@ -74,13 +119,17 @@ def choose(
     tolerance: Tolerance = None,
     reading: Readings = None,
     reader: Reader = None,
+    rig: RigFile = None,
+    twin: Twin = False,
+    seed: Seed = 1,
     json: Json = False,
 ) -> None:
-    """Rank bag faces and sets for the day's air and a wish."""
+    """Rank bag faces and sets for a wish, in the air that was typed or that the rig reads now."""
     choice = day_choice(
         study,
         temperature,
         humidity,
+        (rig, twin, seed),
         board_temperature_c=board_temperature,
         approach=approach,
         board=board,

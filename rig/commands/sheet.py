@@ -20,7 +20,7 @@ from rig.commands.choose import (
     Tolerance,
     day_choice,
 )
-from rig.commands.options import say
+from rig.commands.options import RigFile, Seed, Twin, say
 
 
 def sheet(
@@ -36,6 +36,9 @@ def sheet(
     tolerance: Tolerance = None,
     reading: Readings = None,
     reader: Reader = None,
+    rig: RigFile = None,
+    twin: Twin = False,
+    seed: Seed = 1,
     text: Annotated[bool, typer.Option("--text", help="Plain text on stdout.")] = False,
     paper: Annotated[str, typer.Option("--paper", metavar="A4|letter")] = "A4",
     out: Annotated[
@@ -53,6 +56,7 @@ def sheet(
         study,
         temperature,
         humidity,
+        (rig, twin, seed),
         board_temperature_c=board_temperature,
         approach=approach,
         board=board,

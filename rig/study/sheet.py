@@ -14,11 +14,11 @@ MOST_ROWS = 16
 BOARD_LENGTH_MM = 1219.0
 
 CHECK = (
-    "Level the board across. Stand it as played, then lift its upper end slowly (about 1° per "
-    "second) by a wedge or by hand at the upper edge, the lower edge on the floor.",
-    "Slide the picked bag five times from the same place, the stated face down, two hands off. "
+    "Level the board across. Then raise it slowly (about 1° per second) by a wedge pushed in under "
+    "its upper end.",
+    "Slide the picked bag five times from the same place, the stated face down, no hand on it. "
     "Read the angle at which it starts; take the median.",
-    "If the median lies inside the bag's range below, the pick stands. If it lies outside, give "
+    "If the median lies inside the bag's range above, the pick stands. If it lies outside, give "
     "the readings to `rig choose --reading`: they shift the whole list for this board and hour.",
     "Board in the sun is warmer than the air, so drier at its surface: measure its temperature, "
     "or shade it for a quarter of an hour first.",

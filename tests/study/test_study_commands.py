@@ -69,6 +69,15 @@ def test_choose_ranks_and_explains(rig: Run, folder: Path) -> None:
     assert "moved the list" in out
 
 
+def test_choose_reads_the_air_on_the_rig(rig: Run, folder: Path) -> None:
+    code, out, err = rig("choose", folder, "--twin", "--seed", 5, "--angle", 21, "--json")
+    assert code == 0
+    assert "Air by the rig's sensor" in err
+    air = json.loads(out)["air"]
+    assert 10.0 < air["temperature_c"] < 35.0
+    assert f"{air['temperature_c']:.1f} °C" in err
+
+
 def test_sheet_writes_a_page_and_prints_text(rig: Run, folder: Path) -> None:
     words = (folder, "--temperature", 22, "--humidity", 50, "--angle", 21)
     code, out, err = rig("sheet", *words)
@@ -84,6 +93,7 @@ def test_sheet_writes_a_page_and_prints_text(rig: Run, folder: Path) -> None:
     ("words", "sentence"),
     [
         ((), "Give the day's air"),
+        (("--temperature", 22), "Give both"),
         (("--temperature", 22, "--humidity", 150), "relative humidity of 150"),
         (("--temperature", 22, "--humidity", 50), "There is no wish"),
         (("--temperature", 22, "--humidity", 50, "--angle", 20, "--mu", 0.4), "Give one wish"),
