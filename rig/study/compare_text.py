@@ -12,10 +12,11 @@ SMALL_P = 0.05
 
 def sentences(c: Comparison) -> list[str]:
     """What can be said, what cannot, and what to measure next."""
-    return [*_can(c), *_cannot(c), *_next(c)]
+    return [*can_say(c), *cannot_say(c), *say_next(c)]
 
 
-def _can(c: Comparison) -> list[str]:
+def can_say(c: Comparison) -> list[str]:
+    """What can be said."""
     said = []
     for e in c.effects:
         if e.blocked or not e.found:
@@ -41,7 +42,8 @@ def _name(e: Effect) -> str:
     return f"{e.treatment}{against} ({e.face} face, {e.board})"
 
 
-def _cannot(c: Comparison) -> list[str]:
+def cannot_say(c: Comparison) -> list[str]:
+    """What cannot be said, and what to be careful of."""
     said = [
         f"Blocked: the reference bag on {s.board} moved by {s.shift_deg:+.2f}° "
         f"({s.kind} {s.session!r}), so nothing measured on that board is compared. Wipe the board, "
@@ -116,7 +118,8 @@ def _scope_sentence(e: Effect) -> str:
     )
 
 
-def _next(c: Comparison) -> list[str]:
+def say_next(c: Comparison) -> list[str]:
+    """What to measure next."""
     said = []
     for effect, found in c.next_for:
         if effect.against not in (CONTROLS, "") or effect.blocked or not found:
