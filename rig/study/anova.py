@@ -89,7 +89,7 @@ def regress(y: Sequence[float], *predictors: Sequence[float]) -> Regression:
     x_mean, y_mean = x.mean(axis=0), target.mean()
     centred = x - x_mean
     scale = np.sqrt((centred**2).sum(axis=0))
-    if (scale <= 1e-12 * np.abs(x_mean)).any():
+    if (scale <= 1e-12 * np.abs(x).max(axis=0)).any():
         raise BadInputError("A predictor does not vary, so it has no slope; measure other values.")
     q, r = np.linalg.qr(centred / scale)
     if np.abs(np.diag(r)).min() < 1e-10:
@@ -107,7 +107,7 @@ def regress(y: Sequence[float], *predictors: Sequence[float]) -> Regression:
         standard_errors=(u_intercept, *map(float, np.sqrt(np.diag(covariance)))),
         residual_sd=sqrt(s2),
         df=df,
-        r_squared=1.0 - ss / total,
+        r_squared=1.0 - ss / total if total > 0 else nan,
         f=((total - ss) / k) / s2 if s2 > 0 else nan,
     )
 

@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from rig.errors import BadInputError
 from rig.study.advice import Option, options
-from rig.study.anova import Term
+from rig.study.anova import OneWay, Term, one_way
 from rig.study.climate_model import ClimateModel, fit_climate
 from rig.study.compare_changes import BagChange, Place, changes
 from rig.study.compare_effects import Effect, effects, grouped, with_family_p
@@ -43,6 +43,8 @@ class Comparison(Struct, frozen=True, kw_only=True):
     n_sessions: int
     effects: list[Effect]
     changes: dict[Place, list[BagChange]]
+    overall: dict[Place, OneWay]
+    """Whether any of three or more groups differs."""
     by_climate: dict[Place, list[Term]]
     references: list[ReferenceShift]
     cells: list[CellMean]
@@ -74,6 +76,9 @@ class Comparison(Struct, frozen=True, kw_only=True):
                 {"face": p.face, "board": p.board} | plain(c)
                 for p, listed in self.changes.items()
                 for c in listed
+            ],
+            "groups_alike": [
+                {"face": p.face, "board": p.board} | plain(one) for p, one in self.overall.items()
             ],
             "treatment_by_climate": [
                 {"face": p.face, "board": p.board, "type": "II", "terms": plain(terms)}
@@ -195,6 +200,7 @@ def compare(
         n_sessions=len({row.session for row in rows}),
         effects=found,
         changes=changed,
+        overall=_overall(changed),
         by_climate={} if last is None else by_climate(own, names, bags, (first, last), model),
         references=references,
         cells=cell_means(rows, names, layers),
@@ -237,6 +243,15 @@ def layers_by_face(
             (info.set or info.model or "") if (info := bags.get(row.bag)) else "" for row, _ in own
         ]
         found[face] = layers_of([row for row, _ in own], [v for _, v in own], kinds)
+    return found
+
+
+def _overall(changed: Mapping[Place, list[BagChange]]) -> dict[Place, OneWay]:
+    found = {}
+    for place, listed in changed.items():
+        groups = [[change.change_deg for change in group] for group in grouped(listed).values()]
+        if len(groups) > 2 and sum(map(len, groups)) > len(groups):
+            found[place] = one_way(groups)
     return found
 
 

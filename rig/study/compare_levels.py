@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from math import sqrt
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from rig.study.anova import Term, split_plot
 from rig.study.cells import Cell, cells_of, mean_over_sessions
@@ -11,7 +11,7 @@ from rig.study.climate_model import ClimateModel
 from rig.study.compare_changes import Place, changes
 from rig.study.quantiles import t_quantile
 from rig.study.rows import BagInfo, Row, Unit, unit_of
-from rig.study.tukey import Pair, tukey_kramer
+from rig.study.tukey import Pair, tukey_kramer, welch
 from rig.study.variance import RESIDUAL, Layers
 
 SAME_CLIMATE_PCT = 8.0
@@ -50,7 +50,11 @@ class Contrast(Struct, frozen=True, kw_only=True):
 
 
 class SetPair(Struct, frozen=True, kw_only=True):
-    """Two sets of bags on one face, board and stage; 5 % for the family of sets there."""
+    """Two sets of bags on one face, board and stage; 5 % for the family of sets there.
+
+    Two sets alone are compared by Welch's t, since one set may be more even than the other; more by
+    Tukey–Kramer.
+    """
 
     face: str
     board: str
@@ -200,7 +204,7 @@ def _contrast(what: str, first: str, second: str, where: str, values: list[float
 
 
 def set_pairs(levels: Mapping[Unit, float], bags: Mapping[str, BagInfo]) -> list[SetPair]:
-    """Sets against each other on each face, board and stage, by Tukey–Kramer over bag means."""
+    """Sets against each other on each face, board and stage, over the means of their bags."""
     found = []
     for where in sorted({unit[1:] for unit in levels}):
         groups: dict[str, list[float]] = {}
@@ -208,9 +212,13 @@ def set_pairs(levels: Mapping[Unit, float], bags: Mapping[str, BagInfo]) -> list
             name = bags[unit.bag].set if unit.bag in bags else None
             if unit[1:] == where and name is not None:
                 groups.setdefault(name, []).append(level)
+        pairs = tukey_kramer(groups)
+        if len(groups) == 2:
+            first, second = groups
+            alone = welch(groups[first], groups[second])
+            pairs = [] if alone is None else [structs.replace(alone, first=first, second=second)]
         found += [
-            SetPair(face=where[0], board=where[1], stage=where[2], pair=pair)
-            for pair in tukey_kramer(groups)
+            SetPair(face=where[0], board=where[1], stage=where[2], pair=pair) for pair in pairs
         ]
     return found
 

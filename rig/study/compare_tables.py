@@ -32,10 +32,14 @@ def tables(c: Comparison) -> str:
             "(5 % per comparison; Tukey–Kramer: 5 % per face and board)",
             _effects(c),
         ),
+        ("All groups alike? One-way analysis of variance of the bags' changes", _overall(c)),
         ("Treatment × climate, changes in degrees, sums of squares of type II", _anova(c)),
         ("Reference bag", _references(c)),
         ("Faces and boards, each bag with itself, degrees (5 % per comparison)", _contrasts(c)),
-        ("Sets of bags, degrees (Tukey–Kramer, 5 % per face, board and stage)", _sets(c)),
+        (
+            "Sets of bags, degrees (Tukey–Kramer, two sets Welch; 5 % per face, board and stage)",
+            _sets(c),
+        ),
         ("Precision in degrees (ISO 5725-3)", _precision(c)),
         ("Drift within series", _trends(c)),
         ("Far from the others of their series", _outliers(c)),
@@ -117,6 +121,15 @@ def _effects(c: Comparison) -> Rows:
             e.scope,
         )
         for e in c.effects
+    ]
+    return rows
+
+
+def _overall(c: Comparison) -> Rows:
+    rows: Rows = [("face", "board", "df", "F", "p")]
+    rows += [
+        (place.face, place.board, f"{o.df_between}, {o.df_within}", f"{o.f:.2f}", f"{o.p:.3f}")
+        for place, o in c.overall.items()
     ]
     return rows
 

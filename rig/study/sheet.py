@@ -9,7 +9,8 @@ from rig.study.choose import Candidate, Choice
 from rig.study.rows import mu_of
 
 MOST_ROWS = 16
-"""More candidates than this do not fit on the page; the sheet says how many it leaves out."""
+MOST_SETS = 8
+"""More than these do not fit on the page; the sheet says how many faces it leaves out."""
 
 BOARD_LENGTH_MM = 1219.0
 
@@ -28,13 +29,13 @@ CAUTION = (
     "ranks bags, it does not promise where one stops."
 )
 STYLE = """
-@page { size: A4; margin: 12mm }
-body { font: 11pt/1.35 sans-serif; color: #000; background: #fff; max-width: 186mm; margin: auto }
-h1 { font-size: 17pt; margin: 0 0 2mm } h2 { font-size: 12pt; margin: 4mm 0 1mm }
+@page { size: A4; margin: 10mm }
+body { font: 9.5pt/1.25 sans-serif; color: #000; background: #fff; max-width: 190mm; margin: auto }
+h1 { font-size: 15pt; margin: 0 0 1mm } h2 { font-size: 11pt; margin: 2.5mm 0 0.5mm }
 table { border-collapse: collapse; width: 100% } td, th { border-bottom: 0.3pt solid #888;
-text-align: left; padding: 0.6mm 1.5mm; font-variant-numeric: tabular-nums }
+text-align: left; padding: 0.3mm 1.2mm; font-variant-numeric: tabular-nums }
 tr.pick td { font-weight: bold; border: 1pt solid #000 }
-ol { margin: 0; padding-left: 6mm } p { margin: 1mm 0 } .warn { border-left: 2mm solid #000;
+ol { margin: 0; padding-left: 6mm } p { margin: 0.7mm 0 } .warn { border-left: 2mm solid #000;
 padding-left: 2mm } table, ol, p { break-inside: avoid }
 """
 
@@ -121,7 +122,7 @@ def sheet_text(choice: Choice, title: str = "Match day") -> str:
     blocks += [f"! {warning}" for warning in choice.warnings]
     blocks += ["", format_table(_candidates(choice.candidates[:MOST_ROWS]))]
     if choice.sets:
-        blocks += ["", format_table(_sets(choice)[: MOST_ROWS + 1])]
+        blocks += ["", format_table(_sets(choice)[: MOST_SETS + 1])]
     blocks += ["", *_footnotes(choice), "", "Check the pick with one tilt of the board"]
     blocks += [f"{i}. {step}" for i, step in enumerate(CHECK, start=1)]
     return "\n".join([*blocks, "", CAUTION])
@@ -141,7 +142,7 @@ def sheet_html(choice: Choice, title: str = "Match day", paper: str = "A4") -> s
     parts += [f"<p class=warn>{escape(warning)}</p>" for warning in choice.warnings]
     parts += ["<h2>Bags</h2>", _table(_candidates(choice.candidates[:MOST_ROWS]), pick=True)]
     if choice.sets:
-        parts += ["<h2>Sets</h2>", _table(_sets(choice)[: MOST_ROWS + 1])]
+        parts += ["<h2>Sets</h2>", _table(_sets(choice)[: MOST_SETS + 1])]
     parts += [f"<p><small>{escape(' '.join(_footnotes(choice)))}</small></p>"]
     parts += ["<h2>Check the pick with one tilt of the board</h2>", "<ol>"]
     parts += [f"<li>{escape(step)}</li>" for step in CHECK]

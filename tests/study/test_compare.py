@@ -105,6 +105,9 @@ def test_family_is_wider_than_one_comparison() -> None:
         assert effect.family_size == 3
         assert effect.family_upper_deg > effect.upper_deg
         assert effect.family_p >= effect.p
+    (overall,) = result.overall.values()
+    assert (overall.df_between, overall.df_within) == (2, 3)
+    assert "All groups alike?" in tables(result)
 
 
 def test_treatment_by_climate_is_found_where_it_is() -> None:
@@ -150,6 +153,7 @@ def test_faces_boards_and_sets() -> None:
     baseline = next(s for s in result.sets if s.stage == "baseline" and s.face == "slick")
     assert baseline.pair.first == "heron"
     assert abs(baseline.pair.difference - 0.5) < 0.3
+    assert baseline.pair.df == pytest.approx(4.0, abs=0.5)  # Welch's, from two sets of three
 
 
 def test_one_run_only() -> None:
