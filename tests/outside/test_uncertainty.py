@@ -69,7 +69,7 @@ def test_u_of_the_tangent_against_the_package_uncertainties() -> None:
 
 
 def test_the_friction_laws_part_is_a_root_mean_square() -> None:
-    # Drawn evenly over −0.09…0.30°: mean 0.105°, standard deviation 0.39/√12°.
+    # Drawn evenly over −0.09…0.45°: mean 0.18°, standard deviation 0.54/√12°.
     part = friction_law_component(1.0)
-    assert part.u_theta_deg == pytest.approx(math.sqrt(0.105**2 + 0.39**2 / 12.0))
+    assert part.u_theta_deg == pytest.approx(math.sqrt(0.18**2 + 0.54**2 / 12.0))
     assert friction_law_component(8.0).u_theta_deg == pytest.approx(4.0 * part.u_theta_deg)
