@@ -57,7 +57,7 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
     outcome = run.end.outcome if run.end is not None else "interrupted"
     if outcome == "no_slide":
         flags.append("no_slide")
-    if outcome in ("stopped", "fault") and not INVALIDATING.intersection(flags):
+    if outcome in ("stopped", "fault", "interrupted") and not INVALIDATING.intersection(flags):
         flags.append("halted")
     check_home(run, calibration, flags)
     raise_s, end_s = _raise_span(run)

@@ -86,7 +86,7 @@ FAULTS: tuple[Fault, ...] = (
         "steps and angle sensor differ: steps lost, board cranked by hand, sensor moved",
         HOMED,
         "cut",
-        "at `interlocks.angle_mismatch_deg`",
+        "beyond `interlocks.angle_mismatch_deg` for 0.3 s",
         "step_loss",
         "Look for something that holds the board, check the sensor's screws. " + CHECK,
     ),

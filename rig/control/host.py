@@ -29,7 +29,7 @@ class Host:
         self.clock_jump_s = 0.0
         """How far wall time went away from monotonic time since the last `mark`."""
         self._clock = clock
-        self._root = root
+        self.root = root
         self._due_s = float("-inf")
         self._mark_s = self._apart_s()
 
@@ -54,9 +54,9 @@ class Host:
     def _supply_low(self) -> bool:
         """By the firmware's word where there is one, else by the kernel's alarm."""
         try:
-            word = int((self._root / THROTTLED).read_text("ascii"), 16)
+            word = int((self.root / THROTTLED).read_text("ascii"), 16)
         except (OSError, ValueError):
-            return any(_is_alarm(chip) for chip in self._root.glob("sys/class/hwmon/hwmon*"))
+            return any(_is_alarm(chip) for chip in self.root.glob("sys/class/hwmon/hwmon*"))
         return bool(word & UNDER_VOLTAGE_NOW)
 
 

@@ -17,6 +17,7 @@ CLEAR_OF_HOME_DEG = 1.5
 """Above this the lower switch must have closed again."""
 CLOCK_JUMP_S = 5.0
 DOUBTFUL_READINGS = 3
+MISMATCH_LASTS_S = 0.3
 
 
 def check_interlocks(machine: "Machine", state: State) -> None:
@@ -74,12 +75,17 @@ def _silent_imu(machine: "Machine") -> str | None:
 
 
 def _angle_mismatch(machine: "Machine") -> str | None:
+    """Only after it has lasted: a sensor that fails shows what is wrong with it soon after."""
     angle = machine.live.angle_deg
-    if angle is None:
-        return None
     by_steps = machine.step_angle_deg()
     limit = machine.settings.interlocks.angle_mismatch_deg
-    if abs(angle - by_steps) > limit:
+    if angle is None or abs(angle - by_steps) <= limit:
+        machine.mismatch_since_s = None
+        return None
+    now_s = machine.clock.time_s()
+    if machine.mismatch_since_s is None:
+        machine.mismatch_since_s = now_s
+    if now_s - machine.mismatch_since_s >= MISMATCH_LASTS_S:
         return (
             f"The angle sensor says {angle:.2f}° and the steps say {by_steps:.2f}°"
             f" (allowed difference {limit:g}°): steps were lost, or the sensor moved."

@@ -74,7 +74,7 @@ class Machine:
     ) -> None:
         self.clock = clock
         self.host = host or Host(clock)
-        self._lock = lock
+        self.lock = lock
         self.settings = settings
         self.calibration = calibration
         self.bus = bus
@@ -95,6 +95,8 @@ class Machine:
         self.last_run_reason: MachineFaultError | None = None
         """Why no other run may begin after the present one."""
         self.doubtful_climates = 0
+        self.mismatch_since_s: float | None = None
+        """Since when sensor and steps differ."""
         self.cut_by: str | None = None
         """Cause for which the pulse loop made no further pulse in the last move."""
         self.progress = ProgressWatch()
@@ -127,8 +129,8 @@ class Machine:
 
     def _open(self) -> None:
         settings = self.settings
-        if self._lock is not None:
-            self._lock.open()
+        if self.lock is not None:
+            self.lock.open()
         factory = self._open_pins()
         self._opened.append(factory)
         self.inputs = Inputs(self.clock, factory, settings.pins, self.events)
@@ -163,8 +165,8 @@ class Machine:
                 device.close()
             except Exception as error:  # each device gets its turn, whatever the one before did
                 first = first or error
-        if self._lock is not None:
-            self._lock.close()
+        if self.lock is not None:
+            self.lock.close()
         if first is not None:
             raise first
 
@@ -271,6 +273,7 @@ class Machine:
         """Go to a state: into the file, onto the lamp, before everybody's eyes."""
         if self.recorder is not None:
             self.recorder.enter(state, self.clock.time_s())
+        self.host.mark()
         self.live.state = state
         self.live.wants = ""
         self.lamp.show(state)

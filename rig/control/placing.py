@@ -12,6 +12,11 @@ from rig.devices.inputs import Edge, Inputs
 BUTTON_POLL_S = 0.02
 
 
+class StartRequest(NamedTuple):
+    """Put into the machine's events it counts as a press of the start button, where one is waited
+    for; at any other time it counts for nothing."""
+
+
 class Placed(NamedTuple):
     """Where the bag lies now; goes into the run file as it is."""
 
@@ -93,7 +98,9 @@ def is_beam_broken(inputs: Inputs) -> bool:
 
 
 def wait_for_start(mover: Mover, inputs: Inputs, deadline_s: float, allowed_s: float) -> Task[None]:
-    """Wait for a press of the start button; one that is held already must first be let go.
+    """Wait for a press of the start button, or a `StartRequest`.
+
+    A button that is held already must first be let go.
 
     Raises:
         StoppedError: nobody pressed it by `deadline_s`; `allowed_s` is for the message.
@@ -104,6 +111,8 @@ def wait_for_start(mover: Mover, inputs: Inputs, deadline_s: float, allowed_s: f
         if now_s >= deadline_s:
             raise StoppedError(f"Nobody pressed start within {allowed_s:g} s.")
         item = yield from mover.next_event(min(deadline_s, now_s + BUTTON_POLL_S))
+        if isinstance(item, StartRequest):
+            return
         if isinstance(item, Edge) and item.name == "start_button":
             pressed = button.update(item.t_s, item.active)
         else:

@@ -4,6 +4,8 @@ from rig.control.faults import fault
 
 WRONG_WAY_DEG = 0.8
 NO_PROGRESS_DEG = 1.2
+FRESH_S = 0.15
+"""An angle older than this says nothing; whether the sensor is silent is another question."""
 LEAST_SHARE = 0.4
 """Of the travel by steps the sensor must show this share; its filter and the batches lag."""
 
@@ -18,13 +20,14 @@ class ProgressWatch:
         """A move begins."""
         self._track = []
 
-    def look(self, step_angle_deg: float, angle_deg: float | None) -> None:
-        """Take both angles, some twenty times a second.
+    def look(self, step_angle_deg: float, angle_deg: float | None, age_s: float) -> None:
+        """Take both angles, some twenty times a second, and how old the sensor's is.
 
         Raises:
             MachineFaultError: `wrong_direction` or `no_progress`.
         """
-        if angle_deg is None:
+        if angle_deg is None or age_s > FRESH_S:
+            self._track = []
             return
         self._track.append((step_angle_deg, angle_deg))
         for i in range(len(self._track) - 1, -1, -1):
