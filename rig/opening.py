@@ -49,13 +49,19 @@ class OpenRig:
     ) -> None:
         self.machine.__exit__(kind, error, trace)
 
-    def run(self, task: Task[T], beside: Iterable[Task[Any]] = ()) -> T:
-        """Run a task on the machine's clock; on the twin a simulated person stands by."""
+    def run(self, task: Task[T], beside: Iterable[Task[Any]] = (), *, presses: bool = True) -> T:
+        """Run a task on the machine's clock; on the twin a simulated person stands by.
+
+        Args:
+            task: what to run to its end.
+            beside: what runs meanwhile.
+            presses: the simulated person presses start; otherwise it only puts the bag back.
+        """
         clock = self.machine.clock
         for i, companion in enumerate(beside):
             clock.spawn(companion, f"beside {i}")
         if self.twin is not None:
-            clock.spawn(self.twin.person(), "person")
+            clock.spawn(self.twin.person(presses=presses), "person")
         return clock.run(task)
 
     def level_person(self, seed: int, **errors: float) -> "TwinLevelPerson | None":

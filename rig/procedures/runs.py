@@ -1,6 +1,7 @@
 """Runs in a row on one opened machine, each in a file of its own."""
 
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -18,6 +19,8 @@ from rig.runfile.model import Flag, Outcome
 from rig.runfile.writer import RunWriter, new_run_id, run_folder, run_path
 
 FIRST_LOOK_S = 0.3
+LAST_LOOK_S = 2.0
+"""A reading under way takes less than this, retries included."""
 
 
 class MadeRun(NamedTuple):
@@ -84,8 +87,7 @@ def make_runs(
             if on_end(run):
                 break
     finally:
-        for watcher in watchers:
-            watcher.cancel()
+        yield from stop_watching(machine, watchers)
     return made
 
 
@@ -114,6 +116,18 @@ def start_watching(machine: Machine) -> list[Handle[None]]:
         machine.clock.spawn(machine.watch_climate(), "climate", report_to=machine.events),
         machine.clock.spawn(machine.lamp.blink(), "lamp", report_to=machine.events),
     ]
+
+
+def stop_watching(machine: Machine, watchers: Iterable[Handle[None]]) -> Task[None]:
+    """Task: end the tasks of `start_watching`, and wait until each has let go of its sensor.
+
+    What one of them raised was reported as an event already.
+    """
+    for watcher in watchers:
+        watcher.cancel()
+    for watcher in watchers:
+        with suppress(Exception):
+            yield from watcher.join(machine.clock.time_s() + LAST_LOOK_S)
 
 
 def raise_failures(machine: Machine) -> None:

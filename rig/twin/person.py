@@ -16,8 +16,8 @@ LOOK_S = 0.25
 SLIDING_LOOK_S = 0.01
 
 
-def attend(world: World, clock: Clock) -> Task[None]:
-    """Task without end: look after the rig.
+def attend(world: World, clock: Clock, *, presses: bool = True) -> Task[None]:
+    """Task without end: look after the rig; without `presses` it only puts the bag back.
 
     Where a blade places the bag nobody reaches over the board: start is pressed until it moves.
     It also lets a sliding bag go on while the motor stands, since nobody else would.
@@ -35,6 +35,10 @@ def attend(world: World, clock: Clock) -> Task[None]:
         if is_ready and now_s >= ready_s:
             if pressed_s < world.driver_off_s and not world.is_placed_by_blade:
                 world.place_bag()
+            if not presses:
+                pressed_s = now_s
+                yield At(now_s + LOOK_S)
+                continue
             yield At(now_s + PRESS_AFTER_S)
             if not world.motor.is_enabled:
                 pressed_s = clock.time_s()

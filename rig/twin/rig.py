@@ -57,9 +57,9 @@ class TwinRig:
         """The calibration that this rig's owner has made of its angle sensor."""
         return calibration_for(self.world.scenario, self.settings, self.seed)
 
-    def person(self) -> Task[None]:
-        """Task: the person who serves the rig."""
-        return attend(self.world, self.clock)
+    def person(self, *, presses: bool = True) -> Task[None]:
+        """Task: the person who serves the rig; without `presses` somebody else presses start."""
+        return attend(self.world, self.clock, presses=presses)
 
     @property
     def truths(self) -> list[Truth]:
