@@ -253,5 +253,6 @@ def _drifted_apart(
     rest = inclination_deg(
         calibration, gravity_g(calibration, counts[before], ramp.imu_temperature_c)
     )
-    start = float(np.interp(raise_s - 0.1, ramp.steps_s, ramp.steps_deg))
-    return abs(ramp.offset_deg - (float(np.mean(rest)) - start)) > MISMATCH_DEG
+    # After a quick approach the board was still moving in part of this time.
+    start = np.interp(t_s[before], ramp.steps_s, ramp.steps_deg)
+    return abs(ramp.offset_deg - float(np.mean(rest - start))) > MISMATCH_DEG

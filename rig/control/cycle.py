@@ -21,6 +21,8 @@ from rig.runfile.model import Outcome
 
 HOME_SETTLE_S = 0.6
 HOME_CAPTURE_S = 1.0
+APPROACH_REST_S = 0.3
+"""Between a quick approach and the measured raise: the cradle stops swinging."""
 LOWER_TO_DEG = 0.3
 """The board is lowered to this far above home; the next homing goes the rest, slowly."""
 
@@ -143,9 +145,8 @@ class Cycle(Mover):
     def _raise(self) -> Task[bool]:
         """Raise at a constant rate until the bag has cleared the last beam; True if it has."""
         machine, recorder, settings = self._machine, self._recorder, self._machine.settings
-        plan = machine.plan(settings.linkage.soft_limit_deg, self._request.rate_deg_s)
+        request, approach_deg = self._request, self._request.approach_deg
         machine.enter("raising")
-        self._recorder.event("raise_started", self._clock.time_s(), dwell_s=self._request.dwell_s)
         passage = Passage(machine, recorder, self._request)
 
         def look(item: Any) -> None:
@@ -155,7 +156,18 @@ class Cycle(Mover):
                 if over >= self._cycle.after_clear_s:
                     machine.stepper.request_stop("brake")
 
-        yield from self.move(plan, look)
+        detail = {"dwell_s": request.dwell_s}
+        if approach_deg is not None and approach_deg > machine.step_angle_deg():
+            yield from self.move(machine.plan(approach_deg, machine.lowering_rate_deg_s), look)
+            detail["approach_deg"] = machine.step_angle_deg()
+            if passage.broken_s is not None:
+                # It slid at a rate that was not the asked one.
+                recorder.flag("moved_before_raise")
+            yield from self.wait_s(APPROACH_REST_S)
+        recorder.event("raise_started", self._clock.time_s(), **detail)
+        if passage.cleared_s is None:
+            plan = machine.plan(settings.linkage.soft_limit_deg, request.rate_deg_s)
+            yield from self.move(plan, look)
         self._recorder.event("raise_ended", self._clock.time_s())
         if passage.cleared_s is None:
             recorder.flag("stalled_in_slide" if passage.broken_s is not None else "no_slide")

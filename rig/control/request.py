@@ -33,4 +33,6 @@ class RunRequest(Struct, frozen=True, kw_only=True):
     slides_before: int | None = None
     approach: Literal["from_dry", "from_damp", "unknown"] = "unknown"
     conditioned_h: float | None = None
+    approach_deg: float | None = None
+    """Go fast up to here, then on at the measuring rate; None: measure from level on."""
     source: Literal["rig", "twin"] = "rig"

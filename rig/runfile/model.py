@@ -102,6 +102,7 @@ class Header(_Line, tag="header", frozen=True, kw_only=True):
     placing: Literal["blade", "hand"] = "hand"
     rate_deg_s: Annotated[float, Meta(gt=0)]
     dwell_s: Annotated[float, Meta(ge=0)]
+    approach_deg: float | None = None
     gap_mm: float | None = None
     u_gap_mm: float | None = None
     bag_length_mm: float | None = None
@@ -115,9 +116,11 @@ class Header(_Line, tag="header", frozen=True, kw_only=True):
 class Event(_Line, tag="event", frozen=True, kw_only=True):
     """Something that happened; `detail` depends on `event`.
 
-    `state` {"state"}, `placed` {"gap_mm", "u_gap_mm", "blade_steps", "tries"}, `raise_started`
-    {"dwell_s"}, `beam_broken` and `beam_clear` {"beam"}, `limit_upper`, `limit_lower`, `estop`,
-    `home_reading` {"angle_deg", "cross_deg"}, `fault` {"cause", "action"}, `raise_ended` {}.
+    `state` {"state"}, `placed` {"gap_mm", "u_gap_mm", "blade_steps", "tries", "pushes", …},
+    `blade_passed` {"clear_steps", "back_steps", "top_steps", "bag_length_mm", "trouble"},
+    `raise_started` {"dwell_s", "approach_deg" where a quick approach ended}, `beam_broken` and
+    `beam_clear` {"beam"}, `limit_upper`, `limit_lower`, `estop`, `home_reading` {"angle_deg",
+    "cross_deg"}, `fault` {"cause", "action"}, `raise_ended` {}.
     """
 
     t_s: float
