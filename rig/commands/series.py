@@ -137,11 +137,12 @@ class Series:
         except BadInputError as error:
             tell(str(error))  # nothing of the run was written
 
-    def show(self, made: MadeRun, result: RunResult) -> None:
+    def show(self, made: MadeRun, result: RunResult | None) -> None:
         """One more run has come to its end."""
         self._opened.write_truth(made.path)
         self.all_slid = self.all_slid and made.outcome == "slid"
-        self._print(row_of(result))
+        if result is not None:
+            self._print(row_of(result))
 
     def _print(self, text: str) -> None:
         if not self._quiet:

@@ -1,5 +1,6 @@
 """A series: runs in a row that wait for the air, end when there is enough, and can go on later."""
 
+import logging
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -38,12 +39,15 @@ from rig.runfile.writer import SUFFIX, new_run_id
 
 UNATTENDED_BAD_RUNS = 3
 
+log = logging.getLogger(__name__)
+
 
 class Hooks(msgspec.Struct, kw_only=True):
     """Who is told what; each is called in the task of the series."""
 
     begun: Callable[[RunRequest, Path], None] = lambda *_: None
-    made: Callable[[MadeRun, RunResult], None] = lambda *_: None
+    made: Callable[[MadeRun, RunResult | None], None] = lambda *_: None
+    """With the row of the run; None when it could not be analysed."""
     notice: Callable[[str], None] = lambda _: None
     """Something a person should know, in a sentence."""
 
@@ -114,7 +118,7 @@ class SeriesMaker:
     def make(self, *, start_now: bool, placing: Placing | None = None) -> Task[list[MadeRun]]:
         """Task: make the runs that are left; see `make_runs`."""
         self._figures = [
-            figures_of(analyse_run(read_run(self._log.folder / file)).result)
+            figures_of(self._analyse(self._log.folder / file))
             for _, file in sorted(self._series.counted.items())
         ]
         watcher = None
@@ -175,11 +179,24 @@ class SeriesMaker:
             )
         )
         self._slides += run.outcome == "slid"
-        result = analyse_run(read_run(run.path)).result
+        result = self._analyse(run.path)
         self._hooks.made(run, result)
         self._figures.append(figures_of(result))
         self.reason = next((why for rule in self._rules if (why := rule(self._figures))), None)
         return self.reason
+
+    def _analyse(self, path: Path) -> RunResult | None:
+        """The row of a run; None when the analysis fails.
+
+        A mistake in the analysis must not end a night of measuring: the run is in its file, can
+        be analysed later, and counts as one without a valid result.
+        """
+        try:
+            return analyse_run(read_run(path)).result
+        except Exception as error:
+            log.exception("analysis of %s", path)
+            self._hooks.notice(f"{path} is written but could not be analysed ({error!r}).")
+            return None
 
     def _close(self, reason: str) -> None:
         self._log.add(

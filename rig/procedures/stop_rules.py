@@ -30,8 +30,10 @@ StopRule = Callable[[Sequence[RunFigures]], str | None]
 """Returns why the series should end, or None."""
 
 
-def figures_of(result: RunResult) -> RunFigures:
-    """The plain figures of an analysed run."""
+def figures_of(result: RunResult | None) -> RunFigures:
+    """The plain figures of an analysed run; of one that could not be analysed there are none."""
+    if result is None:
+        return RunFigures(False, None, None, None, None)
     return RunFigures(
         result.valid,
         result.outcome,
