@@ -11,6 +11,7 @@ from rig.analysis.climate import run_climate
 from rig.analysis.edges import BeamRecord, beam_record, slide_time_s
 from rig.analysis.estimate import Case, Geometry, Solved, choose, solve
 from rig.analysis.geometry import run_geometry
+from rig.analysis.hinge import check_hinge
 from rig.analysis.onset import NoOnset
 from rig.analysis.row import RunResult, empty_row, filled, with_break, with_climate
 from rig.analysis.uncertainty import Budget, Component
@@ -99,6 +100,7 @@ def _slide(
     if ramp is None:
         return RunAnalysis(empty_row(run, [*flags, "angle_sensor_fault"]), run)
     flags.extend(ramp.flags)
+    check_hinge(run, calibration, raise_s, used_s, flags)
     if abs(ramp.cross_slope_deg) > CROSS_SLOPE_DEG:
         flags.append("cross_slope")
     if case is None:

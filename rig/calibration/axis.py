@@ -26,6 +26,10 @@ class Axis(NamedTuple):
     u_axis_deg: float
     misfit_g: float
     """Root mean square distance of gravity from a plane: more than noise means a twisting frame."""
+    chord: tuple[float, float, float]
+    """Unit vector from where gravity stood first to where it stood last: across the axis."""
+    u_chord_deg: float
+    """Of the axis' tilt towards the chord, which is known much better than the tilt across it."""
 
 
 def axis_of_sweep(gravity: ArrayLike) -> Axis:
@@ -57,7 +61,9 @@ def axis_of_sweep(gravity: ArrayLike) -> Axis:
     # The plane's tilt about its long direction is the weakest: a short arc is hardly curved.
     u_axis = float(np.degrees(misfit / size[1]))
     x, y, z = (float(value) for value in normal)
-    return Axis((x, y, z), u_axis, misfit)
+    chord_x, chord_y, chord_z = (float(value) for value in directions[0])
+    u_chord = float(np.degrees(misfit / size[0]))
+    return Axis((x, y, z), u_axis, misfit, (chord_x, chord_y, chord_z), u_chord)
 
 
 def noise_g(counts: ArrayLike, counts_per_g: float) -> tuple[float, float, float]:

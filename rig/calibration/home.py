@@ -129,6 +129,27 @@ def axis_shift_deg(calibration: Calibration, gravity: ArrayLike) -> tuple[float,
     return float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))), found.u_axis_deg
 
 
+def axis_shift_parts_deg(
+    calibration: Calibration, gravity: ArrayLike
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The same in its two parts, each signed with its u: towards the chord of the arc, and across.
+
+    The first is a turn of the sensor about the board's normal, which no home reading shows and
+    which a raise shows sharply; the second is a tip across the slide, weakly seen in a short arc.
+
+    Raises:
+        BadInputError: the raise is too short.
+    """
+    found = axis_of_sweep(gravity)
+    shift = np.array(found.axis) - np.array(calibration.axis)
+    chord = np.array(found.chord)
+    turned, tipped = shift @ chord, shift @ np.cross(found.axis, chord)
+    return (
+        (float(np.degrees(turned)), found.u_chord_deg),
+        (float(np.degrees(tipped)), found.u_axis_deg),
+    )
+
+
 def save_home_check(folder: Path, check: HomeCheck) -> Path:
     """Append a check to the folder's list.
 
