@@ -1,0 +1,107 @@
+"""Blade against hand, quick against whole: when runs made in two ways may be taken together."""
+
+from pathlib import Path
+
+import msgspec
+import numpy as np
+import pytest
+from scipy.stats import ttest_ind
+from statsmodels.stats.weightstats import ttost_ind
+
+from rig.analysis.friction import RunAnalysis
+from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG, Comparison, compare_ways
+from rig.analysis.row import empty_row
+from rig.runfile.reader import RunFile
+from tests.runfile.example import header
+
+
+def made(
+    angle: float | None, placing: str, *, valid: bool = True, **changes: object
+) -> RunAnalysis:
+    top = msgspec.structs.replace(header(), placing=placing, source="rig", **changes)
+    run = RunFile(
+        path=Path("a.run.jsonl"), header=top, events=[], samples=[], climate=[], steps=[], end=None
+    )
+    row = msgspec.structs.replace(empty_row(run, []), valid=valid, onset_angle_deg=angle)
+    return RunAnalysis(row, run)
+
+
+def angles(seed: int, n: int, mean: float, sd: float = 0.3) -> list[float]:
+    return np.random.default_rng(seed).normal(mean, sd, n).tolist()
+
+
+def both(hand: list[float], blade: list[float]) -> Comparison:
+    runs = [made(a, "hand") for a in hand] + [made(a, "blade") for a in blade]
+    found = compare_ways(runs)
+    assert len(found) == 1
+    return found[0]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_interval_and_equivalence_agree_with_independent_programs(seed: int) -> None:
+    hand, blade = angles(seed, 12, 17.0), angles(100 + seed, 10, 17.2, 0.5)
+    found = both(hand, blade)
+    welch = ttest_ind(blade, hand, equal_var=False)
+    low, high = welch.confidence_interval(0.95)
+    assert found.lower_deg == pytest.approx(low, rel=1e-9)
+    assert found.upper_deg == pytest.approx(high, rel=1e-9)
+    p, *_ = ttost_ind(np.array(blade), np.array(hand), -MARGIN_DEG, MARGIN_DEG, usevar="unequal")
+    assert found.p_equivalence == pytest.approx(p, rel=1e-9)
+
+
+def test_alike_and_enough_runs_may_count() -> None:
+    found = both(angles(1, 12, 17.0, 0.25), angles(2, 12, 17.0, 0.25))
+    assert found.may_count
+    assert "may count" in found.sentence()
+    assert (found.n_usual, found.n_other) == (12, 12)
+
+
+def test_too_few_do_not_count_however_alike() -> None:
+    same = [17.0 + 0.01 * k for k in range(ENOUGH_RUNS - 1)]
+    found = both(same, same)
+    assert found.p_equivalence is not None
+    assert found.p_equivalence < 0.001
+    assert not found.may_count
+    assert "at least 10 of each" in found.sentence()
+
+
+def test_no_difference_found_is_not_equivalence() -> None:
+    found = both(angles(3, 10, 17.0, 1.2), angles(4, 10, 17.0, 1.2))
+    assert found.lower_deg is not None
+    assert found.upper_deg is not None
+    assert found.lower_deg < 0 < found.upper_deg
+    assert not found.may_count
+    assert "Not shown to be equivalent" in found.sentence()
+
+
+def test_a_difference_is_named() -> None:
+    found = both(angles(5, 12, 17.0), angles(6, 12, 18.0))
+    assert not found.may_count
+    assert "They differ" in found.sentence()
+    assert found.difference_deg == pytest.approx(1.0, abs=0.3)
+
+
+def test_single_runs_give_the_difference_alone() -> None:
+    found = both([17.0], [17.5, 17.6])
+    assert found.u_difference_deg is None
+    assert found.p_equivalence is None
+    assert not found.may_count
+    assert "two runs of each" in found.sentence()
+
+
+def test_nothing_is_said_of_one_kind_alone_or_of_runs_that_do_not_belong_together() -> None:
+    assert compare_ways([made(17.0, "hand"), made(17.1, "hand")]) == []
+    assert compare_ways([made(17.0, "hand", bag="A"), made(17.1, "blade", bag="B")]) == []
+    assert compare_ways([made(17.0, "hand", session="1"), made(17.1, "blade", session="2")]) == []
+    assert compare_ways([made(17.0, "hand"), made(17.1, "blade", valid=False)]) == []
+    assert compare_ways([made(17.0, "hand"), made(None, "blade")]) == []
+
+
+def test_quick_approaches_are_compared_with_whole_raises_of_the_same_placing() -> None:
+    whole = [made(a, "blade") for a in angles(7, 10, 17.0)]
+    quick = [made(a, "blade", approach_deg=12.0) for a in angles(8, 10, 17.0)]
+    (found,) = compare_ways(whole + quick)
+    assert (found.usual, found.other) == ("whole", "quick")
+    by_hand = [made(a, "hand") for a in angles(9, 10, 17.0)]
+    kinds = [(found.usual, found.other) for found in compare_ways(by_hand + quick)]
+    assert kinds == []
