@@ -144,7 +144,7 @@ def _comparison(
     difference = fmean(other) - fmean(usual)
     u = lower = upper = p = None
     if len(usual) > 1 and len(other) > 1:
-        u, lower, upper, p = _welch(difference, usual, other, margin_deg)
+        u, lower, upper, p = welch(difference, usual, other, margin_deg)
     names = ("bag", "face", "board", "treatment_stage", "session", "rate_deg_s")
     enough = min(len(usual), len(other)) >= ENOUGH_RUNS
     return msgspec.convert(
@@ -168,7 +168,7 @@ def _comparison(
     )
 
 
-def _welch(
+def welch(
     difference: float, one: Sequence[float], other: Sequence[float], margin: float
 ) -> tuple[float, float, float, float]:
     """Standard uncertainty, 95 % interval, and the larger p of the two one-sided tests."""

@@ -93,6 +93,10 @@ def run(
         int | None,
         typer.Option("--clean-every", min=1, max=1000, help="Slides between reminders to wipe."),
     ] = None,
+    quick: Annotated[
+        bool,
+        typer.Option("--quick", help="Go fast to below the expected slide, if that agrees."),
+    ] = False,
     service: Annotated[
         bool,
         typer.Option("--service", help="Stand by until the start button is pressed; for systemd."),
@@ -123,6 +127,7 @@ def run(
         bad_in_a_row=bad_runs,
         stop_at_trend=stop_at_trend,
         clean_every=clean_every,
+        quick=quick,
     )
     if resume:
         first = unfinished_in(folder).planned.requests[0]

@@ -1,7 +1,9 @@
-"""Where a quick approach ends: so far below the slide that the measured part is long enough."""
+"""Where a quick approach ends, and whether quick runs find the same slide angle as whole ones."""
 
 from collections.abc import Sequence
 from statistics import fmean, stdev
+
+from rig.analysis.placing import ENOUGH_RUNS, LEVEL, MARGIN_DEG, welch
 
 LEAST_RUNS = 3
 """So many whole runs come first."""
@@ -30,3 +32,43 @@ def quick_approach_deg(slid_at_deg: Sequence[float]) -> float | None:
     scatter = max(stdev(slid_at_deg), LEAST_SCATTER_DEG)
     approach = fmean(slid_at_deg) - MEASURED_DEG - SCATTERS * scatter
     return round(approach, 2) if approach >= LOWEST_DEG else None
+
+
+class QuickApproach:
+    """Makes quick and whole runs in turns until it is known whether they agree.
+
+    If they do, all further runs are quick; if that cannot be shown, all are whole.
+    """
+
+    def __init__(self) -> None:
+        self.verdict: str | None = None
+        """A sentence, once there is enough of both."""
+        self._whole: list[float] = []
+        self._quick: list[float] = []
+        self._agrees = False
+
+    def take(self, onset_angle_deg: float, was_quick: bool) -> None:
+        """One more valid run."""
+        (self._quick if was_quick else self._whole).append(onset_angle_deg)
+        if self.verdict is not None or min(len(self._quick), len(self._whole)) < ENOUGH_RUNS:
+            return
+        difference = fmean(self._quick) - fmean(self._whole)
+        _, low, high, p = welch(difference, self._whole, self._quick, MARGIN_DEG)
+        self._agrees = p < LEVEL
+        found = f"quick - whole {difference:+.2f}° (95 %: {low:+.2f} to {high:+.2f}°)"
+        if self._agrees:
+            self.verdict = f"Quick approaches agree: {found}. All further runs are quick."
+        else:
+            self.verdict = (
+                f"Quick approaches are not shown to agree within {MARGIN_DEG:g}°: {found}. All"
+                " further runs are whole; leave the quick ones out."
+            )
+
+    def next_deg(self) -> float | None:
+        """Where the next run may go fast; None for a whole one."""
+        if self.verdict is None:
+            if len(self._quick) >= max(1, len(self._whole) - LEAST_RUNS + 1):
+                return None
+        elif not self._agrees:
+            return None
+        return quick_approach_deg(self._whole)

@@ -15,6 +15,7 @@ from rig.control.mover import Mover
 from rig.control.placing import Placing
 from rig.control.request import RunRequest
 from rig.procedures.climate_gate import ClimateGate
+from rig.procedures.quick import QuickApproach
 from rig.procedures.runs import MadeRun, make_runs
 from rig.procedures.series_log import (
     Begun,
@@ -111,6 +112,7 @@ class SeriesMaker:
         self._gate: ClimateGate | None = None
         self._slides = series.slides
         self._figures: list[RunFigures] = []
+        self._quick = QuickApproach()
         first = series.planned.requests[0]
         slides_before = log.wear(first.bag, first.face).slides - series.slides
         self._slides_before = slides_before if first.bag is not None else None
@@ -152,6 +154,8 @@ class SeriesMaker:
                 f"{self._slides} slides in this series: wipe the board and look at the bag."
             )
         before = self._slides_before if request.slides_before is None else request.slides_before
+        if self._options.quick:
+            request = msgspec.structs.replace(request, approach_deg=self._quick.next_deg())
         return msgspec.structs.replace(request, slide_number=self._slides + 1, slides_before=before)
 
     def _begun(self, request: RunRequest, path: Path) -> None:
@@ -192,11 +196,21 @@ class SeriesMaker:
         be analysed later, and counts as one without a valid result.
         """
         try:
-            return analyse_run(read_run(path)).result
+            run = read_run(path)
+            result = analyse_run(run).result
+            if self._options.quick and result.valid and result.onset_angle_deg is not None:
+                self._look_at_quick(result.onset_angle_deg, run.header.approach_deg is not None)
+            return result
         except Exception as error:
             log.exception("analysis of %s", path)
             self._hooks.notice(f"{path} is written but could not be analysed ({error!r}).")
             return None
+
+    def _look_at_quick(self, onset_angle_deg: float, was_quick: bool) -> None:
+        before = self._quick.verdict
+        self._quick.take(onset_angle_deg, was_quick)
+        if self._quick.verdict is not None and before is None:
+            self._hooks.notice(self._quick.verdict)
 
     def _close(self, reason: str) -> None:
         self._log.add(

@@ -35,6 +35,8 @@ class SeriesOptions(msgspec.Struct, frozen=True, kw_only=True):
     bad_in_a_row: int | None = None
     stop_at_trend: bool = False
     clean_every: int | None = None
+    quick: bool = False
+    """Go fast to below the slide angle expected from the series so far."""
 
 
 class _Entry(msgspec.Struct, tag_field="kind", frozen=True, kw_only=True):

@@ -7,7 +7,7 @@ import pytest
 
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.opening import open_twin
-from rig.procedures.quick import quick_approach_deg
+from rig.procedures.quick import QuickApproach, quick_approach_deg
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import read_run
@@ -64,3 +64,31 @@ def test_the_approach_ends_well_below_the_slides_so_far() -> None:
     wide = quick_approach_deg([16.0, 17.0, 18.0])
     assert wide == pytest.approx(17.0 - 3.0 - 3.0)
     assert quick_approach_deg([5.0, 5.1, 4.9]) is None
+
+
+def fed(whole: list[float], quick: list[float]) -> QuickApproach:
+    rule = QuickApproach()
+    for a, b in zip(whole, quick, strict=True):
+        rule.take(a, was_quick=False)
+        rule.take(b, was_quick=True)
+    return rule
+
+
+def test_quick_and_whole_runs_are_made_in_turns_until_the_verdict() -> None:
+    rule, made = QuickApproach(), []
+    while rule.verdict is None:
+        approach = rule.next_deg()
+        made.append(approach is not None)
+        rule.take(17.0 + 0.1 * (len(made) % 3), was_quick=made[-1])
+    assert made[:6] == [False, False, False, True, False, True]
+    assert made.count(True) == 10
+    assert made.count(False) == 12
+    assert "agree:" in rule.verdict
+    assert rule.next_deg() is not None
+
+
+def test_quick_runs_that_differ_end_the_quick_approach() -> None:
+    rule = fed([17.0 + 0.05 * k for k in range(10)], [17.8 + 0.05 * k for k in range(10)])
+    assert rule.verdict is not None
+    assert "not shown to agree" in rule.verdict
+    assert rule.next_deg() is None
