@@ -19,11 +19,15 @@ def safe(rig: RigFile = None, json: Json = False) -> None:
     settings = settings_of(rig)
     header_chip()
     lock = lock_path(settings.bus.number)
-    steps = make_safe(RealClock(), settings.pins.enable, lock, real_factory)
+    steps, is_off = [], True
+    for enable in (settings.pins.enable, settings.pins.blade_enable):
+        if enable is not None:
+            steps += make_safe(RealClock(), enable, lock, real_factory)
+            is_off = is_off and steps[-1].is_done
     if json:
-        print_json({"is_off": steps[-1].is_done, "steps": [step._asdict() for step in steps]})
+        print_json({"is_off": is_off, "steps": [step._asdict() for step in steps]})
     else:
         for way, is_done, text in steps:
             print(f"{'done' if is_done else 'NOT '}  {way:<16} {text}")
-    if not steps[-1].is_done:
+    if not is_off:
         sys.exit(1)
