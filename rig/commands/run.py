@@ -18,6 +18,7 @@ from rig.commands.options import (
     settings_of,
     speed_of,
 )
+from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from rig.control.request import RunRequest
@@ -37,6 +38,12 @@ def run(
     repeat: Annotated[int, typer.Option("--repeat", min=1, max=1000, help="Runs to make.")] = 1,
     rate: Annotated[
         float | None, typer.Option("--rate", min=0.1, max=3.0, help="Raise rate in °/s.")
+    ] = None,
+    rates: Annotated[
+        str | None,
+        typer.Option(
+            "--rates", metavar="R,R,R", help="Rate study: --repeat runs at each, in random order."
+        ),
     ] = None,
     dwell: Annotated[
         float | None, typer.Option("--dwell", min=0, max=3600, help="Rest before the raise in s.")
@@ -115,9 +122,16 @@ def run(
     from rig.commands.series import Series
     from rig.opening import open_rig
     from rig.procedures.climate_gate import parse_band
+    from rig.procedures.rates import parse_rates
     from rig.procedures.requests import plan_series
     from rig.procedures.series_log import SeriesOptions, unfinished_in
 
+    if rates is not None and (rate is not None or until is not None or stop_at_trend):
+        raise BadInputError(
+            "--rates goes with neither --rate nor --until nor --stop-at-trend: runs at several"
+            " rates have no one angle; leave one of them out."
+        )
+    at_rates = () if rates is None else parse_rates(rates)
     settings = settings_of(rig)
     folder = out or Path(settings.files.runs)
     options = SeriesOptions(
@@ -151,6 +165,7 @@ def run(
             source=opened.source,
             started=opened.machine.clock.utc_now(),
             rate_deg_s=rate,
+            rates_deg_s=at_rates,
             dwell_s=dwell,
             gap_mm=gap,
             operator=operator,

@@ -6,6 +6,7 @@ from typing import Literal
 import msgspec
 
 from rig.control.request import RunRequest
+from rig.procedures.rates import balanced_order
 from rig.settings.model import Settings
 
 
@@ -16,6 +17,7 @@ def plan_series(
     source: Literal["rig", "twin"],
     started: datetime,
     rate_deg_s: float | None = None,
+    rates_deg_s: tuple[float, ...] = (),
     dwell_s: float | None = None,
     gap_mm: float | None = None,
     bag: str | None = None,
@@ -26,6 +28,7 @@ def plan_series(
 ) -> list[RunRequest]:
     """`repeat` equal requests, numbered; None takes the settings' value.
 
+    With `rates_deg_s` there are `repeat` at each of these rates, in a balanced random order.
     The session is named after the day and the series after the minute unless named otherwise.
     """
     first = RunRequest(
@@ -43,4 +46,10 @@ def plan_series(
         series=f"{started:%Y-%m-%dT%H:%M:%SZ}",
         source=source,
     )
-    return [msgspec.structs.replace(first, repeat=i, slide_number=i) for i in range(1, repeat + 1)]
+    order = [first.rate_deg_s] * repeat
+    if rates_deg_s:
+        order = balanced_order(rates_deg_s, repeat, first.series or "")
+    return [
+        msgspec.structs.replace(first, rate_deg_s=rate, repeat=i, slide_number=i)
+        for i, rate in enumerate(order, start=1)
+    ]

@@ -1,0 +1,58 @@
+"""Rates of a rate study in a balanced random order."""
+
+import math
+import zlib
+
+import numpy as np
+
+from rig.errors import BadInputError
+
+LOWEST_DEG_S, HIGHEST_DEG_S = 0.1, 3.0
+
+
+def parse_rates(text: str) -> tuple[float, ...]:
+    """The rates of `--rates 0.25,1,3`, in °/s.
+
+    Raises:
+        BadInputError: one is no number or out of range, one comes twice, or there is only one.
+    """
+    rates = []
+    for word in text.split(","):
+        try:
+            rate = float(word)
+        except ValueError:
+            rate = math.nan
+        if not LOWEST_DEG_S <= rate <= HIGHEST_DEG_S:
+            raise BadInputError(
+                f"--rates takes rates from {LOWEST_DEG_S:g} to {HIGHEST_DEG_S:g} °/s with commas"
+                f" between, as 0.25,1,3; {word.strip()!r} is none."
+            )
+        rates.append(rate)
+    if len(set(rates)) != len(rates):
+        raise BadInputError(f"--rates names a rate twice in {text!r}; --repeat makes more of each.")
+    if len(rates) < 2:
+        raise BadInputError("--rates needs two rates or more; for one rate use --rate.")
+    return tuple(rates)
+
+
+def balanced_order(rates: tuple[float, ...], repeat: int, series: str) -> list[float]:
+    """Each rate `repeat` times, so that neither a trend nor a habit falls upon one of them.
+
+    Every block holds each rate once. As many blocks as there are rates make a Latin square, in
+    which each rate stands once at each place, so a steady trend over a square moves all rates
+    alike. The squares are drawn at random, from the name of the series, so that the order can be
+    found again.
+
+    Args:
+        rates: in °/s.
+        repeat: runs at each rate.
+        series: name of the series.
+    """
+    random = np.random.default_rng(zlib.crc32(series.encode()))
+    n = len(rates)
+    order: list[float] = []
+    while len(order) < n * repeat:
+        names, rows = random.permutation(n), random.permutation(n)
+        for row in rows.tolist():
+            order += [rates[int(names[(row + place) % n])] for place in range(n)]
+    return order[: n * repeat]
