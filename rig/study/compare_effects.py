@@ -8,7 +8,7 @@ slope's uncertainty are added.
 
 from collections.abc import Mapping
 from itertools import combinations
-from math import sqrt
+from math import floor, inf, sqrt
 
 from msgspec import Struct, structs
 
@@ -135,7 +135,7 @@ def _effect(
     df = max(total.df, 0.0)
     half = t_quantile((1.0 + LEVEL) / 2.0, df) * total.u
     k = max(len(groups), 2)
-    family_half = studentized_range(LEVEL, k, round(df, 6)) / sqrt(2.0) * total.u
+    family_half = studentized_range(LEVEL, k, _cut(df)) / sqrt(2.0) * total.u
     level = sum(c.before_deg + c.after_deg for c in treated) / (2 * len(treated))
     return Effect(
         face=place.face,
@@ -169,8 +169,13 @@ def with_family_p(effect: Effect) -> Effect:
     if effect.u_effect_deg <= 0.0 or effect.df <= 0.0:
         return effect
     q = sqrt(2.0) * abs(effect.effect_deg) / effect.u_effect_deg
-    p = studentized_range_p(round(q, 6), max(effect.family_size, 2), round(effect.df, 6))
+    p = studentized_range_p(round(q, 6), max(effect.family_size, 2), _cut(effect.df))
     return structs.replace(effect, family_p=p)
+
+
+def _cut(df: float) -> float:
+    """Degrees of freedom cut to one decimal: on the safe side, and each is worked out only once."""
+    return floor(10.0 * df) / 10.0 if 0.1 <= df < inf else df
 
 
 def _mean(group: list[BagChange]) -> float:
