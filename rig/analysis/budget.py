@@ -144,10 +144,10 @@ def run_budget(
     if found.half_range_s > 0.0:
         half = abs(rate) * found.half_range_s
         components.append(
-            of_angle("kinetic friction", half / math.sqrt(3.0), "deg", 1.0, "run", "rectangular")
+            of_angle("kinetic friction", half / math.sqrt(3.0), "deg", 1.0, "series", "rectangular")
         )
     if not ramp.steady:
-        components.append(of_angle("unsteady ramp", UNSTEADY_DEG, "deg", 1.0, "run"))
+        components.append(of_angle("unsteady ramp", UNSTEADY_DEG, "deg", 1.0, "series"))
     sensor, level = u_inclination_deg(calibration, ramp.gravity)
     drift = u_temperature_deg(calibration, ramp.gravity, ramp.imu_temperature_c)
     components += [
@@ -162,7 +162,8 @@ def run_budget(
 def _distances(case: Case, geometry: Geometry) -> list[tuple[str, str, float, Layer]]:
     """The distances that a case rests on: name, key, standard uncertainty, layer."""
     gap: tuple[str, str, float, Layer] = ("gap", "gap_mm", geometry.u_gap_mm, "run")
-    slump: tuple[str, str, float, Layer] = ("slump", "slump_mm", geometry.u_slump_mm, "run")
+    # The fill of one bag slumps alike each time.
+    slump: tuple[str, str, float, Layer] = ("slump", "slump_mm", geometry.u_slump_mm, "series")
     length: tuple[str, str, float, Layer] = (
         "length and skew",
         "length_mm",

@@ -33,6 +33,8 @@ class RunAnalysis(NamedTuple):
     ramp: Ramp | None = None
     case: Case | None = None
     solved: Solved | None = None
+    calibration: Calibration | None = None
+    """The one that was used; None where there is no budget of a ramp."""
 
 
 def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnalysis:
@@ -136,7 +138,8 @@ def _slide(
         moved_deg = float(ramp.angle_deg(case.first.broken_s) - ramp.angle_deg(found.onset_s))
         budget.components.append(_misfit(moved_deg))
     row = filled(empty_row(run, flags), found, ramp, budget, geometry)
-    return RunAnalysis(with_break(row, case.first.broken_s, ramp), run, budget, ramp, case, found)
+    row = with_break(row, case.first.broken_s, ramp)
+    return RunAnalysis(row, run, budget, ramp, case, found, calibration)
 
 
 def _misfit(moved_deg: float) -> Component:
@@ -149,7 +152,7 @@ def _misfit(moved_deg: float) -> Component:
         distribution="rectangular",
         sensitivity=1.0,
         u_theta_deg=u,
-        layer="run",
+        layer="series",
     )
 
 

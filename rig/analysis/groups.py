@@ -7,6 +7,7 @@ the uncertainty of the mean; what lies above it is not in it, and `scope` says s
 
 import math
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
@@ -59,7 +60,20 @@ class GroupResult(msgspec.Struct, frozen=True, kw_only=True):
     scope: str
 
 
+class Group(NamedTuple):
+    """A group with what it was made of."""
+
+    result: GroupResult
+    analyses: list[RunAnalysis]
+    weights: list[float]
+    """Of each run in the mean; their sum is 1."""
+    dof_repeat: float
+    dof_series: float
+    """Degrees of freedom of `u_repeat` and of the means that the mean is made of."""
+
+
 class _Run(msgspec.Struct, frozen=True):
+    analysis: RunAnalysis
     row: RunResult
     mu: float
     angle_deg: float
@@ -71,6 +85,11 @@ class _Run(msgspec.Struct, frozen=True):
 
 def group_runs(analyses: Iterable[RunAnalysis]) -> list[GroupResult]:
     """Group the valid runs; those whose gap is unknown (only a clear edge) are left out."""
+    return [group.result for group in make_groups(analyses)]
+
+
+def make_groups(analyses: Iterable[RunAnalysis]) -> list[Group]:
+    """The same, each with the runs that it was made of."""
     by_key: dict[tuple[object, ...], list[_Run]] = {}
     for analysis in analyses:
         run = _usable(analysis)
@@ -89,6 +108,7 @@ def _usable(analysis: RunAnalysis) -> _Run | None:
         return None
     session = row.session or analysis.run.header.started_at[:10]
     return _Run(
+        analysis,
         row,
         row.mu_static,
         row.onset_angle_deg,
@@ -129,7 +149,7 @@ def _mean_of(runs: Sequence[_Run], key: str) -> float | None:
     return math.fsum(values) / len(values) if values else None
 
 
-def _summary(runs: list[_Run]) -> GroupResult:
+def _summary(runs: list[_Run]) -> Group:
     series = _split(runs, "series")
     sessions = _split(runs, "session")
     if len(sessions) > 1:
@@ -144,14 +164,15 @@ def _summary(runs: list[_Run]) -> GroupResult:
 
     within = math.fsum(float(np.var([r.mu for r in s]) * len(s)) for s in series)
     dof_within = len(runs) - len(series)
+    # In the order of the units, as are the weights.
+    runs = [run for unit in units for run in unit]
     weights = [1.0 / (len(units) * len(unit)) for unit in units for _ in unit]
     if dof_within > 0:
         u_repeat = math.sqrt(within / dof_within) * root_sum_square(weights)
     else:
         # Every series has one run: its budget is all that is known of the scatter.
         u_repeat = root_sum_square(
-            run.u_run * weight
-            for run, weight in zip((r for unit in units for r in unit), weights, strict=True)
+            run.u_run * weight for run, weight in zip(runs, weights, strict=True)
         )
     u_common = math.fsum(run.u_shared for run in runs) / len(runs)
     u_series: float | None = None
@@ -164,7 +185,7 @@ def _summary(runs: list[_Run]) -> GroupResult:
         u_mean = max(u_units, u_repeat)
     k = coverage_factor(max(1.0, welch_satterthwaite([(u_mean, dof), (u_common, math.inf)])))
     row = runs[0].row
-    return GroupResult(
+    result = GroupResult(
         bag=row.bag,
         face=row.face,
         set=row.set,
@@ -189,6 +210,8 @@ def _summary(runs: list[_Run]) -> GroupResult:
         expanded_mu_static=k * math.hypot(u_mean, u_common),
         scope=scope,
     )
+    dof_repeat = float(dof_within) if dof_within > 0 else math.inf
+    return Group(result, [run.analysis for run in runs], weights, dof_repeat, len(units) - 1.0)
 
 
 def _split(runs: list[_Run], key: str) -> list[list[_Run]]:

@@ -1,39 +1,81 @@
 """From paths to results: every run file found, analysed, and grouped."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import combinations
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import msgspec
 
+from rig.analysis.difference import Difference, difference, group_budget
 from rig.analysis.friction import RunAnalysis, analyse_run
-from rig.analysis.groups import GroupResult, group_runs
+from rig.analysis.groups import Group, GroupResult, make_groups
+from rig.analysis.placing import Comparison, compare_ways
+from rig.analysis.rate_study import RateStudy, apply_studies, rate_studies
+from rig.analysis.rate_study_text import study_words
+from rig.analysis.uncertainty import plain_line
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.runfile.reader import find_runs, read_run
+
+MOST_GROUPS = 6
+"""With more groups than this the list of all pairs is no longer of use."""
 
 
 class Analysis(NamedTuple):
     """What came of all the files; `problems` are sentences about what could not be read."""
 
     runs: list[RunAnalysis]
-    groups: list[GroupResult]
+    made: list[Group]
     problems: list[str]
+    studies: Sequence[RateStudy] = ()
+
+    @property
+    def groups(self) -> list[GroupResult]:
+        """The results of the groups."""
+        return [group.result for group in self.made]
+
+    def differences(self) -> list[Difference]:
+        """Each pair of groups, the earlier less the later; none with very many groups."""
+        if len(self.made) > MOST_GROUPS:
+            return []
+        return [difference(a, b) for a, b in combinations(self.made, 2)]
+
+    def comparisons(self) -> list[Comparison]:
+        """Blade with hand placing, quick with whole raises; empty without both kinds."""
+        return compare_ways(self.runs)
 
     def document(self, with_budget: bool = False) -> dict[str, Any]:
-        """The results as plain values for JSON: `runs`, `groups`, `problems`."""
+        """The results as plain values for JSON: `runs`, `groups`, `problems`.
+
+        With the budgets each run and each group has its `budget`, and there are `differences`.
+        """
         rows = []
         for analysis in self.runs:
             row = msgspec.to_builtins(analysis.result)
             if with_budget:
                 budget = analysis.budget
-                row["budget"] = None if budget is None else msgspec.to_builtins(budget.components)
+                row["budget"] = None if budget is None else budget.lines()
             rows.append(row)
-        return {
-            "runs": rows,
-            "groups": msgspec.to_builtins(self.groups),
-            "problems": self.problems,
-        }
+        groups = msgspec.to_builtins(self.groups)
+        document = {"runs": rows, "groups": groups, "problems": self.problems}
+        if with_budget:
+            for plain, group in zip(groups, self.made, strict=True):
+                plain["budget"] = group_budget(group).lines()
+            document["differences"] = [
+                plain_line(found) | {"components": [plain_line(part) for part in found.components]}
+                for found in self.differences()
+            ]
+        if comparisons := self.comparisons():
+            document["comparisons"] = [
+                msgspec.to_builtins(found) | {"says": found.sentence()} for found in comparisons
+            ]
+        if self.studies:
+            document["rate_studies"] = [
+                msgspec.to_builtins(study) | {"used": study.used, "says": study_words(study)}
+                for study in self.studies
+            ]
+        return document
 
 
 def analyse(paths: Iterable[Path], calibration: Calibration | None = None) -> Analysis:
@@ -68,4 +110,6 @@ def analyse(paths: Iterable[Path], calibration: Calibration | None = None) -> An
         runs.append(analysis)
     if not runs:
         raise errors[0]
-    return Analysis(runs, group_runs(runs), problems)
+    studies = rate_studies(runs)
+    runs = apply_studies(runs, studies)
+    return Analysis(runs, make_groups(runs), problems, studies)

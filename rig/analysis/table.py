@@ -2,12 +2,14 @@
 
 import csv
 import io
+import math
 import os
 from collections.abc import Sequence
 from pathlib import Path
 
 import msgspec
 
+from rig.analysis.difference import Difference
 from rig.analysis.groups import GroupResult
 from rig.analysis.row import RunResult
 from rig.analysis.uncertainty import Budget
@@ -83,22 +85,57 @@ def group_rows(groups: Sequence[GroupResult]) -> Rows:
 
 def budget_rows(budget: Budget) -> Rows:
     """One row per component under a row of titles, then the three layers and the whole."""
-    rows: Rows = [("component", "u", "unit", "°/unit", "u(θ) °", "layer")]
+    titles = "component|u|unit|distribution|°/unit|u(θ) °|share %|dof|layer"
+    rows: Rows = [tuple(titles.split("|"))]
     for part in budget.components:
         rows.append(
             (
                 part.name,
                 f"{part.u_value:.4g}",
                 part.unit,
+                part.distribution,
                 f"{part.sensitivity:.3g}",
                 f"{part.u_theta_deg:.4f}",
+                f"{100.0 * budget.share(part):.1f}",
+                _dof(part.dof),
                 part.layer,
             )
         )
+    whole = budget.u_onset_angle_deg()
     for layer in ("run", "series", "common"):
-        rows.append((f"all {layer}", "", "", "", f"{budget.u_onset_angle_deg((layer,)):.4f}", ""))
-    rows.append(("combined", "", "", "", f"{budget.u_onset_angle_deg():.4f}", ""))
+        u = budget.u_onset_angle_deg((layer,))
+        share = f"{100.0 * (u / whole) ** 2:.1f}" if whole else ""
+        rows.append((f"all {layer}", "", "", "", "", f"{u:.4f}", share, "", ""))
+    rows.append(("combined", "", "", "", "", f"{whole:.4f}", "", _dof(budget.dof()), ""))
     return rows
+
+
+def difference_rows(found: Difference) -> Rows:
+    """One row per component under a row of titles, then the whole; in units of µs."""
+    titles = "component|u|unit|distribution|A: µs/unit|B: µs/unit|u(µA − µB)|share %|dof|layer"
+    rows: Rows = [tuple(titles.split("|"))]
+    for part in found.components:
+        rows.append(
+            (
+                part.name,
+                f"{part.u_value:.4g}",
+                part.unit,
+                part.distribution,
+                f"{part.sensitivity_a:.3g}",
+                f"{part.sensitivity_b:.3g}",
+                f"{part.u_mu_static:.5f}",
+                f"{100.0 * part.share:.1f}",
+                _dof(part.dof),
+                f"{part.layer}, cancels" if part.cancels else part.layer,
+            )
+        )
+    whole = f"{found.u_mu_static:.5f}"
+    rows.append(("combined", "", "", "", "", "", whole, "", _dof(found.dof), ""))
+    return rows
+
+
+def _dof(dof: float) -> str:
+    return f"{dof:.1f}" if math.isfinite(dof) else "∞"
 
 
 def format_table(rows: Rows) -> str:

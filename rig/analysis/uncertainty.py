@@ -7,7 +7,7 @@ shrink, and cancel in differences.
 
 import math
 from collections.abc import Iterable
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
@@ -69,9 +69,31 @@ class Budget(msgspec.Struct, frozen=True, kw_only=True):
         """Combined standard uncertainty of µk."""
         return root_sum_square(part.u_mu_kinetic for part in self.components)
 
+    def share(self, part: Component) -> float:
+        """Share of a component in the variance of the angle."""
+        whole = self.u_onset_angle_deg()
+        return (part.u_theta_deg / whole) ** 2 if whole > 0.0 else 0.0
+
+    def lines(self) -> list[dict[str, Any]]:
+        """The components as plain values for JSON, each with its `u_mu_static` and its `share`."""
+        return [
+            plain_line(part)
+            | {
+                "u_mu_static": u_of_tangent(self.onset_angle_deg, part.u_theta_deg),
+                "share": self.share(part),
+            }
+            for part in self.components
+        ]
+
     def dof(self) -> float:
         """Effective degrees of freedom of the angle (Welch–Satterthwaite)."""
         return welch_satterthwaite([(part.u_theta_deg, part.dof) for part in self.components])
+
+
+def plain_line(part: msgspec.Struct) -> dict[str, Any]:
+    """A line of a budget as plain values; JSON has no infinity, so infinite `dof` are None."""
+    values: dict[str, Any] = msgspec.to_builtins(part)
+    return values | {"dof": values["dof"] if math.isfinite(values["dof"]) else None}
 
 
 def root_sum_square(values: Iterable[float]) -> float:

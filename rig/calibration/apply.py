@@ -121,13 +121,36 @@ def u_inclination_deg(calibration: Calibration, gravity: ArrayLike) -> tuple[flo
         The parts of the sensor's parameters and of the level; their squares add up to the whole,
         correlations included.
     """
-    rates = jacobian(calibration, gravity)
+    return u_of_rates(calibration, jacobian(calibration, gravity))
+
+
+def u_of_rates(calibration: Calibration, rates: ArrayLike) -> tuple[float, float]:
+    """Standard uncertainty of a quantity from the calibration's covariance (JCGM 100, 5.2.2).
+
+    Args:
+        calibration: the sensor's calibration.
+        rates: the quantity's derivatives with respect to `PARAMETERS`, shape (8,).
+
+    Returns:
+        The parts of the sensor's parameters and of the level, as in `u_inclination_deg`.
+    """
+    c = np.asarray(rates, dtype=float)
     covariance = np.array(calibration.covariance)
     first = PARAMETERS.index("level_along_deg")
-    whole = float(rates @ covariance @ rates)
-    level = float(rates[first:] @ covariance[first:, first:] @ rates[first:])
+    whole = float(c @ covariance @ c)
+    level = float(c[first:] @ covariance[first:, first:] @ c[first:])
     level = min(level, whole)
     return max(whole - level, 0.0) ** 0.5, max(level, 0.0) ** 0.5
+
+
+def drift_rates(calibration: Calibration, gravity: ArrayLike, temperature_c: float | None) -> Array:
+    """Derivatives of the inclination with respect to the drifts of the axes, shape (3,).
+
+    Degrees per g/K. An unknown temperature counts as one that is 10 K from the calibration's.
+    """
+    rise_k = 10.0 if temperature_c is None else temperature_c - calibration.temperature_c
+    rates: Array = rise_k * jacobian(calibration, gravity)[:3]
+    return rates
 
 
 def u_temperature_deg(
@@ -135,10 +158,7 @@ def u_temperature_deg(
 ) -> float:
     """Standard uncertainty of the inclination that comes from the drift, in degrees.
 
-    The drifts of the three axes count as independent. An unknown temperature counts as one that
-    is 10 K from the calibration's.
+    The drifts of the three axes count as independent.
     """
-    of_gravity, _, size = _rising(calibration, np.asarray(gravity, dtype=float))
-    rise_k = 10.0 if temperature_c is None else temperature_c - calibration.temperature_c
-    lever = float(np.linalg.norm(np.array(calibration.gain) * of_gravity)) / size
-    return float(np.degrees(abs(rise_k) * calibration.u_drift_g_per_k * lever))
+    rates = drift_rates(calibration, gravity, temperature_c)
+    return float(np.linalg.norm(rates)) * calibration.u_drift_g_per_k
