@@ -181,6 +181,7 @@ def _study(runs: list[RunAnalysis]) -> RateStudy | None:
     of_intercept, of_slope = solve[:n_series].mean(axis=0), solve[n_series]
     parts = np.bincount(data.at, of_slope**2 * each)
     dof = welch_satterthwaite(zip(np.sqrt(parts).tolist(), dof_at.tolist(), strict=True))
+    dof = min(dof, float(dof_at.sum()))
     slope, var_slope = float(solution[n_series]), float(parts.sum())
     p_value = _lack_of_fit_p(data, each, dof)
     ageing = float(of_slope @ [_ageing_deg(run) for run in runs])
