@@ -1,0 +1,147 @@
+"""`rig report` and `rig figures`: the page of a study, and its figures one by one."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from rig.commands.options import Json, print_json, say
+from rig.errors import BadInputError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from rig.calibration.model import Calibration
+    from rig.study.climate_model import Air
+
+Units = Annotated[
+    str, typer.Option("--units", metavar="metric|us", help="How to show °C, mm and g.")
+]
+CalibrationFile = Annotated[
+    Path | None,
+    typer.Option("--calibration", metavar="FILE", help="Use this one, not the runs' own."),
+]
+
+
+def report(
+    study: Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Default: report/report.html in the study."),
+    ] = None,
+    before: Annotated[
+        str | None, typer.Option("--before", metavar="STAGE", help="Default: the first stage.")
+    ] = None,
+    after: Annotated[
+        str | None, typer.Option("--after", metavar="STAGE", help="Default: the last stage.")
+    ] = None,
+    temperature: Annotated[
+        float | None,
+        typer.Option("--temperature", metavar="T", help="Air to choose for, °C."),
+    ] = None,
+    humidity: Annotated[
+        float | None,
+        typer.Option("--humidity", metavar="H", help="Relative, %. Default: the last session's."),
+    ] = None,
+    units: Units = "metric",
+    calibration: CalibrationFile = None,
+    json: Json = False,
+) -> None:
+    """Write one page that answers the study's question: text, tables, figures, all in one file."""
+    system = _system(units)
+    from rig.report.document import build
+    from rig.report.evidence import collect
+    from rig.report.page import render
+    from rig.report.pictures import study_pictures
+
+    air = _air(temperature, humidity)
+    evidence = collect(study, _calibration(calibration), before, after, air)
+    document = build(evidence)
+    path = out or study / "report" / "report.html"
+    page = render(document, study_pictures(evidence, system), folder=path.parent, units=system)
+    _write(path, page.encode())
+    say(f"The report is {path}.")
+    if json:
+        print_json({"report": str(path)} | document)
+
+
+def figures(
+    path: Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="A study or a run file.")],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Folder for the figures.")
+    ] = Path("figures"),
+    form: Annotated[str, typer.Option("--format", metavar="svg|png|both")] = "both",
+    units: Units = "metric",
+    calibration: CalibrationFile = None,
+) -> None:
+    """Write the figures of a study, or of one run, for a text or a slide."""
+    system = _system(units)
+    if form not in ("svg", "png", "both"):
+        raise BadInputError(f"--format takes `svg`, `png` or `both`, not {form!r}.")
+    from rig.report.style import png_bytes, styled, svg_text
+
+    written = 0
+    with styled():
+        for name, figure in _drawn(path, system, _calibration(calibration)):
+            if figure is None:
+                continue
+            if form != "png":
+                head = '<?xml version="1.0" encoding="UTF-8"?>\n'
+                _write(out / f"{name}.svg", f"{head}{svg_text(figure)}\n".encode())
+            if form != "svg":
+                _write(out / f"{name}.png", png_bytes(figure))
+            written += 1
+    say(f"{written} figures are in {out}.")
+
+
+def _drawn(
+    path: Path, units: Literal["metric", "us"], calibration: "Calibration | None"
+) -> "Iterator[tuple[str, Figure | None]]":
+    from rig.report.evidence import collect
+    from rig.report.pictures import run_figures, study_figures
+
+    if path.is_dir():
+        return study_figures(collect(path, calibration), units)
+    return run_figures(path, units, calibration)
+
+
+def _system(text: str) -> Literal["metric", "us"]:
+    if text == "metric":
+        return "metric"
+    if text == "us":
+        return "us"
+    raise BadInputError(f"--units takes `metric` or `us`, not {text!r}.")
+
+
+def _air(temperature: float | None, humidity: float | None) -> "Air | None":
+    if temperature is None and humidity is None:
+        return None
+    if temperature is None or humidity is None:
+        raise BadInputError("Give both --temperature T and --humidity H, or neither.")
+    from rig.study.ask import air_of
+
+    return air_of(temperature, humidity)
+
+
+def _calibration(path: Path | None) -> "Calibration | None":
+    from rig.calibration.file import load_calibration
+
+    return None if path is None else load_calibration(path)
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Raises:
+        BadInputError: it can't be written.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(data)
+        part.replace(path)
+    except OSError as error:
+        raise BadInputError(
+            f"{path} can't be written ({error.strerror or error}); name another place with --out."
+        ) from None

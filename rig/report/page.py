@@ -1,0 +1,133 @@
+"""One page from a document and figures: self-contained, to read, print and hand on."""
+
+import os
+from collections.abc import Iterator, Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from rig.report.style import Picture, own_ids
+from rig.report.units import Shown, System, system
+
+DASH = "–"
+SMALLEST_P = 0.001
+
+
+class Value:
+    """A part of the document that knows where in it it stands.
+
+    Templates go through a document with it, so that each number on the page carries the key of
+    the JSON value that it shows.
+    """
+
+    def __init__(self, value: Any, key: str = "") -> None:
+        self.value = value
+        self.key = key
+
+    def __getattr__(self, name: str) -> "Value":
+        if name.startswith("__") or not isinstance(self.value, dict):
+            raise AttributeError(name)
+        return self[name]
+
+    def __getitem__(self, name: str | int) -> "Value":
+        if isinstance(self.value, dict) and name not in self.value:
+            raise AttributeError(f"{self.key} has no {name!r}")
+        return Value(self.value[name], f"{self.key}.{name}" if self.key else str(name))
+
+    def __iter__(self) -> Iterator["Value"]:
+        return (self[i] for i in range(len(self.value)))
+
+    def __len__(self) -> int:
+        return len(self.value)
+
+    def __bool__(self) -> bool:
+        return bool(self.value)
+
+    def __str__(self) -> str:
+        return "" if self.value is None else str(self.value)
+
+    def __html__(self) -> str:
+        from markupsafe import escape
+
+        return str(escape(str(self)))
+
+    def __eq__(self, other: object) -> bool:
+        return bool(self.value == (other.value if isinstance(other, Value) else other))
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+def shown_number(value: float, spec: str, kind: Shown | None = None) -> str:
+    """A number as the page shows it: converted, rounded, with a true minus."""
+    if kind is not None:
+        whole, dot, digits = spec.partition(".")
+        if kind.more_digits and dot:
+            spec = f"{whole}.{int(digits[:-1]) + kind.more_digits}f"
+        value = kind.of(value)
+    text = format(value, spec)
+    if not any(sign in "123456789" for sign in text):
+        text = text.lstrip("+-")
+    return text.replace("-", "−")
+
+
+def render(
+    document: dict[str, Any],
+    pictures: Sequence[Picture],
+    *,
+    folder: Path,
+    units: System = "metric",
+) -> str:
+    """The page as HTML.
+
+    Args:
+        document: as `build` makes it.
+        pictures: the figures.
+        folder: where the page will lie; links to run files start there.
+        units: how lengths, temperatures and masses are shown.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    shown = system(units)
+    environment = Environment(
+        loader=FileSystemLoader(str(files("rig.report"))),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+    def number(node: Value, spec: str = ".2f", kind: str = "") -> Markup | str:
+        if node.value is None:
+            return DASH
+        text = shown_number(node.value, spec, shown.get(kind))
+        return Markup('<data value="{}" data-key="{}">{}</data>').format(
+            repr(node.value), node.key, text
+        )
+
+    def chance(node: Value) -> Markup | str:
+        if node.value is None:
+            return DASH
+        text = "< 0.001" if node.value < SMALLEST_P else f"{node.value:.3f}"
+        return Markup('<data value="{}" data-key="{}">{}</data>').format(
+            repr(node.value), node.key, text
+        )
+
+    def link(node: Value) -> str:
+        from urllib.parse import quote
+
+        return quote(os.path.relpath(str(node), folder).replace(os.sep, "/"))
+
+    environment.filters |= {"num": number, "p": chance, "link": link}
+    drawn = {one.name: one for one in pictures}
+    safe = {
+        one.name: Markup(own_ids(one.svg, one.name))  # noqa: S704 - drawn here, names are paths
+        for one in pictures
+    }
+    return environment.get_template("page.html.j2").render(
+        doc=Value(document),
+        drawn=drawn,
+        svg=safe,
+        units={name: kind.unit for name, kind in shown.items()},
+        style=Markup(files("rig.report").joinpath("page.css").read_text("utf-8")),  # noqa: S704
+    )
