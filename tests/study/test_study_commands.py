@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from rig.commands import main as entry
+from rig.study.gather import gather
 from tests.study.simulated_study import simulate_study
 
 Run = Callable[..., tuple[int, str, str]]
@@ -15,7 +16,9 @@ Run = Callable[..., tuple[int, str, str]]
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return simulate_study(tmp_path_factory.mktemp("made") / "study").path
+    path = simulate_study(tmp_path_factory.mktemp("made") / "study").path
+    gather(path)  # its results are kept, so that each copy is quick to open
+    return path
 
 
 @pytest.fixture
