@@ -1,0 +1,93 @@
+"""`rig panel`: the web page on the rig."""
+
+import logging
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, speed_of
+from rig.errors import BadInputError
+
+PORT = 8600
+INTERRUPTED = 130
+CAUTION = (
+    "Caution: the page can make the board move. Keep hands, hair and sleeves out of the wedge"
+    " under it; set the prop before you reach under. Stop on the page is not the emergency stop."
+)
+OPEN_CAUTION = (
+    "The page is open to the local network, without encryption: use it in a network that you"
+    " trust. Anybody in it may look and stop; starting takes the code below."
+)
+
+
+def panel(
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65535, help="Port; 0 takes any that is free.")
+    ] = PORT,
+    open_to_network: Annotated[
+        bool,
+        typer.Option(
+            "--open-to-network", help="Let others in the local network in; needs a pairing code."
+        ),
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for the run files.")
+    ] = None,
+    overdue_ok: Annotated[
+        bool,
+        typer.Option("--overdue-ok", help="Take a calibration that is past due; flags the runs."),
+    ] = False,
+    rig: RigFile = None,
+    twin: Twin = False,
+    seed: Seed = 1,
+    speed: Speed = "real",
+) -> None:
+    """Serve the page: watch the rig, make series, stop. Ctrl-C ends it, the motor off."""
+    if speed_of(speed) == "fast":
+        raise BadInputError("The page goes by real time: leave --speed out, or say `real`.")
+    try:
+        from rig.panel.setup import addresses, serve_panel
+    except ModuleNotFoundError as error:
+        raise BadInputError(
+            f"The page needs the package {error.name}: install `rig[panel]`."
+        ) from error
+    from rig.control.mover import StoppedError
+    from rig.control.notify import Notifier
+    from rig.control.signals import stop_on_signals
+    from rig.opening import open_rig
+    from rig.procedures.series_log import SeriesLog
+
+    logging.basicConfig(
+        stream=sys.stderr, level=logging.WARNING, format="%(levelname)s %(message)s"
+    )
+    settings = settings_of(rig)
+    opened = open_rig(settings, twin=twin, seed=seed, speed="real", settings_file=rig)
+    machine = opened.machine
+    machine.allow_overdue = overdue_ok
+    notifier = Notifier(machine.clock)
+
+    def beat() -> None:
+        notifier.alive()
+        notifier.status(f"{machine.live.state}: {machine.live.wants}".rstrip(": "))
+
+    say(CAUTION)
+    if open_to_network:
+        say(OPEN_CAUTION)
+    with SeriesLog(out or Path(settings.files.runs)) as log, opened:
+        served = serve_panel(opened, log, port=port, is_open=open_to_network, announce=say)
+        with served.server, stop_on_signals(machine.events) as signals:
+            for address in addresses(served.server.port, is_open=open_to_network):
+                say(f"The page: {address}")
+            machine.on_beat = beat
+            notifier.ready()
+            try:
+                opened.run(served.desk.serve(), beside=[served.viewer.follow()], presses=False)
+            except StoppedError as stop:
+                say(f"rig: {stop}")
+                if signals.name is not None:
+                    sys.exit(INTERRUPTED)
+                raise
+            finally:
+                notifier.stopping()

@@ -1,0 +1,1 @@
+"""The page on the rig: watches and serves the machine from a browser."""

@@ -1,0 +1,262 @@
+"""The web application: a few addresses, each of which checks who asks and hands the wish on."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.routing import Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from rig.control.request import RunRequest
+from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
+from rig.panel.form import MAX_BODY, Body, Empty, PairForm, SeriesForm, decode
+from rig.panel.guard import HEADERS, Guard
+from rig.panel.render import actions, sections, slides_section
+from rig.panel.seats import RefusedError, Seats
+from rig.panel.stream import MAX_WATCHERS, Hub
+from rig.panel.view import Snapshot
+from rig.panel.words import UNITS, Units
+from rig.procedures.series_log import SeriesOptions
+
+STATIC = Path(__file__).parent / "static"
+FILES = {
+    "/": ("index.html", "text/html; charset=utf-8"),
+    "/panel.css": ("panel.css", "text/css; charset=utf-8"),
+    "/panel.js": ("panel.js", "text/javascript; charset=utf-8"),
+    "/draw.js": ("draw.js", "text/javascript; charset=utf-8"),
+    "/icon.svg": ("icon.svg", "image/svg+xml"),
+}
+TEXT = "text/plain; charset=utf-8"
+
+B = TypeVar("B", bound=Body)
+
+
+class Served(Protocol):
+    """The part of the desk that is used here."""
+
+    def stop(self, who: str) -> None:
+        """Ask for a smooth stop."""
+
+    def start(self) -> None:
+        """Press start."""
+
+    def wish(self, wish: SeriesWish | ResumeWish | ResetWish) -> None:
+        """Hand in a wish."""
+
+
+class Panel:
+    """Answers requests; holds nothing of the machine but the hub and the desk.
+
+    Args:
+        desk: takes wishes.
+        hub: has the latest snapshot, and streams.
+        seats: who may do what.
+        guard: who is let in at all.
+        plan: makes the runs of a series from a form; raises RefusedError.
+        cookie: name of the cookie; one for each port, since cookies know no ports.
+    """
+
+    def __init__(
+        self,
+        desk: Served,
+        hub: Hub,
+        seats: Seats,
+        guard: Guard,
+        plan: Callable[[SeriesForm], list[RunRequest]],
+        cookie: str,
+    ) -> None:
+        self._desk = desk
+        self._hub = hub
+        self._seats = seats
+        self._guard = guard
+        self._plan = plan
+        self._cookie = cookie
+        self._files = {
+            path: ((STATIC / name).read_bytes(), kind) for path, (name, kind) in FILES.items()
+        }
+
+    def application(self) -> Starlette:
+        """The application for a server."""
+        posts = {
+            "/stop": self._stop,
+            "/start": self._start,
+            "/series": self._series,
+            "/resume": self._resume,
+            "/reset": self._reset,
+            "/take": self._take,
+            "/pair": self._pair,
+        }
+        return Starlette(
+            routes=[
+                *(Route(path, self._file) for path in FILES),
+                Route("/events", self._events),
+                Route("/snapshot", self._snapshot),
+                *(Route(path, handler, methods=["POST"]) for path, handler in posts.items()),
+            ],
+            middleware=[Middleware(_Gate, guard=self._guard)],
+            exception_handlers={RefusedError: _refused},
+        )
+
+    # -- looking --------------------------------------------------------------------------------
+
+    async def _file(self, request: Request) -> Response:
+        data, kind = self._files[request.url.path]
+        return Response(data, media_type=kind)
+
+    async def _events(self, request: Request) -> Response:
+        self._guard.check_origin(request.headers)
+        if self._hub.watchers >= MAX_WATCHERS:
+            raise RefusedError("Too many pages watch already; close one.", 503)
+        token = self._token(request)
+        is_new = not self._seats.needs_code and not self._seats.knows(token)
+        if is_new:
+            token = self._seats.admit()
+        stream = self._hub.stream(token, _units(request))
+        response = StreamingResponse(stream, media_type="text/event-stream")
+        if is_new and token is not None:
+            self._set_cookie(response, token)
+        return response
+
+    async def _snapshot(self, request: Request) -> Response:
+        self._guard.check_origin(request.headers)
+        snap = self._ready()
+        document = sections(snap, _units(request))
+        document["slides"] = slides_section(snap)
+        document["actions"] = actions(snap, self._seats.place(self._token(request)))
+        return JSONResponse(document)
+
+    # -- asking ---------------------------------------------------------------------------------
+
+    async def _stop(self, request: Request) -> Response:
+        """Whoever sees the page may stop; nothing is asked but that the page is ours."""
+        self._guard.check_origin(request.headers)
+        name = self._seats.place(self._token(request)).name
+        self._desk.stop(f"the page on {name or 'a device that only watches'}")
+        return _done("Stop sent.")
+
+    async def _start(self, request: Request) -> Response:
+        await self._body(request, Empty)
+        self._claim(request)
+        if not self._ready().waits_for_start:
+            raise RefusedError("Nothing waits for a start now.", 409)
+        self._desk.start()
+        return _done("Start sent. Keep clear of the board.")
+
+    async def _series(self, request: Request) -> Response:
+        form = await self._body(request, SeriesForm)
+        requests = self._plan(form)
+        self._claim(request)
+        self._check_idle()
+        self._desk.wish(SeriesWish(requests, SeriesOptions(), form.ready))
+        return _done("The series begins. Keep clear of the board.")
+
+    async def _resume(self, request: Request) -> Response:
+        await self._body(request, Empty)
+        self._claim(request)
+        self._check_idle()
+        if not self._ready().unfinished:
+            raise RefusedError("There is no series to go on with.", 409)
+        self._desk.wish(ResumeWish())
+        return _done("The series goes on. Keep clear of the board.")
+
+    async def _reset(self, request: Request) -> Response:
+        await self._body(request, Empty)
+        self._claim(request)
+        if not self._ready().is_latched:
+            raise RefusedError("There is nothing to reset.", 409)
+        self._desk.wish(ResetWish())
+        return _done("Reset sent.")
+
+    async def _take(self, request: Request) -> Response:
+        await self._body(request, Empty)
+        self._seats.claim(self._token(request), takes_over=True)
+        return _done("You have the controls.")
+
+    async def _pair(self, request: Request) -> Response:
+        form = await self._body(request, PairForm)
+        if not self._seats.needs_code:
+            raise RefusedError("No code is needed; open the page again.", 409)
+        address = request.client.host if request.client else ""
+        token = self._seats.pair(form.code, address)
+        response = _done("Paired.")
+        self._set_cookie(response, token)
+        return response
+
+    # -- common ---------------------------------------------------------------------------------
+
+    async def _body(self, request: Request, kind: type[B]) -> B:
+        self._guard.check_origin(request.headers)
+        self._guard.check_json(request.headers)
+        data = b""
+        async for chunk in request.stream():
+            data += chunk
+            if len(data) > MAX_BODY:
+                break
+        return decode(data, kind)
+
+    def _token(self, request: Request) -> str | None:
+        return request.cookies.get(self._cookie)
+
+    def _set_cookie(self, response: Response, token: str) -> None:
+        response.set_cookie(self._cookie, token, httponly=True, samesite="strict", path="/")
+
+    def _claim(self, request: Request) -> None:
+        self._seats.claim(self._token(request))
+
+    def _ready(self) -> Snapshot:
+        snap = self._hub.latest
+        if snap is None:
+            raise RefusedError("The rig is not ready yet.", 503)
+        return snap
+
+    def _check_idle(self) -> None:
+        snap = self._ready()
+        if snap.is_busy:
+            raise RefusedError("A series is under way; stop it first.", 409)
+        if snap.is_latched:
+            raise RefusedError(
+                "The machine has stopped itself; see to the cause and reset first.", 409
+            )
+
+
+class _Gate:
+    """Checks the host of every request and puts the safety headers on every answer."""
+
+    def __init__(self, app: ASGIApp, guard: Guard) -> None:
+        self._app = app
+        self._guard = guard
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            return
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                extra = [(k.lower().encode(), v.encode()) for k, v in HEADERS.items()]
+                message["headers"] = [*message["headers"], *extra]
+            await send(message)
+
+        request = Request(scope)
+        try:
+            self._guard.check_host(request.headers)
+        except RefusedError as refusal:
+            await PlainTextResponse(str(refusal), refusal.status)(scope, receive, send_with_headers)
+            return
+        await self._app(scope, receive, send_with_headers)
+
+
+def _done(text: str) -> Response:
+    return JSONResponse({"text": text}, 202)
+
+
+async def _refused(request: Request, error: Any) -> Response:
+    return JSONResponse({"text": str(error)}, error.status)
+
+
+def _units(request: Request) -> Units:
+    asked = request.query_params.get("units", "metric")
+    return next((units for units in UNITS if units == asked), "metric")

@@ -1,0 +1,275 @@
+"""Serves the machine for those who ask through its events: makes series, stays after faults.
+
+Wishes come from any thread and go into the machine's one queue of events, beside the edges of the
+buttons; the task here takes them out. While a series is under way only a stop counts, and a start
+where the start button is waited for.
+"""
+
+import logging
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from rig.analysis.friction import analyse_run
+from rig.analysis.row import RunResult
+from rig.clock import Done, Task, Until
+from rig.control.machine import StopRequest
+from rig.control.mover import StoppedError
+from rig.control.placing import StartRequest
+from rig.control.request import RunRequest
+from rig.devices.buttons import PushButton
+from rig.errors import MachineFaultError, RigError
+from rig.opening import OpenRig
+from rig.panel.slides import KEPT
+from rig.panel.view import Notice, Viewer, notice_of
+from rig.panel.words import count
+from rig.procedures.runs import MadeRun, start_watching, stop_watching
+from rig.procedures.series import Hooks, SeriesMaker, begin_series
+from rig.procedures.series_log import OpenSeries, Planned, SeriesLog, SeriesOptions
+from rig.runfile.reader import read_run
+
+LOOK_S = 0.02
+SIGNAL = "SIG"
+"""Reasons of stops that end the program begin so."""
+
+log = logging.getLogger(__name__)
+
+
+class SeriesWish(NamedTuple):
+    """Begin a new series."""
+
+    requests: Sequence[RunRequest]
+    options: SeriesOptions
+    is_ready: bool
+    """The bag lies at its place: the first run waits for no start."""
+
+
+class ResumeWish(NamedTuple):
+    """Go on with the series that was not finished."""
+
+
+class ResetWish(NamedTuple):
+    """Somebody has seen to the fault."""
+
+
+class Desk:
+    """One machine, one series at a time.
+
+    Args:
+        opened: the rig; open while `serve` runs.
+        series_log: the story file of the folder that run files go to.
+        viewer: is told what goes on.
+        tell: gets a line for each thing that happens, for the rig's own terminal.
+    """
+
+    def __init__(
+        self,
+        opened: OpenRig,
+        series_log: SeriesLog,
+        viewer: Viewer,
+        tell: Callable[[str], None] = lambda _: None,
+    ) -> None:
+        self._opened = opened
+        self._machine = opened.machine
+        self._log = series_log
+        self._viewer = viewer
+        self._tell = tell
+
+    # -- called from any thread -----------------------------------------------------------------
+
+    def stop(self, who: str) -> None:
+        """Ask for a smooth stop; harmless at any time."""
+        self._machine.events.put(StopRequest(who))
+
+    def start(self) -> None:
+        """Press start, so to speak."""
+        self._machine.events.put(StartRequest())
+
+    def wish(self, wish: SeriesWish | ResumeWish | ResetWish) -> None:
+        """Hand in a wish; it is passed over while a series is under way."""
+        self._machine.events.put(wish)
+
+    # -- the machine's own task -----------------------------------------------------------------
+
+    def serve(self) -> Task[None]:
+        """Task without end: take wishes and fulfil them.
+
+        Raises:
+            StoppedError: a signal asks for the end.
+        """
+        machine, viewer = self._machine, self._viewer
+        machine.enter("parked")
+        self._look_back()
+        while True:
+            watchers = start_watching(machine)
+            try:
+                wish = yield from self._idle()
+            except MachineFaultError as fault:
+                self._keep(fault)
+                continue
+            finally:
+                yield from stop_watching(machine, watchers)
+            if isinstance(wish, ResetWish):
+                self._reset()
+            elif self._may_move():
+                viewer.is_busy, viewer.notice = True, None
+                try:
+                    yield from self._series(wish)
+                finally:
+                    viewer.is_busy = False
+
+    def _idle(self) -> Task[Any]:
+        """Wait for a wish that can be fulfilled now; a fault of a sensor is raised."""
+        machine = self._machine
+        button = PushButton()
+        while True:
+            machine.beat()
+            item = yield Until(machine.events, machine.clock.time_s() + LOOK_S)
+            if isinstance(item, StopRequest) and item.reason.startswith(SIGNAL):
+                raise StoppedError(f"Stopped by {item.reason}.")
+            has_failed = isinstance(item, Done) and isinstance(item.error, Exception)
+            if has_failed and machine.latched is None:
+                raise item.error
+            if isinstance(item, SeriesWish | ResumeWish | ResetWish):
+                return item
+            if button.update(machine.clock.time_s(), machine.inputs.start_pressed):
+                if machine.latched is not None:
+                    return ResetWish()
+                if self._viewer.unfinished:
+                    return ResumeWish()
+
+    def _may_move(self) -> bool:
+        """Whether a series may begin; says why not."""
+        machine = self._machine
+        if machine.latched is not None:
+            return False
+        if machine.inputs.emergency_stop_pressed:
+            self._viewer.notice = Notice(
+                "fault",
+                "Emergency stop",
+                "The emergency stop is pressed, or its wire is broken.",
+                "Release it first. Nothing was moved.",
+            )
+            return False
+        return True
+
+    def _reset(self) -> None:
+        machine, viewer = self._machine, self._viewer
+        if machine.latched is None:
+            return
+        if machine.inputs.emergency_stop_pressed:
+            viewer.notice = Notice(
+                "fault",
+                "Emergency stop",
+                "The emergency stop is still pressed, or its wire is broken.",
+                "Make the rig safe, release the stop, and reset again.",
+            )
+            return
+        try:
+            machine.reset()
+        except RigError as error:
+            self._say(notice_of(error))
+            return
+        self._say(Notice("note", "Reset", "The board stays where it is; a start homes it slowly."))
+
+    def _series(self, wish: SeriesWish | ResumeWish) -> Task[None]:
+        """Make a series; however it ends, the machine is served on."""
+        try:
+            series = self._open_series(wish)
+            if series is None:
+                return
+            maker = SeriesMaker(self._machine, self._log, series, self._hooks())
+            is_ready = isinstance(wish, SeriesWish) and wish.is_ready
+            made = yield from maker.make(start_now=is_ready)
+            text = f"{count(len(made), 'run')} made. {maker.reason or ''}".strip()
+            self._say(Notice("note", "The series is done", text))
+        except StoppedError as stop:
+            if str(stop).startswith(f"Stopped by {SIGNAL}"):
+                raise
+            self._say(notice_of(stop))
+        except MachineFaultError as fault:
+            self._keep(fault)
+        except RigError as error:
+            self._say(notice_of(error))
+        finally:
+            self._settle()
+
+    def _open_series(self, wish: SeriesWish | ResumeWish) -> OpenSeries | None:
+        now = self._machine.clock.utc_now()
+        self._log.settle(now)
+        if isinstance(wish, SeriesWish):
+            series = begin_series(self._log, wish.requests, wish.options, now)
+        else:
+            found = self._log.unfinished()
+            if found is None:
+                self._say(Notice("note", "Nothing is left", "All runs of the series are made."))
+                return None
+            series = found
+        self._viewer.begin_series(len(series.remaining), len(series.counted))
+        return series
+
+    def _hooks(self) -> Hooks:
+        viewer = self._viewer
+
+        def begun(request: RunRequest, path: Path) -> None:
+            viewer.begin_run(request)
+            self._tell(f"Run {request.repeat} begins: {path}")
+
+        def made(run: MadeRun, result: RunResult | None) -> None:
+            self._opened.write_truth(run.path)
+            viewer.made_run(result)
+
+        def notice(text: str) -> None:
+            self._say(Notice("note", "Please", text))
+
+        return Hooks(begun=begun, made=made, notice=notice)
+
+    def _keep(self, fault: MachineFaultError) -> None:
+        """The first fault stays until somebody resets it."""
+        self._machine.latch(fault)
+        self._machine.enter("halted")
+        self._say(notice_of(self._machine.latched or fault))
+
+    def _say(self, notice: Notice) -> None:
+        self._viewer.notice = notice
+        self._tell(f"{notice.title}: {notice.what} {notice.action}".rstrip())
+
+    # -- what was before ------------------------------------------------------------------------
+
+    def _look_back(self) -> None:
+        """Tell of a run that was cut off, and show the slides of the last series."""
+        cuts = self._log.settle(self._machine.clock.utc_now())
+        for begun, cut in cuts:
+            self._machine.homes_slowly = True
+            where = "before its file was begun" if cut.state is None else f"while {cut.state}"
+            self._say(
+                Notice(
+                    "note",
+                    "A run was cut off",
+                    f"Run {begun.repeat} ended {where}, when this program did. What it had written"
+                    " is kept; the next start homes slowly.",
+                )
+            )
+        last = next((e for e in reversed(self._log.entries) if isinstance(e, Planned)), None)
+        if last is not None:
+            for _, file in sorted(self._log.series(last).counted.items())[-KEPT:]:
+                self._show(self._log.folder / file)
+        self._settle()
+
+    def _show(self, path: Path) -> None:
+        try:
+            self._viewer.show_run(analyse_run(read_run(path)).result)
+        except RigError:
+            log.warning("%s cannot be shown", path)
+
+    def _settle(self) -> None:
+        """Bring the story file up to date, and see what could be gone on with."""
+        try:
+            self._log.settle(self._machine.clock.utc_now())
+        except MachineFaultError as fault:
+            self._keep(fault)
+        found = self._log.unfinished()
+        self._viewer.unfinished = ""
+        if found is not None:
+            n_all = len(found.planned.requests)
+            self._viewer.unfinished = f"{len(found.counted)} of {count(n_all, 'run')} are made."

@@ -1,0 +1,184 @@
+"""A snapshot as the sections of the page: ready words and places, nothing left to work out."""
+
+from typing import Any
+
+from rig.panel.course import Course
+from rig.panel.seats import Place
+from rig.panel.slides import picture
+from rig.panel.view import Notice, Snapshot
+from rig.panel.words import (
+    NONE,
+    STATES,
+    Units,
+    count,
+    degrees,
+    duration,
+    humidity,
+    pressure,
+    sentence,
+    temperature,
+)
+
+Section = dict[str, Any]
+
+STOP_HINT = (
+    "A smooth stop by software, not an emergency stop. In danger hit the emergency stop on the"
+    " rig: it cuts the motor's power."
+)
+
+
+def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
+    """What every watcher sees, by section; equal input gives equal output."""
+    tone, meaning = STATES[snap.state]
+    return {
+        "state": {
+            "word": snap.state.capitalize(),
+            "tone": tone,
+            "text": sentence(snap.wants, units) or meaning,
+            "asks": bool(snap.wants),
+        },
+        "angle": {
+            "text": degrees(snap.angle_deg),
+            "tilt": None if snap.angle_deg is None else round(snap.angle_deg, 2),
+            "steps": degrees(snap.step_angle_deg),
+            "across": degrees(snap.cross_slope_deg),
+        },
+        "air": {
+            "temperature": temperature(snap.temperature_c, units),
+            "humidity": humidity(snap.relative_humidity_pct),
+            "pressure": pressure(snap.pressure_hpa, units),
+            "chip": temperature(snap.imu_temperature_c, units),
+        },
+        "beam": _beam(snap),
+        "notice": notice_section(notice_in(snap), units),
+        "course": _course(snap),
+    }
+
+
+def notice_in(snap: Snapshot) -> Notice | None:
+    """What a person should know now; a stop that is down at rest needs no event to be told."""
+    if snap.notice is not None and snap.notice.kind == "fault":
+        return snap.notice
+    if "emergency_stop" in snap.inputs:
+        return Notice(
+            "fault",
+            "Emergency stop",
+            "The emergency stop is pressed, or its wire is broken.",
+            "Make the rig safe, then release it.",
+        )
+    return snap.notice
+
+
+def notice_section(notice: Notice | None, units: Units) -> Section:
+    """The notice in words; without one, its kind is empty."""
+    if notice is None:
+        return {"kind": "", "title": "", "what": "", "action": ""}
+    return {
+        "kind": notice.kind,
+        "title": notice.title,
+        "what": sentence(notice.what, units),
+        "action": sentence(notice.action, units),
+    }
+
+
+def _beam(snap: Snapshot) -> Section:
+    broken = snap.beams_broken
+    if len(broken) == 1:
+        text = "Broken" if broken[0] else "Free"
+    else:
+        text = ", ".join(
+            f"{i} {'broken' if is_broken else 'free'}" for i, is_broken in enumerate(broken, 1)
+        )
+    others = ", ".join(name.replace("_", " ") for name in snap.inputs)
+    return {"text": text, "broken": any(broken), "inputs": others or "none"}
+
+
+def _course(snap: Snapshot) -> Section:
+    course = snap.course
+    if course is None:
+        return {"shown": False, "title": "", "text": "", "share": 0.0, "left": ""}
+    return {
+        "shown": True,
+        "title": course_title(course, is_busy=snap.is_busy),
+        "text": what_runs(course),
+        "share": round(course.n_done / course.n_all, 3) if course.n_all else 1.0,
+        "left": time_left(course) if snap.is_busy else "",
+    }
+
+
+def course_title(course: Course, *, is_busy: bool) -> str:
+    """How many runs are made."""
+    if is_busy and course.request is not None and course.n_done < course.n_all:
+        return f"Run {course.request.repeat or course.n_done + 1} of {course.n_all}"
+    return f"{course.n_done} of {count(course.n_all, 'run')} made"
+
+
+def time_left(course: Course) -> str:
+    """How long it will take still, waiting for people left out."""
+    if course.left_s is None or course.left_s <= 0:
+        return ""
+    return f"{duration(course.left_s)} left"
+
+
+def what_runs(course: Course) -> str:
+    """Bag, face and board of the run."""
+    request = course.request
+    if request is None:
+        return ""
+    bag = request.bag or "a bag without a name"
+    face = f", {request.face} face" if request.face else ""
+    board = f", on {request.board}" if request.board else ""
+    return f"{bag}{face}{board}, {request.rate_deg_s:g} °/s"
+
+
+def slides_section(snap: Snapshot) -> Section:
+    """The dots; worked out anew only when there is another one."""
+    return picture(snap.dots)
+
+
+def actions(snap: Snapshot, place: Place) -> Section:
+    """What this watcher may press now, and why not."""
+    may = place.role == "controller" or (place.role == "paired" and not place.holder)
+    is_stopped = "emergency_stop" in snap.inputs
+    is_idle = not snap.is_busy and not snap.is_latched
+    return {
+        "role": place.role,
+        "text": _who(place),
+        "pair": place.role == "watcher",
+        "take": place.role == "paired" and bool(place.holder),
+        "start": {"shown": snap.waits_for_start, "enabled": may},
+        "series": {"shown": is_idle and not is_stopped, "enabled": may},
+        "resume": {
+            "shown": is_idle and not is_stopped and bool(snap.unfinished),
+            "enabled": may,
+            "text": snap.unfinished,
+        },
+        "reset": {
+            "shown": snap.is_latched,
+            "enabled": may and not is_stopped,
+            "text": "Release the emergency stop first."
+            if is_stopped
+            else "First see to the cause. Resetting moves nothing.",
+        },
+    }
+
+
+def _who(place: Place) -> str:
+    if place.role == "watcher":
+        who = f"{place.holder.capitalize()} has the controls. " if place.holder else ""
+        return f"{who}You watch, and can stop. To start, pair this device."
+    if place.role == "controller":
+        return f"This is {place.name}; it has the controls."
+    if place.holder:
+        return f"This is {place.name}. {place.holder.capitalize()} has the controls; you can stop."
+    return f"This is {place.name}. The controls are free."
+
+
+def plain_line(snap: Snapshot) -> str:
+    """Everything on one line, where there is no room for more."""
+    parts = [snap.state, degrees(snap.angle_deg)]
+    if snap.temperature_c is not None:
+        parts.append(temperature(snap.temperature_c, "metric"))
+    if snap.relative_humidity_pct is not None:
+        parts.append(humidity(snap.relative_humidity_pct))
+    return "  ".join(part for part in parts if part != NONE)

@@ -1,0 +1,76 @@
+"""Puts the page together for one rig."""
+
+import socket
+from collections.abc import Callable
+from typing import NamedTuple
+
+from rig.control.request import RunRequest
+from rig.opening import OpenRig
+from rig.panel.app import Panel
+from rig.panel.desk import Desk
+from rig.panel.form import SeriesForm, hints, requests_of
+from rig.panel.guard import LOCAL_NAMES, Guard, own_names
+from rig.panel.seats import Seats
+from rig.panel.server import WebServer
+from rig.panel.stream import Hub
+from rig.panel.view import Viewer
+from rig.procedures.series_log import SeriesLog
+
+LOCAL = "127.0.0.1"
+EVERYWHERE = "0.0.0.0"  # noqa: S104 - only when it was asked for in so many words
+
+
+class Served(NamedTuple):
+    """A page and what stands behind it."""
+
+    desk: Desk
+    viewer: Viewer
+    server: WebServer
+
+
+def serve_panel(
+    opened: OpenRig,
+    series_log: SeriesLog,
+    *,
+    port: int,
+    is_open: bool = False,
+    announce: Callable[[str], None] = lambda _: None,
+) -> Served:
+    """The page for a rig; nothing runs yet.
+
+    Args:
+        opened: the rig.
+        series_log: of the folder that run files go to.
+        port: to listen on; 0 takes any that is free.
+        is_open: listen to the local network, and ask for a code; to this computer alone otherwise.
+        announce: gets lines for the rig's terminal, pairing codes among them.
+    """
+    machine = opened.machine
+    seats = Seats(machine.clock.time_s, needs_code=is_open, announce=announce)
+    hub = Hub(seats, lambda units: hints(machine.settings, units))
+    viewer = Viewer(machine, hub.publish)
+    desk = Desk(opened, series_log, viewer, announce)
+    names = LOCAL_NAMES | own_names() if is_open else LOCAL_NAMES
+
+    def plan(form: SeriesForm) -> list[RunRequest]:
+        return requests_of(form, machine.settings, opened.source, machine.clock.utc_now())
+
+    panel = Panel(
+        desk, hub, seats, Guard(names, any_address=is_open), plan, cookie=f"rig_panel_{port}"
+    )
+    host = EVERYWHERE if is_open else LOCAL
+    return Served(desk, viewer, WebServer(panel.application(), hub, host, port))
+
+
+def addresses(port: int, *, is_open: bool) -> list[str]:
+    """Where the page is found."""
+    if not is_open:
+        return [f"http://localhost:{port}/"]
+    found = [f"http://{socket.gethostname().split('.')[0].lower()}.local:{port}/"]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # sends nothing; asks which address would be used
+            found.append(f"http://{probe.getsockname()[0]}:{port}/")
+        except OSError:
+            pass  # no network yet
+    return found

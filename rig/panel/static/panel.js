@@ -1,0 +1,143 @@
+// Shows what the server says and sends what is pressed; it decides nothing.
+"use strict";
+
+const SILENCE_MS = 3500;
+const AGAIN_MS = 1000;
+const known = {};
+const byId = (id) => document.getElementById(id);
+
+// -- showing --------------------------------------------------------------------------------------
+
+function look(path) {
+  return path.split(".").reduce((value, key) => value?.[key], known);
+}
+
+function bind(attribute, apply) {
+  for (const element of document.querySelectorAll(`[data-${attribute}]`)) {
+    const path = element.getAttribute(`data-${attribute}`);
+    bindings.push({section: path.split(".")[0], show: () => apply(element, look(path))});
+  }
+}
+
+const bindings = [];
+bind("text", (element, value) => {
+  if (element.textContent !== (value ?? "")) element.textContent = value ?? "";
+});
+bind("show", (element, value) => { element.hidden = !value; });
+bind("enable", (element, value) => { element.disabled = !value; });
+bind("value", (element, value) => { element.value = value ?? 0; });
+bind("hint", (element, value) => { element.placeholder = value ?? ""; });
+bind("tone-from", (element, value) => { element.dataset.tone = value ?? ""; });
+bind("kind-from", (element, value) => { element.dataset.kind = value ?? ""; });
+bindings.push({section: "angle", show: () => tilt(known.angle.tilt)});
+bindings.push({section: "beam", show: () => byId("gauge").classList.toggle("broken", known.beam.broken)});
+bindings.push({
+  section: "slides",
+  show: () => drawSlides(byId("slides"), byId("slides-list"), known.slides),
+});
+
+function take(message) {
+  Object.assign(known, message);
+  for (const {section, show} of bindings) if (section in message) show();
+}
+
+// -- the connection -------------------------------------------------------------------------------
+
+let source = null;
+let heard = 0;
+let again = 0;
+
+function say(text, isLost) {
+  document.body.classList.toggle("lost", isLost);
+  if (byId("link").textContent !== text) byId("link").textContent = text;
+}
+
+function connect() {
+  clearTimeout(again);
+  source?.close();
+  source = new EventSource(`events?units=${units()}`);
+  source.onmessage = (event) => {
+    heard = Date.now();
+    say("Live", false);
+    take(JSON.parse(event.data));
+  };
+  source.onerror = () => {
+    if (source?.readyState === EventSource.CLOSED) again = setTimeout(connect, AGAIN_MS);
+  };
+}
+
+setInterval(() => {
+  if (source && Date.now() - heard > SILENCE_MS) {
+    say("No connection. The rig goes on by itself; this page comes back.", true);
+    // A stream that the network swallowed says nothing: begin another one.
+    if (source.readyState === EventSource.OPEN) { heard = Date.now() - SILENCE_MS + AGAIN_MS; connect(); }
+  }
+}, 500);
+
+// A hidden page lets go of its connection: a browser has only six for one rig.
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) { source?.close(); source = null; } else { heard = Date.now(); connect(); }
+});
+
+// -- asking ---------------------------------------------------------------------------------------
+
+async function post(path, body) {
+  const said = byId("said");
+  try {
+    const answer = await fetch(path, {
+      method: "POST",
+      headers: {"Content-Type": "application/json"},
+      body: JSON.stringify(body),
+      signal: AbortSignal.timeout(4000),
+    });
+    said.textContent = (await answer.json()).text;
+    said.classList.toggle("bad", !answer.ok);
+    return answer.ok;
+  } catch {
+    said.textContent = "The rig did not answer. Use the buttons on the rig itself.";
+    said.classList.add("bad");
+    return false;
+  }
+}
+
+for (const button of document.querySelectorAll("button[data-post]")) {
+  button.addEventListener("click", async () => {
+    await post(button.dataset.post, {});
+    if (button.dataset.post === "take") connect();
+  });
+}
+
+// Stop acts when it is touched: a wet thumb slides, and would make no click.
+let touched = 0;
+byId("stop").addEventListener("pointerdown", () => { touched = Date.now(); post("stop", {}); });
+byId("stop").addEventListener("click", () => { if (Date.now() - touched > 1000) post("stop", {}); });
+
+byId("series").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const form = new FormData(event.target);
+  const body = Object.fromEntries(form);
+  body.ready = form.has("ready");
+  body.units = units();
+  post("series", body);
+});
+
+byId("pair").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const field = event.target.elements.code;
+  if (await post("pair", {code: field.value})) { field.value = ""; connect(); }
+});
+
+// -- units ----------------------------------------------------------------------------------------
+
+function units() {
+  return document.querySelector("input[name=units]:checked").value;
+}
+
+for (const input of document.querySelectorAll("input[name=units]")) {
+  input.checked = input.value === (localStorage.getItem("units") ?? "metric");
+  input.addEventListener("change", () => { localStorage.setItem("units", input.value); connect(); });
+}
+
+drawGauge(byId("gauge"));
+heard = Date.now();
+connect();
