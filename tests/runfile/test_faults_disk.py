@@ -1,0 +1,112 @@
+"""A disk that is full, and one that is read-only, made for real on small memory file systems."""
+
+import os
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from rig.errors import BadInputError, MachineFaultError, RigError
+from rig.opening import open_twin
+from rig.procedures.requests import plan_series
+from rig.procedures.series import Hooks, SeriesMaker, begin_series
+from rig.procedures.series_log import SeriesLog, SeriesOptions
+from rig.runfile.reader import read_run
+from tests.faults.harness import SCENARIO, SETTINGS
+
+
+@pytest.fixture
+def mounted(tmp_path: Path) -> Iterator[Path]:
+    """A file system of 400 kB."""
+    point = tmp_path / "disk"
+    point.mkdir()
+    made = subprocess.run(
+        ["/usr/bin/env", "mount", "-t", "tmpfs", "-o", "size=400k", "tmpfs", str(point)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if made.returncode:
+        pytest.skip(f"a file system can only be mounted by root ({made.stderr.strip()})")
+    yield point
+    subprocess.run(["/usr/bin/env", "umount", str(point)], check=True)
+
+
+def series(folder: Path, n: int) -> tuple[list[Path], RigError | None]:
+    """Make a series there; the check for free space is for much larger disks."""
+    rig = open_twin(SETTINGS, SCENARIO, 3)
+    now = rig.machine.clock.utc_now()
+    paths: list[Path] = []
+    error: RigError | None = None
+    with SeriesLog(folder) as log:
+        log.settle(now)
+        planned = log.unfinished()
+        if planned is None:
+            asked = plan_series(SETTINGS, n, source="twin", started=now, bag="X")
+            planned = begin_series(log, asked, SeriesOptions(), now)
+        maker = SeriesMaker(
+            rig.machine, log, planned, Hooks(begun=lambda _, path: paths.append(path))
+        )
+        with rig:
+            try:
+                rig.run(maker.make(start_now=True))
+            except RigError as caught:
+                error = caught
+            assert not rig.twin.world.motor.is_enabled
+    return paths, error
+
+
+@pytest.fixture
+def no_free_space_check(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("rig.control.host.free_mb", lambda folder: 1e6)
+    monkeypatch.setattr("rig.procedures.runs.check_free_space", lambda folder, least: None)
+
+
+def fill(folder: Path, leave_bytes: int) -> Path:
+    """A file that leaves only so much."""
+    filler = folder / "filler"
+    free = os.statvfs(folder).f_bavail * os.statvfs(folder).f_bsize
+    filler.write_bytes(bytes(max(0, free - leave_bytes)))
+    return filler
+
+
+@pytest.mark.usefixtures("no_free_space_check")
+def test_a_disk_that_fills_up_stops_the_series_and_keeps_what_was_written(mounted: Path) -> None:
+    filler = fill(mounted, 120_000)
+    paths, error = series(mounted, 4)
+    assert isinstance(error, MachineFaultError)
+    assert error.cause == "disk"
+    assert "no space left" in str(error)
+    assert "Free space" in error.action
+    runs = [read_run(path) for path in paths]
+    assert runs[-1].interrupted
+    assert all(run.end is not None and run.end.outcome == "slid" for run in runs[:-1])
+    assert len(runs[-1].events) + len(runs[-1].samples) > 0
+    # With space again, the series goes on where it was.
+    filler.unlink()
+    more, error = series(mounted, 4)
+    assert error is None
+    assert len(more) == 4 - (len(paths) - 1)
+    with SeriesLog(mounted) as log:
+        assert log.unfinished() is None
+
+
+def test_a_disk_that_is_nearly_full_is_refused_before_anything_moves(mounted: Path) -> None:
+    paths, error = series(mounted, 2)
+    assert isinstance(error, BadInputError)
+    assert "MB are free" in str(error)
+    assert paths == []
+
+
+@pytest.mark.usefixtures("no_free_space_check")
+def test_a_disk_that_turns_read_only_stops_the_series(mounted: Path) -> None:
+    whole, error = series(mounted, 1)
+    assert error is None
+    before = whole[0].read_bytes()
+    command = ["/usr/bin/env", "mount", "-o", "remount,ro", str(mounted)]
+    subprocess.run(command, check=True)
+    with pytest.raises(BadInputError, match="read-only"):
+        series(mounted, 1)
+    assert whole[0].read_bytes() == before
+    assert read_run(whole[0]).problems == []
