@@ -1,0 +1,214 @@
+"""The rig's own devices on the real pin library and a real GPIO chip."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import numpy as np
+import pytest
+from far_pins import SimChip, Writes
+
+from rig.clock import At, Clock, RealClock, Task, Until
+from rig.devices.inputs import Edge, Inputs
+from rig.devices.pins import chip_label, header_chip, real_factory
+from rig.devices.stepper import MoveResult, Stepper
+from rig.settings.model import Pins, Screw
+
+PINS = Pins()
+PATIENCE_S = 5.0
+LATE_MS = 200.0
+
+
+class Plan:
+    """Pulses of an even rate."""
+
+    def __init__(self, pulses: int, direction: int, rate_hz: float = 250.0) -> None:
+        self.direction = direction
+        self.times_s = np.arange(1, pulses + 1) / rate_hz
+
+    def brake(self, index: int) -> Any:
+        return self.times_s[index : index + 5]
+
+
+@pytest.fixture
+def factory(chip: SimChip) -> Iterator[Any]:
+    made = real_factory()
+    yield made
+    made.close()
+
+
+@contextmanager
+def opened_inputs(factory: Any) -> Iterator[tuple[RealClock, Inputs, Any]]:
+    clock = RealClock()
+    events = clock.queue()
+    with Inputs(clock, factory, PINS, events) as inputs:
+        yield clock, inputs, events
+
+
+def settle(chip: SimChip) -> None:
+    """Levels of a rig at rest; claiming an input has set its pull."""
+    for gpio in (PINS.emergency_stop, PINS.limit_lower, PINS.limit_upper, PINS.beam_1):
+        chip.drive(gpio, False)
+
+
+def wait_for(clock: Clock, events: Any, wanted: int) -> list[Edge]:
+    def listen() -> Task[list[Edge]]:
+        edges: list[Edge] = []
+        deadline_s = clock.time_s() + PATIENCE_S
+        while len(edges) < wanted:
+            edge = yield Until(events, deadline_s)
+            if edge is None:
+                return edges
+            edges.append(edge)
+        return edges
+
+    return clock.run(listen())
+
+
+def drain(clock: Clock, events: Any) -> None:
+    clock.pause_s(0.3)
+    while events.get_nowait() is not None:
+        pass
+
+
+def test_the_header_is_found_by_its_label(chip: SimChip) -> None:
+    assert chip_label(chip.node) == "pinctrl-bcm2711"
+    assert header_chip() == int(chip.node.name.removeprefix("gpiochip"))
+
+
+def test_the_library_is_lgpio_and_sees_a_raspberry_pi_4(factory: Any) -> None:
+    assert type(factory).__module__ == "gpiozero.pins.lgpio"
+    assert factory.board_info.model == "4B"
+
+
+def move(stepper: Stepper, clock: Clock, plan: Plan) -> MoveResult:
+    return clock.run(stepper.move(plan))
+
+
+def test_pulses_are_counted_by_the_other_side(factory: Any, chip: SimChip, writes: Writes) -> None:
+    clock = RealClock()
+    with Stepper(clock, factory, PINS, Screw(), late_pulse_ms=LATE_MS) as stepper:
+        assert not chip.level(PINS.enable)
+        stepper.enable()
+        assert chip.level(PINS.enable)
+        assert move(stepper, clock, Plan(300, +1)).pulses == 300
+        assert move(stepper, clock, Plan(120, -1)).pulses == 120
+        assert stepper.count == 180
+    assert not chip.level(PINS.enable)
+    seen = writes.take()
+    assert [w.level for w in seen if w.gpio == PINS.enable][-3:] == [False, True, False]
+    position, direction, is_enabled, steps = 0, 0, False, []
+    for write in seen:
+        if write.gpio == PINS.enable:
+            is_enabled = write.level
+        elif write.gpio == PINS.direction:
+            direction = 1 if write.level else -1
+        elif write.gpio == PINS.step and write.level:
+            assert is_enabled
+            position += direction
+            steps.append(write.t_s)
+    assert len(steps) == 420
+    assert position == 180
+    assert sorted(steps) == steps
+    levels = [w.level for w in seen if w.gpio == PINS.step and w.t_s >= steps[0]]
+    assert levels == [True, False] * 420 + levels[840:]
+    assert not any(levels[840:])
+
+
+def test_no_pulse_follows_the_emergency_stop(factory: Any, chip: SimChip, writes: Writes) -> None:
+    with opened_inputs(factory) as (clock, inputs, _):
+        settle(chip)
+        stepper = Stepper(
+            clock,
+            factory,
+            PINS,
+            Screw(),
+            late_pulse_ms=LATE_MS,
+            must_stop=lambda: inputs.emergency_stop_pressed,
+        )
+
+        def press_and_move() -> Task[tuple[MoveResult, float]]:
+            handle = clock.spawn(stepper.move(Plan(4000, +1)), "move")
+            yield At(clock.time_s() + 0.5)
+            chip.drive(PINS.emergency_stop, True)
+            pressed_s = clock.time_s()
+            result = yield from handle.join(clock.time_s() + PATIENCE_S)
+            assert result is not None
+            return result, pressed_s
+
+        with stepper:
+            stepper.enable()
+            result, pressed_s = clock.run(press_and_move())
+    assert result.ended_by == "must_stop"
+    steps = [w.t_s for w in writes.take() if w.gpio == PINS.step and w.level]
+    assert len(steps) == result.pulses
+    assert 10 < len(steps) < 4000
+    # One pulse may have been on its way when the level changed.
+    assert sum(t_s > pressed_s for t_s in steps) <= 1
+
+
+@pytest.mark.parametrize(
+    ("name", "gpio", "active_high"),
+    [
+        ("limit_lower", PINS.limit_lower, True),
+        ("limit_upper", PINS.limit_upper, True),
+        ("emergency_stop", PINS.emergency_stop, True),
+        ("beam_1", PINS.beam_1, True),
+        ("start_button", PINS.start_button, False),
+        ("stop_button", PINS.stop_button, False),
+    ],
+)
+def test_edges_arrive_in_order_with_their_time(
+    factory: Any, chip: SimChip, name: str, gpio: int, active_high: bool
+) -> None:
+    with opened_inputs(factory) as (clock, inputs, events):
+        settle(chip)
+        chip.drive(gpio, not active_high)
+        drain(clock, events)
+        driven = []
+        for i in range(10):
+            before_s = clock.time_s()
+            chip.drive(gpio, (i % 2 == 0) == active_high)
+            clock.pause_s(0.02)
+            driven.append((before_s, clock.time_s()))
+        edges = wait_for(clock, events, 10)
+        assert [edge.name for edge in edges] == [name] * 10
+        assert [edge.active for edge in edges] == [True, False] * 5
+        for edge, (before_s, after_s) in zip(edges, driven, strict=True):
+            assert before_s <= edge.t_s <= after_s
+        assert inputs.bad_stamps == 0
+        assert inputs.failed_callbacks == 0
+        assert inputs.levels()[name] is False
+
+
+def test_edges_of_several_pins_keep_their_order(factory: Any, chip: SimChip) -> None:
+    pair = {"beam_1": PINS.beam_1, "limit_upper": PINS.limit_upper}
+    with opened_inputs(factory) as (clock, _, events):
+        settle(chip)
+        drain(clock, events)
+        wanted = []
+        for i in range(20):
+            for name, gpio in pair.items():
+                chip.drive(gpio, i % 2 == 0)
+                wanted.append((name, i % 2 == 0))
+                clock.pause_s(0.005)
+        edges = wait_for(clock, events, len(wanted))
+        assert [(edge.name, edge.active) for edge in sorted(edges)] == wanted
+        assert [(edge.name, edge.active) for edge in edges] == wanted
+
+
+def test_a_held_emergency_stop_is_seen_without_an_edge(factory: Any, chip: SimChip) -> None:
+    with opened_inputs(factory) as (_, inputs, _events):
+        settle(chip)
+        assert not inputs.emergency_stop_pressed
+        chip.drive(PINS.emergency_stop, True)
+        assert inputs.emergency_stop_pressed
+
+
+def test_a_broken_wire_reads_as_a_stop(factory: Any, chip: SimChip) -> None:
+    with opened_inputs(factory) as (_, inputs, _events):
+        # Nobody drives the lines after they were claimed: only their pull-ups do.
+        assert inputs.emergency_stop_pressed
+        assert inputs.limit_lower_reached
+        assert inputs.limit_upper_reached
+        assert not inputs.start_pressed

@@ -1,0 +1,36 @@
+"""Runs the kernel tests, or says in one line why they cannot run here."""
+
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+from machine import run_in_guest
+from parts import CannotRunError, find_parts, pin_library
+
+REPO = Path(__file__).resolve().parents[3]
+
+
+def main() -> int:
+    """Returns the exit code: pytest's in the guest, or 0 when the tests were skipped."""
+    try:
+        parts = find_parts()
+        library = pin_library(parts.folder)
+    except CannotRunError as reason:
+        print(f"kernel tests skipped: {reason}", flush=True)
+        return 1 if os.environ.get("RIG_KERNEL") == "must" else 0
+    with tempfile.TemporaryDirectory(prefix="rig-kernel-") as share:
+        return run_in_guest(
+            parts,
+            Path(share),
+            ["/bin/bash", str(REPO / "tests/kernel/guest/start"), *sys.argv[1:]],
+            {
+                "RIG_PYTHON": os.path.abspath(sys.executable),
+                "PYTHONPATH": f"{REPO}:{library}",
+                "RIG_REPO": str(REPO),
+            },
+        )
+
+
+if __name__ == "__main__":
+    sys.exit(main())
