@@ -23,6 +23,7 @@ from rig.calibration.captures import Span, Zero, check_captures, u_mean_counts
 from rig.calibration.model import Vector
 from rig.calibration.reference import Reading
 from rig.calibration.sensors import Prior, SensorClass, prior_of
+from rig.calibration.six_position import Drift
 
 Array = NDArray[np.float64]
 
@@ -88,7 +89,13 @@ class _Problem:
     """
 
     def __init__(
-        self, zero: Zero, span: Sequence[Span], sensor: SensorClass, prior: Prior, scale: float
+        self,
+        zero: Zero,
+        span: Sequence[Span],
+        sensor: SensorClass,
+        prior: Prior,
+        scale: float,
+        drift: Drift | None = None,
     ) -> None:
         self.zero, self.span, self.prior = zero, span, prior
         rests = [zero.rest, *(s.rest for s in span)]
@@ -97,8 +104,12 @@ class _Problem:
         self.temperature_c = float(warmth.mean())
         # Neither noise nor drift nor skewed axes are parameters: they widen the vectors.
         noise = np.array([u_mean_counts(rest) for rest in rests]) / scale
-        drift = sensor.u_drift_g_per_k * (warmth - warmth.mean())
-        self.u_vector = np.sqrt(noise**2 + drift**2 + sensor.u_axes**2)
+        warmer = warmth - warmth.mean()
+        u_drift = sensor.u_drift_g_per_k
+        if drift is not None:
+            self.raw -= np.outer(warmer, drift.drift_g_per_k)
+            u_drift = drift.u_drift_g_per_k
+        self.u_vector = np.sqrt(noise**2 + (u_drift * warmer) ** 2 + sensor.u_axes**2)
         self.along = np.radians([s.reading.along_deg for s in span])
         self.whiten = np.linalg.cholesky(
             np.radians(1.0) ** 2 * reading_covariance([s.reading for s in span])
@@ -184,6 +195,7 @@ def fit_calibration(
     sensor: SensorClass,
     counts_per_g: float,
     prior: Prior | None = None,
+    drift: Drift | None = None,
 ) -> Fit:
     """Fit bias, gain, level and axis to what was captured.
 
@@ -193,6 +205,7 @@ def fit_calibration(
         sensor: the data sheet's word.
         counts_per_g: nominal scale.
         prior: what a six-position calibration found; the data sheet's word if not given.
+        drift: what two temperatures found; if not given, the data sheet's bound on it.
 
     Raises:
         BadInputError: too few poses, too close together, a board that moved, a sensor at the end
@@ -202,7 +215,7 @@ def fit_calibration(
     from scipy.special import chdtrc
 
     check_captures(zero, span, counts_per_g)
-    problem = _Problem(zero, span, sensor, prior or prior_of(sensor), counts_per_g)
+    problem = _Problem(zero, span, sensor, prior or prior_of(sensor), counts_per_g, drift)
     size = np.concatenate([[0.01] * 10, problem.u_zero, [0.01] * len(span)])
     found = least_squares(problem, problem.start, x_scale=size, method="lm", xtol=1e-12, ftol=1e-12)
     p: Array = found.x

@@ -2,15 +2,20 @@
 
 import math
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 import msgspec
 from msgspec import Meta, Struct
 
+from rig.calibration.captures import Rest
+from rig.calibration.model import Vector
 from rig.calibration.reference import U_NULL_DEG, SineBar
 from rig.errors import BadInputError
 
 Direction = Literal["up", "down"]
+Way = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+"""Which side of the sensor is the upper one."""
+WAYS: tuple[Way, ...] = get_args(Way)
 
 
 class SpanPoint(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -35,6 +40,31 @@ class ZeroReadings(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
     unit: str = "deg"
 
 
+class CountsReading(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """The sensor's mean raw counts over some seconds of rest, and its temperature."""
+
+    counts: Vector
+    temperature_c: Annotated[float, Meta(ge=-40, le=85)]
+
+    def rest(self) -> Rest:
+        """As a capture; nothing is known of its scatter."""
+        peak = round(max(abs(value) for value in self.counts))
+        zero = (0.0, 0.0, 0.0)
+        return Rest(
+            counts=self.counts,
+            scatter_counts=zero,
+            peak_counts=peak,
+            n=1,
+            temperature_c=self.temperature_c,
+        )
+
+
+class Position(CountsReading, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """The sensor off its board, held with one side up."""
+
+    up: Way
+
+
 class LevelPlan(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """A calibration from start to end; the defaults are those of `rig level`."""
 
@@ -48,7 +78,15 @@ class LevelPlan(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     due_days: Annotated[int, Meta(ge=1, le=3650)] = 180
     sweep: bool = True
     """End with unloaded sweeps: hinge, vibration, filter delay."""
+    six: bool = False
+    """Begin with the sensor off its board, each axis up and down."""
+    second_temperature: bool = False
+    """End with home at another temperature."""
     zero: ZeroReadings | None = None
+    positions: tuple[Position, ...] = ()
+    """What the sensor read in the six positions, if it is known already."""
+    warm: CountsReading | None = None
+    """What it read at home at the second temperature."""
     span: tuple[SpanPoint, ...] = ()
 
     def points(self) -> tuple[SpanPoint, ...]:

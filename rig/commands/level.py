@@ -63,6 +63,12 @@ def calibrate(
     across: Annotated[
         bool, typer.Option("--across", help="Also read a level across at every span point.")
     ] = False,
+    six: Annotated[
+        bool, typer.Option("--six", help="Begin with the sensor off its board in six positions.")
+    ] = False,
+    second_temperature: Annotated[
+        bool, typer.Option("--second-temperature", help="End with home at another temperature.")
+    ] = False,
     redo: Annotated[
         str | None, typer.Option("--redo", metavar="STEP", help="Do one step again: `up 20`.")
     ] = None,
@@ -92,6 +98,12 @@ def calibrate(
         plan = msgspec.structs.replace(plan, reference="digital", stated_error_deg=digital)
     if bar is not None:
         plan = msgspec.structs.replace(plan, bar_length_mm=bar)
+    if six or second_temperature:
+        plan = msgspec.structs.replace(
+            plan,
+            six=plan.six or six,
+            second_temperature=plan.second_temperature or second_temperature,
+        )
     opened = open_rig(
         settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
     )

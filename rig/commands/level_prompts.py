@@ -2,7 +2,8 @@
 
 import sys
 
-from rig.calibration.plan import SpanPoint
+from rig.calibration.captures import Rest
+from rig.calibration.plan import SpanPoint, Way
 from rig.calibration.reference import SineBar, to_deg
 from rig.errors import BadInputError
 from rig.procedures.level_person import Answer, LevelPerson, Where
@@ -57,6 +58,26 @@ class PromptingPerson(LevelPerson):
         if not self._ask_across:
             return None
         return self.level_deg("across", False)
+
+    def position(self, way: Way) -> Rest | None:
+        """Ask for the sensor to be held."""
+        _ask(
+            f"Take the sensor off its board and hold it against something firm, {way} side up"
+            " (within 30°). [Enter] when it is still: "
+        )
+        return None
+
+    def screw_on(self) -> None:
+        """Ask for the sensor to be put back."""
+        _ask("Screw the sensor back onto its board, as it is to stay. [Enter] when it is fast: ")
+
+    def warmed(self, first_c: float) -> Rest | None:
+        """Ask for warmth; the procedure waits until it has come."""
+        _ask(
+            f"The sensor is at {first_c:.1f} °C. Warm or cool the room or the sensor by 5 K or"
+            " more and touch neither board nor frame. [Enter] when you have begun: "
+        )
+        return None
 
     def go_on(self, step: str, found: str) -> Answer:
         """Enter goes on, r does the step again, s stops here."""

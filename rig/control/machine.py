@@ -173,6 +173,15 @@ class Machine:
     def _begin_health(self) -> None:
         self._health = SensorHealth(self.imu.counts_per_g, self.imu.setup.rate_hz)
 
+    @contextmanager
+    def sensor_in_hand(self) -> Iterator[None]:
+        """While this lasts nothing that the angle sensor shows is a fault: somebody turns it."""
+        self._health = None
+        try:
+            yield
+        finally:
+            self._begin_health()
+
     def sensor_problem(self) -> MachineFaultError | None:
         """What is wrong with the angle sensor's newest samples, if anything."""
         return None if self._health is None else self._health.problem

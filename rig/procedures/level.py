@@ -23,6 +23,7 @@ from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError
 from rig.errors import BadInputError, MachineFaultError
 from rig.procedures.level_finish import finish
+from rig.procedures.level_options import OptionalSteps, forget_from
 from rig.procedures.level_person import LevelPerson, Where
 from rig.procedures.level_progress import (
     NAME,
@@ -92,6 +93,8 @@ class LevelProcedure:
         try:
             yield At(machine.clock.time_s() + FIRST_LOOK_S)
             yield from self._home()
+            if self._plan.six:
+                yield from self._optional(progress).six()
             yield from self._captures(progress)
             made = yield from self._finish(progress)
         finally:
@@ -112,11 +115,21 @@ class LevelProcedure:
             progress = Progress(sensor=machine.imu.identity, started_at=now, plan=self._plan)
         if self._redo == "zero":
             progress.zero = None
-        elif self._redo is not None and progress.span.pop(self._redo, None) is None:
+        elif self._redo is not None and not self._forgets(progress, self._redo):
             steps = ", ".join(["zero", *(name_of(point) for point in self._plan.points())])
             raise BadInputError(f"There is no step {self._redo!r} to do again; steps: {steps}.")
         progress.plan = self._plan
         return progress
+
+    def _forgets(self, progress: Progress, step: str) -> bool:
+        known = progress.span.pop(step, None) is not None
+        return known or forget_from(progress, step, self._plan)
+
+    def _optional(self, progress: Progress) -> OptionalSteps:
+        def save() -> None:
+            save_progress(self._path, progress)
+
+        return OptionalSteps(self._machine, self._mover, self._person, progress, self._keep, save)
 
     def _captures(self, progress: Progress) -> Task[None]:
         while progress.zero is None:
@@ -249,6 +262,10 @@ class LevelProcedure:
         if self._plan.sweep:
             progress.sweep = yield from sweep_findings(machine, self._mover, fitted)
         save_progress(self._path, progress)
+        if self._plan.second_temperature:
+            if self._plan.sweep:
+                yield from self._home()
+            yield from self._optional(progress).second_temperature()
         calibration = finish(progress, machine)
         yield from self._go(max(0.3, machine.settings.linkage.home_angle_deg + 0.3))
         machine.enter("parked")

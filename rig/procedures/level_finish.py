@@ -8,7 +8,8 @@ from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.captures import Rest
 from rig.calibration.fit import Fit, fit_calibration
 from rig.calibration.model import Calibration
-from rig.calibration.sensors import CLASSES
+from rig.calibration.sensors import CLASSES, Prior, SensorClass
+from rig.calibration.six_position import Drift, drift_of_two, six_positions
 from rig.control.machine import Machine
 from rig.errors import BadInputError
 from rig.procedures.level_progress import Progress
@@ -27,7 +28,9 @@ def finish(progress: Progress, machine: Machine) -> Calibration:
         raise BadInputError("The calibration has no zero yet; go on with `rig level`.")
     sensor = CLASSES[progress.sensor.model]
     span = list(progress.span.values())
-    fit = fit_calibration(progress.zero, span, sensor, machine.imu.counts_per_g)
+    scale = machine.imu.counts_per_g
+    prior, drift = _six(progress, sensor, scale), _drift(progress, scale)
+    fit = fit_calibration(progress.zero, span, sensor, scale, prior, drift)
     rests = [progress.zero.rest, progress.home, *(s.rest for s in span)]
     imu, sweep = machine.settings.imu, progress.sweep
     now = machine.clock.utc_now()
@@ -39,7 +42,8 @@ def finish(progress: Progress, machine: Machine) -> Calibration:
         counts_per_g=machine.imu.counts_per_g,
         bias_g=fit.bias_g,
         gain=fit.gain,
-        u_drift_g_per_k=sensor.u_drift_g_per_k,
+        drift_g_per_k=(0.0, 0.0, 0.0) if drift is None else drift.drift_g_per_k,
+        u_drift_g_per_k=sensor.u_drift_g_per_k if drift is None else drift.u_drift_g_per_k,
         level=fit.level,
         axis=fit.axis,
         covariance=tuple(tuple(row) for row in fit.covariance.tolist()),
@@ -58,6 +62,24 @@ def finish(progress: Progress, machine: Machine) -> Calibration:
         float(along_slope_deg(calibration, gravity)),
         float(cross_slope_deg(calibration, gravity)),
     )
+
+
+def _six(progress: Progress, sensor: SensorClass, scale: float) -> Prior | None:
+    """What the six positions say, as at the temperature of the fit."""
+    if not progress.plan.six or progress.zero is None:
+        return None
+    rests = list(progress.positions.values())
+    found = six_positions(rests, sensor, scale)
+    others = [progress.zero.rest, *(span.rest for span in progress.span.values())]
+    warmer = np.mean([r.temperature_c for r in others]) - np.mean([r.temperature_c for r in rests])
+    widened = np.diag([float(sensor.u_drift_g_per_k * warmer) ** 2] * 3 + [0.0] * 3)
+    return found._replace(covariance=found.covariance + widened)
+
+
+def _drift(progress: Progress, scale: float) -> Drift | None:
+    if not progress.plan.second_temperature or progress.cold is None or progress.warm is None:
+        return None
+    return drift_of_two(progress.cold, progress.warm, scale)
 
 
 def _with_home(calibration: Calibration, angle_deg: float, cross_deg: float) -> Calibration:

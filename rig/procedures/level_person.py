@@ -2,7 +2,8 @@
 
 from typing import Literal, Protocol
 
-from rig.calibration.plan import LevelPlan, SpanPoint
+from rig.calibration.captures import Rest
+from rig.calibration.plan import WAYS, LevelPlan, SpanPoint, Way
 from rig.calibration.reference import SineBar, to_deg
 from rig.errors import BadInputError
 
@@ -24,6 +25,15 @@ class LevelPerson(Protocol):
 
     def across_deg(self, point: SpanPoint) -> float | None:
         """A level's reading across the board, or None."""
+
+    def position(self, way: Way) -> Rest | None:
+        """Hold the sensor still, off its board, with this side up; or what it read so before."""
+
+    def screw_on(self) -> None:
+        """Screw the sensor back onto its board, for good."""
+
+    def warmed(self, first_c: float) -> Rest | None:
+        """Begin to warm or cool the sensor where it is; or what it read at another temperature."""
 
     def go_on(self, step: str, found: str) -> Answer:
         """After a step: go on, do it again, or stop here and go on another day."""
@@ -51,6 +61,19 @@ class FilePerson:
                 " reading there; add it."
             )
 
+        held = {position.up for position in plan.positions}
+        missing = [way for way in WAYS if way not in held]
+        if plan.six and missing:
+            raise BadInputError(
+                f"The readings have no [[positions]] with up = {missing[0]!r}; the six positions"
+                " are each axis up and each axis down."
+            )
+        if plan.second_temperature and plan.warm is None:
+            raise BadInputError(
+                "The readings have no [warm] table with `counts` and `temperature_c`, what the"
+                " sensor read at home at the second temperature; add it."
+            )
+
     def level_deg(self, where: Where, turned: bool) -> float:
         """From the [zero] table."""
         zero = self._plan.zero
@@ -69,6 +92,18 @@ class FilePerson:
     def across_deg(self, point: SpanPoint) -> float | None:
         """From the [[span]] table."""
         return point.across_deg
+
+    def position(self, way: Way) -> Rest | None:
+        """From the [[positions]] tables."""
+        return next(position.rest() for position in self._plan.positions if position.up == way)
+
+    def screw_on(self) -> None:
+        """The sensor is on its board while a file drives."""
+
+    def warmed(self, first_c: float) -> Rest | None:
+        """From the [warm] table."""
+        assert self._plan.warm is not None  # noqa: S101 - checked at the start
+        return self._plan.warm.rest()
 
     def go_on(self, step: str, found: str) -> Answer:
         """Always on."""

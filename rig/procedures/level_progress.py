@@ -38,6 +38,10 @@ class Progress(Struct, kw_only=True):
     zero: Zero | None = None
     span: dict[str, Span] = field(default_factory=dict)
     home: Rest | None = None
+    positions: dict[str, Rest] = field(default_factory=dict)
+    cold: Rest | None = None
+    """Home, before the sensor was warmed."""
+    warm: Rest | None = None
     sweep: SweepFindings | None = None
 
 

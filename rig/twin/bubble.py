@@ -2,13 +2,26 @@
 
 from math import asin, cos, degrees, radians, sin
 
-from rig.calibration.plan import SpanPoint
+from rig.calibration.captures import Rest
+from rig.calibration.plan import SpanPoint, Way
 from rig.calibration.reference import SineBar, rectangular
 from rig.procedures.level_person import Answer, LevelPerson, Where
 from rig.twin.placed import incline_of
 from rig.twin.streams import stream
 from rig.twin.world import World
 
+WARMTH_K = 15.0
+HAND_DEG = 3.0
+"""Standard deviation of how straight a hand holds the sensor, about each axis."""
+HELD_DEG: dict[Way, tuple[float, float, float]] = {
+    "+x": (0.0, 90.0, 0.0),
+    "-x": (0.0, -90.0, 0.0),
+    "+y": (-90.0, 0.0, 0.0),
+    "-y": (90.0, 0.0, 0.0),
+    "+z": (0.0, 0.0, 0.0),
+    "-z": (180.0, 0.0, 0.0),
+}
+"""Rotation vector that brings up onto an axis of the chip."""
 NULL_DEG = 0.004
 """Nearer to the middle than this nobody moves the board again."""
 
@@ -80,6 +93,22 @@ class TwinLevelPerson(LevelPerson):
 
     def across_deg(self, point: SpanPoint) -> float | None:
         """Nobody lays the level across at a raised board."""
+        return None
+
+    def position(self, way: Way) -> Rest | None:
+        """Off its board, held as straight as a hand can."""
+        x, y, z = HELD_DEG[way]
+        off_x, off_y, off_z = self._random.normal(0.0, HAND_DEG, 3).tolist()
+        self._world.held_deg = (x + off_x, y + off_y, z + off_z)
+        return None
+
+    def screw_on(self) -> None:
+        """Back where it was."""
+        self._world.held_deg = None
+
+    def warmed(self, first_c: float) -> Rest | None:
+        """At once; a simulated room has no walls to warm."""
+        self._world.warmed_k = WARMTH_K
         return None
 
     def go_on(self, step: str, found: str) -> Answer:

@@ -5,7 +5,7 @@ from typing import Any
 
 import msgspec
 
-from rig.calibration.model import Calibration
+from rig.calibration.model import Calibration, Vector
 from rig.clock import Clock, Task
 from rig.runfile.writer import SUFFIX
 from rig.settings.model import Settings
@@ -48,6 +48,7 @@ class TwinRig:
             {settings.bus.imu_address: self.imu, settings.bus.climate_address: self.climate},
         )
         self._sensor: Sensor | None = None
+        self._held_deg: Vector | None = None
 
     def open_bus(self) -> FakeBus:
         """What opening the device node of the bus gives."""
@@ -94,10 +95,14 @@ class TwinRig:
         """Acceleration at the chip's sample times, through the filter that it is set to."""
         sensor, chip = self._sensor, self.imu
         rate_hz, lowpass_hz = chip.rate_hz, chip.lowpass_hz
-        if sensor is None or (sensor.rate_hz, sensor.lowpass_hz) != (rate_hz, lowpass_hz):
-            world = self.world
+        world = self.world
+        is_new = sensor is None or (sensor.rate_hz, sensor.lowpass_hz) != (rate_hz, lowpass_hz)
+        if sensor is None or is_new or self._held_deg != world.held_deg:
+            self._held_deg, imu = world.held_deg, world.scenario.imu
+            if self._held_deg is not None:
+                imu = msgspec.structs.replace(imu, mounting_deg=self._held_deg)
             sensor = self._sensor = Sensor(
-                world.scenario.imu,
+                imu,
                 incline_of(world.scenario),
                 rate_hz,
                 lowpass_hz,

@@ -11,6 +11,7 @@ from collections import deque
 from math import degrees, inf, radians
 from typing import TYPE_CHECKING
 
+from rig.calibration.model import Vector
 from rig.clock import Clock
 from rig.settings.model import Settings
 from rig.twin.blade import Pusher
@@ -53,6 +54,10 @@ class World:
         self.seed = seed
         self.lock = threading.RLock()
         self.pins: dict[int, TwinPin] = {}
+        self.held_deg: Vector | None = None
+        """Rotation vector of a sensor that somebody holds off its board; None: screwed on."""
+        self.warmed_k = 0.0
+        """What somebody has warmed the sensor by."""
         self.truths: list[Truth] = []
         """Of the placings that are over; the present one's is `truth()`."""
         self.driver_off_s = self._start_s = clock.time_s()
@@ -345,4 +350,5 @@ class World:
         """Temperature of the angle sensor's chip, on the cradle."""
         scenario = self.scenario
         temperature, _ = air_at(scenario.air, self.hours(time_s))
-        return temperature + scenario.air.board_offset_k + scenario.imu.self_heating_k
+        warmer = scenario.air.board_offset_k + scenario.imu.self_heating_k + self.warmed_k
+        return temperature + warmer
