@@ -67,7 +67,7 @@ class SampleClock:
                 the sample before the first was due before the start.
         """
         upper, lower = _Bound(made - 1, after_s), _Bound(made, before_s)
-        if after_s >= self._block_end_s:
+        if not self._upper or after_s >= self._block_end_s:
             self._block_end_s = after_s + BLOCK_S
             self._has_new_block = True
             self._upper = [*self._upper[1 - BLOCKS :], upper]
