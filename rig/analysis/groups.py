@@ -97,7 +97,21 @@ def make_groups(analyses: Iterable[RunAnalysis]) -> list[Group]:
             row = run.row
             key = (row.bag, row.face, row.set, row.board, row.treatment_stage, row.rate_deg_s)
             by_key.setdefault(key, []).append(run)
-    return [_summary(climate) for runs in by_key.values() for climate in _by_climate(runs)]
+    groups = []
+    for climate in (climate for runs in by_key.values() for climate in _by_climate(runs)):
+        ways = _by_way(climate)
+        groups += [_summary(ways[way], f", {way}" if len(ways) > 1 else "") for way in ways]
+    return groups
+
+
+def _by_way(runs: list[_Run]) -> dict[str, list[_Run]]:
+    """Blade and hand placing apart, quick and whole raises too: `rig.analysis.placing` compares."""
+    ways: dict[str, list[_Run]] = {}
+    for run in runs:
+        header = run.analysis.run.header
+        quick = "" if header.approach_deg is None else ", quick"
+        ways.setdefault(f"by {header.placing}{quick}", []).append(run)
+    return ways
 
 
 def _usable(analysis: RunAnalysis) -> _Run | None:
@@ -149,7 +163,7 @@ def _mean_of(runs: Sequence[_Run], key: str) -> float | None:
     return math.fsum(values) / len(values) if values else None
 
 
-def _summary(runs: list[_Run]) -> Group:
+def _summary(runs: list[_Run], way: str) -> Group:
     series = _split(runs, "series")
     sessions = _split(runs, "session")
     if len(sessions) > 1:
@@ -208,7 +222,7 @@ def _summary(runs: list[_Run]) -> Group:
         u_common=u_common,
         k=k,
         expanded_mu_static=k * math.hypot(u_mean, u_common),
-        scope=scope,
+        scope=scope + way,
     )
     dof_repeat = float(dof_within) if dof_within > 0 else math.inf
     return Group(result, [run.analysis for run in runs], weights, dof_repeat, len(units) - 1.0)

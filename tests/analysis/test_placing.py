@@ -8,10 +8,13 @@ import pytest
 from scipy.stats import ttest_ind
 from statsmodels.stats.weightstats import ttost_ind
 
-from rig.analysis.friction import RunAnalysis
+from rig.analysis.friction import RunAnalysis, analyse_run
+from rig.analysis.groups import make_groups
+from rig.analysis.load import Analysis
 from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG, Comparison, compare_ways
 from rig.analysis.row import empty_row
 from rig.runfile.reader import RunFile
+from tests.analysis.slides import one_beam, run_file, slide
 from tests.runfile.example import header
 
 
@@ -105,3 +108,21 @@ def test_quick_approaches_are_compared_with_whole_raises_of_the_same_placing() -
     by_hand = [made(a, "hand") for a in angles(9, 10, 17.0)]
     kinds = [(found.usual, found.other) for found in compare_ways(by_hand + quick)]
     assert kinds == []
+
+
+def test_the_groups_and_the_document_keep_both_kinds_apart() -> None:
+    runs = []
+    for k in range(4):
+        true = slide(0.45, 0.4, 1.0, [8.0, 160.0])
+        placing = "blade" if k % 2 else "hand"
+        runs.append(analyse_run(run_file(1.0, one_beam(true.edges_s), placing=placing, seed=k)))
+    groups = make_groups(runs)
+    assert [group.result.n_runs for group in groups] == [2, 2]
+    assert [group.result.scope.split(", ")[-1] for group in groups] == ["by hand", "by blade"]
+    document = Analysis(runs, groups, []).document()
+    assert [found["usual"] for found in document["comparisons"]] == ["hand"]
+    assert "at least 10 of each" in document["comparisons"][0]["says"]
+    one_kind = runs[::2]
+    alone = Analysis(one_kind, make_groups(one_kind), [])
+    assert "comparisons" not in alone.document()
+    assert "by hand" not in alone.groups[0].scope
