@@ -16,9 +16,9 @@ Distribution = Literal["normal", "rectangular", "asymmetric"]
 
 FRICTION_LAW_RANGE_DEG = (-0.09, 0.45)
 """Error of the onset at 1 °/s for friction that falls gradually (Stribeck, slip weakening, LuGre),
-from simulated slides; one-sided for each law. Gaps of 1 to 8 mm, µs − µk of 0.01 to 0.1, Stribeck
+from simulated slides; one-sided for each law. Gaps of 1.5 to 8 mm, µs − µk of 0.01 to 0.1, Stribeck
 speeds of 3 to 100 mm/s, weakening over 0.3 to 3 mm. The wider the gap, the more of the slow start
-is seen: up to 3 mm the upper end is 0.35°."""
+is seen: up to 3 mm the upper end is 0.35°. Below 1.5 mm the bag's creep before it slides counts."""
 
 
 class Component(msgspec.Struct, frozen=True, kw_only=True):
