@@ -1,9 +1,10 @@
 """Opens a rig, the real one or the twin; everything above and below is the same for both."""
 
 from collections.abc import Iterable
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Literal, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Self, TypeVar
 
 from rig.calibration.file import load_calibration, newest_calibration
 from rig.calibration.home import load_home_check
@@ -22,6 +23,23 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 Speed = Literal["fast", "real"]
+
+
+class OnBoard(NamedTuple):
+    """What lies on the twin's board, in which air; a real rig finds that out by itself."""
+
+    bag: str | None = None
+    face: str | None = None
+    stage: str | None = None
+    """`baseline`, `after 1` and so on."""
+    climate: str | None = None
+    """One of the twin's invented climates; air drawn from the seed if it is none of them."""
+    session: str = "session 1"
+    series: str = "series 1"
+    slides_before: int = 0
+
+
+NOTHING = OnBoard()
 
 
 class OpenRig:
@@ -88,9 +106,8 @@ def open_rig(
     twin: bool,
     seed: int = 1,
     speed: Speed = "fast",
-    bag: str | None = None,
-    face: str | None = None,
-    climate: str | None = None,
+    on_board: OnBoard = NOTHING,
+    utc: datetime | None = None,
     settings_file: Path | None = None,
 ) -> OpenRig:
     """Put a machine together, without touching any hardware yet.
@@ -100,21 +117,21 @@ def open_rig(
         twin: the simulated rig instead of a real one.
         seed: of the twin.
         speed: of the twin: `fast` jumps from event to event, `real` takes its time.
-        bag: name of the bag on the twin's board.
-        face: name of its face.
-        climate: name of one of the twin's invented climates; drawn from the seed if None.
+        on_board: of the twin: the bag, its face, the air.
+        utc: of the twin when it jumps: its wall time; now if None.
         settings_file: where the settings came from; a real rig's calibration lies beside it.
 
     Raises:
         BadInputError: the calibration file cannot be used.
     """
     if twin:
-        from rig.twin.draws import draw_scenario
-        from rig.twin.invented import CLIMATES, face_named
+        from rig.twin.invented import scenario_of
 
-        air = None if climate is None else CLIMATES[climate]
-        scenario = draw_scenario(seed, face=face_named(seed, bag, face), air=air)
-        return open_twin(settings, scenario, seed, speed)
+        calibration = None
+        if settings.files.calibration:
+            calibration = _find_calibration(settings, calibration_folder(settings_file))
+        scenario = scenario_of(seed, **on_board._asdict())
+        return open_twin(settings, scenario, seed, speed, utc, calibration)
     clock = RealClock()
 
     def open_pins() -> Any:
@@ -132,15 +149,24 @@ def open_rig(
 
 
 def open_twin(
-    settings: Settings, scenario: "Scenario", seed: int, speed: Speed = "fast"
+    settings: Settings,
+    scenario: "Scenario",
+    seed: int,
+    speed: Speed = "fast",
+    utc: datetime | None = None,
+    calibration: Calibration | None = None,
 ) -> OpenRig:
-    """The twin in a scenario of one's own; `open_rig` draws one."""
+    """The twin in a scenario of one's own; `open_rig` draws one.
+
+    Without a calibration it has the one that an ideal level would have left it.
+    """
     from rig.twin.rig import TwinRig
 
-    clock: Clock = VirtualClock() if speed == "fast" else RealClock()
+    clock: Clock = VirtualClock(utc=utc) if speed == "fast" else RealClock()
     twin = TwinRig(settings, scenario, seed, clock)
     bus = Bus(clock, twin.open_bus, "the twin's bus")
-    machine = Machine(clock, settings, lambda: twin.factory, bus, twin.calibration())
+    calibration = calibration or twin.calibration()
+    machine = Machine(clock, settings, lambda: twin.factory, bus, calibration)
     return OpenRig(machine, twin)
 
 

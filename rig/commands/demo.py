@@ -1,24 +1,40 @@
-"""`rig demo`: an invented study on the twin, measured as a real one is."""
+"""`rig demo`: an invented study on the twin, from the empty folder to the sheet for match day."""
 
+import contextlib
 import json as jsonlib
-import sys
+import shlex
+import time
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from statistics import mean
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
-from rig.commands.options import Json, Seed, print_json, say
+from rig.commands.options import Seed, say
 
-if TYPE_CHECKING:
-    from rig.commands.series import Series
+BAGS = (
+    ("Heron 1", "Heron", "soft soak"),
+    ("Heron 2", "Heron", "soft soak"),
+    ("Dunlin 1", "Dunlin", "warm tumble"),
+    ("Dunlin 2", "Dunlin", "warm tumble"),
+    ("Knot 1", "Knot", None),
+    ("Knot 2", "Knot", None),
+)
+CLIMATES = (("cold dry", "16:2", "32:6"), ("hot humid", "30:2", "72:6"))
+DROOP = {"baseline": (24.0, 26.5, 25.0), "after 1": (31.5, 33.0, 30.5)}
+"""Droop angles of Heron 1 that an invented person read."""
 
-CELLS = [
-    (climate, bag, face)
-    for climate in ("cold dry", "hot humid")
-    for bag, face in (("Heron 1", "slick"), ("Heron 1", "grip"), ("Dunlin 1", "slick"))
-]
-REPEATS = 5
+SETTINGS = """\
+# The twin of the demonstration: full steps, so that it is quick to simulate.
+name = "the twin in the boat shed"
+
+[screw]
+microsteps = 1
+
+[files]
+calibration = "calibration/twin.json"
+"""
 
 
 def demo(
@@ -26,112 +42,160 @@ def demo(
         Path, typer.Option("--out", metavar="DIR", help="New folder for what the demo makes.")
     ],
     seed: Seed = 2026,
-    json: Json = False,
 ) -> None:
-    """Measure three invented bag faces in two climates on the twin, and compare with its truth."""
-    from rig.commands.series import Series
+    """Make a whole invented study on the twin by the commands that a person types."""
     from rig.errors import BadInputError
-    from rig.opening import open_rig
-    from rig.procedures.requests import plan_series
-    from rig.settings.model import Settings
 
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise BadInputError(f"{out} exists and is not empty; name a new folder with --out.")
-    settings = Settings(name="the twin in the boat shed")
     say(
-        "Everything here is invented: the bags, the climates, the rig. The program is the one that"
-        " runs on a real rig; only pins, I2C bytes and the clock are simulated."
+        "Everything here is invented: the bags, the treatments, the climates, the rig. The program"
+        " is the one that runs on a real rig; only pins, I2C bytes and the clock are simulated."
     )
-    cells: list[dict[str, Any]] = []
-    for climate, bag, face in CELLS:
-        opened = open_rig(settings, twin=True, seed=seed, bag=bag, face=face, climate=climate)
-        requests = plan_series(
-            settings,
-            REPEATS,
-            source=opened.source,
-            started=opened.machine.clock.utc_now(),
-            bag=bag,
-            face=face,
-            board="shed board",
-            session=climate,
-        )
-        if not json:
-            print(f"\n{bag}, {face} face, {climate} air: rig run --twin --repeat {REPEATS}")
-        series = Series(opened, out / "runs", quiet=json)
-        failure = series.make(requests, start_now=True)
-        if failure is not None:
-            raise failure
-        cells.append(_compare(climate, series))
-    if json:
-        print_json({"cells": cells})
-    else:
-        _print_comparison(cells)
-        print(
-            f"\nThe run files are in {out / 'runs'}; analyse them with: rig analyse {out / 'runs'}"
-        )
-    if not all(cell["n_runs"] for cell in cells):
-        sys.exit(1)
+    out.mkdir(parents=True, exist_ok=True)
+    Story(out, seed).tell()
 
 
-def _compare(climate: str, series: "Series") -> dict[str, Any]:
-    """One row of the closing table: what was measured, and what the twin knows."""
+class Story:
+    """The demonstration: calls commands and prints them.
+
+    Args:
+        out: the new folder.
+        seed: of the twin.
+    """
+
+    def __init__(self, out: Path, seed: int) -> None:
+        self._out = out
+        self._club = out / "club"
+        self._twin = ("--twin", "--seed", str(seed), "--rig", str(out / "rig.toml"))
+        self._now = datetime.now(UTC).replace(hour=8, minute=0, second=0, microsecond=0)
+
+    def tell(self) -> None:
+        """All of it, in order."""
+        self._calibrate()
+        self._catalogue()
+        self._sessions("baseline")
+        self._droop("baseline")
+        self._treat()
+        self._sessions("after 1")
+        self._droop("after 1")
+        self._answers()
+
+    def _calibrate(self) -> None:
+        say("\nCalibrate the angle sensor against a level (the twin's level has an error too):")
+        (self._out / "rig.toml").write_text(SETTINGS.split("[files]")[0], encoding="utf-8")
+        made = self._out / "calibration"
+        self._rig("level", *self._twin, "--out", str(made), log="level.log")
+        (newest,) = made.glob("*.json")
+        newest.rename(made / "twin.json")
+        (self._out / "rig.toml").write_text(SETTINGS, encoding="utf-8")
+
+    def _catalogue(self) -> None:
+        say("\nWhat there is, and what is to be found out:")
+        club = str(self._club)
+        self._rig("study", "new", club, "--name", "Boat shed club", "--runs", "2", "--wish", "21")
+        self._rig("study", "board", club, "shed board", "--material", "birch plywood")
+        for name, temperature, humidity in CLIMATES:
+            air = ("--temperature", temperature, "--humidity", humidity)
+            self._rig("study", "climate", club, name, *air)
+        soak = "soak: agent=softener, dose=20 ml per litre, temperature=30, time=45, drying=air"
+        tumble = "tumble: temperature=40, time=20"
+        self._rig("study", "treat", club, "--recipe", "soft soak", "--step", soak)
+        self._rig("study", "treat", club, "--recipe", "warm tumble", "--step", tumble)
+        for bag, its_set, treatment in BAGS:
+            words = ("--role", "control") if treatment is None else ("--treatment", treatment)
+            self._rig("study", "bag", club, bag, "--set", its_set, *words)
+        self._rig("study", "bag", club, "Plover", "--role", "reference", "--face", "slick")
+        self._rig("study", "plan", club, log="plan.log")
+
+    def _sessions(self, stage: str) -> None:
+        say(f"\nRuns on the rig, {stage}: a session in each climate.")
+        for name, _, _ in CLIMATES:
+            self._now = (self._now + timedelta(days=1)).replace(hour=8, minute=0)
+            at = ("--at", _stamp(self._now))
+            log = f"{stage} {name}.log"
+            self._rig(
+                "run", "--plan", str(self._club), "--climate", name, *self._twin, *at, log=log
+            )
+
+    def _treat(self) -> None:
+        say("\nTreat the bags; what was done is noted, with what to watch for.")
+        for bag, _, treatment in BAGS:
+            if treatment is not None:
+                self._now += timedelta(minutes=20)
+                words = ("--bag", bag, "--recipe", treatment, "--at", _stamp(self._now))
+                self._rig("study", "treat", str(self._club), *words)
+
+    def _droop(self, stage: str) -> None:
+        angles = [word for angle in DROOP[stage] for word in ("--angle", f"{angle:g}")]
+        words = ("--up", "slick", "--overhang", "51", "--at", _stamp(self._now))
+        self._rig("study", "droop", str(self._club), "Heron 1", *angles, *words)
+
+    def _answers(self) -> None:
+        club = str(self._club)
+        say("\nWhat did the treatments do?")
+        self._rig("compare", club)
+        say("\nWhich bags for today: 22 °C, 55 %RH, and a slide angle of 21°?")
+        air = ("--temperature", "22", "--humidity", "55")
+        self._rig("choose", club, *air, "--angle", "21")
+        sheet = str(self._club / "report" / "match-day.html")
+        self._rig("sheet", club, *air, "--angle", "21", "--out", sheet)
+        self._rig("report", club)
+        say("\nHow right was it? The twin knows:")
+        for line in truth_table(self._club / "runs"):
+            print(line)
+        print(f"\nThe report and the sheet for match day are in {self._club / 'report'}.")
+
+    def _rig(self, *words: str, log: str | None = None) -> None:
+        """Print a command and run it; with `log` its output goes to that file."""
+        from rig.commands.main import app
+
+        print(f"\n$ rig {shlex.join(words)}", flush=True)
+        began = time.monotonic()
+        with contextlib.ExitStack() as stack:
+            if log is not None:
+                path = self._out / "log" / log.replace(" ", "-")
+                path.parent.mkdir(exist_ok=True)
+                file = stack.enter_context(path.open("w", encoding="utf-8"))
+                stack.enter_context(contextlib.redirect_stdout(file))
+            try:
+                app(list(words), standalone_mode=False)
+            except SystemExit as end:
+                if end.code:
+                    raise
+        if log is not None:
+            print(f"  {time.monotonic() - began:.0f} s; what it said is in log/{path.name}")
+
+
+def _stamp(at: datetime) -> str:
+    return f"{at:%Y-%m-%dT%H:%MZ}"
+
+
+def truth_table(runs: Path) -> Sequence[str]:
+    """Lines of a table: for each bag face the mean error against the twin's truth."""
     from rig.analysis.load import analyse
 
-    found = analyse(series.paths)
-    runs = [run.result for run in found.runs]
-    valid = {Path(run.run_file): run for run in runs if run.valid}
-    truths = [jsonlib.loads(_truth_path(path).read_text("utf-8")) for path in valid]
-    errors = [
-        run.onset_angle_deg - truth["onset_angle_deg"]
-        for run, truth in zip(valid.values(), truths, strict=True)
-        if run.onset_angle_deg is not None
-    ]
-    late = [
-        run.angle_at_break_deg - truth["onset_angle_deg"]
-        for run, truth in zip(valid.values(), truths, strict=True)
-        if run.angle_at_break_deg is not None
-    ]
-    first, group = runs[0], found.groups[0]
-    return {
-        "bag": first.bag,
-        "face": first.face,
-        "climate": climate,
-        "temperature_c": mean(run.temperature_c or 0.0 for run in valid.values()),
-        "relative_humidity_pct": mean(run.relative_humidity_pct or 0.0 for run in valid.values()),
-        "n_runs": len(valid),
-        "mean_onset_angle_deg": group.mean_onset_angle_deg,
-        "mean_mu_static": group.mean_mu_static,
-        "expanded_mu_static": group.expanded_mu_static,
-        "true_mean_mu_static": mean(truth["mu_static"] for truth in truths),
-        "mean_error_deg": mean(errors),
-        "mean_error_at_break_deg": mean(late),
-    }
-
-
-def _truth_path(run_file: Path) -> Path:
-    return run_file.with_name(run_file.name.removesuffix(".run.jsonl") + ".truth.json")
-
-
-def _print_comparison(cells: list[dict[str, Any]]) -> None:
-    head = (
-        f"{'bag':<9} {'face':<6} {'air':<10} {'°C':>5} {'%RH':>4} {'n':>2}"
-        f" {'slide':>7} {'µ static ± U95':>16} {'true µ':>7} {'error':>8} {'error at break':>15}"
-    )
-    print("\nWhat was measured, and what the twin knows:\n")
-    print(head)
-    print("-" * len(head))
-    for cell in cells:
-        print(
-            f"{cell['bag']:<9} {cell['face']:<6} {cell['climate']:<10}"
-            f" {cell['temperature_c']:>5.1f} {cell['relative_humidity_pct']:>4.0f}"
-            f" {cell['n_runs']:>2} {cell['mean_onset_angle_deg']:>6.2f}°"
-            f" {cell['mean_mu_static']:>7.4f} ± {cell['expanded_mu_static']:>6.4f}"
-            f" {cell['true_mean_mu_static']:>7.4f} {cell['mean_error_deg']:>+7.3f}°"
-            f" {cell['mean_error_at_break_deg']:>+14.3f}°"
+    errors: dict[tuple[str, str], list[tuple[float, float, float]]] = {}
+    for run in analyse([runs]).runs:
+        row = run.result
+        path = Path(row.run_file)
+        side = path.with_name(path.name.removesuffix(".run.jsonl") + ".truth.json")
+        truth = jsonlib.loads(side.read_text("utf-8"))["onset_angle_deg"]
+        if row.valid and row.onset_angle_deg is not None and row.angle_at_break_deg is not None:
+            errors.setdefault((row.bag or "", row.face or ""), []).append(
+                (truth, row.onset_angle_deg - truth, row.angle_at_break_deg - truth)
+            )
+    head = f"{'bag':<9} {'face':<6} {'runs':>4} {'true angle':>11} {'error':>8} {'at break':>9}"
+    lines = [head, "-" * len(head)]
+    for (bag, face), found in sorted(errors.items()):
+        true, error, late = (sum(column) / len(found) for column in zip(*found, strict=True))
+        lines.append(
+            f"{bag:<9} {face:<6} {len(found):>4} {true:>10.2f}° {error:>+7.3f}° {late:>+8.3f}°"
         )
-    print(
-        "\n`error` is the mean of measured less true slide angle. The part that all rows share is"
-        "\nthe calibration's: it is in the ±, and it cancels between bags. `error at break` is that"
-        "\nof the angle at which the beam broke, which one would read off without the analysis: it"
-        "\nchanges from bag to bag, with the gap and with how friction falls once the bag moves."
-    )
+    lines += [
+        "",
+        "`error` is the mean of measured less true slide angle; the part that all rows share is",
+        "the calibration's and cancels between bags. `at break` is the error of the angle at which",
+        "the beam broke, which one would read off without the analysis: it differs between bags.",
+    ]
+    return lines

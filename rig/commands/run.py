@@ -22,6 +22,7 @@ from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from rig.control.request import RunRequest
+    from rig.errors import RigError
 
 CAUTION = (
     "Caution: the board will move. Keep hands, hair and sleeves out of the wedge under it; set the"
@@ -108,6 +109,20 @@ def run(
         bool,
         typer.Option("--service", help="Stand by until the start button is pressed; for systemd."),
     ] = False,
+    plan: Annotated[
+        Path | None,
+        typer.Option("--plan", metavar="STUDY", help="Make the next session of a study's plan."),
+    ] = None,
+    climate: Annotated[
+        str | None,
+        typer.Option("--climate", metavar="NAME", help="With --plan: the session in this climate."),
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option(
+            "--at", metavar="TIME", help="With --plan and --twin: the simulated rig's wall time."
+        ),
+    ] = None,
     overdue_ok: Annotated[
         bool,
         typer.Option("--overdue-ok", help="Take a calibration that is past due; flags the runs."),
@@ -120,7 +135,7 @@ def run(
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
     from rig.commands.series import Series
-    from rig.opening import open_rig
+    from rig.opening import OnBoard, open_rig
     from rig.procedures.climate_gate import parse_band
     from rig.procedures.rates import parse_rates
     from rig.procedures.requests import plan_series
@@ -143,6 +158,31 @@ def run(
         clean_every=clean_every,
         quick=quick,
     )
+    if plan is not None:
+        from rig.calibration.file import parse_utc
+        from rig.commands.plan_runs import PlanRuns
+        from rig.commands.quantities import utc_of
+
+        if bag or face or board or session or resume or rates or repeat > 1:
+            raise BadInputError(
+                "--plan says itself which bag, face, board, session and how many runs; leave out"
+                " the other options that do."
+            )
+        if not twin:
+            say(CAUTION)
+        session_runs = PlanRuns(
+            plan, settings, climate=climate, options=options, operator=operator, quiet=json
+        )
+        done = session_runs.make(
+            twin=twin,
+            seed=seed,
+            speed=speed_of(speed),
+            at=None if at is None else parse_utc(utc_of("--at", at)),
+            overdue_ok=overdue_ok,
+            settings_file=rig,
+        )
+        _finish(done.paths, done.failure, done.signal, done.all_slid, json)
+        return
     if resume:
         first = unfinished_in(folder).planned.requests[0]
         bag, face = first.bag, first.face
@@ -151,8 +191,7 @@ def run(
         twin=twin,
         seed=seed,
         speed=speed_of(speed),
-        bag=bag,
-        face=face,
+        on_board=OnBoard(bag=bag, face=face),
         settings_file=rig,
     )
     opened.machine.allow_overdue = overdue_ok
@@ -182,14 +221,22 @@ def run(
         series.serve(requests)
         return
     failure = series.make([] if resume else requests(), start_now=now, resume=resume)
+    _finish(series.paths, failure, series.signal, series.all_slid, json)
+
+
+def _finish(
+    paths: "list[Path]", failure: "RigError | None", signal: str | None, all_slid: bool, json: bool
+) -> None:
+    """Print the document if it is wanted, and leave with the code that tells how it ended."""
     if json:
         from rig.analysis.load import analyse
 
-        print_json(analyse(series.paths).document())
+        document = analyse(paths).document() if paths else {"runs": [], "groups": []}
+        print_json(document)
     if failure is not None:
-        if series.signal is not None:
+        if signal is not None:
             say(f"rig: {failure}")
             sys.exit(INTERRUPTED)
         raise failure
-    if not series.all_slid:
+    if not all_slid:
         sys.exit(1)

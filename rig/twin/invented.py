@@ -1,7 +1,10 @@
-"""Bags and climates of the demonstration; all of them are invented."""
+"""Bags, treatments and climates of the demonstration: a club in a boat shed, all invented."""
 
+import msgspec
+
+from rig.twin.draws import draw_scenario
 from rig.twin.fabric import Face
-from rig.twin.scenario import AirTruth
+from rig.twin.scenario import AirTruth, Scenario
 from rig.twin.streams import stream
 
 CLIMATES: dict[str, AirTruth] = {
@@ -35,6 +38,56 @@ FACES: dict[tuple[str, str], Face] = {
     ),
     ("Dunlin 1", "grip"): Face(mu_static_dry=0.47, mu_kinetic_dry=0.42, humidity_gain=0.18),
 }
+
+
+EFFECTS: dict[tuple[str, str], float] = {
+    ("Heron 1", "slick"): 0.93,
+    ("Heron 1", "grip"): 0.95,
+    ("Heron 2", "slick"): 0.92,
+    ("Heron 2", "grip"): 0.96,
+    ("Dunlin 1", "slick"): 1.00,
+    ("Dunlin 1", "grip"): 0.98,
+    ("Dunlin 2", "slick"): 0.99,
+    ("Dunlin 2", "grip"): 0.98,
+}
+"""What one more treatment makes of a face's coefficients; other faces are never treated."""
+
+STAGE = "after "
+"""A stage after treatments is named `after 1`, `after 2` and so on."""
+
+
+def scenario_of(
+    seed: int,
+    *,
+    bag: str | None,
+    face: str | None,
+    stage: str | None,
+    climate: str | None,
+    session: str,
+    series: str,
+    slides_before: int,
+) -> Scenario:
+    """The rig of this seed with this face on it, treated as often as the stage says.
+
+    A climate that is none of `CLIMATES` is air drawn from the session's name.
+    """
+    there = face_named(seed, bag, face)
+    if there is not None and stage is not None and stage.startswith(STAGE):
+        times = int(stage.removeprefix(STAGE))
+        factor = EFFECTS.get((bag or "", face or "slick"), 1.0) ** times
+        there = msgspec.structs.replace(
+            there,
+            mu_static_dry=factor * there.mu_static_dry,
+            mu_kinetic_dry=factor * there.mu_kinetic_dry,
+        )
+    return draw_scenario(
+        seed,
+        face=there,
+        air=CLIMATES.get(climate or ""),
+        session=session,
+        series=series,
+        slides_before=slides_before,
+    )
 
 
 def face_named(seed: int, bag: str | None, face: str | None) -> Face | None:

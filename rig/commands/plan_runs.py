@@ -1,0 +1,175 @@
+"""`rig run --plan`: the next session of a study's plan, series by series."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import NamedTuple
+
+import msgspec
+
+from rig.commands.options import say
+from rig.commands.series import Series
+from rig.control.request import RunRequest
+from rig.errors import RigError
+from rig.opening import OnBoard, OpenRig, Speed, open_rig
+from rig.procedures.requests import plan_series
+from rig.procedures.series_log import SeriesOptions
+from rig.settings.model import Settings
+from rig.study.folder import open_study
+from rig.study.journal import Wipe
+from rig.study.journal_file import append
+from rig.study.plan import PlanRow
+from rig.study.plan_next import next_rows, run_fields
+from rig.study.run_records import RunRecord, read_records
+
+CHANGE_TIME = timedelta(minutes=2)
+"""On the twin: what a person takes to change the bag."""
+
+
+class Done(NamedTuple):
+    """What came of a session."""
+
+    paths: list[Path]
+    all_slid: bool
+    failure: RigError | None
+    signal: str | None
+    ended_at: datetime
+
+
+class PlanRuns:
+    """The next session of a plan.
+
+    Args:
+        folder: of the study.
+        settings: of the rig.
+        climate: take the next session in this climate.
+        options: how each series is made.
+        operator: who does it.
+        quiet: print no rows.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        settings: Settings,
+        *,
+        climate: str | None,
+        options: SeriesOptions,
+        operator: str | None,
+        quiet: bool,
+    ) -> None:
+        self._study = open_study(folder)
+        self._settings = settings
+        self._options = options
+        self._operator = operator
+        self._quiet = quiet
+        self._records = read_records(self._study)[0]
+        self.rows: Sequence[PlanRow] = next_rows(self._study, climate, self._records)
+
+    def make(
+        self,
+        *,
+        twin: bool,
+        seed: int,
+        speed: Speed,
+        at: datetime | None,
+        overdue_ok: bool,
+        settings_file: Path | None,
+    ) -> Done:
+        """Make what is left of the session; stops at the first series that ends early.
+
+        Args:
+            twin: on the simulated rig.
+            seed: of the twin.
+            speed: of the twin.
+            at: wall time of the twin at the start; now if None.
+            overdue_ok: take a calibration that is past due.
+            settings_file: where the settings came from.
+        """
+        if not self.rows:
+            say("The plan is done: nothing is left to run.")
+        paths: list[Path] = []
+        all_slid, wiped = True, None
+        now = at or datetime.now(UTC)
+        for row in self.rows:
+            if row.action == "wipe":
+                self._tell(f"Wipe the board {row.board!r} and let it dry.")
+                wiped = row
+                continue
+            opened = open_rig(
+                self._settings,
+                twin=twin,
+                seed=seed,
+                speed=speed,
+                on_board=self._on_board(row),
+                utc=now if twin else None,
+                settings_file=settings_file,
+            )
+            opened.machine.allow_overdue = overdue_ok
+            self._tell(
+                f"Put on {row.bag!r} with its face {row.face!r} on {row.board!r}"
+                f" ({row.stage}, {row.climate}, series {row.row}, {row.runs} runs)."
+            )
+            series = Series(
+                opened, self._study.path / "runs", quiet=self._quiet, options=self._options
+            )
+            failure = series.make(self._requests(row, opened), start_now=twin)
+            if wiped is not None and series.paths:
+                self._note_wipe(wiped, now)
+                wiped = None
+            now = opened.machine.clock.utc_now() + CHANGE_TIME
+            paths += series.paths
+            all_slid = all_slid and series.all_slid
+            self._records = read_records(self._study)[0]
+            if failure is not None:
+                return Done(paths, all_slid, failure, series.signal, now)
+        return Done(paths, all_slid, None, None, now)
+
+    def _on_board(self, row: PlanRow) -> OnBoard:
+        return OnBoard(
+            bag=row.bag,
+            face=row.face,
+            stage=row.stage,
+            climate=row.climate,
+            session=row.session,
+            series=row.row,
+            slides_before=run_fields(self._study, row, self._records)["slides_before"],
+        )
+
+    def _requests(self, row: PlanRow, opened: OpenRig) -> list[RunRequest]:
+        fields = run_fields(self._study, row, self._records)
+        requests = plan_series(
+            self._settings,
+            row.runs,
+            source=opened.source,
+            started=opened.machine.clock.utc_now(),
+            operator=self._operator,
+        )
+        before = _made(self._records, row)
+        return [
+            msgspec.structs.replace(
+                request,
+                **{
+                    **fields,
+                    "repeat": before + i,
+                    "slide_number": before + i,
+                    "slides_before": fields["slides_before"] + i - 1,
+                },
+            )
+            for i, request in enumerate(requests, start=1)
+        ]
+
+    def _note_wipe(self, row: PlanRow, at: datetime) -> None:
+        stamp = at.isoformat(timespec="seconds").replace("+00:00", "Z")
+        append(
+            self._study.journal_path,
+            Wipe(at=stamp, board=row.board, series=row.row, note="asked for by the plan"),
+        )
+
+    def _tell(self, text: str) -> None:
+        if not self._quiet:
+            print(f"\n{text}", flush=True)
+
+
+def _made(records: Sequence[RunRecord], row: PlanRow) -> int:
+    return sum(record.series == row.row for record in records)
