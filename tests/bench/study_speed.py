@@ -114,7 +114,7 @@ def main() -> None:
         other, theirs = timed(sys.executable, "-c", PANDAS, str(table))
     assert out == again
     print(f"{given.runs} run files of {kilobytes:.0f} kB each")
-    print("| what | seconds | processor seconds |")
+    print("| what | seconds | processor seconds, helpers not counted |")
     print("| --- | --- | --- |")
     print(f"| first `rig compare` (analyses all) | {first} |")
     print(f"| second `rig compare` (nothing changed) | {second} |")
