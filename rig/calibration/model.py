@@ -28,6 +28,26 @@ class SensorIdentity(Struct, frozen=True, kw_only=True):
     """What tells this sensor from another of its kind: identity register and factory trim."""
 
 
+class Vibration(Struct, frozen=True, kw_only=True):
+    """What shook the sensor in an unloaded sweep."""
+
+    sample_rate_hz: float
+    lowpass_hz: float
+    """Corner of the chip's filter at the time."""
+    frequency_hz: tuple[float, ...]
+    amplitude_g: tuple[float, ...]
+    """Of a line at each frequency, the largest of the three axes."""
+    pulse_hz: tuple[float, float]
+    """Mean rate of the motor's pulses in the sweep, and its double."""
+    folded_hz: tuple[float, float]
+    """Where sampling put them, averaged over the sweep."""
+    line_g: tuple[float | None, float | None]
+    """Amplitude of the motor's lines there, the noise taken off; None where they folded to near 0
+    all along."""
+    suggests: tuple[str, ...] = ()
+    """What follows for the filter, in sentences."""
+
+
 class Calibration(Struct, frozen=True, kw_only=True):
     """Turns raw counts into the gravity vector, and that into the inclination of the board.
 
@@ -59,6 +79,7 @@ class Calibration(Struct, frozen=True, kw_only=True):
     u_filter_delay_ms: float
     noise_g: Annotated[float, Meta(ge=0)] = 0.0
     """Standard deviation of one sample of one axis."""
+    vibration: Vibration | None = None
     home_angle_deg: float = 0.0
     """Inclination at the lower switch when the calibration was made."""
     home_cross_deg: float = 0.0

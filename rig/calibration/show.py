@@ -8,7 +8,7 @@ import numpy as np
 
 from rig.calibration.apply import u_inclination_deg
 from rig.calibration.history import HomeRecord, Trend
-from rig.calibration.model import Calibration
+from rig.calibration.model import Calibration, Vibration
 
 ANGLES_DEG = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
 BAR = 40
@@ -69,8 +69,31 @@ def calibration_text(calibration: Calibration) -> str:
     lines += ["", "standard uncertainty of the inclination that comes from the calibration:"]
     for angle, value in rows:
         lines.append(f"  {angle:5.0f}°  {value:.3f}°  {'#' * round(BAR * value / top)}")
+    if calibration.vibration is not None:
+        lines += ["", *_spectrum(calibration.vibration)]
     lines += [f"note: {note}" for note in calibration.notes]
     return "\n".join(lines)
+
+
+def _spectrum(found: Vibration) -> list[str]:
+    """Bars of the sweep's spectrum, two lines of it to a bar, and the motor's lines in it."""
+    lines = [
+        f"vibration in the sweep, mg, at {found.sample_rate_hz:.1f} samples/s behind a filter of"
+        f" {found.lowpass_hz:.1f} Hz:"
+    ]
+    # What is below the first bar is the turning of the board itself.
+    pairs = list(zip(found.frequency_hz[2:], found.amplitude_g[2:], strict=True))
+    bars = [max(pairs[k : k + 2], key=lambda pair: pair[1]) for k in range(0, len(pairs), 2)]
+    top = max((amplitude for _, amplitude in bars), default=0.0) or 1.0
+    for frequency, amplitude in bars:
+        bar = "#" * round(BAR * amplitude / top)
+        lines.append(f"  {frequency:6.1f} Hz  {1e3 * amplitude:7.3f}  {bar}".rstrip())
+    for name, hz, folded, line in zip(
+        ("pulses", "their double"), found.pulse_hz, found.folded_hz, found.line_g, strict=True
+    ):
+        seen = "folded to near 0, not seen" if line is None else f"{1e3 * line:.3f} mg"
+        lines.append(f"  the motor's {name} at {hz:.0f} Hz, folded to {folded:.0f} Hz: {seen}")
+    return [*lines, *found.suggests]
 
 
 def history_text(made_at: str, records: Sequence[HomeRecord], trend: Trend) -> str:

@@ -49,6 +49,7 @@ def finish(progress: Progress, machine: Machine) -> Calibration:
         covariance=tuple(tuple(row) for row in fit.covariance.tolist()),
         filter_delay_ms=imu.filter_delay_ms if sweep is None else sweep.delay_ms,
         u_filter_delay_ms=imu.u_filter_delay_ms if sweep is None else sweep.u_delay_ms,
+        vibration=None if sweep is None else sweep.vibration,
         noise_g=_noise_g(rests, machine.imu.counts_per_g),
         reference=_reference(progress),
         u_reference_deg=fit.u_reference_deg,

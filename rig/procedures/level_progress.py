@@ -7,7 +7,7 @@ import msgspec
 from msgspec import Struct, field
 
 from rig.calibration.captures import Rest, Span, Zero
-from rig.calibration.model import SensorIdentity
+from rig.calibration.model import SensorIdentity, Vibration
 from rig.calibration.plan import LevelPlan
 from rig.errors import BadInputError
 
@@ -23,9 +23,7 @@ class SweepFindings(Struct, frozen=True, kw_only=True):
     delay_ms: float
     u_delay_ms: float
     backlash_deg: float
-    line_hz: tuple[float, float]
-    line_g: tuple[float | None, float | None]
-    """Amplitude of the stepper's lines; None where they fold to near zero all along."""
+    vibration: Vibration | None = None
 
 
 class Progress(Struct, kw_only=True):

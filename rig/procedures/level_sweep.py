@@ -2,11 +2,20 @@
 
 from typing import Any
 
+import msgspec
 import numpy as np
 
+from rig.analysis.vibration import advice
 from rig.calibration.apply import gravity_g, inclination_deg
-from rig.calibration.axis import Array, Sweep, axis_of_sweep, filter_delay, vibration
-from rig.calibration.model import Calibration
+from rig.calibration.axis import (
+    Array,
+    Spectrum,
+    Sweep,
+    axis_of_sweep,
+    filter_delay,
+    vibration,
+)
+from rig.calibration.model import Calibration, Vibration
 from rig.clock import Task
 from rig.control.machine import Machine
 from rig.control.mover import Mover
@@ -110,13 +119,26 @@ def _findings(
     cosine = float(np.dot(axis.axis, calibration.axis))
     rates = np.abs(np.gradient(steps, slow.t_s[chosen]))
     shake = vibration(gravity, machine.imu.setup.rate_hz, rates)
-    lines = [None if np.isnan(value) else float(value) for value in shake.line_g]
     return SweepFindings(
         axis_off_deg=float(np.degrees(np.arccos(min(1.0, cosine)))),
         misfit_g=axis.misfit_g,
         delay_ms=delay.delay_ms,
         u_delay_ms=delay.u_delay_ms,
         backlash_deg=delay.backlash_deg,
-        line_hz=(float(shake.line_hz[0]), float(shake.line_hz[1])),
+        vibration=_vibration(machine, shake, float(rates.mean())),
+    )
+
+
+def _vibration(machine: Machine, shake: Spectrum, pulse_hz: float) -> Vibration:
+    lines = [None if np.isnan(value) else round(float(value), 7) for value in shake.line_g]
+    setup = machine.imu.setup
+    found = Vibration(
+        sample_rate_hz=setup.rate_hz,
+        lowpass_hz=setup.lowpass_hz,
+        frequency_hz=tuple(round(value, 2) for value in shake.frequency_hz.tolist()),
+        amplitude_g=tuple(round(value, 7) for value in shake.amplitude_g.tolist()),
+        pulse_hz=(pulse_hz, 2.0 * pulse_hz),
+        folded_hz=(float(shake.line_hz[0]), float(shake.line_hz[1])),
         line_g=(lines[0], lines[1]),
     )
+    return msgspec.structs.replace(found, suggests=advice(found, machine.settings))

@@ -7,7 +7,8 @@ import pytest
 from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg, u_inclination_deg
 from rig.calibration.file import load_calibration
 from rig.calibration.model import Calibration, SensorIdentity
-from rig.calibration.plan import LevelPlan, SpanPoint
+from rig.calibration.plan import CountsReading, LevelPlan, SpanPoint, ZeroReadings
+from rig.calibration.show import calibration_text
 from rig.errors import BadInputError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.level import LevelProcedure, StoppedLevelError
@@ -17,7 +18,7 @@ from rig.procedures.level_progress import NAME, load_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import RunFile, read_run
-from rig.settings.model import Settings
+from rig.settings.model import Imu, Screw, Settings
 from rig.twin.bubble import TwinLevelPerson
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.placed import incline_of
@@ -30,6 +31,8 @@ SIX = tuple(
 )
 QUICK = LevelPlan(span=SIX, sweep=False)
 SEED = 5
+RIG = Settings(imu=Imu(rate_hz=104), screw=Screw(microsteps=1))
+"""Half of the samples and half of the pulses: what is tested here does not need more."""
 
 
 def calibrated(
@@ -38,8 +41,9 @@ def calibrated(
     plan: LevelPlan = QUICK,
     own_error_deg: float = 0.05,
     seed: int = SEED,
+    settings: Settings = RIG,
 ) -> tuple[OpenRig, Calibration]:
-    rig = open_twin(Settings(), scenario, seed)
+    rig = open_twin(settings, scenario, seed)
     person = rig.level_person(seed, own_error_deg=own_error_deg)
     assert person is not None
     with rig:
@@ -95,7 +99,7 @@ def test_a_calibration_on_the_twin_recovers_the_inclination(case: str, tmp_path:
 
 def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
     plan = msgspec.structs.replace(QUICK, sweep=True)
-    rig, made = calibrated(draw_scenario(1), tmp_path, plan, seed=1)
+    rig, made = calibrated(draw_scenario(1), tmp_path, plan, seed=1, settings=Settings())
     assert rig.twin is not None
     truth_ms = 1e3 * rig.twin._sensor.filter_delay_s  # type: ignore[union-attr] # noqa: SLF001
     assert abs(made.filter_delay_ms - truth_ms) < 3.0 * made.u_filter_delay_ms
@@ -104,6 +108,18 @@ def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
     assert kept is not None
     assert kept.sweep is not None
     assert kept.sweep.axis_off_deg < 1.0
+    shown = calibration_text(made)
+    assert "the motor's pulses at 3" in shown
+    assert "behind a filter of 20.8 Hz" in shown
+    assert made.vibration is not None
+    assert made.vibration.suggests[-1] in shown
+    assert len(made.vibration.amplitude_g) == len(made.vibration.frequency_hz) == 33
+
+
+@pytest.fixture(scope="module")
+def usual(tmp_path_factory: pytest.TempPathFactory) -> tuple[OpenRig, Calibration]:
+    """The rig of the seed, calibrated; three tests look at it and none changes it."""
+    return calibrated(draw_scenario(SEED), tmp_path_factory.mktemp("usual"))
 
 
 class Hesitant(LevelPerson):
@@ -117,6 +133,9 @@ class Hesitant(LevelPerson):
         self.bubble_deg = person.bubble_deg  # type: ignore[method-assign]
         self.shown_deg = person.shown_deg  # type: ignore[method-assign]
         self.across_deg = person.across_deg  # type: ignore[method-assign]
+        self.position = person.position  # type: ignore[method-assign]
+        self.screw_on = person.screw_on  # type: ignore[method-assign]
+        self.warmed = person.warmed  # type: ignore[method-assign]
 
     def go_on(self, step: str, found: str) -> Answer:
         self.seen.append(step)
@@ -126,7 +145,7 @@ class Hesitant(LevelPerson):
 
 def test_steps_can_be_done_again_and_gone_on_with_another_day(tmp_path: Path) -> None:
     scenario = draw_scenario(SEED)
-    rig = open_twin(Settings(), scenario, SEED)
+    rig = open_twin(RIG, scenario, SEED)
     person = rig.level_person(SEED)
     assert person is not None
     first = Hesitant(person, {"zero": ["redo"], "up 34": ["stop"]})
@@ -137,7 +156,7 @@ def test_steps_can_be_done_again_and_gone_on_with_another_day(tmp_path: Path) ->
     assert kept is not None
     assert list(kept.span) == ["up 12", "up 22"]
 
-    rig = open_twin(Settings(), scenario, SEED)
+    rig = open_twin(RIG, scenario, SEED)
     person = rig.level_person(SEED)
     assert person is not None
     second = Hesitant(person, {})
@@ -147,7 +166,7 @@ def test_steps_can_be_done_again_and_gone_on_with_another_day(tmp_path: Path) ->
 
 
 def test_nonsense_of_a_progress_file_or_a_step_is_refused(tmp_path: Path) -> None:
-    rig = open_twin(Settings(), draw_scenario(SEED), SEED)
+    rig = open_twin(RIG, draw_scenario(SEED), SEED)
     person = rig.level_person(SEED)
     assert person is not None
     with rig:
@@ -162,7 +181,7 @@ def test_a_reading_with_the_wrong_sign_or_unit_is_recognised(tmp_path: Path) -> 
     for shown, unit, words in ((-12.0, "deg", "wrong sign"), (213.0, "deg", "mm/m")):
         span = (SpanPoint(angle_deg=12.0, shown=shown, unit=unit), *SIX[1:])
         plan = LevelPlan(reference="digital", span=span, sweep=False)
-        rig = open_twin(Settings(), draw_scenario(SEED), SEED)
+        rig = open_twin(RIG, draw_scenario(SEED), SEED)
         twin_person = rig.level_person(SEED)
         assert twin_person is not None
 
@@ -182,18 +201,18 @@ def test_readings_from_a_file_must_be_whole() -> None:
 
 
 def one_run(scenario: Scenario, calibration: Calibration, folder: Path, check: bool) -> RunFile:
-    rig = open_twin(Settings(), scenario, SEED)
+    rig = open_twin(RIG, scenario, SEED)
     rig.machine.calibration = calibration
     if check:
         person = rig.level_person(SEED, own_error_deg=0.05, resolution_deg=0.02)
         assert person is not None
         with rig:
             rig.run(level_check(rig.machine, person, folder, 0.02))
-        again = open_twin(Settings(), scenario, SEED)
+        again = open_twin(RIG, scenario, SEED)
         again.machine.calibration, again.machine.home_check = calibration, rig.machine.home_check
         rig = again
     started = rig.machine.clock.utc_now()
-    requests = plan_series(Settings(), 1, source="twin", started=started)
+    requests = plan_series(RIG, 1, source="twin", started=started)
     with rig:
         made = rig.run(make_runs(rig.machine, requests, folder, start_now=True))
     return read_run(made[0].path)
@@ -204,9 +223,11 @@ def tilted(scenario: Scenario, by_deg: float) -> Scenario:
     return changed(scenario, board={"floor_along_deg": along})
 
 
-def test_a_floor_that_tilted_is_refused_until_a_level_agrees_then_flagged(tmp_path: Path) -> None:
+def test_a_floor_that_tilted_is_refused_until_a_level_agrees_then_flagged(
+    tmp_path: Path, usual: tuple[OpenRig, Calibration]
+) -> None:
     scenario = draw_scenario(SEED)
-    rig, made = calibrated(scenario, tmp_path)
+    rig, made = usual
     moved = tilted(scenario, 0.5)
     with pytest.raises(RigError, match="rig level check"):
         one_run(moved, made, tmp_path / "runs", check=False)
@@ -214,7 +235,7 @@ def test_a_floor_that_tilted_is_refused_until_a_level_agrees_then_flagged(tmp_pa
     assert run.end is not None
     assert "floor_tilt" in run.end.flags
     # The sensor still tells the real inclination on the tilted floor.
-    there = open_twin(Settings(), moved, SEED)
+    there = open_twin(RIG, moved, SEED)
     assert there.twin is not None
     there.twin._sensor = rig.twin._sensor  # type: ignore[union-attr] # noqa: SLF001
     assert max(abs(e) for e in errors_deg(there, made, (10.0, 20.0, 30.0))) < 0.05
@@ -228,9 +249,11 @@ def slipped(scenario: Scenario, calibration: Calibration, by_deg: float) -> Cali
     return msgspec.structs.replace(calibration, level=tuple(turned.tolist()))
 
 
-def test_a_sensor_that_slipped_is_refused_and_no_level_helps(tmp_path: Path) -> None:
+def test_a_sensor_that_slipped_is_refused_and_no_level_helps(
+    tmp_path: Path, usual: tuple[OpenRig, Calibration]
+) -> None:
     scenario = draw_scenario(SEED)
-    _, made = calibrated(scenario, tmp_path)
+    _, made = usual
     wrong = slipped(scenario, made, 0.5)
     with pytest.raises(RigError, match="moved"):
         one_run(scenario, wrong, tmp_path / "runs", check=False)
@@ -240,7 +263,7 @@ def test_a_sensor_that_slipped_is_refused_and_no_level_helps(tmp_path: Path) -> 
 
 def test_runs_refuse_a_calibration_of_another_sensor_or_past_due(tmp_path: Path) -> None:
     scenario = draw_scenario(SEED)
-    rig = open_twin(Settings(), scenario, SEED)
+    rig = open_twin(RIG, scenario, SEED)
     own = rig.machine.calibration
     assert own is not None
     other = SensorIdentity(model="lsm6dsox", address=0x6A, identity="6c-+99")
@@ -252,7 +275,7 @@ def test_runs_refuse_a_calibration_of_another_sensor_or_past_due(tmp_path: Path)
     with pytest.raises(BadInputError, match="due again on 2020-06-01"):
         one_run(scenario, old, tmp_path, check=False)
     rig.machine.calibration, rig.machine.allow_overdue = old, True
-    requests = plan_series(Settings(), 1, source="twin", started=rig.machine.clock.utc_now())
+    requests = plan_series(RIG, 1, source="twin", started=rig.machine.clock.utc_now())
     with rig:
         made = rig.run(make_runs(rig.machine, requests, tmp_path, start_now=True))
     end = read_run(made[0].path).end
@@ -260,8 +283,10 @@ def test_runs_refuse_a_calibration_of_another_sensor_or_past_due(tmp_path: Path)
     assert end.flags == ["calibration_overdue"]
 
 
-def test_uncertainty_and_cross_slope_of_the_made_calibration(tmp_path: Path) -> None:
-    rig, made = calibrated(draw_scenario(SEED), tmp_path)
+def test_uncertainty_and_cross_slope_of_the_made_calibration(
+    usual: tuple[OpenRig, Calibration],
+) -> None:
+    rig, made = usual
     assert rig.twin is not None
     board = rig.twin.world.scenario.board
     assert made.home_cross_deg == pytest.approx(
@@ -273,3 +298,62 @@ def test_uncertainty_and_cross_slope_of_the_made_calibration(tmp_path: Path) -> 
     level = np.array(made.level)
     assert float(np.hypot(*u_inclination_deg(made, level))) < 0.05
     assert abs(float(cross_slope_deg(made, level))) < 2.0
+
+
+def test_six_positions_and_a_second_temperature_led_through(tmp_path: Path) -> None:
+    plan = msgspec.structs.replace(QUICK, six=True, second_temperature=True)
+    scenario = draw_scenario(11)
+    rig = open_twin(RIG, scenario, 11)
+    twin_person = rig.level_person(11)
+    assert twin_person is not None
+    first = Hesitant(twin_person, {"six +y": ["redo"], "six -z": ["stop"]})
+    with rig, pytest.raises(StoppedLevelError, match="goes on from there"):
+        rig.run(LevelProcedure(rig.machine, first, plan, tmp_path).run())
+    assert first.seen == ["six +x", "six -x", "six +y", "six +y", "six -y", "six +z", "six -z"]
+
+    rig = open_twin(RIG, scenario, 11)
+    twin_person = rig.level_person(11)
+    assert twin_person is not None
+    second = Hesitant(twin_person, {})
+    with rig:
+        procedure = LevelProcedure(rig.machine, second, plan, tmp_path, redo="six +x")
+        _, made = rig.run(procedure.run())
+    assert second.seen[:3] == ["six +x", "six -z", "zero"]
+    assert second.seen[-1] == "warm"
+    # The truth at the temperature of the calibration, straight from the scenario.
+    imu = scenario.imu
+    warmer = made.temperature_c - imu.reference_temperature_c
+    bias = np.array(imu.bias_g) + warmer * np.array(imu.drift_g_per_k)
+    u = np.sqrt(np.diag(made.covariance))
+    assert np.all(np.abs(np.array(made.bias_g) - bias) < 4.0 * u[:3])
+    assert np.all(np.abs(np.array(made.gain) - imu.gain) < 4.0 * u[3:6])
+    assert np.all(u[:3] < 3e-4)
+    assert np.array(made.drift_g_per_k) == pytest.approx(
+        np.array(imu.drift_g_per_k), abs=3.0 * made.u_drift_g_per_k
+    )
+    assert made.u_drift_g_per_k < 3e-5
+    assert max(abs(e) for e in errors_deg(rig, made, (5.0, 20.0, 42.0))) < 0.05
+
+
+def test_a_sensor_held_the_wrong_way_is_told(tmp_path: Path) -> None:
+    rig = open_twin(RIG, draw_scenario(SEED), SEED)
+    twin_person = rig.level_person(SEED)
+    assert twin_person is not None
+    person = Hesitant(twin_person, {})
+    person.position = lambda way: twin_person.position("-z")  # type: ignore[method-assign]
+    plan = msgspec.structs.replace(QUICK, six=True)
+    with rig, pytest.raises(BadInputError, match=r"-z side is the upper one; hold it with \+x up"):
+        rig.run(LevelProcedure(rig.machine, person, plan, tmp_path).run())
+
+
+def test_a_file_must_have_the_optional_readings_too() -> None:
+    known = LevelPlan(span=SIX, zero=ZeroReadings(along=(0.0, 0.0), across=(0.0, 0.0)))
+    with pytest.raises(BadInputError, match=r"no \[\[positions\]\] with up = '\+x'"):
+        FilePerson(msgspec.structs.replace(known, six=True))
+    with pytest.raises(BadInputError, match=r"no \[warm\] table"):
+        FilePerson(msgspec.structs.replace(known, second_temperature=True))
+    reading = CountsReading(counts=(16000.0, 0.0, -100.0), temperature_c=40.0)
+    person = FilePerson(msgspec.structs.replace(known, second_temperature=True, warm=reading))
+    warm = person.warmed(20.0)
+    assert warm is not None
+    assert (warm.counts, warm.temperature_c) == (reading.counts, 40.0)
