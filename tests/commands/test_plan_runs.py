@@ -1,0 +1,71 @@
+"""`rig run --plan`: the next session of a plan, on the twin."""
+
+import csv
+import re
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def club(rig):  # type: ignore[no-untyped-def]
+    """A study of two bags, one climate, one run a series, with its plan."""
+    for words in (
+        ["study", "new", "club", "--runs", "1"],
+        ["study", "board", "club", "shed board"],
+        ["study", "climate", "club", "cold dry", "--temperature", "16:2", "--humidity", "32:6"],
+        ["study", "treat", "club", "--recipe", "soak", "--step", "soak: time=45"],
+        ["study", "bag", "club", "Heron 1", "--treatment", "soak", "--face", "slick"],
+        ["study", "bag", "club", "Knot 1", "--role", "control", "--face", "slick"],
+    ):
+        said = rig(*words)
+        assert said.code == 0, said.err
+    # A plan as short as can be: without a reference bag and with one control.
+    text = Path("club/study.toml").read_text("utf-8")
+    for key, value in (("reference_runs", 0), ("min_controls", 1)):
+        text, n = re.subn(rf"(?m)^{key} = \d+$", f"{key} = {value}", text)
+        assert n == 1
+    Path("club/study.toml").write_text(text, "utf-8")
+    said = rig("study", "plan", "club")
+    assert said.code == 0, said.err
+    return Path("club")
+
+
+def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(rig, club) -> None:  # type: ignore[no-untyped-def]
+    rows = list(csv.DictReader((club / "plan.csv").read_text("utf-8").splitlines()))
+    wanted = [(r["row"], r["bag"], r["face"]) for r in rows if r["stage"] == "baseline"]
+    said = rig(*"run --plan club --twin --at 2026-03-02T08:00Z --json".split())
+    assert said.code == 0, said.err
+    made = [(run["series"], run["bag"], run["face"]) for run in said.document["runs"]]
+    assert sorted(made) == sorted(row for row in wanted if row[1])
+    assert {run["treatment_stage"] for run in said.document["runs"]} == {"baseline"}
+    assert all(
+        run["temperature_c"] == pytest.approx(16.0, abs=1.5) for run in said.document["runs"]
+    )
+
+    refused = rig(*"run --plan club --twin".split())
+    assert refused.code == 2
+    assert "rig study treat" in refused.err
+    assert "Heron 1" in refused.err
+
+    at = "2026-03-02T12:00Z"
+    rig("study", "treat", "club", "--bag", "Heron 1", "--recipe", "soak", "--at", at)
+    after = rig(*"run --plan club --twin --at 2026-03-03T08:00Z --json".split())
+    assert after.code == 0, after.err
+    assert {run["treatment_stage"] for run in after.document["runs"]} == {"after 1"}
+    assert "nothing is left" in rig(*"run --plan club --twin".split()).err
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        ("run --plan nowhere --twin", "nowhere"),
+        ("run --plan club --twin --bag X", "--plan"),
+        ("run --plan club --twin --climate tropical", "tropical"),
+        ("run --plan club --twin --at someday", "someday"),
+    ],
+)
+def test_what_cannot_be_is_said_in_a_sentence(rig, club, words: str, sentence: str) -> None:  # type: ignore[no-untyped-def]
+    said = rig(*words.split())
+    assert said.code == 2
+    assert sentence in said.err
