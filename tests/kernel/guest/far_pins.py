@@ -13,6 +13,15 @@ LINES = 58
 _WRITE = re.compile(rb"\s(\d+\.\d+): gpio_value: (\d+) set ([01])")
 
 
+def base_of_header(label: str = HEADER_LABEL) -> int:
+    """The kernel's own number of the first line of the chip with this label."""
+    return next(
+        int((folder / "base").read_text())
+        for folder in Path("/sys/class/gpio").glob("gpiochip*")
+        if (folder / "label").read_text().strip() == label
+    )
+
+
 class SimChip:
     """One GPIO chip; an input's level is set by its pull, an output's can be read.
 
@@ -38,11 +47,7 @@ class SimChip:
         device = (self._folder / "dev_name").read_text().strip()
         self.node = Path("/dev") / chip
         self._lines = Path("/sys/devices/platform") / device / chip
-        self.base = next(
-            int((folder / "base").read_text())
-            for folder in Path("/sys/class/gpio").glob("gpiochip*")
-            if (folder / "label").read_text().strip() == self._label
-        )
+        self.base = base_of_header(self._label)
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -28,6 +28,7 @@ def main() -> int:
                 "RIG_PYTHON": os.path.abspath(sys.executable),
                 "PYTHONPATH": f"{REPO}:{library}",
                 "RIG_REPO": str(REPO),
+                "RIG_LIBRARY": str(library),
             },
         )
 
