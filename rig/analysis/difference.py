@@ -91,11 +91,10 @@ def group_budget(group: Group) -> Budget:
             layer=layer,
         )
 
-    parts = [of_scatter("repeatability", result.u_repeat, "run", group.dof_repeat)]
+    dof = _dof_of_scatter(group)
+    parts = [of_scatter("repeatability", result.u_repeat, "run", dof)]
     if result.u_series is not None:
-        parts.append(
-            of_scatter("series to series", result.u_series, "series", max(group.dof_series, 1.0))
-        )
+        parts.append(of_scatter("series to series", result.u_series, "series", dof))
     for name, examples in _shared(group).items():
         first = next(part for part in examples if part is not None)
         sensitivity = _mean(group, [0.0 if p is None else p.sensitivity for p in examples])
@@ -134,7 +133,12 @@ def difference(a: Group, b: Group) -> Difference:
     if calibration is not None:
         parts = [_of_vectors(part, a, b, calibration) for part in parts]
     u = root_sum_square(part.u_mu_static for part in parts)
-    dof = welch_satterthwaite([(part.u_mu_static, part.dof) for part in parts])
+    scatter = [
+        (math.hypot(group.result.u_repeat, group.result.u_series or 0.0), _dof_of_scatter(group))
+        for group in (a, b)
+    ]
+    u_rest = math.sqrt(max(u * u - sum(u_mean * u_mean for u_mean, _ in scatter), 0.0))
+    dof = welch_satterthwaite([*scatter, (u_rest, math.inf)])
     k = coverage_factor(max(dof, 1.0))
     return Difference(
         a=group_name(a),
@@ -159,6 +163,11 @@ def group_name(group: Group) -> str:
     if g.temperature_c is not None and g.relative_humidity_pct is not None:
         words.append(f"{g.temperature_c:.0f} °C {g.relative_humidity_pct:.0f} %")
     return " ".join(word for word in words if word)
+
+
+def _dof_of_scatter(group: Group) -> float:
+    """Several series are as many values as there are series, however many runs each has."""
+    return group.dof_repeat if group.result.u_series is None else max(group.dof_series, 1.0)
 
 
 def _shared(group: Group) -> dict[str, list[Component | None]]:

@@ -29,6 +29,7 @@ from rig.procedures.level_sweep import (
     _Record,
 )
 from rig.procedures.steadiness import CAPTURE_S
+from rig.runfile.model import ImuSetup
 from rig.settings.kinematics import Linkage
 from rig.settings.model import Settings
 from rig.twin.bubble import TwinLevelPerson
@@ -60,7 +61,12 @@ class _Bench:
             linkage=Linkage(settings.linkage, settings.screw),
             imu=SimpleNamespace(
                 counts_per_g=self.chip.counts_per_g,
-                setup=SimpleNamespace(rate_hz=self.chip.stated_rate_hz),
+                setup=ImuSetup(
+                    model=self.chip.model,
+                    rate_hz=self.chip.stated_rate_hz,
+                    lowpass_hz=self.chip.lowpass_hz,
+                    mode=settings.bus.imu_mode,
+                ),
             ),
             live=SimpleNamespace(imu_temperature_c=self.temperature_c),
             clock=SimpleNamespace(utc_now=lambda: MADE_AT),
