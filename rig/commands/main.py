@@ -13,6 +13,8 @@ from rig.commands.choose import choose
 from rig.commands.compare import compare
 from rig.commands.demo import demo
 from rig.commands.level import level
+from rig.commands.panel import panel
+from rig.commands.report import figures, report
 from rig.commands.run import run
 from rig.commands.safe import safe
 from rig.commands.service import service
@@ -41,6 +43,7 @@ for command in (
     analyse,
     check,
     watch,
+    panel,
     settings,
     sizing,
     service,
@@ -48,6 +51,8 @@ for command in (
     compare,
     choose,
     sheet,
+    report,
+    figures,
 ):
     app.command()(command)
 app.add_typer(study)

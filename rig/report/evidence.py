@@ -106,7 +106,8 @@ def collect(
     droops = summarise_droop(study.journal.of(Droop))
     slides = slide_means(one.result for one in kept.values() if one.result is not None)
     choice, why = _choice(gathered, comparison, air or _last_air(sessions))
-    example = _example(rows, kept, calibration)
+    watched = [row for row in rows if row.bag != study.catalogue.reference]
+    example = _example(watched or rows, kept, calibration)
     made_at, records = home_records(files)
     in_use = calibration or (None if example is None else example.run.header.calibration)
     return Evidence(

@@ -1,11 +1,12 @@
 """A small study, measured once for all tests of figures and the page."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from rig.report.evidence import Evidence, collect
+from rig.report.pictures import study_pictures
+from rig.report.style import Picture
 from tests.report.fonts import open_fonts
 from tests.report.study_example import build
 
@@ -25,5 +26,10 @@ def study_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def evidence(study_folder: Path) -> Iterator[Evidence]:
+def evidence(study_folder: Path) -> Evidence:
     return collect(study_folder)
+
+
+@pytest.fixture(scope="session")
+def pictures(evidence: Evidence) -> list[Picture]:
+    return study_pictures(evidence)

@@ -12,6 +12,8 @@ class Element(NamedTuple):
     inside: tuple[str, ...]
     """Tags around it, outermost first."""
     text: list[str]
+    bare: list[str]
+    """The text that stands in no `data` element."""
 
     @property
     def words(self) -> str:
@@ -24,8 +26,6 @@ class Page(HTMLParser):
     def __init__(self, html: str) -> None:
         super().__init__(convert_charrefs=True)
         self.elements: list[Element] = []
-        self.stray: list[tuple[str, str]] = []
-        """Text outside of `data`, with the tag around it."""
         self._open: list[Element] = []
         self.feed(html)
         self.close()
@@ -33,14 +33,14 @@ class Page(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         inside = tuple(one.tag for one in self._open)
-        element = Element(tag, {k: v or "" for k, v in attrs}, inside, [])
+        element = Element(tag, {k: v or "" for k, v in attrs}, inside, [], [])
         self.elements.append(element)
         if tag not in VOID:
             self._open.append(element)
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         inside = tuple(one.tag for one in self._open)
-        self.elements.append(Element(tag, {k: v or "" for k, v in attrs}, inside, []))
+        self.elements.append(Element(tag, {k: v or "" for k, v in attrs}, inside, [], []))
 
     def handle_endtag(self, tag: str) -> None:
         if tag in VOID and (not self._open or self._open[-1].tag != tag):
@@ -49,10 +49,11 @@ class Page(HTMLParser):
         self._open.pop()
 
     def handle_data(self, data: str) -> None:
+        is_bare = all(one.tag != "data" for one in self._open)
         for one in self._open:
             one.text.append(data)
-        if self._open:
-            self.stray.append((self._open[-1].tag, data))
+            if is_bare:
+                one.bare.append(data)
 
     def of(self, *tags: str) -> list[Element]:
         return [one for one in self.elements if one.tag in tags]

@@ -9,8 +9,8 @@ import pytest
 
 from rig.report.evidence import Evidence
 from rig.report.figures_series import order_figure
-from rig.report.pictures import study_figures, study_pictures
-from rig.report.style import COLOURS, look, png_bytes, styled, svg_text
+from rig.report.pictures import study_figures
+from rig.report.style import COLOURS, Picture, look, png_bytes, styled, svg_text
 from rig.report.units import METRIC
 from tests.report.conftest import NASTY
 
@@ -105,7 +105,7 @@ def _outside_its_axis(text: object, box: object) -> bool:
 def test_the_same_data_give_the_same_bytes(evidence: Evidence) -> None:
     with styled():
         first, second = (
-            svg_text(order_figure(evidence.gathered.rows, METRIC["c"], "t")) for _ in range(2)
+            svg_text(order_figure(evidence.gathered.rows[:9], METRIC["c"], "t")) for _ in range(2)
         )
     assert first == second
     assert first.startswith("<svg")
@@ -113,8 +113,8 @@ def test_the_same_data_give_the_same_bytes(evidence: Evidence) -> None:
     assert not re.search(r"20\d\d-\d\d-\d\dT", first)
 
 
-def test_a_name_that_is_html_or_formula_draws(evidence: Evidence) -> None:
-    for one in study_pictures(evidence):
+def test_a_name_that_is_html_or_formula_draws(pictures: list[Picture]) -> None:
+    for one in pictures:
         assert "<script" not in one.svg
         assert NASTY not in one.svg
 
