@@ -83,11 +83,14 @@ def requests_of(
     )
 
 
-def hints(settings: Settings, units: Units) -> dict[str, str]:
-    """What the rig takes for a field that was left empty."""
+def hints(
+    settings: Settings, units: Units, source: Literal["rig", "twin"] = "rig"
+) -> dict[str, str]:
+    """What the rig takes for a field that was left empty, and what it is called."""
     gap_mm = settings.bag.gap_mm
     is_metric = units == "metric"
     return {
+        "rig_name": "simulated: the twin" if source == "twin" else settings.name,
         "rate": f"{settings.motion.rate_deg_s:g}",
         "dwell": f"{settings.cycle.dwell_s:g}",
         "gap": f"{gap_mm:g}" if is_metric else f"{gap_mm / MM_PER_INCH:.2f}",

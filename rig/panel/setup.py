@@ -47,7 +47,7 @@ def serve_panel(
     """
     machine = opened.machine
     seats = Seats(machine.clock.time_s, needs_code=is_open, announce=announce)
-    hub = Hub(seats, lambda units: hints(machine.settings, units))
+    hub = Hub(seats, lambda units: hints(machine.settings, units, opened.source))
     viewer = Viewer(machine, hub.publish)
     desk = Desk(opened, series_log, viewer, announce)
     names = LOCAL_NAMES | own_names() if is_open else LOCAL_NAMES

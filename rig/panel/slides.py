@@ -52,7 +52,7 @@ def picture(dots: tuple[Dot, ...]) -> dict[str, Any]:
     """Places of dots, bars and lines in a field of 1 × 1 whose y goes up, and the words for it."""
     known = [dot for dot in dots if dot.angle_deg is not None]
     if not dots:
-        return {"words": "No slides yet.", "dots": [], "ticks": []}
+        return {"shown": False, "words": "No slides yet.", "mean": None, "dots": [], "ticks": []}
     ends = [
         dot.angle_deg + sign * (dot.u_angle_deg or 0.0)
         for dot in known
@@ -71,6 +71,7 @@ def picture(dots: tuple[Dot, ...]) -> dict[str, Any]:
     places = 0 if values[1] - values[0] >= 1 else 1
     places = places if values[1] - values[0] >= 0.1 else 2
     return {
+        "shown": True,
         "words": summary(dots, valid),
         "mean": up(mean(valid)) if len(valid) > 1 else None,
         "ticks": [{"y": up(v), "text": degrees(v, places)} for v in values],

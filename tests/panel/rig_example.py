@@ -1,8 +1,8 @@
 """A twin in real time behind a page, in this process: tests press its buttons and see its world."""
 
 import threading
-from contextlib import contextmanager
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -119,8 +119,8 @@ def served_rig(
                 opened.machine.events.put(StopRequest("SIGTERM"))
                 thread.join(WAIT_S)
                 assert not thread.is_alive()
-    if rig.error is not None:
-        raise rig.error
+                if rig.error is not None:
+                    raise rig.error
 
 
 def _serve(rig: Rig, presses: bool) -> None:

@@ -22,7 +22,7 @@ function rim(angle, radius) {
 // The board from the side: hinged on the left, as long as the scale's radius.
 function drawGauge(svg) {
   const [x, y] = HINGE;
-  shape(svg, "line", {class: "ground", x1: 14, y1: y + 14, x2: 386, y2: y + 14});
+  shape(svg, "line", {class: "ground", x1: 30, y1: y + 14, x2: 330, y2: y + 14});
   const [ax, ay] = rim(0, LONG + 16), [bx, by] = rim(45, LONG + 16);
   shape(svg, "path", {class: "scale", d: `M${ax} ${ay}A${LONG + 16} ${LONG + 16} 0 0 0 ${bx} ${by}`});
   for (const angle of [0, 15, 30, 45]) {

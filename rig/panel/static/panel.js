@@ -3,6 +3,7 @@
 
 const SILENCE_MS = 3500;
 const AGAIN_MS = 1000;
+const SHOWN_MS = 8000;
 const known = {};
 const byId = (id) => document.getElementById(id);
 
@@ -81,8 +82,11 @@ document.addEventListener("visibilitychange", () => {
 
 // -- asking ---------------------------------------------------------------------------------------
 
+let fading = 0;
+
 async function post(path, body) {
   const said = byId("said");
+  clearTimeout(fading);
   try {
     const answer = await fetch(path, {
       method: "POST",
@@ -92,6 +96,7 @@ async function post(path, body) {
     });
     said.textContent = (await answer.json()).text;
     said.classList.toggle("bad", !answer.ok);
+    fading = setTimeout(() => { said.textContent = ""; }, SHOWN_MS);
     return answer.ok;
   } catch {
     said.textContent = "The rig did not answer. Use the buttons on the rig itself.";
