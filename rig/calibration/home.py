@@ -32,23 +32,23 @@ AGREE_DEG = 0.1
 """Level and sensor agree within this and three times their uncertainty."""
 
 
-def slopes_deg(calibration: Calibration, angle_deg: float, cross_deg: float) -> tuple[float, float]:
-    """Slopes along and across a board near level, from its inclination and the hinge's tilt.
+def slopes_deg(calibration: Calibration, along_deg: float, cross_deg: float) -> tuple[float, float]:
+    """Slopes along and across a board near level, from a home reading.
 
-    Next to level the inclination, signed by the turn about the hinge, jumps from one sign to the
-    other where the slope along passes zero on a board that is not level across; the slope does not.
+    Args:
+        calibration: in use.
+        along_deg: the turn about the hinge from level (`apply.along_slope_deg`).
+        cross_deg: the tilt of the hinge; the board's own twist on it is taken off.
     """
     twist = np.degrees(np.arcsin(np.clip(np.dot(calibration.axis, calibration.level), -1.0, 1.0)))
-    across = cross_deg - float(twist)
-    along = np.copysign(np.sqrt(max(0.0, angle_deg**2 - across**2)), angle_deg)
-    return float(along), across
+    return along_deg, cross_deg - float(twist)
 
 
 def home_shift_deg(
-    calibration: Calibration, angle_deg: float, cross_deg: float
+    calibration: Calibration, along_deg: float, cross_deg: float
 ) -> tuple[float, float]:
     """How far the board's slopes along and across at home are from the calibration's."""
-    now = slopes_deg(calibration, angle_deg, cross_deg)
+    now = slopes_deg(calibration, along_deg, cross_deg)
     then = slopes_deg(calibration, calibration.home_angle_deg, calibration.home_cross_deg)
     return now[0] - then[0], now[1] - then[1]
 
@@ -85,7 +85,7 @@ def check_home(
 
     Args:
         calibration: in use.
-        home_deg: inclination and cross slope by the sensor at home.
+        home_deg: slope along and tilt of the hinge by the sensor at home.
         along: the level, turned end for end, along the board.
         across: the same across.
         u_sensor_deg: standard uncertainty of the sensor's inclination at home.

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg, u_inclination_deg
+from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g, u_inclination_deg
 from rig.calibration.home import HomeCheck, check_home, save_home_check
 from rig.calibration.reference import turned_level
 from rig.clock import At, Task
@@ -55,7 +55,7 @@ def level_check(
     check = check_home(
         calibration,
         (
-            float(inclination_deg(calibration, gravity)),
+            float(along_slope_deg(calibration, gravity)),
             float(cross_slope_deg(calibration, gravity)),
         ),
         found[0],

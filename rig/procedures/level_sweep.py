@@ -6,7 +6,7 @@ import msgspec
 import numpy as np
 
 from rig.analysis.vibration import advice
-from rig.calibration.apply import gravity_g, inclination_deg
+from rig.calibration.apply import along_slope_deg, gravity_g
 from rig.calibration.axis import (
     Array,
     Spectrum,
@@ -96,7 +96,7 @@ def _steady(record: _Record) -> tuple[Array, Array]:
 def _blocks(machine: Machine, calibration: Calibration, record: _Record, rate: float) -> Sweep:
     chosen, steps = _steady(record)
     gravity = gravity_g(calibration, record.counts[chosen], machine.live.imu_temperature_c)
-    by_sensor = inclination_deg(calibration, gravity)
+    by_sensor = along_slope_deg(calibration, gravity)
     by_steps = machine.linkage.angle_deg(steps)
     block = max(1, round(BLOCK_S * machine.imu.setup.rate_hz))
     used = len(by_sensor) // block * block

@@ -4,6 +4,7 @@ import msgspec
 import numpy as np
 import pytest
 
+from rig.calibration.apply import along_slope_deg, cross_slope_deg, inclination_deg
 from rig.calibration.fit import turn
 from rig.calibration.history import HomeRecord, home_trend
 from rig.calibration.home import (
@@ -13,8 +14,8 @@ from rig.calibration.home import (
     home_shift_deg,
     load_home_check,
     save_home_check,
-    slopes_deg,
 )
+from rig.calibration.model import Calibration
 from rig.calibration.reference import Turned
 from rig.errors import BadInputError
 from tests.calibration.example import calibration
@@ -28,12 +29,26 @@ def level(slope_deg: float) -> Turned:
 
 
 def test_the_slope_along_has_no_jump_where_the_inclination_has_one() -> None:
-    # 1° across: the signed inclination is +1.00005° at +0.01° along and −1.00005° at −0.01°.
-    model = calibration(home_angle_deg=np.hypot(1.0, 0.01), home_cross_deg=1.0)
-    along, across = home_shift_deg(model, -float(np.hypot(1.0, 0.01)), 1.0)
-    assert along == pytest.approx(-0.02, abs=1e-6)
-    assert across == pytest.approx(0.0)
-    assert slopes_deg(model, 0.5, 1.0)[0] == 0.0  # less than the part across: noise
+    """1° across: the total inclination jumps by 2° where the slope along passes level."""
+    model = calibration(home_angle_deg=0.01, home_cross_deg=1.0)
+    up, down = (
+        np.array(gravity_of(model, along_deg=along, across_deg=1.0)) for along in (0.01, -0.01)
+    )
+    assert inclination_deg(model, up) - inclination_deg(model, down) > 1.9
+    along, across = home_shift_deg(
+        model, float(along_slope_deg(model, down)), float(cross_slope_deg(model, down))
+    )
+    assert along == pytest.approx(-0.02, abs=1e-4)
+    assert across == pytest.approx(0.0, abs=1e-4)
+
+
+def gravity_of(model: Calibration, *, along_deg: float, across_deg: float) -> list[float]:
+    """A gravity vector that is turned about the hinge by one angle, and tilted along it."""
+    level, axis = np.array(model.level), np.array(model.axis)
+    along, across = np.radians(along_deg), np.radians(across_deg)
+    uphill = np.cross(axis, level)
+    turned = np.cos(along) * level + np.sin(along) * uphill
+    return list(np.cos(across) * turned + np.sin(across) * axis)
 
 
 def test_a_level_that_agrees_lets_the_floor_have_moved() -> None:
