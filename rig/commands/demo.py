@@ -94,6 +94,7 @@ class Story:
         say("\nWhat there is, and what is to be found out:")
         club = str(self._club)
         self._rig("study", "new", club, "--name", "Boat shed club", "--runs", "2", "--wish", "21")
+        self._edit("reference_runs", 1)
         self._rig("study", "board", club, "shed board", "--material", "birch plywood")
         for name, temperature, humidity in CLIMATES:
             air = ("--temperature", temperature, "--humidity", humidity)
@@ -145,6 +146,14 @@ class Story:
         for line in truth_table(self._club / "runs"):
             print(line)
         print(f"\nThe report and the sheet for match day are in {self._club / 'report'}.")
+
+    def _edit(self, key: str, value: int) -> None:
+        """Change a preference in study.toml, as a person would in an editor."""
+        path = self._club / "study.toml"
+        lines = path.read_text("utf-8").splitlines(keepends=True)
+        edited = [f"{key} = {value}\n" if line.startswith(f"{key} =") else line for line in lines]
+        path.write_text("".join(edited), encoding="utf-8")
+        print(f"\n(In {path}: {key} = {value}, to keep the demonstration short.)")
 
     def _rig(self, *words: str, log: str | None = None) -> None:
         """Print a command and run it; with `log` its output goes to that file."""
