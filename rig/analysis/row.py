@@ -35,9 +35,6 @@ class RunResult(msgspec.Struct, frozen=True, kw_only=True):
     u_mu_kinetic: float | None = None
     angle_at_break_deg: float | None = None
     onset_method: Method | None = None
-    friction_law: Literal["stated_range", "rate_study"] = "stated_range"
-    """What stands for it in the uncertainty: an allowance, or a rate study that also shifted the
-    angle to its intercept."""
     rate_deg_s: float
     dwell_s: float
     gap_mm: float | None = None
@@ -52,6 +49,9 @@ class RunResult(msgspec.Struct, frozen=True, kw_only=True):
     surface_humidity_pct: float | None = None
     flags: list[Flag]
     outcome: str
+    friction_law: Literal["stated_range", "rate_study"] = "stated_range"
+    """What stands for it in the uncertainty: an allowance, or a rate study that also shifted the
+    angle to its intercept."""
 
 
 def number(value: object) -> float | None:

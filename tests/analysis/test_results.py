@@ -27,8 +27,9 @@ KEYS = (
     "onset_angle_deg u_onset_angle_deg mu_static u_mu_static mu_kinetic u_mu_kinetic "
     "angle_at_break_deg onset_method rate_deg_s dwell_s gap_mm bag_length_mm cross_slope_deg "
     "temperature_c u_temperature_c relative_humidity_pct u_relative_humidity_pct "
-    "absolute_humidity_g_m3 dew_point_c surface_humidity_pct flags outcome"
+    "absolute_humidity_g_m3 dew_point_c surface_humidity_pct flags outcome friction_law"
 ).split()
+"""The contract's keys in its order; what the project adds comes after them."""
 
 
 def _analysis(mu: float = 0.45, **changes: object) -> RunAnalysis:
