@@ -1,0 +1,292 @@
+"""The desk on the twin in virtual time: series, stops, faults, resets, and what is shown."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rig.clock import At, Task
+from rig.control.machine import StopRequest
+from rig.control.mover import StoppedError
+from rig.opening import OpenRig, open_twin
+from rig.panel.desk import Desk, ResetWish, ResumeWish, SeriesWish
+from rig.panel.form import SeriesForm, requests_of
+from rig.panel.view import Snapshot, Viewer
+from rig.procedures.cut_runs import how_it_ended
+from rig.procedures.series_log import SeriesLog, SeriesOptions
+from rig.settings.model import Settings
+from rig.twin.draws import draw_scenario
+from rig.twin.fabric import Face
+
+FACE = Face(mu_static_dry=0.2, mu_kinetic_dry=0.15, humidity_gain=0.0)
+
+
+class Story:
+    """A desk on a twin; `script` is what people do."""
+
+    def __init__(self, folder: Path, seed: int = 3) -> None:
+        self.folder = folder
+        self.opened: OpenRig = open_twin(Settings(), draw_scenario(seed, face=FACE), seed)
+        self.machine = self.opened.machine
+        self.seen: list[Snapshot] = []
+        self.said: list[str] = []
+        self.helps = True
+        """Somebody presses start on the page where that is waited for."""
+        self._asked_s: float | None = None
+        self.desk: Desk
+
+    def tell(self, script: Callable[["Story"], Task[None]]) -> "Story":
+        """Serve until the script is over."""
+        failed: list[AssertionError] = []
+
+        def end() -> Task[None]:
+            try:
+                yield from script(self)
+            except AssertionError as error:
+                failed.append(error)
+            self.machine.events.put(StopRequest("SIGTERM"))
+
+        with SeriesLog(self.folder) as log, self.opened:
+            viewer = Viewer(self.machine, self.seen.append, period_s=0.25)
+            self.desk = Desk(self.opened, log, viewer, self.said.append)
+            with pytest.raises(StoppedError, match="SIGTERM"):
+                self.opened.run(self.desk.serve(), [viewer.follow(), end()], presses=False)
+        for error in failed:
+            raise error
+        return self
+
+    @property
+    def now(self) -> Snapshot:
+        return self.seen[-1]
+
+    def until(self, is_so: Callable[[Snapshot], Any], limit_s: float = 400.0) -> Task[None]:
+        """Wait until a snapshot is as it should be."""
+        end_s = self.machine.clock.time_s() + limit_s
+        while not (self.seen and is_so(self.now)):
+            assert self.machine.clock.time_s() < end_s, f"never came: {self.now}"
+            self._help()
+            yield At(self.machine.clock.time_s() + 0.1)
+
+    def _help(self) -> None:
+        if not (self.helps and self.seen and self.now.waits_for_start):
+            self._asked_s = None
+        elif self._asked_s is None:
+            self._asked_s = self.now.time_s
+        elif self.now.time_s - self._asked_s > 4.0:
+            self.desk.start()
+
+    def wait(self, seconds: float) -> Task[None]:
+        yield At(self.machine.clock.time_s() + seconds)
+
+    def series(self, runs: int, is_ready: bool = True) -> None:
+        form = SeriesForm(runs=str(runs), bag="Heron 1", face="slick")
+        clock = self.machine.clock
+        requests = requests_of(form, self.machine.settings, "twin", clock.utc_now())
+        self.desk.wish(SeriesWish(requests, SeriesOptions(), is_ready))
+
+    def press(self, button: str, down: bool) -> None:
+        assert self.opened.twin is not None
+        self.opened.twin.world.press(button, down)
+
+    @property
+    def outcomes(self) -> list[str | None]:
+        return [how_it_ended(f).outcome for f in sorted(self.folder.rglob("*.run.jsonl"))]
+
+
+@pytest.fixture
+def story(tmp_path: Path) -> Story:
+    return Story(tmp_path)
+
+
+def idle(snap: Snapshot) -> bool:
+    return not snap.is_busy
+
+
+def busy(snap: Snapshot) -> bool:
+    return snap.is_busy
+
+
+def test_a_series_is_made_and_shown(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        yield from story.until(lambda s: s.angle_deg is not None)
+        story.series(3)
+        yield from story.until(busy)
+        yield from story.until(idle)
+        yield from story.wait(2)
+
+    story.tell(script)
+    assert story.outcomes == ["slid"] * 3
+    last = story.now
+    assert [dot.number for dot in last.dots] == [1, 2, 3]
+    assert all(9.0 < (dot.angle_deg or 0.0) < 14.0 for dot in last.dots)
+    assert last.course is not None
+    assert (last.course.n_done, last.course.n_all) == (3, 3)
+    assert last.notice is not None
+    assert last.notice.title == "The series is done"
+    assert last.state == "parked"
+    states = list(dict.fromkeys(snap.state for snap in story.seen))
+    assert states[:6] == ["parked", "homing", "dwelling", "raising", "sliding", "lowering"]
+    lefts = [s.course.left_s for s in story.seen if s.course and s.course.left_s is not None]
+    assert lefts[0] > lefts[-1]
+
+
+def test_the_time_left_is_about_right_once_a_run_is_made(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        story.series(3)
+        yield from story.until(lambda s: s.course and s.course.n_done == 2)
+        yield from story.until(idle)
+
+    story.tell(script)
+    known = [s for s in story.seen if s.is_busy and s.course and s.course.n_done == 2]
+    end_s = next(s.time_s for s in story.seen if s.course and s.course.n_done == 3)
+    for snap in known:
+        assert snap.course is not None
+        assert snap.course.left_s == pytest.approx(end_s - snap.time_s, abs=12.0)
+
+
+def test_a_start_from_the_page_counts_where_one_is_waited_for(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        story.helps = False
+        story.desk.start()  # nobody waits for one: it counts for nothing
+        story.series(1, is_ready=False)
+        yield from story.until(lambda s: s.waits_for_start)
+        yield from story.wait(5)
+        assert story.now.waits_for_start, "the start from before was kept"
+        story.desk.start()
+        yield from story.until(lambda s: s.state == "raising")
+        yield from story.until(idle)
+
+    assert story.tell(script).outcomes == ["slid"]
+
+
+def test_a_stop_ends_the_series_and_it_can_go_on(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        story.series(2)
+        yield from story.until(lambda s: s.state == "raising" and (s.angle_deg or 0) > 3)
+        story.desk.stop("the page on device 1")
+        yield from story.until(idle)
+        yield from story.wait(1)
+        assert story.now.state == "halted"
+        assert not story.now.is_latched
+        assert story.now.notice is not None
+        assert story.now.notice.what == "Stopped by the page on device 1."
+        assert story.now.unfinished == "0 of 2 runs are made."
+        held_deg = story.now.angle_deg
+        yield from story.wait(5)
+        assert story.now.angle_deg == pytest.approx(held_deg, abs=0.2)
+        story.desk.wish(ResumeWish())
+        yield from story.until(busy)
+        yield from story.until(idle, 900)
+        yield from story.wait(1)
+
+    story.tell(script)
+    assert story.outcomes == ["stopped", "slid", "slid"]
+    assert story.now.unfinished == ""
+
+
+def test_a_stop_with_nothing_to_stop_does_nothing(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        for _ in range(3):
+            story.desk.stop("the page on device 1")
+        yield from story.wait(1)
+        story.series(1)
+        yield from story.until(lambda s: s.state == "raising")
+        yield from story.until(idle)
+
+    assert story.tell(script).outcomes == ["slid"]
+
+
+def test_after_an_emergency_stop_a_reset_is_needed_and_the_stop_must_be_released(
+    story: Story,
+) -> None:
+    def script(story: Story) -> Task[None]:
+        story.series(1)
+        yield from story.until(lambda s: s.state == "raising" and (s.angle_deg or 0) > 3)
+        story.press("emergency_stop", True)
+        yield from story.until(lambda s: s.is_latched)
+        yield from story.until(idle)
+        assert story.now.state == "halted"
+        assert not story.machine.stepper.enabled
+        story.series(1)
+        yield from story.wait(2)
+        assert not story.now.is_busy, "a fault is latched"
+        story.desk.wish(ResetWish())
+        yield from story.wait(2)
+        assert story.now.is_latched, "the stop is still down"
+        story.press("emergency_stop", False)
+        yield from story.wait(1)
+        assert story.now.is_latched, "releasing the stop resets nothing"
+        story.desk.wish(ResetWish())
+        yield from story.until(lambda s: not s.is_latched)
+        yield from story.wait(3)
+        assert story.now.state == "halted", "a reset moves nothing"
+        story.desk.wish(ResumeWish())
+        yield from story.until(lambda s: s.state == "raising")
+        yield from story.until(idle)
+
+    assert story.tell(script).outcomes == ["fault", "slid"]
+
+
+def test_nothing_begins_while_the_emergency_stop_is_down(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        story.press("emergency_stop", True)
+        yield from story.wait(0.5)
+        story.series(1)
+        yield from story.wait(2)
+
+    story.tell(script)
+    assert story.outcomes == []
+    assert story.now.notice is not None
+    assert "Release it first" in story.now.notice.action
+
+
+def test_wishes_during_a_series_are_passed_over(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        story.series(1)
+        yield from story.until(lambda s: s.state == "raising")
+        story.series(5)
+        story.desk.wish(ResetWish())
+        story.desk.start()
+        yield from story.until(idle)
+        yield from story.wait(5)
+
+    story.tell(script)
+    assert story.outcomes == ["slid"]
+
+
+def test_a_sensor_that_fails_at_rest_is_a_fault_with_what_to_do(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        yield from story.until(lambda s: s.angle_deg is not None)
+        assert story.opened.twin is not None
+        story.opened.twin.bus.chips.pop(story.machine.settings.bus.imu_address)
+        yield from story.until(lambda s: s.is_latched)
+        yield from story.wait(3)
+
+    story.tell(script)
+    assert story.now.notice is not None
+    assert story.now.notice.kind == "fault"
+    assert story.now.notice.action
+    assert story.now.angle_deg is None, "an old angle is not shown as if it were new"
+
+
+def test_a_new_process_offers_what_the_last_one_left(tmp_path: Path) -> None:
+    first, second = Story(tmp_path), Story(tmp_path)
+
+    def break_off(story: Story) -> Task[None]:
+        story.series(2)
+        yield from story.until(lambda s: s.course and s.course.n_done == 1)
+        yield from story.until(lambda s: s.state == "raising")
+
+    def look(story: Story) -> Task[None]:
+        yield from story.wait(5)
+        assert story.now.state == "parked", "a restart moves nothing"
+        assert story.now.unfinished == "1 of 2 runs are made."
+        assert [dot.number for dot in story.now.dots] == [1]
+        story.desk.wish(ResumeWish())
+        yield from story.until(busy)
+        yield from story.until(idle)
+
+    first.tell(break_off)
+    assert first.outcomes == ["slid", "stopped"]
+    assert sorted(map(str, second.tell(look).outcomes)) == ["slid", "slid", "stopped"]
