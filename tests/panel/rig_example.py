@@ -27,7 +27,7 @@ STRONG = {"pull_out_hz": 1e6, "pull_in_hz": 1e6}
 """A motor that forgives pulses in bunches, as a busy computer makes them."""
 
 
-def quick_settings(**cycle: float) -> Settings:
+def quick_settings(late_pulse_ms: float = 5000.0) -> Settings:
     """Short waits, and limits wide enough for a busy computer."""
     settings = Settings()
     replace = msgspec.structs.replace
@@ -35,9 +35,12 @@ def quick_settings(**cycle: float) -> Settings:
         settings,
         name="the rig in the test",
         motion=replace(settings.motion, homing_rate_deg_s=1.5, lowering_rate_deg_s=1.5),
-        cycle=replace(settings.cycle, **{"dwell_s": 0.3, "clear_timeout_s": 1.0, **cycle}),
+        cycle=replace(settings.cycle, dwell_s=0.3, clear_timeout_s=1.0),
         interlocks=replace(
-            settings.interlocks, late_pulse_ms=5000.0, imu_silence_s=10.0, angle_mismatch_deg=5.0
+            settings.interlocks,
+            late_pulse_ms=late_pulse_ms,
+            imu_silence_s=10.0,
+            angle_mismatch_deg=5.0,
         ),
     )
 

@@ -1,0 +1,18 @@
+"""What several tests of the page need."""
+
+import socket
+from collections.abc import Callable
+
+import pytest
+
+
+@pytest.fixture
+def free_port() -> Callable[[], int]:
+    """Finds a port that nothing listens on."""
+
+    def find() -> int:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            return int(probe.getsockname()[1])
+
+    return find
