@@ -211,13 +211,22 @@ class Mover:
         self._look_at_end(handle.result())
 
     def _come_to_rest(self, handle: Handle[MoveResult], axis: Stepper | None) -> Task[None]:
-        """Wait for the end of a smooth stop; the interlocks still count, other wishes do not."""
+        """Wait for the end of a smooth stop; the interlocks still count, other wishes wait."""
+        machine = self._machine
         deadline = self._clock.time_s() + STOP_TIME_S
-        while not handle.is_done and (now := self._clock.time_s()) < deadline:
-            self._machine.beat()
-            check_interlocks(self._machine, self._state)
-            yield Until(self._machine.events, min(deadline, now + POLL_S))
-            self._note_steps(axis)
+        wishes: list[StopRequest] = []
+        try:
+            while not handle.is_done and (now := self._clock.time_s()) < deadline:
+                machine.beat()
+                check_interlocks(machine, self._state)
+                item = yield Until(machine.events, min(deadline, now + POLL_S))
+                if isinstance(item, StopRequest):
+                    wishes.append(item)
+                self._note_steps(axis)
+        finally:
+            # Whoever comes after this move must still learn that the program is to end.
+            for wish in wishes:
+                machine.events.put(wish)
 
     def _look_at_end(self, result: MoveResult | None) -> None:
         """What the pulse loop itself ended is a fault, also when the reason has gone again."""

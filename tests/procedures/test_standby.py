@@ -186,3 +186,16 @@ def test_the_control_loop_beats_all_the_time(service: Service) -> None:
     service.run(script)
     gaps = [b - a for a, b in pairwise(beats)]
     assert max(gaps) < 0.5
+
+
+def test_a_signal_during_a_smooth_stop_is_not_lost(service: Service) -> None:
+    def script() -> Task[None]:
+        yield from service.press()
+        yield from service.wait(3.5)
+        assert service.rig.machine.stepper.moving
+        service.rig.twin.world.press("stop_button", True)
+        yield from service.wait(0.02)
+        # The script's end asks for the end of the service while the board still brakes.
+
+    service.run(script)
+    assert service.outcomes() == ["stopped"]
