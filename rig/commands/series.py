@@ -92,13 +92,22 @@ class Series:
 
     def _run(self, log: SeriesLog, series: OpenSeries, start_now: bool) -> None:
         opened = self._opened
-        progress = Progress(opened.machine, len(series.remaining), is_real=opened.source == "rig")
+        progress = Progress(
+            opened.machine,
+            len(series.remaining),
+            n_before=len(series.counted),
+            is_real=opened.source == "rig",
+        )
 
         def begun(request: RunRequest, path: Path) -> None:
             progress.begin(request)
             self.paths.append(path)
 
-        hooks = Hooks(begun=begun, made=self.show, notice=tell)
+        def made(run: MadeRun, result: RunResult | None) -> None:
+            progress.made(result)
+            self.show(run, result)
+
+        hooks = Hooks(begun=begun, made=made, notice=tell)
         maker = SeriesMaker(opened.machine, log, series, hooks)
         self._print(HEAD)
         opened.run(maker.make(start_now=start_now), beside=[progress.follow()])

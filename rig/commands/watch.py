@@ -1,5 +1,6 @@
 """`rig watch`: what the rig sees, live, without moving anything."""
 
+import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -10,6 +11,7 @@ if TYPE_CHECKING:
     from rig.control.machine import Machine
 
 PERIOD_S = 0.5
+LIVE_PERIOD_S = 0.2
 
 
 def watch(
@@ -24,7 +26,9 @@ def watch(
 ) -> None:
     """Show angle, climate and inputs live; nothing moves. Ctrl-C ends it."""
     from rig.clock import At, Task
+    from rig.commands.live_view import LiveView
     from rig.opening import open_rig
+    from rig.panel.view import Viewer
     from rig.procedures.runs import raise_failures, start_watching
 
     opened = open_rig(
@@ -35,11 +39,19 @@ def watch(
     def look() -> Task[None]:
         start_watching(machine)
         end_s = machine.clock.time_s() + seconds
-        while (now := machine.clock.time_s()) < end_s:
-            yield At(min(end_s, now + PERIOD_S))
-            raise_failures(machine)
-            if not json:
-                print(describe(machine), flush=True)
+        viewer = Viewer(machine)
+        live = LiveView(sys.stdout) if sys.stdout.isatty() and not json else None
+        try:
+            while (now := machine.clock.time_s()) < end_s:
+                yield At(min(end_s, now + (PERIOD_S if live is None else LIVE_PERIOD_S)))
+                raise_failures(machine)
+                if live is not None:
+                    live.show(viewer.look())
+                elif not json:
+                    print(describe(machine), flush=True)
+        finally:
+            if live is not None:
+                live.stop()
 
     with opened:
         opened.run(look())

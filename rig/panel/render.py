@@ -7,7 +7,6 @@ from rig.panel.seats import Place
 from rig.panel.slides import picture
 from rig.panel.view import Notice, Snapshot
 from rig.panel.words import (
-    NONE,
     STATES,
     Units,
     count,
@@ -20,11 +19,6 @@ from rig.panel.words import (
 )
 
 Section = dict[str, Any]
-
-STOP_HINT = (
-    "A smooth stop by software, not an emergency stop. In danger hit the emergency stop on the"
-    " rig: it cuts the motor's power."
-)
 
 
 def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
@@ -172,13 +166,3 @@ def _who(place: Place) -> str:
     if place.holder:
         return f"This is {place.name}. {place.holder.capitalize()} has the controls; you can stop."
     return f"This is {place.name}. The controls are free."
-
-
-def plain_line(snap: Snapshot) -> str:
-    """Everything on one line, where there is no room for more."""
-    parts = [snap.state, degrees(snap.angle_deg)]
-    if snap.temperature_c is not None:
-        parts.append(temperature(snap.temperature_c, "metric"))
-    if snap.relative_humidity_pct is not None:
-        parts.append(humidity(snap.relative_humidity_pct))
-    return "  ".join(part for part in parts if part != NONE)

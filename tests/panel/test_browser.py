@@ -52,7 +52,7 @@ def serve_bag(page: Page, rig: Rig) -> None:
 
 
 def test_pair_make_a_series_of_three_watch_and_read_the_result(tmp_path: Path) -> None:
-    name = "<b>Heron</b> <img src=x onerror=\"document.title='broken in'\">"
+    name = "<b>Heron</b> <img src=x onerror=\"document.title='in'\">"
     with served_rig(tmp_path, is_open=True) as rig, browser(rig.url) as page:
         wait_for(lambda: page.text("link") == "Live", "the stream")
         assert not page.find("begin").is_enabled()
