@@ -21,8 +21,8 @@ I2C_RETRIES, I2C_TIMEOUT, I2C_SLAVE, I2C_FUNCS = 0x0701, 0x0702, 0x0703, 0x0705
 I2C_SLAVE_FORCE, I2C_PEC, I2C_SMBUS = 0x0706, 0x0708, 0x0720
 QUICK, BYTE, BYTE_DATA, I2C_BLOCK = 0, 1, 2, 8
 BLOCK_BYTES = 34
-FUNCTIONS = 0x0001_0000 | 0x0006_0000 | 0x0018_0000 | 0x0C00_0000
-"""Quick, byte, byte data, block data of a length that the caller says; as in linux/i2c.h."""
+FUNCTIONS = 0x0001_0000 | 0x0002_0000 | 0x0018_0000 | 0x0C00_0000
+"""Quick, read byte, byte data, block data of a stated length; as in linux/i2c.h."""
 
 _HEADER = struct.Struct("<IIQQIIII")
 _REPLY = struct.Struct("<IiQ")
@@ -46,8 +46,8 @@ class CuseBus:
 
     Args:
         number: N of /dev/i2c-N.
-        bus: has `read_byte`, `read_byte_data`, `write_byte_data`, `read_i2c_block_data` and
-            `write_i2c_block_data`, and raises OSError.
+        bus: has `read_byte`, `read_byte_data`, `read_i2c_block_data`, `write_i2c_block_data` and
+            `write_quick`, and raises OSError.
     """
 
     def __init__(self, number: int, bus: Any) -> None:
@@ -124,7 +124,7 @@ class CuseBus:
             return _again([outer], [])
         is_read, register, kind, pointer = _SMBUS.unpack_from(call.data)
         address = self._addresses[call.handle]
-        if kind == QUICK or (kind == BYTE and not is_read):
+        if kind == QUICK:
             self._bus.write_quick(address)
             return _done()
         size = BLOCK_BYTES if kind == I2C_BLOCK else 1

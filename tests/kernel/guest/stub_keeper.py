@@ -52,9 +52,8 @@ def main() -> None:
 
 def reset_imu(bus: SMBus) -> None:
     """Default values of an LSM6DSOX; the register whose bit tells of the end comes last."""
-    for register in range(256):
-        if register != lsm6.CTRL3_C:
-            bus.write_byte_data(IMU, register, 0)
+    for first, length in ((0x00, 0x12), (0x13, 0x0D), (0x20, 0x20), (0x40, 0x20), (0x60, 0x20)):
+        bus.write_i2c_block_data(IMU, first, [0] * length)
     bus.write_byte_data(IMU, lsm6.WHO_AM_I, lsm6.KNOWN["lsm6dsox"])
     raw = round((CHIP_TEMPERATURE_C - 25) * 256)
     bus.write_i2c_block_data(IMU, lsm6.OUT_TEMP_L, list(pack("<h", raw)))

@@ -103,5 +103,8 @@ EXACT = Calibration(
     counts_per_g=COUNTS_PER_G,
     level=(0.0, 0.0, 1.0),
     axis=(0.0, 1.0, 0.0),
+    covariance=tuple(tuple(1e-8 * (i == j) for j in range(8)) for i in range(8)),
+    filter_delay_ms=22.0,
+    u_filter_delay_ms=3.0,
 )
 """A perfect sensor whose z axis is up; turning about y raises x."""

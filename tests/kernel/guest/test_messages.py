@@ -1,5 +1,6 @@
 """What the unmodified command line says when a node is missing, forbidden or in use."""
 
+import json
 import os
 import subprocess
 import sys
@@ -33,6 +34,8 @@ def folder() -> Path:
     made = Path(tempfile.mkdtemp())
     made.chmod(0o755)
     write_settings(made, 0)
+    (made / "lgpio").mkdir()
+    os.chown(made / "lgpio", USER, USER)
     return made
 
 
@@ -53,6 +56,7 @@ def rig(
     return subprocess.run(
         [sys.executable, "-c", START, *arguments],
         cwd=folder,
+        env={**os.environ, "LG_WD": str(folder / "lgpio")},
         user=USER,
         group=USER,
         extra_groups=groups,
@@ -121,7 +125,9 @@ sys.stdin.read()
 
 
 @pytest.mark.usefixtures("nodes")
-def test_the_self_test_passes_for_an_ordinary_user(folder: Path, chip: SimChip) -> None:
+def test_an_ordinary_user_of_both_groups_sees_angle_air_and_inputs(
+    folder: Path, chip: SimChip
+) -> None:
     save_calibration(folder / "calibration/2026-01-01.json", EXACT)
     over = threading.Event()
 
@@ -141,14 +147,16 @@ def test_the_self_test_passes_for_an_ordinary_user(folder: Path, chip: SimChip) 
         assert keeper.stdout.readline() == "ready\n"
         holder.start()
         try:
-            done = rig(folder, "check", "--still")
+            done = rig(folder, "watch", "--seconds", "3", "--json")
         finally:
             over.set()
             holder.join()
             keeper.stdin.close()
     assert done.returncode == 0, done.stdout + done.stderr
-    lines = done.stdout.splitlines()
-    assert all(line.startswith("good ") for line in lines)
-    assert any("answers from 0x6A, 0x76" in line for line in lines)
-    assert any("gravity 1.000 g" in line for line in lines)
-    assert any(f"{AIR[0]:.1f} °C, {AIR[1]:.0f} %RH, {AIR[2]:.0f} hPa" in line for line in lines)
+    seen = json.loads(done.stdout)
+    assert seen["angle_deg"] == pytest.approx(20.0, abs=0.02)
+    assert seen["temperature_c"] == pytest.approx(AIR[0], abs=0.02)
+    assert seen["relative_humidity_pct"] == pytest.approx(AIR[1], abs=0.05)
+    assert seen["pressure_hpa"] == pytest.approx(AIR[2], abs=0.05)
+    assert set(seen["inputs"]) >= {"emergency_stop", "limit_lower", "limit_upper", "beam_1"}
+    assert not any(seen["inputs"].values())
