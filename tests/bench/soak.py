@@ -24,7 +24,7 @@ from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import read_run
-from rig.settings.model import Bag, Cycle, Motion, Settings
+from rig.settings.model import Bag, Cycle, Imu, Motion, Screw, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 
@@ -33,6 +33,9 @@ SHORT = Settings(
     cycle=Cycle(dwell_s=0.1, climate_interval_s=5.0),
     motion=Motion(rate_deg_s=3.0, homing_rate_deg_s=2.0),
     bag=Bag(length_mm=40.0, width_mm=40.0, gap_mm=4.0),
+    # Coarser steps and fewer samples, so that thousands of cycles take less time.
+    screw=Screw(lead_mm=8.0, microsteps=1),
+    imu=Imu(rate_hz=104),
 )
 FAULT_SHARE = 0.06
 TABLE = Path(__file__).parent / "SOAK.md"
@@ -61,9 +64,9 @@ def open_upper(rig: OpenRig) -> None:
 
 
 def crank(rig: OpenRig) -> None:
-    """The motor loses two degrees' worth of steps at once."""
+    """Somebody turns the hand crank by two degrees' worth."""
     motor = rig.twin.world.motor
-    motor.position -= round(motor.position_at(4.0) - motor.position_at(2.0))
+    motor.position += round(motor.position_at(4.0) - motor.position_at(2.0))
 
 
 FAULTS = {
