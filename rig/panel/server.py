@@ -75,6 +75,8 @@ class WebServer:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((self._host, self.port))
+            # From here on a browser that comes early waits, instead of being turned away.
+            listener.listen()
         except OSError as error:
             listener.close()
             raise BadInputError(
