@@ -63,10 +63,12 @@ def open_upper(rig: OpenRig) -> None:
     pin.drive(True, rig.machine.clock.time_s())
 
 
-def crank(rig: OpenRig) -> None:
-    """Somebody turns the hand crank by two degrees' worth."""
-    motor = rig.twin.world.motor
-    motor.position += round(motor.position_at(4.0) - motor.position_at(2.0))
+def crank(rig: OpenRig) -> Task[None]:
+    """Somebody turns the hand crank by two degrees' worth, within a second."""
+    motor, clock = rig.twin.world.motor, rig.machine.clock
+    for _ in range(20):
+        motor.position += round((motor.position_at(4.0) - motor.position_at(2.0)) / 20)
+        yield At(clock.time_s() + 0.05)
 
 
 FAULTS = {
@@ -102,7 +104,7 @@ class Night:
                 yield At(machine.clock.time_s() + 0.05)
             yield At(machine.clock.time_s() + self.draw.uniform(0.1, 0.5))
             happened.append(True)
-            act(rig)
+            yield from act(rig) or ()
 
         task = make_runs(machine, request, folder, start_now=True)
         cause = ""

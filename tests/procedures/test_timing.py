@@ -1,0 +1,54 @@
+"""The measurement of pulse timing: that it measures, not how fast this machine is."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rig.opening import open_twin
+from rig.procedures import timing
+from rig.procedures.requests import plan_series
+from rig.procedures.runs import start_watching
+from rig.runfile.reader import read_run
+from rig.settings.model import Settings
+from rig.twin.draws import draw_scenario
+
+
+def test_errors_are_of_the_interval() -> None:
+    times = np.arange(100) / 1000.0
+    times[50:] += 300e-6
+    found = timing._judge("x", 1000, times)  # noqa: SLF001 - the arithmetic, without pulses
+    assert found.median_us == pytest.approx(0.0, abs=1e-3)
+    assert found.worst_us == pytest.approx(300.0, abs=1e-3)
+    assert found.real_rate_hz == pytest.approx(1000.0, rel=0.01)
+
+
+def test_all_ways_are_measured_while_samples_are_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(timing, "RATES_HZ", (400,))
+    rig = open_twin(Settings(), draw_scenario(3), 3, "real")
+    machine = rig.machine
+    (request,) = plan_series(Settings(), 1, source="twin", started=machine.clock.utc_now())
+
+    def measure():  # type: ignore[no-untyped-def] # a task
+        watchers = start_watching(machine)
+        found = yield from timing.measure_timing(machine, request, tmp_path, 0.5)
+        for watcher in watchers:
+            watcher.cancel()
+        return found
+
+    with rig:
+        found = rig.run(measure())
+        assert not rig.twin.world.motor.is_enabled
+        assert machine.stepper.count == 0, "the board was moved"
+    assert [(row.way, row.pulses) for row in found] == [
+        (timing.WAY_OWN, 200),
+        (timing.WAY_SLEEP, 200),
+        (timing.WAY_BLINK, 200),
+    ]
+    own = found[0]
+    assert own.real_rate_hz == pytest.approx(400, rel=0.05)
+    assert own.median_us < min(row.median_us for row in found[1:])
+    (path,) = tmp_path.rglob("*.run.jsonl")
+    assert sum(len(line.counts) for line in read_run(path).samples) > 100
