@@ -42,7 +42,7 @@ def table(found: Iterable[Outcome], seconds: float) -> str:
         "",
         f"{len(FAULTS)} faults, {len(rows)} cases,"
         f" {sum(bool(row.problems) for row in rows)} not as they should be;"
-        f" {seconds:.0f} s on 2 cores.",
+        " about a minute of computing.",
         "",
         "*Last pulse* is the latest over the states, after the fault could be seen (when a level"
         " changes, a time-out of the table passes, or the next reading is due); 50 ms are allowed,"
