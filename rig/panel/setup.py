@@ -25,6 +25,7 @@ class Served(NamedTuple):
 
     desk: Desk
     viewer: Viewer
+    hub: Hub
     server: WebServer
 
 
@@ -59,7 +60,7 @@ def serve_panel(
         desk, hub, seats, Guard(names, any_address=is_open), plan, cookie=f"rig_panel_{port}"
     )
     host = EVERYWHERE if is_open else LOCAL
-    return Served(desk, viewer, WebServer(panel.application(), hub, host, port))
+    return Served(desk, viewer, hub, WebServer(panel.application(), hub, host, port))
 
 
 def addresses(port: int, *, is_open: bool) -> list[str]:
