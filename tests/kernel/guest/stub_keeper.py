@@ -23,6 +23,8 @@ ANGLES_G = (0.3420, 0.0, 0.9397)
 CHIP_TEMPERATURE_C = 24.5
 LOOK_MS = 2
 MEASURED = 0xF7
+CONTROLS = (0xF2, 0xF5, 0xF4)
+"""The last makes the first count (datasheet, 5.4.3), so all are written when one changed."""
 
 
 def main() -> None:
@@ -42,9 +44,9 @@ def main() -> None:
             counts = [round(g * lsm6.COUNTS_PER_G) + flicker for g in ANGLES_G]
             bus.write_i2c_block_data(IMU, lsm6.OUTX_L_A, list(pack("<hhh", *counts)))
             bus.write_byte_data(IMU, lsm6.STATUS_REG, 0x05)
-            for register in (0xF2, 0xF4, 0xF5):
-                value = bus.read_byte_data(CLIMATE, register)
-                if value != climate.read(register, 1, clock.time_s())[0]:
+            wanted = {register: bus.read_byte_data(CLIMATE, register) for register in CONTROLS}
+            if any(climate.read(r, 1, clock.time_s())[0] != value for r, value in wanted.items()):
+                for register, value in wanted.items():
                     climate.write(register, [value], clock.time_s())
             measured = climate.read(MEASURED, 8, clock.time_s())
             bus.write_i2c_block_data(CLIMATE, MEASURED, measured)
