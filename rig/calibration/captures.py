@@ -83,7 +83,16 @@ def check_captures(zero: Zero, span: Sequence[Span], counts_per_g: float) -> Non
     named += [(f"{s.reading.along_deg:.1f}° ({s.direction})", s.rest) for s in span]
     for name, rest in named:
         check_rest(rest, counts_per_g, f"the capture at {name}")
-    angles = sorted(s.reading.along_deg for s in span)
+    check_angles([s.reading.along_deg for s in span], [s.direction for s in span])
+
+
+def check_angles(angles_deg: Sequence[float], directions: Sequence[str]) -> None:
+    """Refuse span points that are too few, too close together, or reached from one side only.
+
+    Raises:
+        BadInputError: says what is wanted.
+    """
+    angles = sorted(angles_deg)
     mend = "take span points between 10° and 35°, on the way up and on the way down"
     if len(angles) < MIN_POINTS:
         raise BadInputError(
@@ -103,7 +112,7 @@ def check_captures(zero: Zero, span: Sequence[Span], counts_per_g: float) -> Non
             f" in {different} places; they must cover {MIN_RANGE_DEG:g}° in {MIN_DIFFERENT} places"
             f" or more: {mend}."
         )
-    if len({s.direction for s in span}) < 2:
+    if len(set(directions)) < 2:
         raise BadInputError(f"All span points were reached from the same side; {mend}.")
 
 

@@ -59,6 +59,12 @@ def validate_calibration(calibration: Calibration, where: str = "the calibration
     if not all(0.5 <= gain <= 2.0 for gain in calibration.gain):
         raise BadInputError(f"{where}: gain must lie between 0.5 and 2; {mend}.")
     _validate_covariance(calibration, where, mend)
+    for key, most in (("filter_delay_ms", 200.0), ("u_filter_delay_ms", 100.0)):
+        value = getattr(calibration, key)
+        if not 0.0 <= value <= most:
+            raise BadInputError(f"{where}: {key} must lie between 0 and {most:g} ms; {mend}.")
+    if calibration.angles_deg and len(calibration.angles_deg) != len(calibration.residuals_deg):
+        raise BadInputError(f"{where}: residuals_deg and angles_deg must be of one length; {mend}.")
     try:
         made, due = parse_utc(calibration.made_at), parse_utc(calibration.due_at)
     except ValueError as error:

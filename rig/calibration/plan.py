@@ -119,4 +119,6 @@ def load_plan(path: Path) -> LevelPlan:
             f"Cannot read the readings {path}: {error.strerror or error}; check its name."
         ) from error
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise BadInputError(f"{path} is no file of level readings: {error}.") from error
+        raise BadInputError(
+            f"{path} is no file of level readings: {error}; correct it there."
+        ) from error

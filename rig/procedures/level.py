@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.calibration.captures import Rest, Span, Zero
+from rig.calibration.captures import Rest, Span, Zero, check_angles
 from rig.calibration.model import Calibration
 from rig.calibration.plan import LevelPlan, SpanPoint
 from rig.calibration.reference import (
@@ -104,6 +104,8 @@ class LevelProcedure:
         return made
 
     def _begin(self) -> Progress:
+        points = self._plan.points()
+        check_angles([p.angle_deg for p in points], [p.direction for p in points])
         machine, progress = self._machine, None if self._fresh else load_progress(self._path)
         if progress is not None and progress.sensor != machine.imu.identity:
             raise BadInputError(
@@ -258,8 +260,8 @@ class LevelProcedure:
         machine = self._machine
         yield from self._home()
         progress.home = yield from steady_rest(machine, self._mover, "home")
-        fitted = finish(progress, machine)
         if self._plan.sweep:
+            fitted = finish(progress, machine)
             progress.sweep = yield from sweep_findings(machine, self._mover, fitted)
         save_progress(self._path, progress)
         if self._plan.second_temperature:

@@ -4,7 +4,7 @@ from typing import Literal, Protocol
 
 from rig.calibration.captures import Rest
 from rig.calibration.plan import WAYS, LevelPlan, SpanPoint, Way
-from rig.calibration.reference import SineBar, to_deg
+from rig.calibration.reference import SineBar, check_against_steps, to_deg
 from rig.errors import BadInputError
 
 Answer = Literal["on", "redo", "stop"]
@@ -61,6 +61,11 @@ class FilePerson:
                 " reading there; add it."
             )
 
+        for point in plan.span:
+            if point.shown is not None:
+                # Now, and not when the board is there: the file's author waits for it.
+                what = f"The reading at '{point.direction} {point.angle_deg:g}'"
+                check_against_steps(to_deg(point.shown, point.unit), point.angle_deg, what)
         held = {position.up for position in plan.positions}
         missing = [way for way in WAYS if way not in held]
         if plan.six and missing:

@@ -49,6 +49,9 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
         ({"made_at": "2026-10-01T08:00:00"}, "time zone"),
         ({"due_at": "2026-09-01T08:00:00Z"}, "later than made_at"),
         ({"version": 2}, "version 2"),
+        ({"filter_delay_ms": 9999.0}, "filter_delay_ms must lie between 0 and 200 ms"),
+        ({"u_filter_delay_ms": -5.0}, "u_filter_delay_ms"),
+        ({"residuals_deg": (0.1, 0.2), "angles_deg": (0.0,)}, "of one length"),
         ({"format": "other"}, "no calibration file"),
     ],
 )

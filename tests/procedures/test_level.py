@@ -18,6 +18,7 @@ from rig.procedures.level_progress import NAME, load_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import RunFile, read_run
+from rig.settings.kinematics import Linkage
 from rig.settings.model import Imu, Screw, Settings
 from rig.twin.bubble import TwinLevelPerson
 from rig.twin.draws import changed, draw_scenario
@@ -41,9 +42,8 @@ def calibrated(
     plan: LevelPlan = QUICK,
     own_error_deg: float = 0.05,
     seed: int = SEED,
-    settings: Settings = RIG,
 ) -> tuple[OpenRig, Calibration]:
-    rig = open_twin(settings, scenario, seed)
+    rig = open_twin(RIG, scenario, seed)
     person = rig.level_person(seed, own_error_deg=own_error_deg)
     assert person is not None
     with rig:
@@ -99,7 +99,7 @@ def test_a_calibration_on_the_twin_recovers_the_inclination(case: str, tmp_path:
 
 def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
     plan = msgspec.structs.replace(QUICK, sweep=True)
-    rig, made = calibrated(draw_scenario(1), tmp_path, plan, seed=1, settings=Settings())
+    rig, made = calibrated(draw_scenario(1), tmp_path, plan, seed=1)
     assert rig.twin is not None
     truth_ms = 1e3 * rig.twin._sensor.filter_delay_s  # type: ignore[union-attr] # noqa: SLF001
     assert abs(made.filter_delay_ms - truth_ms) < 3.0 * made.u_filter_delay_ms
@@ -109,9 +109,11 @@ def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
     assert kept.sweep is not None
     assert kept.sweep.axis_off_deg < 1.0
     shown = calibration_text(made)
-    assert "the motor's pulses at 3" in shown
-    assert "behind a filter of 20.8 Hz" in shown
     assert made.vibration is not None
+    pulse_hz = Linkage(RIG.linkage, RIG.screw).pulse_rate_hz(np.linspace(3.0, 38.0, 50), 0.5).mean()
+    assert made.vibration.pulse_hz[0] == pytest.approx(float(pulse_hz), rel=0.03)
+    assert f"the motor's pulses at {made.vibration.pulse_hz[0]:.0f} Hz" in shown
+    assert "behind a filter of" in shown
     assert made.vibration.suggests[-1] in shown
     assert len(made.vibration.amplitude_g) == len(made.vibration.frequency_hz) == 33
 
@@ -357,3 +359,33 @@ def test_a_file_must_have_the_optional_readings_too() -> None:
     warm = person.warmed(20.0)
     assert warm is not None
     assert (warm.counts, warm.temperature_c) == (reading.counts, 40.0)
+
+
+def test_points_that_can_not_be_fitted_are_told_before_anything_moves(tmp_path: Path) -> None:
+    rig = open_twin(RIG, draw_scenario(SEED), SEED)
+    person = rig.level_person(SEED)
+    assert person is not None
+    near = tuple(msgspec.structs.replace(p, angle_deg=20.0 + i % 3) for i, p in enumerate(SIX))
+    up = tuple(msgspec.structs.replace(point, direction="up") for point in SIX)
+    for span, words in ((SIX[:5], "Only 5"), (near, "too close"), (up, "from the same side")):
+        plan = msgspec.structs.replace(QUICK, span=span)
+        with rig, pytest.raises(BadInputError, match=words):
+            rig.run(LevelProcedure(rig.machine, person, plan, tmp_path).run())
+        assert rig.machine.stepper.count == 0
+
+
+@pytest.mark.parametrize(
+    ("shown", "words"),
+    [
+        (-12.0, "wrong sign"),
+        (1.2, "read it again"),
+        (float("nan"), "no number"),
+        (78.0, "vertical"),
+    ],
+)
+def test_readings_of_a_file_are_looked_at_before_anything_moves(shown: float, words: str) -> None:
+    span = (SpanPoint(angle_deg=12.0, shown=shown), *SIX[1:])
+    span = tuple(msgspec.structs.replace(p, shown=p.shown or p.angle_deg) for p in span)
+    zero = ZeroReadings(along=(0.0, 0.0), across=(0.0, 0.0))
+    with pytest.raises(BadInputError, match=words):
+        FilePerson(LevelPlan(reference="digital", span=span, zero=zero))
