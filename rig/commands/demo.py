@@ -16,8 +16,6 @@ from rig.commands.options import Seed, say
 BAGS = (
     ("Heron 1", "Heron", "soft soak"),
     ("Heron 2", "Heron", "soft soak"),
-    ("Dunlin 1", "Dunlin", "warm tumble"),
-    ("Dunlin 2", "Dunlin", "warm tumble"),
     ("Knot 1", "Knot", None),
     ("Knot 2", "Knot", None),
 )
@@ -100,9 +98,7 @@ class Story:
             air = ("--temperature", temperature, "--humidity", humidity)
             self._rig("study", "climate", club, name, *air)
         soak = "soak: agent=softener, dose=20 ml per litre, temperature=30, time=45, drying=air"
-        tumble = "tumble: temperature=40, time=20"
         self._rig("study", "treat", club, "--recipe", "soft soak", "--step", soak)
-        self._rig("study", "treat", club, "--recipe", "warm tumble", "--step", tumble)
         for bag, its_set, treatment in BAGS:
             words = ("--role", "control") if treatment is None else ("--treatment", treatment)
             self._rig("study", "bag", club, bag, "--set", its_set, *words)
