@@ -13,8 +13,10 @@ BUTTON_POLL_S = 0.02
 
 
 class StartRequest(NamedTuple):
-    """Put into the machine's events it counts as a press of the start button, where one is waited
-    for; at any other time it counts for nothing."""
+    """A press of the start button from elsewhere, put into the machine's events.
+
+    It counts where a press is waited for, and for nothing at any other time.
+    """
 
 
 class Placed(NamedTuple):

@@ -29,8 +29,8 @@ def main() -> int:
         " samples are written to a file. Pins and sensor are simulated, the clock is real:"
         f" {os.cpu_count()} cores of {platform.machine()}, Python {platform.python_version()}, with"
         f" a load average of {load:.1f} from other programs, real-time priority"
-        f" {'permitted' if os.geteuid() == 0 else 'as the system permits it'}. `rig check --timing` gives the same"
-        " figures on a Pi; none were taken there yet.",
+        f" {'permitted' if os.geteuid() == 0 else 'as the system permits it'}. `rig check --timing`"
+        " gives the same figures on a Pi; none were taken there yet.",
         "",
         "| pulses/s | made by | median, µs | 99 %, µs | worst, µs | pulses/s in fact |",
         "| ---: | --- | ---: | ---: | ---: | ---: |",
