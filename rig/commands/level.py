@@ -22,17 +22,35 @@ if TYPE_CHECKING:
     from rig.opening import OpenRig
     from rig.procedures.level_person import LevelPerson
 
+READINGS = """\b
+A file of readings, all in the board's frame (uphill is positive):
+  reference = "digital"           # or "sine-bar"
+  stated_error_deg = 0.2
+  [zero]                          # as laid down, then turned end for end
+  along = [-0.25, -0.15]
+  across = [0.10, 0.20]
+  [[span]]                        # six or more, 10 to 35 degrees, up and down
+  angle_deg = 12
+  direction = "up"
+  shown = 11.8
+With --six: [[positions]] with up = "+x" (to "-z"), counts = [x, y, z] and temperature_c;
+with --second-temperature: [warm] with counts and temperature_c."""
+
 level = typer.Typer(
     name="level",
     invoke_without_command=True,
     rich_markup_mode=None,
     help="Calibrate the angle sensor against a level; show it; chart the home readings.",
+    epilog=READINGS,
 )
 Out = Annotated[
     Path | None,
     typer.Option("--out", metavar="DIR", help="Folder of calibrations; default: beside rig.toml."),
 ]
-Unit = Annotated[str, typer.Option("--unit", help="Unit of the level at zero.")]
+Unit = Annotated[
+    str,
+    typer.Option("--unit", help="Unit of the level: deg, mm/m, %, in/ft, arcmin, arcsec or mrad."),
+]
 
 
 def folder_of(rig: Path | None, out: Path | None, twin: bool = False) -> Path:
@@ -70,7 +88,10 @@ def calibrate(
         bool, typer.Option("--second-temperature", help="End with home at another temperature.")
     ] = False,
     redo: Annotated[
-        str | None, typer.Option("--redo", metavar="STEP", help="Do one step again: `up 20`.")
+        str | None,
+        typer.Option(
+            "--redo", metavar="STEP", help="Do one step again: zero, `up 20`, `six +x`, warm."
+        ),
     ] = None,
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Forget what was captured before.")
@@ -88,11 +109,13 @@ def calibrate(
     import msgspec
 
     from rig.calibration.plan import LevelPlan, load_plan
+    from rig.calibration.reference import to_deg
     from rig.calibration.show import calibration_text
     from rig.commands.run import CAUTION
     from rig.opening import open_rig
     from rig.procedures.level import LevelProcedure
 
+    to_deg(0.0, unit)
     plan = LevelPlan() if readings is None else load_plan(readings)
     if digital is not None:
         plan = msgspec.structs.replace(plan, reference="digital", stated_error_deg=digital)
