@@ -40,6 +40,8 @@ class Bench:
         self.machine = rig.machine
         self.pulses: list[float] = []
         self.marks: Marks = []
+        self.took_s = 0.0
+        """Seconds that the last round took."""
         # Stamped where the simulated motor takes the step: behind all that the program does.
         pin = rig.machine.stepper._devices[2].pin  # noqa: SLF001
         make, clock = pin._on_step, self.machine.clock  # noqa: SLF001
@@ -76,6 +78,7 @@ class Bench:
     def once(self) -> tuple[np.ndarray, Marks]:
         """Up and down once; lateness of each pulse in µs, and the states that were passed."""
         late: list[np.ndarray] = []
+        begun_s = self.machine.clock.time_s()
         clock, machine = self.machine.clock, self.machine
         self.marks = []
         beating = clock.spawn(self.beat(), "beat")
@@ -94,6 +97,7 @@ class Bench:
             beating.cancel()
             wait_for(lambda: beating.is_done, "the last change")
             machine.live.state = "parked"
+            self.took_s = clock.time_s() - begun_s
         return np.concatenate(late), self.marks
 
 
@@ -137,6 +141,7 @@ def main() -> None:
     late: dict[str, list[np.ndarray]] = {"nobody": [], "watched": []}
     delays: list[float] = []
     page_delays: list[float] = []
+    updates: list[float] = []
     n = asked.watchers - asked.browser
     with tempfile.TemporaryDirectory() as folder, served_rig(Path(folder)) as rig, ExitStack() as s:
         wait_for(lambda: rig.served.viewer.look().angle_deg is not None, "an angle")
@@ -160,6 +165,7 @@ def main() -> None:
                 behind, marks = bench.once()
                 rig.machine.clock.pause_s(0.5)
             late["watched"].append(behind)
+            updates.append(sum(e.get("updates", 0) for e in seen) / n / bench.took_s)
             for number in range(n):
                 mine = [
                     (e["at_s"], e["word"]) for e in seen if e["watcher"] == number and "at_s" in e
@@ -170,7 +176,8 @@ def main() -> None:
                 shown = [(at_s - shift_s, word) for at_s, word in page.run("return window.seen")]
                 page_delays += delays_s(marks, shown)
     report(late, delays, page_delays, n)
-    print("\nload average at the end:", *(f"{load:.1f}" for load in os.getloadavg()))
+    print(f"\nupdates to each watcher: {sum(updates) / len(updates):.1f} a second")
+    print("load average at the end:", *(f"{load:.1f}" for load in os.getloadavg()))
 
 
 def hub_of(rig: Rig) -> int:
