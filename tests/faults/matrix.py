@@ -30,7 +30,7 @@ def one(case: tuple[int, str]) -> Outcome:
         return run_case(FAULTS[number], state, Path(folder))
 
 
-def table(found: Iterable[Outcome], seconds: float) -> str:
+def table(found: Iterable[Outcome]) -> str:
     """The summary as Markdown."""
     rows = list(found)
     lines = [
@@ -82,7 +82,7 @@ def main() -> int:
     bad = sum(bool(row.problems) for row in found)
     print(f"{len(found)} cases, {bad} not as they should be, {seconds:.0f} s")
     if not words:
-        TABLE.write_text(table(found, seconds), "utf-8")
+        TABLE.write_text(table(found), "utf-8")
     return bad > 0
 
 
