@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 
 from machine import run_in_guest
-from parts import CannotRunError, find_parts, pin_library
+from parts import CannotRunError, find_parts, pi_packages
 
 REPO = Path(__file__).resolve().parents[3]
 
@@ -15,7 +15,7 @@ def main() -> int:
     """Returns the exit code: pytest's in the guest, or 0 when the tests were skipped."""
     try:
         parts = find_parts()
-        library = pin_library(parts.folder)
+        packages = pi_packages(parts.folder)
     except CannotRunError as reason:
         print(f"kernel tests skipped: {reason}", flush=True)
         return 1 if os.environ.get("RIG_KERNEL") == "must" else 0
@@ -26,9 +26,9 @@ def main() -> int:
             ["/bin/bash", str(REPO / "tests/kernel/guest/start"), *sys.argv[1:]],
             {
                 "RIG_PYTHON": os.path.abspath(sys.executable),
-                "PYTHONPATH": f"{REPO}:{library}",
+                "PYTHONPATH": f"{REPO}:{packages}",
                 "RIG_REPO": str(REPO),
-                "RIG_LIBRARY": str(library),
+                "RIG_PACKAGES": str(packages),
             },
         )
 

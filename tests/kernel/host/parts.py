@@ -14,6 +14,7 @@ import subprocess
 import sys
 import sysconfig
 import tempfile
+import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -54,7 +55,11 @@ SOURCES = ("drivers/gpio/gpio-sim.c", "drivers/gpio/gpiolib.h", "kernel/irq/irq_
 PINS = "simpins"
 """Name of the module that is built here."""
 
+RECIPE = 1
+"""Counted up when the way of building changes, so that what was built before is left alone."""
+
 INIT = Path(__file__).resolve().parents[1] / "guest/init"
+PROJECT = Path(__file__).resolve().parents[3] / "pyproject.toml"
 PACKAGES_TIME_OUT_S = 1200.0
 
 
@@ -80,7 +85,8 @@ def find_parts() -> Parts:
         raise CannotRunError("they need an x86-64 machine with Debian's packages")
     _install([package for tool, package in TOOLS.items() if not shutil.which(tool)])
     folder = _cache()
-    recipe = hashlib.sha256(Path(__file__).read_bytes() + INIT.read_bytes()).hexdigest()[:12]
+    made_of = repr((RECIPE, MODULES, OPTIONS, SOURCES, INIT.read_text()))
+    recipe = hashlib.sha256(made_of.encode()).hexdigest()[:12]
     built = sorted(folder.glob(f"kernel-*/{recipe}"))
     if not built:
         release, version = _kernel_release()
@@ -88,20 +94,23 @@ def find_parts() -> Parts:
     return Parts(folder, built[-1] / "vmlinux", built[-1] / "initrd")
 
 
-def pin_library(folder: Path) -> Path:
-    """A folder with the package lgpio for this Python, which the tests' own environment lacks.
+def pi_packages(folder: Path) -> Path:
+    """A folder with what the project's extra `pi` names, which a test environment lacks.
 
     Raises:
         CannotRunError: it is not to be had.
     """
-    library = folder / f"lgpio-{sysconfig.get_config_var('SOABI')}"
-    if not library.is_dir():
+    project = tomllib.loads(PROJECT.read_text())["project"]
+    wanted = project["optional-dependencies"]["pi"]
+    key = hashlib.sha256("\n".join(wanted).encode()).hexdigest()[:12]
+    packages = folder / f"pi-{sysconfig.get_config_var('SOABI')}-{key}"
+    if not packages.is_dir():
         new = Path(tempfile.mkdtemp(dir=folder))
         pip = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps"]
-        _run([*pip, "--only-binary", ":all:", "--target", str(new), "lgpio>=0.2.2.0"], "lgpio")
+        _run([*pip, "--only-binary", ":all:", "--target", str(new), *wanted], "the extra `pi`")
         new.chmod(0o755)
-        new.rename(library)
-    return library
+        new.rename(packages)
+    return packages
 
 
 def _cache() -> Path:
