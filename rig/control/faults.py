@@ -77,7 +77,7 @@ FAULTS: tuple[Fault, ...] = (
         "the lower switch stays open although the board has left it",
         MOVING,
         "cut",
-        "after the retreat of 0.5° in homing; 1.5° above home otherwise",
+        "after raising by 3° in homing; 1.5° above home otherwise",
         None,
         "Check the switch, its wire, and that the motor moves the board. " + CHECK,
     ),

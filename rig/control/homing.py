@@ -15,7 +15,7 @@ SLOW_FACTOR = 0.25
 CAREFUL_FACTOR = 0.5
 """After an interruption nobody knows how the board stands, so all of homing is slower."""
 OVERRUN_DEG = 3.0
-"""How far below the expected place the switch is still looked for."""
+"""How far from the expected place the switch is still looked for."""
 
 
 def home(mover: "Mover", machine: "Machine") -> Task[None]:
@@ -71,12 +71,21 @@ def _approach(mover: "Mover", machine: "Machine", rate_deg_s: float) -> Task[Non
 
 
 def _retreat(mover: "Mover", machine: "Machine") -> Task[None]:
-    up_to = machine.step_angle_deg() + RETREAT_DEG
-    yield from _travel(mover, machine, up_to, _rate_deg_s(machine), lambda: False)
-    if machine.inputs.limit_lower_reached:
+    """Raise until the switch has closed, and a little more.
+
+    A hand crank may have left the board well below it.
+    """
+    inputs, rate = machine.inputs, _rate_deg_s(machine)
+    if inputs.limit_lower_reached:
+        highest = machine.step_angle_deg() + OVERRUN_DEG
+        yield from _travel(mover, machine, highest, rate, lambda: not inputs.limit_lower_reached)
+    if not inputs.limit_lower_reached:
+        up_to = machine.step_angle_deg() + RETREAT_DEG
+        yield from _travel(mover, machine, up_to, rate, lambda: False)
+    if inputs.limit_lower_reached:
         raise fault(
             "limit_lower_stuck",
-            f"The lower switch is still open after raising the board by {RETREAT_DEG:g}°.",
+            f"The lower switch is open although the board was raised by {OVERRUN_DEG:g}°.",
         )
 
 

@@ -225,3 +225,9 @@ def test_an_odd_slide_is_right_or_flagged_never_wrong(tell, name: str, seed: int
     else:
         assert result.flags, f"{name}: neither a result nor a flag"
         assert INVALIDATING & set(result.flags)
+
+
+def test_a_board_that_was_cranked_down_to_its_stop_is_homed(tell) -> None:  # type: ignore[no-untyped-def]
+    story = tell(slides(0.2, 0.17, board={"start_angle_deg": -0.9}), settings=SHORT)
+    assert story.error is None
+    assert story.analyses[0].result.valid

@@ -260,7 +260,7 @@ FAULTS: tuple[Fault, ...] = (
     Fault("lower switch never opens", lambda c: hold(c, "limit_lower", False), ("parked",),
           _causes("limit_lower_missing", "no_progress"), 5.0),
     Fault("lower switch's wire broken", lambda c: hold(c, "limit_lower", True),
-          ("parked", "homing"), _causes("limit_lower_stuck"), 2.0),
+          ("parked", "homing"), _causes("limit_lower_stuck"), 2.2, from_motion=True),
     Fault("lower switch's wire breaks at work", lambda c: hold(c, "limit_lower", True),
           ("dwelling", "raising", "sliding", "lowering"), _causes("limit_lower_stuck"), 1.5),
     Fault("beam's wire broken", lambda c: hold(c, "beam_1", True), ("parked", "homing", "dwelling"),

@@ -1,8 +1,8 @@
 """Kills real-time series at random moments and looks at what they leave behind.
 
 `python -m tests.faults.kill_series 300` kills 300 times and writes `KILLS.md`; fewer than 100 only
-print. Each series is a process of its own that is killed by SIGKILL, gone on with, killed again,
-until it is whole; then the next series begins.
+print. A second number is that of the runs in a series. Each series is a process of its own that is
+killed by SIGKILL, gone on with, killed again, until it is whole; then the next series begins.
 """
 
 import os
@@ -18,12 +18,16 @@ from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
+import adafruit_bme280.advanced  # noqa: F401 - loaded here, so that each process need not
+import scipy.optimize
+import scipy.special  # noqa: F401
+
 from rig.errors import BadInputError
 from rig.procedures.series_log import COUNTED, Ended, Planned, SeriesLog
 from rig.runfile.reader import read_run
 from tests.faults.quick_series import main as make_series
 
-RUNS = 4
+RUNS = int(sys.argv[2]) if len(sys.argv) > 2 else 4
 LONGEST_S = 9.0
 WORKERS = 4
 """Series at the same time; each takes about a third of a core."""
@@ -134,11 +138,10 @@ def kill_many(n_kills: int, seed: int) -> tuple[Counter[str], int]:
 def main() -> None:
     """Kill and tell."""
     n = int(sys.argv[1])
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
     shares = [n // WORKERS + (i < n % WORKERS) for i in range(WORKERS)]
     began_s = time.monotonic()
     with ProcessPoolExecutor(WORKERS) as pool:
-        found = list(pool.map(kill_many, shares, range(seed, seed + WORKERS)))
+        found = list(pool.map(kill_many, shares, range(1, 1 + WORKERS)))
     where = sum((counter for counter, _ in found), Counter[str]())
     n_whole, seconds = sum(whole for _, whole in found), time.monotonic() - began_s
     lines = [
