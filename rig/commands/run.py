@@ -135,6 +135,7 @@ def run(
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
     from rig.commands.series import Series
+    from rig.control.mover import StoppedError
     from rig.opening import OnBoard, open_rig
     from rig.procedures.climate_gate import parse_band
     from rig.procedures.rates import parse_rates
@@ -218,8 +219,11 @@ def run(
         logging.basicConfig(
             stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"
         )
-        series.serve(requests)
-        return
+        try:
+            series.serve(requests)
+        except StoppedError as stop:
+            say(f"rig: {stop}")
+            sys.exit(INTERRUPTED)
     failure = series.make([] if resume else requests(), start_now=now, resume=resume)
     _finish(series.paths, failure, series.signal, series.all_slid, json)
 

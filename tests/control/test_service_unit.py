@@ -1,7 +1,11 @@
 """The systemd unit: as the notes show it, and as systemd takes it."""
 
+import os
 import shutil
+import signal
+import socket
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -39,3 +43,25 @@ def test_systemd_finds_nothing_wrong_with_it(tmp_path: Path) -> None:
     )
     assert checked.stderr == ""
     assert checked.returncode == 0
+
+
+def test_the_service_stands_by_tells_the_manager_and_ends_at_a_signal(tmp_path: Path) -> None:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(30.0)
+        command = [str(Path(sys.executable).with_name("rig")), "run", "--service", "--twin"]
+        process = subprocess.Popen(
+            [*command, "--speed", "real", "--out", str(tmp_path / "runs")],
+            env={**os.environ, "NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "400000"},
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        told = []
+        while told.count("WATCHDOG=1") < 5:
+            told.append(manager.recv(4096).decode())
+        process.send_signal(signal.SIGTERM)
+        _, errors = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert "Stopped by SIGTERM" in errors
+    assert told.index("READY=1") < told.index("WATCHDOG=1")
+    assert any(line.startswith("STATUS=parked: Press start") for line in told)
