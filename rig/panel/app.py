@@ -1,8 +1,7 @@
 """The web application: a few addresses, each of which checks who asks and hands the wish on."""
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Any, TypeVar
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -11,16 +10,14 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response, Strea
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from rig.control.request import RunRequest
-from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
-from rig.panel.form import MAX_BODY, Body, Empty, PairForm, SeriesForm, decode
+from rig.panel.form import MAX_BODY, Body, Empty, PairForm, SeriesForm, decode, wanted
 from rig.panel.guard import HEADERS, Guard
+from rig.panel.link import Asker
 from rig.panel.render import actions, sections, slides_section
 from rig.panel.seats import RefusedError, Seats
 from rig.panel.stream import MAX_WATCHERS, Hub
 from rig.panel.view import Snapshot
 from rig.panel.words import UNITS, Units
-from rig.procedures.series_log import SeriesOptions
 
 STATIC = Path(__file__).parent / "static"
 FILES = {
@@ -35,45 +32,29 @@ TEXT = "text/plain; charset=utf-8"
 B = TypeVar("B", bound=Body)
 
 
-class Served(Protocol):
-    """The part of the desk that is used here."""
-
-    def stop(self, who: str) -> None:
-        """Ask for a smooth stop."""
-
-    def start(self) -> None:
-        """Press start."""
-
-    def wish(self, wish: SeriesWish | ResumeWish | ResetWish) -> None:
-        """Hand in a wish."""
-
-
 class Panel:
-    """Answers requests; holds nothing of the machine but the hub and the desk.
+    """Answers requests; knows of the machine what the hub has and asks through the desk.
 
     Args:
-        desk: takes wishes.
+        desk: the way to the machine.
         hub: has the latest snapshot, and streams.
         seats: who may do what.
         guard: who is let in at all.
-        plan: makes the runs of a series from a form; raises RefusedError.
         cookie: name of the cookie; one for each port, since cookies know no ports.
     """
 
     def __init__(
         self,
-        desk: Served,
+        desk: Asker,
         hub: Hub,
         seats: Seats,
         guard: Guard,
-        plan: Callable[[SeriesForm], list[RunRequest]],
         cookie: str,
     ) -> None:
         self._desk = desk
         self._hub = hub
         self._seats = seats
         self._guard = guard
-        self._plan = plan
         self._cookie = cookie
         self._files = {
             path: ((STATIC / name).read_bytes(), kind) for path, (name, kind) in FILES.items()
@@ -148,10 +129,10 @@ class Panel:
 
     async def _series(self, request: Request) -> Response:
         form = await self._body(request, SeriesForm)
-        requests = self._plan(form)
+        wanted(form)  # raises here what the page should be told
         self._claim(request)
         self._check_idle()
-        self._desk.wish(SeriesWish(requests, SeriesOptions(), form.ready))
+        self._desk.series(form)
         return _done("The series begins. Keep clear of the board.")
 
     async def _resume(self, request: Request) -> Response:
@@ -160,7 +141,7 @@ class Panel:
         self._check_idle()
         if not self._ready().unfinished:
             raise RefusedError("There is no series to go on with.", 409)
-        self._desk.wish(ResumeWish())
+        self._desk.resume()
         return _done("The series goes on. Keep clear of the board.")
 
     async def _reset(self, request: Request) -> Response:
@@ -168,7 +149,7 @@ class Panel:
         self._claim(request)
         if not self._ready().is_latched:
             raise RefusedError("There is nothing to reset.", 409)
-        self._desk.wish(ResetWish())
+        self._desk.reset()
         return _done("Reset sent.")
 
     async def _take(self, request: Request) -> Response:

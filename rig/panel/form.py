@@ -2,8 +2,8 @@
 
 import math
 import unicodedata
-from datetime import datetime
-from typing import Literal, TypeVar
+from datetime import UTC, datetime
+from typing import Literal, NamedTuple, TypeVar
 
 import msgspec
 
@@ -59,21 +59,28 @@ def decode(data: bytes, kind: type[B]) -> B:
         raise RefusedError(f"The request cannot be read: {error}.", 400) from error
 
 
-def requests_of(
-    form: SeriesForm, settings: Settings, source: Literal["rig", "twin"], started: datetime
-) -> list[RunRequest]:
-    """The runs that are asked for.
+class Wanted(NamedTuple):
+    """A series form as values; None is the rig's own."""
+
+    runs: int
+    rate_deg_s: float | None
+    dwell_s: float | None
+    gap_mm: float | None
+    bag: str | None
+    face: str | None
+    board: str | None
+
+
+def wanted(form: SeriesForm) -> Wanted:
+    """The values that were typed.
 
     Raises:
         RefusedError: a field makes no sense.
     """
     gap_unit_mm = MM_PER_INCH if form.units == "inch" else 1.0
     gap = _number("The gap", form.gap, 1.0 / gap_unit_mm, 50.0 / gap_unit_mm)
-    return plan_series(
-        settings,
+    return Wanted(
         _whole("The number of runs", form.runs, 1, 1000),
-        source=source,
-        started=started,
         rate_deg_s=_number("The raise rate", form.rate, 0.1, 3.0),
         dwell_s=_number("The rest", form.dwell, 0.0, 3600.0),
         gap_mm=None if gap is None else gap * gap_unit_mm,
@@ -83,17 +90,56 @@ def requests_of(
     )
 
 
-def hints(
-    settings: Settings, units: Units, source: Literal["rig", "twin"] = "rig"
-) -> dict[str, str]:
+def requests_of(
+    form: SeriesForm, settings: Settings, source: Literal["rig", "twin"]
+) -> list[RunRequest]:
+    """The runs that are asked for.
+
+    Raises:
+        RefusedError: a field makes no sense.
+    """
+    values = wanted(form)
+    return plan_series(
+        settings,
+        values.runs,
+        source=source,
+        started=datetime.now(UTC),
+        rate_deg_s=values.rate_deg_s,
+        dwell_s=values.dwell_s,
+        gap_mm=values.gap_mm,
+        bag=values.bag,
+        face=values.face,
+        board=values.board,
+    )
+
+
+class Usual(msgspec.Struct, frozen=True, kw_only=True):
     """What the rig takes for a field that was left empty, and what it is called."""
-    gap_mm = settings.bag.gap_mm
+
+    rig_name: str
+    rate_deg_s: float
+    dwell_s: float
+    gap_mm: float
+
+
+def usual_of(settings: Settings, source: Literal["rig", "twin"]) -> Usual:
+    """What these settings say."""
+    return Usual(
+        rig_name="simulated: the twin" if source == "twin" else settings.name,
+        rate_deg_s=settings.motion.rate_deg_s,
+        dwell_s=settings.cycle.dwell_s,
+        gap_mm=settings.bag.gap_mm,
+    )
+
+
+def hints(usual: Usual, units: Units) -> dict[str, str]:
+    """The same in words, for the page."""
     is_metric = units == "metric"
     return {
-        "rig_name": "simulated: the twin" if source == "twin" else settings.name,
-        "rate": f"{settings.motion.rate_deg_s:g}",
-        "dwell": f"{settings.cycle.dwell_s:g}",
-        "gap": f"{gap_mm:g}" if is_metric else f"{gap_mm / MM_PER_INCH:.2f}",
+        "rig_name": usual.rig_name,
+        "rate": f"{usual.rate_deg_s:g}",
+        "dwell": f"{usual.dwell_s:g}",
+        "gap": f"{usual.gap_mm:g}" if is_metric else f"{usual.gap_mm / MM_PER_INCH:.2f}",
         "gap_label": f"Gap to the beam in {'mm' if is_metric else 'in'}",
     }
 

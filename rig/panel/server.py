@@ -1,44 +1,69 @@
-"""The web server in a thread of its own; it may die and begin anew without the machine noticing."""
+"""Starts the web server's process and looks after it; it may die and begin anew at any time."""
 
-import asyncio
 import logging
 import socket
+import subprocess
+import sys
 import threading
-from typing import Any, Self
-
-import uvicorn
-from starlette.applications import Starlette
-from uvicorn.protocols.http.h11_impl import H11Protocol
+from collections.abc import Callable
+from typing import Self
 
 from rig.errors import BadInputError
-from rig.panel.guard import FIRST_BYTES_S, Doorkeeper
-from rig.panel.stream import Hub
+from rig.opening import OpenRig
+from rig.panel.desk import Desk, ResetWish, ResumeWish, SeriesWish
+from rig.panel.form import requests_of
+from rig.panel.link import (
+    MAX_MESSAGE,
+    Message,
+    Reset,
+    Resume,
+    Series,
+    Setup,
+    Start,
+    Stop,
+    Tell,
+    decode_message,
+    encode,
+    pair,
+)
+from rig.panel.view import Snapshot
+from rig.procedures.series_log import SeriesOptions
 
 STOP_S = 5.0
 PAUSE_S = 1.0
-"""Before a server that failed begins anew."""
-MAX_HEAD = 16384
+"""Before a server that ended begins anew."""
 
 log = logging.getLogger(__name__)
 
 
 class WebServer:
-    """Serves an application on one address; open it with `with`.
+    """The web server's process, from outside; open it with `with`.
 
     Args:
-        application: what answers.
-        hub: is told of the server's loop.
+        opened: the rig; gives the settings that a series is planned with.
+        desk: takes the wishes of pages.
+        tell: gets lines for the rig's terminal, pairing codes among them.
+        setup: what the server must know; its port may be 0 for any that is free.
         host: address to listen on.
-        port: 0 takes any that is free.
     """
 
-    def __init__(self, application: Starlette, hub: Hub, host: str, port: int) -> None:
-        self.port = port
-        self._application = application
-        self._hub = hub
+    def __init__(
+        self,
+        opened: OpenRig,
+        desk: Desk,
+        tell: Callable[[str], None],
+        setup: Setup,
+        host: str,
+    ) -> None:
+        self.port = setup.port
+        self.process: subprocess.Popen[bytes] | None = None
+        self._opened = opened
+        self._desk = desk
+        self._tell = tell
+        self._setup = setup
         self._host = host
-        self._socket: socket.socket | None = None
-        self._server: uvicorn.Server | None = None
+        self._listener: socket.socket | None = None
+        self._link: socket.socket | None = None
         self._thread: threading.Thread | None = None
         self._ends = threading.Event()
 
@@ -49,25 +74,37 @@ class WebServer:
     def __exit__(self, *_: object) -> None:
         self.stop()
 
+    def publish(self, snap: Snapshot) -> None:
+        """Hand a snapshot over; one that the server does not take in time is dropped."""
+        link = self._link
+        if link is not None:
+            try:
+                link.send(encode(snap), socket.MSG_DONTWAIT)
+            except OSError:
+                return  # it is busy, or between two lives
+
     def start(self) -> None:
         """Take the port and begin to serve.
 
         Raises:
             BadInputError: the port cannot be had.
         """
-        self._socket = self._listen()
+        self._listener = self._listen()
         self._ends.clear()
         self._thread = threading.Thread(target=self._work, name="web", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
-        """End all connections and wait for the thread; harmless when it does not run."""
+        """End the server and all its connections; harmless when it does not run."""
         self._ends.set()
-        if self._server is not None:
-            self._server.should_exit = True
+        if self._link is not None:
+            self._link.shutdown(socket.SHUT_RDWR)
         if self._thread is not None:
-            self._thread.join(STOP_S)
+            self._thread.join(2 * STOP_S)
             self._thread = None
+        if self._listener is not None:
+            self._listener.close()
+            self._listener = None
 
     def _listen(self) -> socket.socket:
         family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
@@ -75,8 +112,7 @@ class WebServer:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((self._host, self.port))
-            # From here on a browser that comes early waits, instead of being turned away.
-            listener.listen()
+            listener.listen(64)
         except OSError as error:
             listener.close()
             raise BadInputError(
@@ -87,76 +123,64 @@ class WebServer:
         return listener
 
     def _work(self) -> None:
-        """Serve until `stop`; a server that fails is followed by another one."""
+        """Keep a server running until `stop`, and pass its wishes on."""
         while not self._ends.is_set():
-            try:
-                listener, self._socket = self._socket or self._listen(), None
+            mine, its = pair()
+            with mine:
+                with its:
+                    process = self._spawn(its)
+                self.process = process
                 try:
-                    asyncio.run(self._serve(listener))
+                    mine.send(encode(self._setup))
+                    self._link = mine
+                    if not self._ends.is_set():
+                        self._pass_on(mine)
                 finally:
-                    listener.close()
-            except Exception:
-                log.exception("the web server failed; another one begins")
-            if self._ends.wait(0.0 if self._ends.is_set() else PAUSE_S):
-                return
+                    self._link = None
+                    self._end(process)
+            if not self._ends.wait(PAUSE_S):
+                log.warning("the web server has ended; another one begins")
 
-    async def _serve(self, listener: socket.socket) -> None:
-        config = uvicorn.Config(
-            self._application,
-            http=_protocol(Doorkeeper()),
-            ws="none",
-            lifespan="off",
-            log_config=None,
-            log_level="critical",
-            access_log=False,
-            proxy_headers=False,
-            server_header=False,
-            timeout_keep_alive=15,
-            timeout_graceful_shutdown=1,
-            h11_max_incomplete_event_size=MAX_HEAD,
+    def _spawn(self, its: socket.socket) -> "subprocess.Popen[bytes]":
+        assert self._listener is not None  # noqa: S101 - there is one from `start` to `stop`
+        numbers = (self._listener.fileno(), its.fileno())
+        words = [sys.executable, "-m", "rig.panel.web", *map(str, numbers)]
+        # A session of its own: Ctrl-C in the terminal is for the machine, which ends both.
+        return subprocess.Popen(  # noqa: S603 - our own module with two numbers
+            words, pass_fds=numbers, stdin=subprocess.DEVNULL, start_new_session=True
         )
-        self._server = server = uvicorn.Server(config)
-        self._hub.open()
-        ending = asyncio.ensure_future(self._close_streams(server))
+
+    def _pass_on(self, link: socket.socket) -> None:
+        """Until the link ends."""
         try:
-            await server.serve(sockets=[listener])
-        finally:
-            ending.cancel()
-            self._hub.close()
+            while data := link.recv(MAX_MESSAGE):
+                self._take(decode_message(data))
+        except OSError:
+            return
+        except Exception:
+            log.exception("the web server sent something that makes no sense")
 
-    async def _close_streams(self, server: uvicorn.Server) -> None:
-        """Streams never end by themselves, and the server waits for them."""
-        while not server.should_exit:
-            await asyncio.sleep(0.1)
-        self._hub.close()
+    def _take(self, message: Message) -> None:
+        opened, desk = self._opened, self._desk
+        match message:
+            case Stop(who):
+                desk.stop(who)
+            case Start():
+                desk.start()
+            case Series(form):
+                requests = requests_of(form, opened.machine.settings, opened.source)
+                desk.wish(SeriesWish(requests, SeriesOptions(), form.ready))
+            case Resume():
+                desk.wish(ResumeWish())
+            case Reset():
+                desk.wish(ResetWish())
+            case Tell(text):
+                self._tell(text)
 
-
-def _protocol(door: Doorkeeper) -> type[Any]:
-    """The server's protocol, which turns away an address that holds too many connections."""
-
-    class Kept(H11Protocol):
-        _address: str | None = None
-        _first: asyncio.TimerHandle | None = None
-
-        def connection_made(self, transport: Any) -> None:
-            super().connection_made(transport)
-            address = self.client[0] if self.client else ""
-            if not door.comes(address):
-                transport.abort()
-                return
-            self._address = address
-            self._first = self.loop.call_later(FIRST_BYTES_S, self._too_slow)
-
-        def _too_slow(self) -> None:
-            if getattr(self, "scope", None) is None:
-                self.transport.abort()
-
-        def connection_lost(self, exc: Exception | None) -> None:
-            super().connection_lost(exc)
-            if self._first is not None:
-                self._first.cancel()
-            if self._address is not None:
-                door.goes(self._address)
-                self._address = None
-
-    return Kept
+    @staticmethod
+    def _end(process: "subprocess.Popen[bytes]") -> None:
+        try:
+            process.wait(STOP_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()

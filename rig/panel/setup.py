@@ -4,15 +4,11 @@ import socket
 from collections.abc import Callable
 from typing import NamedTuple
 
-from rig.control.request import RunRequest
 from rig.opening import OpenRig
-from rig.panel.app import Panel
 from rig.panel.desk import Desk
-from rig.panel.form import SeriesForm, hints, requests_of
-from rig.panel.guard import LOCAL_NAMES, Guard, own_names
-from rig.panel.seats import Seats
+from rig.panel.form import usual_of
+from rig.panel.link import Setup
 from rig.panel.server import WebServer
-from rig.panel.stream import Hub
 from rig.panel.view import Viewer
 from rig.procedures.series_log import SeriesLog
 
@@ -25,7 +21,6 @@ class Served(NamedTuple):
 
     desk: Desk
     viewer: Viewer
-    hub: Hub
     server: WebServer
 
 
@@ -47,20 +42,13 @@ def serve_panel(
         announce: gets lines for the rig's terminal, pairing codes among them.
     """
     machine = opened.machine
-    seats = Seats(machine.clock.time_s, needs_code=is_open, announce=announce)
-    hub = Hub(seats, lambda units: hints(machine.settings, units, opened.source))
-    viewer = Viewer(machine, hub.publish)
+    viewer = Viewer(machine)
     desk = Desk(opened, series_log, viewer, announce)
-    names = LOCAL_NAMES | own_names() if is_open else LOCAL_NAMES
-
-    def plan(form: SeriesForm) -> list[RunRequest]:
-        return requests_of(form, machine.settings, opened.source, machine.clock.utc_now())
-
-    panel = Panel(
-        desk, hub, seats, Guard(names, any_address=is_open), plan, cookie=f"rig_panel_{port}"
-    )
-    host = EVERYWHERE if is_open else LOCAL
-    return Served(desk, viewer, hub, WebServer(panel.application(), hub, host, port))
+    usual = usual_of(machine.settings, opened.source)
+    setup = Setup(usual=usual, is_open=is_open, port=port)
+    server = WebServer(opened, desk, announce, setup, EVERYWHERE if is_open else LOCAL)
+    viewer.publish = server.publish
+    return Served(desk, viewer, server)
 
 
 def addresses(port: int, *, is_open: bool) -> list[str]:

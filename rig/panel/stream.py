@@ -1,7 +1,7 @@
 """Sends snapshots to every page that watches: encoded once, only what changed, never queued.
 
-The machine's task publishes a snapshot; the web server's loop is woken and each page gets the
-sections that it has not seen in their newest form. A slow page skips what it missed.
+Each page gets the sections that it has not seen in their newest form, 20 times a second at most. A
+slow page skips what it missed.
 """
 
 import asyncio
@@ -35,7 +35,7 @@ class _Sections:
     def update(self, snap: Snapshot, units: Units) -> None:
         """Take in another snapshot."""
         parts = sections(snap, units)
-        if snap.dots is not self._dots:
+        if snap.dots != self._dots:
             self._dots = snap.dots
             parts["slides"] = slides_section(snap)
         encoded = {name: msgspec.json.encode(part) for name, part in parts.items()}
@@ -59,7 +59,7 @@ class _Sections:
 
 
 class Hub:
-    """Between the machine's task and the pages.
+    """Between the link to the machine and the pages; all of it runs in the server's loop.
 
     Args:
         seats: who may do what.
@@ -72,30 +72,19 @@ class Hub:
         self.latest: Snapshot | None = None
         self.watchers = 0
         self._seats = seats
-        self._loop: asyncio.AbstractEventLoop | None = None
         self._tick = asyncio.Event()
         self._is_closing = False
         self._rendered: dict[Units, _Sections] = {units: _Sections(hints(units)) for units in UNITS}
         self._rendered_of: dict[Units, Snapshot] = {}
 
     def publish(self, snap: Snapshot) -> None:
-        """Take in another snapshot; called in the machine's task, and quick."""
+        """Take in another snapshot, and send what is new in it to every page."""
         self.latest = snap
-        loop = self._loop
-        if loop is not None:
-            try:
-                loop.call_soon_threadsafe(self._wake)
-            except RuntimeError:
-                self._loop = None  # the server is between two lives; the next one asks again
-
-    def open(self) -> None:
-        """The server's loop begins; called in it."""
-        self._tick, self._is_closing = asyncio.Event(), False
-        self._loop = asyncio.get_running_loop()
+        self._wake()
 
     def close(self) -> None:
-        """End every stream; called in the loop."""
-        self._is_closing, self._loop = True, None
+        """End every stream."""
+        self._is_closing = True
         self._wake()
 
     def _wake(self) -> None:

@@ -93,7 +93,7 @@ class Viewer:
         self.unfinished = ""
         self.notice: Notice | None = None
         self._machine = machine
-        self._publish = publish
+        self.publish = publish
         self._period_s = period_s
         self._course: CourseKeeper | None = None
         self._dots: deque[Dot] = deque(maxlen=KEPT)
@@ -163,7 +163,7 @@ class Viewer:
         due_s = clock.time_s()
         while True:
             try:
-                self._publish(self.look())
+                self.publish(self.look())
             except Exception:
                 log.exception("the view could not be made")
             due_s = max(due_s + self._period_s, clock.time_s())

@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from http.client import HTTPConnection
 from pathlib import Path
 from typing import Any
 
@@ -72,7 +73,7 @@ class Rig:
     @property
     def code(self) -> str:
         """The pairing code that was shown last."""
-        return next(line for line in reversed(self.said) if "ode" in line)[-9:]
+        return str(next(line for line in reversed(self.said) if "ode" in line)[-9:])
 
     @property
     def state(self) -> str:
@@ -117,6 +118,7 @@ def served_rig(
             thread = threading.Thread(target=_serve, args=(rig, presses), name="machine")
             thread.start()
             try:
+                wait_for(lambda: _answers(rig.port), "the page")
                 yield rig
             finally:
                 opened.machine.events.put(StopRequest("SIGTERM"))
@@ -124,6 +126,18 @@ def served_rig(
                 assert not thread.is_alive()
                 if rig.error is not None:
                     raise rig.error
+
+
+def _answers(port: int) -> bool:
+    """Whether the page has something to show."""
+    connection = HTTPConnection("127.0.0.1", port, timeout=WAIT_S)
+    try:
+        connection.request("GET", "/snapshot")
+        return connection.getresponse().status == 200
+    except OSError:
+        return False
+    finally:
+        connection.close()
 
 
 def _serve(rig: Rig, presses: bool) -> None:

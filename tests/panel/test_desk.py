@@ -81,8 +81,7 @@ class Story:
 
     def series(self, runs: int, is_ready: bool = True) -> None:
         form = SeriesForm(runs=str(runs), bag="Heron 1", face="slick")
-        clock = self.machine.clock
-        requests = requests_of(form, self.machine.settings, "twin", clock.utc_now())
+        requests = requests_of(form, self.machine.settings, "twin")
         self.desk.wish(SeriesWish(requests, SeriesOptions(), is_ready))
 
     def press(self, button: str, down: bool) -> None:

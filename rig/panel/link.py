@@ -1,0 +1,108 @@
+"""Between the machine's process and the web server's: one socket, whole messages, never waited on.
+
+The web server has a process of its own, so that no page, however many there are, takes the
+interpreter from the thread that makes the step pulses. Snapshots go one way, wishes the other.
+"""
+
+import socket
+
+from msgspec import Struct, msgpack
+
+from rig.panel.form import SeriesForm, Usual
+from rig.panel.view import Snapshot
+
+MAX_MESSAGE = 64 * 1024
+"""A snapshot with all its dots takes a few thousand bytes."""
+
+
+class Setup(Struct, frozen=True, kw_only=True):
+    """The first message to the web server: what it must know of the rig."""
+
+    usual: Usual
+    is_open: bool
+    port: int
+
+
+class _Message(Struct, frozen=True, tag=True):
+    """A message from the web server."""
+
+
+class Stop(_Message, frozen=True):
+    """Somebody pressed stop."""
+
+    who: str
+
+
+class Start(_Message, frozen=True):
+    """Somebody pressed start."""
+
+
+class Series(_Message, frozen=True):
+    """Somebody wants a series; the form makes sense already."""
+
+    form: SeriesForm
+
+
+class Resume(_Message, frozen=True):
+    """Somebody wants the unfinished series to go on."""
+
+
+class Reset(_Message, frozen=True):
+    """Somebody has seen to the fault."""
+
+
+class Tell(_Message, frozen=True):
+    """A line for the rig's terminal."""
+
+    text: str
+
+
+Message = Stop | Start | Series | Resume | Reset | Tell
+
+encode = msgpack.encode
+decode_setup = msgpack.Decoder(Setup).decode
+decode_snapshot = msgpack.Decoder(Snapshot).decode
+decode_message = msgpack.Decoder(Message).decode
+
+
+def pair() -> tuple[socket.socket, socket.socket]:
+    """The two ends; each message is received whole."""
+    return socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+
+
+class Asker:
+    """The web server's way to the desk: every wish becomes a message.
+
+    Args:
+        end: the web server's end.
+    """
+
+    def __init__(self, end: socket.socket) -> None:
+        self._end = end
+
+    def stop(self, who: str) -> None:
+        """Ask for a smooth stop; `who` is told."""
+        self._send(Stop(who))
+
+    def start(self) -> None:
+        """Press start, so to speak."""
+        self._send(Start())
+
+    def series(self, form: SeriesForm) -> None:
+        """Ask for a series."""
+        self._send(Series(form))
+
+    def resume(self) -> None:
+        """Ask for the rest of the unfinished series."""
+        self._send(Resume())
+
+    def reset(self) -> None:
+        """Say that somebody has seen to the fault."""
+        self._send(Reset())
+
+    def tell(self, text: str) -> None:
+        """A line for the rig's terminal."""
+        self._send(Tell(text))
+
+    def _send(self, message: Message) -> None:
+        self._end.send(encode(message))
