@@ -34,7 +34,7 @@ from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fast import simulate_run
 from rig.twin.friction import LAW_NAMES
-from rig.twin.scenario import Scenario
+from rig.twin.scenario import Scenario, Truth
 
 SHARED = ("run", "series", "common")
 
@@ -80,11 +80,29 @@ def in_memory(lines: list[Line]) -> RunFile:
     )
 
 
-def aged(scenario: Scenario, rate: float, dwell_s: float, ageing_pct: float) -> Scenario:
-    """The same face as it has aged by its onset in a raise at this rate."""
-    onset_deg = math.degrees(math.atan(scenario.face.mu_static_dry))
-    grown = 1.0 + ageing_pct / 100.0 * math.log10((dwell_s + onset_deg / rate) / dwell_s)
-    face = msgspec.structs.replace(scenario.face, mu_static_dry=grown * scenario.face.mu_static_dry)
+def raised(
+    settings: Settings, scenario: Scenario, seed: int, number: int, rate: float, dwell_s: float
+) -> tuple[list[Line], Truth]:
+    """A run in which friction also ages during the raise.
+
+    The simulator ages it until the raise begins only. So the bag lies as long as it would until its
+    onset, and the file says what the machine would have said: the rest before the raise.
+    """
+    until_onset_s = math.degrees(math.atan(scenario.face.mu_static_dry)) / rate
+    lines, truth = simulate_run(
+        settings, scenario, seed, number=number, rate_deg_s=rate, dwell_s=dwell_s + until_onset_s
+    )
+    for k, line in enumerate(lines):
+        if isinstance(line, Event) and line.event == "raise_started":
+            lines[k] = msgspec.structs.replace(line, detail=line.detail | {"dwell_s": dwell_s})
+    return lines, truth
+
+
+def with_ageing(scenario: Scenario, ageing_pct: float) -> Scenario:
+    """The same face, growing by so many per cent per tenfold time of contact."""
+    face = scenario.face
+    per_e_fold = ageing_pct / 100.0 * face.mu_static_dry / math.log(10.0)
+    face = msgspec.structs.replace(face, ageing_per_e_fold=per_e_fold)
     return msgspec.structs.replace(scenario, face=face)
 
 
@@ -103,10 +121,13 @@ def one_rig(
         analyses: list[RunAnalysis] = []
         truth_deg: dict[str, float] = {}
         for number, rate in enumerate(balanced_order(rates, repeat, str(seed)), start=1):
-            face = aged(scenario, rate, dwell_s, ageing_pct)
-            lines, truth = simulate_run(
-                settings, face, seed, number=number, rate_deg_s=rate, dwell_s=dwell_s
-            )
+            if ageing_pct:
+                ageing_face = with_ageing(scenario, ageing_pct)
+                lines, truth = raised(settings, ageing_face, seed, number, rate, dwell_s)
+            else:
+                lines, truth = simulate_run(
+                    settings, scenario, seed, number=number, rate_deg_s=rate, dwell_s=dwell_s
+                )
             analysis = analyse_run(in_memory(lines))
             if analysis.result.valid and truth.onset_angle_deg is not None:
                 analyses.append(analysis)
