@@ -55,6 +55,7 @@ def test_pair_make_a_series_of_three_watch_and_read_the_result(tmp_path: Path) -
     name = "<b>Heron</b> <img src=x onerror=\"document.title='in'\">"
     with served_rig(tmp_path, is_open=True) as rig, browser(rig.url) as page:
         wait_for(lambda: page.text("link") == "Live", "the stream")
+        wait_for(lambda: page.is_shown("code"), "the field for the code")
         assert not page.find("begin").is_enabled()
         page.type("code", "0000 0001")
         page.press("do-pair")
@@ -183,6 +184,14 @@ def test_the_series_goes_on_without_page_and_server_and_the_page_comes_back(
             rig.served.server.start()
             wait_for(lambda: page.text("link") == "Live", "the page to come back")
             assert page.text("course").startswith("Run ")
+            # The server alone dies, however hard: the series goes on, and another server begins.
+            first = rig.served.server.process
+            assert first is not None
+            first.kill()
+            wait_for(lambda: rig.served.server.process is not first, "another server")
+            page.run("heard = 0")
+            wait_for(lambda: page.run("return heard > 0"), "the page to come back")
+            assert rig.served.viewer.is_busy
         # The browser is gone for good; the series is not.
         wait_for(lambda: rig.outcomes() == ["slid", "slid"], "the series", 120.0)
 
