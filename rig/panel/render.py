@@ -134,13 +134,14 @@ def actions(snap: Snapshot, place: Place) -> Section:
     """What this watcher may press now, and why not."""
     may = place.role == "controller" or (place.role == "paired" and not place.holder)
     is_stopped = "emergency_stop" in snap.inputs
-    is_idle = not snap.is_busy and not snap.is_latched
+    is_paired = place.role != "watcher"  # others are shown how to pair, and nothing else to press
+    is_idle = is_paired and not snap.is_busy and not snap.is_latched
     return {
         "role": place.role,
         "text": _who(place),
         "pair": place.role == "watcher",
         "take": place.role == "paired" and bool(place.holder),
-        "start": {"shown": snap.waits_for_start, "enabled": may},
+        "start": {"shown": is_paired and snap.waits_for_start, "enabled": may},
         "series": {"shown": is_idle and not is_stopped, "enabled": may},
         "resume": {
             "shown": is_idle and not is_stopped and bool(snap.unfinished),
@@ -148,7 +149,7 @@ def actions(snap: Snapshot, place: Place) -> Section:
             "text": snap.unfinished,
         },
         "reset": {
-            "shown": snap.is_latched,
+            "shown": is_paired and snap.is_latched,
             "enabled": may and not is_stopped,
             "text": "Release the emergency stop first."
             if is_stopped

@@ -105,10 +105,11 @@ def test_what_is_shown_of_a_run() -> None:
 )
 def test_who_may_press_what(place: Place, is_enabled: bool) -> None:
     waiting = actions(snapshot(waits_for_start=True), place)
-    assert waiting["start"] == {"shown": True, "enabled": is_enabled}
+    is_paired = place.role != "watcher"
+    assert waiting["start"] == {"shown": is_paired, "enabled": is_enabled}
     assert not waiting["series"]["shown"], "a series is under way"
     idle = actions(snapshot(is_busy=False, unfinished="1 of 3"), place)
-    assert (idle["series"]["shown"], idle["resume"]["enabled"]) == (True, is_enabled)
+    assert (idle["series"]["shown"], idle["resume"]["enabled"]) == (is_paired, is_enabled)
     latched = actions(snapshot(is_busy=False, is_latched=True), place)
     assert (latched["reset"]["enabled"], latched["series"]["shown"]) == (is_enabled, False)
 
