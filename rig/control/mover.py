@@ -243,7 +243,8 @@ class Mover:
         machine = self._machine
         machine.live.step_angle_deg = machine.step_angle_deg()
         live = machine.live
-        age_s = self._clock.time_s() - (live.angle_seen_s or float("-inf"))
-        machine.progress.look(machine.live.step_angle_deg, live.angle_deg, age_s)
+        now_s = self._clock.time_s()
+        age_s = now_s - (live.angle_seen_s or float("-inf"))
+        machine.progress.look(now_s, machine.live.step_angle_deg, live.angle_deg, age_s)
         if self._writes_to is not None:
             self._writes_to.steps(at_s, count, round(stepper.take_worst_late_us(), 1))

@@ -1,6 +1,7 @@
 """Compares what the steps and the angle sensor say while the board moves."""
 
 from rig.control.faults import fault
+from rig.errors import MachineFaultError
 
 WRONG_WAY_DEG = 0.8
 NO_PROGRESS_DEG = 1.2
@@ -10,25 +11,43 @@ LEAST_SHARE = 0.4
 """Of the travel by steps the sensor must show this share; its filter and the batches lag."""
 
 
+LASTS_S = 0.3
+"""It must last: a sensor that fails shows what is wrong with it within this time."""
+
+
 class ProgressWatch:
     """Follows one move after the other."""
 
     def __init__(self) -> None:
         self._track: list[tuple[float, float]] = []
+        self._since_s: float | None = None
 
     def begin(self) -> None:
         """A move begins."""
         self._track = []
+        self._since_s = None
 
-    def look(self, step_angle_deg: float, angle_deg: float | None, age_s: float) -> None:
+    def look(
+        self, now_s: float, step_angle_deg: float, angle_deg: float | None, age_s: float
+    ) -> None:
         """Take both angles, some twenty times a second, and how old the sensor's is.
 
         Raises:
             MachineFaultError: `wrong_direction` or `no_progress`.
         """
         if angle_deg is None or age_s > FRESH_S:
-            self._track = []
+            self.begin()
             return
+        problem = self._compare(step_angle_deg, angle_deg)
+        if problem is None:
+            self._since_s = None
+        elif self._since_s is None:
+            self._since_s = now_s
+        elif now_s - self._since_s >= LASTS_S:
+            raise problem
+
+    def _compare(self, step_angle_deg: float, angle_deg: float) -> MachineFaultError | None:
+        """Look back to where the steps say that the board was far enough away to tell."""
         self._track.append((step_angle_deg, angle_deg))
         for i in range(len(self._track) - 1, -1, -1):
             by_steps = step_angle_deg - self._track[i][0]
@@ -36,17 +55,18 @@ class ProgressWatch:
                 continue
             share = (angle_deg - self._track[i][1]) / by_steps
             if share < -LEAST_SHARE:
-                raise fault(
+                return fault(
                     "wrong_direction",
                     f"The steps say {by_steps:+.1f}° and the angle sensor says"
                     f" {share * by_steps:+.1f}°: the board moves the wrong way.",
                 )
             if abs(by_steps) >= NO_PROGRESS_DEG:
                 if share < LEAST_SHARE:
-                    raise fault(
+                    return fault(
                         "no_progress",
                         f"The steps say {by_steps:+.1f}° and the angle sensor says only"
                         f" {share * by_steps:+.1f}°: the board does not follow the motor.",
                     )
                 del self._track[:i]
-                return
+                return None
+        return None

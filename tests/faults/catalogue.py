@@ -156,11 +156,14 @@ def _loses_half(case: Injected) -> None:
     case.patch(motor, "step", every_other)
 
 
-def _cranked(case: Injected) -> None:
-    motor = case.twin.world.motor
-    motor.position += round(motor.position_at(4.0) - motor.position_at(2.0))
-    motor._times.append(case.machine.clock.time_s())
-    motor._places.append(motor.position)
+def _cranked(case: Injected) -> Task[None]:
+    """Two degrees' worth within half a second."""
+    motor, clock = case.twin.world.motor, case.machine.clock
+    for _ in range(25):
+        motor.position += round((motor.position_at(4.0) - motor.position_at(2.0)) / 25)
+        motor._times.append(clock.time_s())
+        motor._places.append(motor.position)
+        yield At(clock.time_s() + 0.02)
 
 
 def _low_supply(case: Injected) -> None:
@@ -281,7 +284,7 @@ FAULTS: tuple[Fault, ...] = (
     Fault("angle sensor saturated", _saturated, ALL, _causes("imu_saturated", "imu_absurd"),
           0.1 + RESTING_READ_S),
     Fault("angle sensor shows half of gravity", _scaled(0.5), ALL,
-          _causes("imu_absurd", "no_progress"), 0.25 + RESTING_READ_S),
+          _causes("imu_absurd"), 0.25 + RESTING_READ_S),
     Fault("angle sensor came off its screws", _turned, ALL,
           _causes("imu_absurd", "angle_mismatch"), 0.25 + RESTING_READ_S),
     Fault("angle sensor reset to its defaults", _reset_imu, ALL, _causes("imu_reset", "imu_silent"),
@@ -307,16 +310,16 @@ FAULTS: tuple[Fault, ...] = (
           _causes("climate_doubtful"), ending="last run"),
     Fault("motor without current", _motor_dead, ("parked", "raising", "lowering"),
           _causes("no_progress", "angle_mismatch", "limit_lower_missing", "limit_lower_stuck"),
-          1.2, from_motion=True),
+          1.5, from_motion=True),
     Fault("enable wire broken", _enable_wire, ("parked", "raising", "lowering"),
           _causes("no_progress", "angle_mismatch", "limit_lower_missing", "limit_lower_stuck"),
-          1.2, from_motion=True),
+          1.5, from_motion=True),
     Fault("motor turns the wrong way", _wrong_way, ("parked", "raising", "lowering"),
-          _causes("wrong_direction", "angle_mismatch"), 1.0, from_motion=True),
+          _causes("wrong_direction", "angle_mismatch", "limit_lower_stuck"), 1.3, from_motion=True),
     Fault("motor loses every other step", _loses_half, ("raising", "lowering"),
           _causes("angle_mismatch", "no_progress"), 1.7),
     Fault("board cranked by hand", _cranked, ("placing", "dwelling", "raising", "lowering"),
-          _causes("angle_mismatch", "imu_frozen"), RESTING_READ_S + 0.3),
+          _causes("angle_mismatch", "no_progress"), RESTING_READ_S + 0.8),
     Fault("computer's supply too low", _low_supply, ALL, _causes("low_supply"), HOST_S),
     Fault("computer's clock set by an hour in a move", _clock_set, MOVES, _causes("clock_jump"),
           HOST_S),
