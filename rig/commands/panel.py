@@ -2,6 +2,7 @@
 
 import logging
 import sys
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
 
@@ -47,16 +48,14 @@ def panel(
     """Serve the page: watch the rig, make series, stop. Ctrl-C ends it, the motor off."""
     if speed_of(speed) == "fast":
         raise BadInputError("The page goes by real time: leave --speed out, or say `real`.")
-    try:
-        from rig.panel.setup import addresses, serve_panel
-    except ModuleNotFoundError as error:
-        raise BadInputError(
-            f"The page needs the package {error.name}: install `rig[panel]`."
-        ) from error
+    for package in ("starlette", "uvicorn"):
+        if find_spec(package) is None:
+            raise BadInputError(f"The page needs the package {package}: install `rig[panel]`.")
     from rig.control.mover import StoppedError
     from rig.control.notify import Notifier
     from rig.control.signals import stop_on_signals
     from rig.opening import open_rig
+    from rig.panel.setup import addresses, serve_panel
     from rig.procedures.series_log import SeriesLog
 
     logging.basicConfig(

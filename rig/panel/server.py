@@ -5,6 +5,7 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from typing import Self
 
@@ -31,7 +32,9 @@ from rig.procedures.series_log import SeriesOptions
 
 STOP_S = 5.0
 PAUSE_S = 1.0
-"""Before a server that ended begins anew."""
+"""Before a server that ended begins anew; twice as long after each that ended soon."""
+LONGEST_PAUSE_S = 60.0
+SOON_S = 10.0
 
 log = logging.getLogger(__name__)
 
@@ -124,7 +127,9 @@ class WebServer:
 
     def _work(self) -> None:
         """Keep a server running until `stop`, and pass its wishes on."""
+        pause_s = PAUSE_S
         while not self._ends.is_set():
+            begun_s = time.monotonic()
             mine, its = pair()
             with mine:
                 with its:
@@ -138,7 +143,9 @@ class WebServer:
                 finally:
                     self._link = None
                     self._end(process)
-            if not self._ends.wait(PAUSE_S):
+            has_lasted = time.monotonic() - begun_s > SOON_S
+            pause_s = PAUSE_S if has_lasted else min(2 * pause_s, LONGEST_PAUSE_S)
+            if not self._ends.wait(pause_s):
                 log.warning("the web server has ended; another one begins")
 
     def _spawn(self, its: socket.socket) -> "subprocess.Popen[bytes]":
