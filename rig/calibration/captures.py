@@ -109,8 +109,8 @@ def check_angles(angles_deg: Sequence[float], directions: Sequence[str]) -> None
     if angles[-1] - angles[0] < MIN_RANGE_DEG or different < MIN_DIFFERENT:
         raise BadInputError(
             f"The span points lie too close together, from {angles[0]:.1f}° to {angles[-1]:.1f}°"
-            f" in {different} places; they must cover {MIN_RANGE_DEG:g}° in {MIN_DIFFERENT} places"
-            f" or more: {mend}."
+            f" in {different} place{'s' if different > 1 else ''}; they must cover"
+            f" {MIN_RANGE_DEG:g}° in {MIN_DIFFERENT} places or more: {mend}."
         )
     if len(set(directions)) < 2:
         raise BadInputError(f"All span points were reached from the same side; {mend}.")
