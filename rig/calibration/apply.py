@@ -6,6 +6,9 @@ inclination of the surface, cross slope and floor tilt included, because that is
 works against.
 """
 
+import math
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -68,6 +71,42 @@ def cross_slope_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
     along = vectors @ np.array(calibration.axis) / size
     slope: Array = np.degrees(np.arcsin(np.clip(along, -1.0, 1.0)))
     return slope
+
+
+def slopes_deg(
+    calibration: Calibration, counts: Sequence[float], temperature_c: float | None = None
+) -> tuple[float, float]:
+    """`along_slope_deg` and `cross_slope_deg` of one reading, for use while the board moves.
+
+    Plain numbers, because arrays of three take longer to set up than to compute with.
+
+    Args:
+        calibration: the sensor's calibration.
+        counts: raw counts along x, y and z.
+        temperature_c: the sensor's temperature; None leaves the temperature term out.
+
+    Returns:
+        Turn about the hinge from level and tilt of the hinge, in degrees.
+    """
+    rise_k = 0.0 if temperature_c is None else temperature_c - calibration.temperature_c
+    x, y, z = (
+        gain * (count / calibration.counts_per_g - bias - drift * rise_k)
+        for gain, count, bias, drift in zip(
+            calibration.gain,
+            counts,
+            calibration.bias_g,
+            calibration.drift_g_per_k,
+            strict=True,
+        )
+    )
+    (lx, ly, lz), (nx, ny, nz) = calibration.level, calibration.axis
+    # n × L points uphill.
+    uphill = x * (ny * lz - nz * ly) + y * (nz * lx - nx * lz) + z * (nx * ly - ny * lx)
+    across = (x * nx + y * ny + z * nz) / math.sqrt(x * x + y * y + z * z)
+    return (
+        math.degrees(math.atan2(uphill, x * lx + y * ly + z * lz)),
+        math.degrees(math.asin(min(max(across, -1.0), 1.0))),
+    )
 
 
 def _rising(calibration: Calibration, gravity: Array) -> tuple[Array, Array, float]:

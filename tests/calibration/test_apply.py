@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from rig.calibration.apply import (
+    along_slope_deg,
     cross_slope_deg,
     gravity_g,
     inclination_deg,
     jacobian,
+    slopes_deg,
     u_inclination_deg,
     u_temperature_deg,
 )
@@ -54,6 +56,24 @@ def test_counts_become_gravity_by_the_documented_formula() -> None:
     ]
     np.testing.assert_allclose(gravity_g(model, counts, 32.0), expected, rtol=1e-12)
     np.testing.assert_allclose(gravity_g(model, counts[1], None)[0], 1.01 * -0.02)
+
+
+@pytest.mark.parametrize("temperature_c", [None, 14.0])
+def test_a_single_reading_in_plain_numbers_is_the_one_in_arrays(
+    temperature_c: float | None,
+) -> None:
+    model = calibration(
+        bias_g=(0.02, -0.01, 0.005),
+        gain=(1.01, 0.99, 1.002),
+        drift_g_per_k=(1e-4, 3e-4, -2e-4),
+        axis=(0.6, 0.0, -0.8),
+        level=(0.64, 0.6, 0.48),
+    )
+    for counts in ((9000, 10000, 8000), (16000, 100, -300), (-3000, 900, 14000)):
+        gravity = gravity_g(model, counts, temperature_c)[None, :]
+        along, cross = slopes_deg(model, counts, temperature_c)
+        assert along == pytest.approx(along_slope_deg(model, gravity)[0], abs=1e-10)
+        assert cross == pytest.approx(cross_slope_deg(model, gravity)[0], abs=1e-10)
 
 
 def test_an_offset_near_level_is_worth_its_angle() -> None:
