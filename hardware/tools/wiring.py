@@ -2,8 +2,9 @@
 
     python hardware/tools/wiring.py [rig.toml]
 
-The netlist comes first: a row per end of a wire. The diagram is drawn from those rows, so the two
-cannot differ.
+Without a file it makes two pairs: of the built-in settings, and of `hardware/blade.toml`, which has
+everything that is optional (`netlist_blade.csv`, `wiring_blade.svg`). The netlist comes first: a
+row per end of a wire. The diagram is drawn from those rows, so the two cannot differ.
 """
 
 import csv
@@ -17,9 +18,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 from svg import INK, RED, THIN, Sheet
 
 from rig.settings.load import load_settings
-from rig.settings.model import Settings
+from rig.settings.model import Pins, Settings
 
 HARDWARE = Path(__file__).parents[1]
+BLADE = HARDWARE / "blade.toml"
 
 HEADER_PIN = {
     2: 3, 3: 5, 4: 7, 14: 8, 15: 10, 17: 11, 18: 12, 27: 13, 22: 15, 23: 16, 24: 18, 10: 19,
@@ -29,6 +31,30 @@ HEADER_PIN = {
 """GPIO number to pin of the 40-pin header, all models since 2014."""
 
 GROUND_PINS = (6, 9, 14, 20, 25, 30, 34, 39)
+
+
+class Axis(NamedTuple):
+    """A motor with its driver, its buffer, and the pull-down that keeps it off."""
+
+    prefix: str
+    motor: str
+    buffer: str
+    resistor: str
+    pins: tuple[tuple[str, int | None], ...]
+
+
+def axes(pins: Pins) -> list[Axis]:
+    """The screw's motor, and the blade's if it has pins."""
+    screw = (("step", pins.step), ("direction", pins.direction), ("enable", pins.enable))
+    blade = (
+        ("step", pins.blade_step),
+        ("direction", pins.blade_direction),
+        ("enable", pins.blade_enable),
+    )
+    found = [Axis("", "M1", "U1 buffer", "R5 pull-down", screw)]
+    if pins.blade_step is not None:
+        found.append(Axis("blade ", "M2", "U2 buffer", "R6 pull-down", blade))
+    return found
 
 
 class End(NamedTuple):
@@ -65,36 +91,46 @@ def netlist(settings: Settings) -> list[End]:
     net("coil 2", ("S3 limit upper", "12"), ("S5 reset", "13 (open)"),
         ("K1 contactor", "13 (holds itself)"))  # fmt: skip
     net("coil held", ("S5 reset", "14"), ("K1 contactor", "14, A1", "varistor across the coil"))
-    net("motor supply", ("K1 contactor", "2"), ("M1 driver", "V+"), ("C1 1000 µF 63 V", "+"))
-    net("0 V power", ("24 V supply", "−"), ("K1 contactor", "A2"),
-        ("M1 driver", "GND"), ("C1 1000 µF 63 V", "−"), ("star point", "0 V"))  # fmt: skip
-    net("phase A", ("M1 driver", "A+, A−"), ("M1 motor", "A+, A−", "screened, screen at driver"))
-    net("phase B", ("M1 driver", "B+, B−"), ("M1 motor", "B+, B−"))
+    motors = axes(pins)
+    net("motor supply", ("K1 contactor", "2"), ("C1 1000 µF 63 V", "+"),
+        *((f"{axis.motor} driver", "V+") for axis in motors))  # fmt: skip
+    net("0 V power", ("24 V supply", "−"), ("K1 contactor", "A2"), ("C1 1000 µF 63 V", "−"),
+        *((f"{axis.motor} driver", "GND") for axis in motors), ("star point", "0 V"))  # fmt: skip
+    for axis in motors:
+        for phase in "AB":
+            wires = f"{phase}+, {phase}−"
+            net(f"{axis.prefix}phase {phase}", (f"{axis.motor} driver", wires),
+                (f"{axis.motor} motor", wires, "screened, screen at driver"))  # fmt: skip
 
     # logic supplies; the Pi is fed through its own socket, and feeds the small parts
-    second = pins.beam_2 is not None
+    second, park = pins.beam_2 is not None, pins.blade_park is not None
     net("5 V USB", ("5 V supply", "USB-C, 5.1 V"), ("Pi", "USB-C"))
-    net("5 V", ("Pi", "2, 4 (5 V)"), ("U1 buffer", "VCC"), ("beam 1", "+5 V"),
+    net("5 V", ("Pi", "2, 4 (5 V)"), *((axis.buffer, "VCC") for axis in motors),
+        ("beam 1", "+5 V"),
         *([("beam 2", "+5 V")] if second else []), ("lamp", "common anode"),
         *([("buzzer", "+")] if pins.buzzer is not None else []))  # fmt: skip
     net("3.3 V", ("Pi", "1, 17 (3.3 V)"), ("angle sensor", "VIN"), ("climate sensor", "VIN"),
         ("R1 pull-up", "3.3 V"), *([("R2 pull-up", "3.3 V")] if second else []))  # fmt: skip
     net("0 V logic", ("Pi", ", ".join(map(str, GROUND_PINS)) + " (GND)"), ("star point", "0 V"),
-        ("U1 buffer", "GND"), ("R5 pull-down", "0 V"), ("angle sensor", "GND"),
+        *((axis.buffer, "GND, 4A, all OE") for axis in motors),
+        *((axis.resistor, "0 V") for axis in motors), ("angle sensor", "GND"),
         ("climate sensor", "GND"), ("S1 emergency stop", "22"), ("S2 limit lower", "2"),
-        ("S3 limit upper", "2"), ("S4 start", "2"), ("S6 stop", "2"), ("beam 1", "0 V"),
+        ("S3 limit upper", "2"), ("S4 start", "2"), ("S6 stop", "2"),
+        *([("S7 blade park", "2")] if park else []), ("beam 1", "0 V"),
         *([("beam 2", "0 V")] if second else []), ("Q1-Q3 lamp drivers", "emitters"),
         *([("Q4 buzzer driver", "emitter")] if pins.buzzer is not None else []))  # fmt: skip
 
     # step, direction, enable: 5 V buffer, opto-isolated inputs, off unless driven high
-    for i, (name, number, word) in enumerate(
-        (("step", pins.step, "PUL"), ("direction", pins.direction, "DIR"),
-         ("enable", pins.enable, "RUN")), 1
-    ):  # fmt: skip
-        off = [("R5 pull-down", "10 kΩ to 0 V")] if name == "enable" else []
-        net(f"{name} 3.3 V", pi(number), *off, ("U1 buffer", f"{i}A"))
-        net(f"{name} 5 V", ("U1 buffer", f"{i}Y"), ("M1 driver", f"{word}+ (opto)"))
-    net("opto return", ("M1 driver", "PUL−, DIR−, RUN−"), ("star point", "0 V"))
+    for axis in motors:
+        words = ("PUL", "DIR", "RUN")
+        for i, ((name, number), word) in enumerate(zip(axis.pins, words, strict=True), 1):
+            if number is not None:
+                off = [(axis.resistor, "10 kΩ to 0 V")] if name == "enable" else []
+                net(f"{axis.prefix}{name} 3.3 V", pi(number), *off, (axis.buffer, f"{i}A"))
+                net(f"{axis.prefix}{name} 5 V", (axis.buffer, f"{i}Y"),
+                    (f"{axis.motor} driver", f"{word}+ (opto)"))  # fmt: skip
+    net("opto return", *((f"{axis.motor} driver", "PUL−, DIR−, RUN−") for axis in motors),
+        ("star point", "0 V"))  # fmt: skip
 
     # inputs: contacts to ground against the Pi's own pull-up; closed at rest except the buttons
     for i, (name, number, part, terminal) in enumerate(
@@ -104,9 +140,12 @@ def netlist(settings: Settings) -> list[End]:
             ("limit upper", pins.limit_upper, "S3 limit upper", "1 (closed)"),
             ("start", pins.start_button, "S4 start", "1 (open)"),
             ("stop", pins.stop_button, "S6 stop", "1 (open)"),
+            ("blade park", pins.blade_park, "S7 blade park", "1 (closed)"),
         ),
         11,
     ):
+        if number is None:
+            continue
         net(name, pi(number), (f"R{i} filter", "1 kΩ; 10 nF to 0 V here"))
         net(f"{name} contact", (f"R{i} filter", "field side"), (part, terminal))
     polarity = "high" if pins.beam_broken_is_high else "low"
@@ -155,7 +194,7 @@ def diagram(settings: Settings) -> str:
     parts: dict[str, list[End]] = {}
     for end in ends:
         parts.setdefault(end.part, []).append(end)
-    sheet = Sheet(420, 297, f"Wiring — {settings.name} (every wire: netlist.csv)")
+    sheet = Sheet(420, 297, f"Wiring — {settings.name} (every wire: the netlist beside it)")
     _power(sheet, parts)
     _signals(sheet, parts["Pi"], ends)
     _notes(sheet)
@@ -193,8 +232,6 @@ def _power(sheet: Sheet, parts: dict[str, list[End]]) -> None:
     for name, box in boxes.items():
         fill = "#fde2df" if name[:2] in ("S1", "S3", "S5", "K1") else "#f3f4f6"
         at[name] = _part(sheet, name, parts[name], box, fill)
-    driver = _part(sheet, "M1 driver", parts["M1 driver"], Box(366, 196, 46), "#fff4d6")
-    motor = _part(sheet, "M1 motor", parts["M1 motor"], Box(366, 140, 46), "#fff4d6")
     _part(sheet, "lamp", parts["lamp"], Box(366, 118, 46), "#f3f4f6")
 
     def join(
@@ -220,25 +257,39 @@ def _power(sheet: Sheet, parts: dict[str, list[End]]) -> None:
     join("motor supply", "K1 contactor", "C1 1000 µF 63 V", 3)
     x, y = at["K1 contactor"]["motor supply"][1] + 6, at["C1 1000 µF 63 V"]["motor supply"][2]
     sheet.circle((x, y), 0.8, 0.1, RED)
-    end = driver["motor supply"]
-    sheet.polyline([(x, y), (x, end[2]), (end[0], end[2])], 0.55, RED)
-    for net, lead in (("phase A", 3), ("phase B", 4.5)):
-        (_, x0, y0), (_, x1, y1) = driver[net], motor[net]
-        sheet.polyline([(x0, y0), (x0 + lead, y0), (x1 + lead, y1), (x1, y1)], 0.5, INK)
+    for name, prefix, top in (("M1", "", 196.0), ("M2", "blade ", 90.0)):
+        if f"{name} driver" not in parts:
+            continue
+        box, below = Box(366, top, 46), Box(366, top - 56 if name == "M1" else top - 49, 46)
+        driver = _part(sheet, f"{name} driver", parts[f"{name} driver"], box, "#fff4d6")
+        motor = _part(sheet, f"{name} motor", parts[f"{name} motor"], below, "#fff4d6")
+        end = driver["motor supply"]
+        sheet.polyline([(x, y), (x, end[2]), (end[0], end[2])], 0.55, RED)
+        if name == "M1" and "M2 driver" in parts:
+            sheet.circle((x, end[2]), 0.8, 0.1, RED)
+        for phase, lead in (("A", 3), ("B", 4.5)):
+            net = f"{prefix}phase {phase}"
+            (_, x0, y0), (_, x1, y1) = driver[net], motor[net]
+            sheet.polyline([(x0, y0), (x0 + lead, y0), (x1 + lead, y1), (x1, y1)], 0.5, INK)
+
+
+MOTOR_LINES = ("step", "direction", "enable")
 
 
 def _signals(sheet: Sheet, of_pi: list[End], ends: list[End]) -> None:
     """The Pi in the middle, each of its signals drawn as a wire to the part that it reaches."""
     rows = [end for end in of_pi if "(GPIO" in end.terminal]
     supplies = [end for end in of_pi if end not in rows]
-    right_nets = ("step", "direction", "enable", "lamp", "buzzer")
+    motors = tuple(f"{way}{name}" for way in ("", "blade ") for name in MOTOR_LINES)
+    right_nets = (*motors, "lamp", "buzzer")
     left = [row for row in rows if not row.net.startswith(right_nets)]
     right = [row for row in rows if row.net.startswith(right_nets)]
-    top, pitch = 196.0, 13.0
+    top = 196.0
+    pitch = 13.0 if max(len(left), len(right)) <= 8 else 12.0
     x0, x1 = 186.0, 236.0
     bottom = top - pitch * max(len(left), len(right)) - 29
     sheet.box((x0, bottom), (x1, top), 0.7, "#dcebdc")
-    sheet.text(((x0 + x1) / 2, top - 5), "Raspberry Pi, 40-pin header", 3.1, bold=True)
+    sheet.text(((x0 + x1) / 2, top - 5), "Raspberry Pi, 40-pin header", 2.8, bold=True)
     for i, row in enumerate(supplies):
         sheet.text(((x0 + x1) / 2, bottom + 17 - 4.2 * i), f"{row.net}: {row.terminal}", 2.1)
     for side, signals in (("left", left), ("right", right)):
@@ -262,7 +313,7 @@ def _wire(sheet: Sheet, ends: list[End], row: End, start: tuple[float, float], w
         else:
             merged.append([end])
     x, y = start
-    at = x + way * 28
+    at = x + way * 33
     far = 8.0 if way < 0 else 354.0
     width = min((abs(far - at) - 4 * (len(merged) - 1)) / len(merged), 62.0)
     sheet.line((x, y), (at, y), 0.5)
@@ -294,7 +345,7 @@ NOTES = (
     "Moving board: one screened, highly flexible cable (SDA with 0 V and SCL with 0 V as pairs, "
     "3.3 V, 5 V, beam outputs), a loop at the hinge, screen to 0 V at the Pi's end only.",
     "Bus: the Pi's 1.8 kΩ pull-ups are enough; boards' own ones may bring them to no less than "
-    "1 kΩ (3 mA). At 100 kHz up to 400 pF: some 3 m of cable. Blade axis (optional): as M1.",
+    "1 kΩ (3 mA). At 100 kHz up to 400 pF: some 3 m of cable.",
 )
 
 
@@ -305,5 +356,8 @@ def _notes(sheet: Sheet) -> None:
 
 if __name__ == "__main__":
     chosen = load_settings(Path(sys.argv[1])) if len(sys.argv) > 1 else Settings()
-    (HARDWARE / "netlist.csv").write_text(csv_text(netlist(chosen)), encoding="utf-8")
-    (HARDWARE / "drawings" / "wiring.svg").write_text(diagram(chosen), encoding="utf-8")
+    pairs = {"": chosen} if len(sys.argv) > 1 else {"": chosen, "_blade": load_settings(BLADE)}
+    for mark, of in pairs.items():
+        (HARDWARE / f"netlist{mark}.csv").write_text(csv_text(netlist(of)), encoding="utf-8")
+        target = HARDWARE / "drawings" / f"wiring{mark}.svg"
+        target.write_text(diagram(of), encoding="utf-8")

@@ -33,6 +33,9 @@ HIGHEST_LOWERING_DEG_S = 4.0
 BUS_PINS = (2, 3)
 """GPIO numbers of the I2C bus on the header."""
 
+BLADE_PINS = ("blade_step", "blade_direction", "blade_enable")
+"""What the blade's driver needs."""
+
 
 def check(settings: Settings, source: str) -> None:
     """Check what must hold between settings.
@@ -154,6 +157,10 @@ def _pins(settings: Settings) -> Iterator[str]:
         if value in taken:
             yield f"`pins.{name}` and `pins.{taken[value]}` are both GPIO {value}; choose another"
         taken[value] = name
+    blade = [name for name in BLADE_PINS if getattr(settings.pins, name) is not None]
+    if 0 < len(blade) < len(BLADE_PINS):
+        missing = next(name for name in BLADE_PINS if name not in blade)
+        yield f"`pins.{blade[0]}` is given but `pins.{missing}` is not; the blade needs both"
     if settings.bus.imu_address == settings.bus.climate_address:
         yield (
             f"`bus.imu_address` and `bus.climate_address` are both "
@@ -163,7 +170,7 @@ def _pins(settings: Settings) -> Iterator[str]:
 
 def _blade(settings: Settings) -> Iterator[str]:
     blade, pins = settings.blade, settings.pins
-    for name in ("blade_step", "blade_direction", "blade_enable"):
+    for name in BLADE_PINS:
         if getattr(pins, name) is None:
             yield f"`blade.fitted` is true, so `pins.{name}` must be given"
     highest_hz = blade.speed_mm_s * blade_pulses_per_mm(settings)

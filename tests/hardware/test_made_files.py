@@ -12,6 +12,7 @@ import msgspec
 import pytest
 
 from rig.motion.sizing import size
+from rig.settings.load import load_settings
 from rig.settings.model import Settings
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
@@ -44,13 +45,30 @@ def test_drawings_are_of_these_settings(name: str) -> None:
     assert text(f"drawings/{name}") == tool("drawings").MECHANISM[name](Settings())
 
 
-def test_netlist_and_diagram_are_of_these_pins() -> None:
+WIRED = {"": Settings(), "_blade": load_settings(HARDWARE / "blade.toml")}
+"""Mark in the file names of netlist and diagram, and the settings they are of."""
+
+both = pytest.mark.parametrize("mark", WIRED, ids=["reference", "blade"])
+
+
+def netlist_rows(mark: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(text(f"netlist{mark}.csv").splitlines()))
+
+
+@both
+def test_netlist_and_diagram_are_of_these_pins(mark: str) -> None:
     wiring = tool("wiring")
-    assert text("netlist.csv") == wiring.csv_text(wiring.netlist(Settings()))
-    assert text("drawings/wiring.svg") == wiring.diagram(Settings())
+    assert text(f"netlist{mark}.csv") == wiring.csv_text(wiring.netlist(WIRED[mark]))
+    assert text(f"drawings/wiring{mark}.svg") == wiring.diagram(WIRED[mark])
 
 
-def test_every_pin_of_the_settings_is_wired_once_to_what_it_is_for() -> None:
+def test_the_second_diagram_has_every_pin_that_the_settings_know() -> None:
+    assert WIRED["_blade"].blade.fitted
+    assert None not in msgspec.structs.astuple(WIRED["_blade"].pins)
+
+
+@both
+def test_every_pin_of_the_settings_is_wired_once_to_what_it_is_for(mark: str) -> None:
     """Read from the committed file alone, by names, not by the tool that wrote it."""
     wanted = {
         "step": "step 3.3 V",
@@ -65,25 +83,31 @@ def test_every_pin_of_the_settings_is_wired_once_to_what_it_is_for() -> None:
         "lamp_red": "lamp red",
         "lamp_green": "lamp green",
         "lamp_blue": "lamp blue",
+        "beam_2": "beam 2 out",
+        "buzzer": "buzzer",
+        "blade_step": "blade step 3.3 V",
+        "blade_direction": "blade direction 3.3 V",
+        "blade_enable": "blade enable 3.3 V",
+        "blade_park": "blade park",
     }
-    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+    rows = netlist_rows(mark)
     found = {
         row["net"]: int(match[1])
         for row in rows
         if row["part"] == "Pi" and (match := re.search(r"GPIO (\d+)", row["terminal"]))
     }
-    pins = Settings().pins
-    numbers = {k for k, v in msgspec.structs.asdict(pins).items() if type(v) is int}
-    assert numbers == set(wanted)
-    assert found == {net: getattr(pins, name) for name, net in wanted.items()} | {
+    pins = msgspec.structs.asdict(WIRED[mark].pins)
+    numbers = {name: value for name, value in pins.items() if type(value) is int}
+    assert found == {wanted[name]: number for name, number in numbers.items()} | {
         "SDA": 2,
         "SCL": 3,
     }
 
 
-def test_the_diagram_shows_every_wire_of_the_pi_and_names_every_part_it_reaches() -> None:
-    drawn = re.findall(r">([^<>]+)</text>", text("drawings/wiring.svg"))
-    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+@both
+def test_the_diagram_shows_every_wire_of_the_pi_and_names_every_part_it_reaches(mark: str) -> None:
+    drawn = re.findall(r">([^<>]+)</text>", text(f"drawings/wiring{mark}.svg"))
+    rows = netlist_rows(mark)
     wired = {row["net"] for row in rows if row["part"] == "Pi" and "GPIO" in row["terminal"]}
     for row in rows:
         if row["part"] == "Pi" and row["net"] in wired:
@@ -103,8 +127,9 @@ def test_other_pins_make_another_diagram() -> None:
     assert wiring.diagram(other) != text("drawings/wiring.svg")
 
 
-def test_no_net_has_a_single_end_and_no_terminal_two_nets() -> None:
-    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+@both
+def test_no_net_has_a_single_end_and_no_terminal_two_nets(mark: str) -> None:
+    rows = netlist_rows(mark)
     ends: dict[str, int] = {}
     for row in rows:
         ends[row["net"]] = ends.get(row["net"], 0) + 1
@@ -114,16 +139,19 @@ def test_no_net_has_a_single_end_and_no_terminal_two_nets() -> None:
     assert double <= {("star point", "0 V")}
 
 
-def test_the_motor_supply_runs_through_stop_and_contactor() -> None:
-    """Follow the current: no way from 24 V to the driver that does not pass K1's contact."""
-    rows = list(csv.DictReader(text("netlist.csv").splitlines()))
+@both
+def test_the_motor_supply_runs_through_stop_and_contactor(mark: str) -> None:
+    """Follow the current: no way from 24 V to a driver that does not pass K1's contact."""
+    rows = netlist_rows(mark)
     nets = {(row["part"], row["terminal"].split()[0].split(",")[0]): row["net"] for row in rows}
     assert (
         nets["F1 6.3 A slow", "2"] == nets["K1 contactor", "1"] == nets["S1 emergency stop", "11"]
     )
     assert nets["K1 contactor", "2"] == nets["M1 driver", "V+"]
     at_driver = {row["part"] for row in rows if row["net"] == nets["M1 driver", "V+"]}
-    assert at_driver == {"K1 contactor", "M1 driver", "C1 1000 µF 63 V"}
+    drivers = {"M1 driver", "M2 driver"} if mark else {"M1 driver"}
+    assert at_driver == drivers | {"K1 contactor", "C1 1000 µF 63 V"}
+    assert {row["part"] for row in rows if row["terminal"] == "V+"} == drivers
     coil = [nets["S1 emergency stop", "12"], nets["S3 limit upper", "12"], nets["S5 reset", "14"]]
     assert coil[0] == nets["S3 limit upper", "11"]
     assert coil[1] == nets["S5 reset", "13"] == nets["K1 contactor", "13"]
@@ -197,3 +225,14 @@ def test_a_part_for_the_printer_is_a_closed_solid_on_the_bed(path: Path) -> None
     assert all(edges.get((b, a), 0) == n for (a, b), n in edges.items())
     assert volume > 500
     assert lowest == pytest.approx(0, abs=1e-3)
+
+
+@both
+def test_every_enable_line_has_its_pull_down(mark: str) -> None:
+    rows = netlist_rows(mark)
+    enables = {row["net"] for row in rows if row["net"].endswith("enable 3.3 V")}
+    assert len(enables) == (2 if mark else 1)
+    for net in enables:
+        (pull,) = (row for row in rows if row["net"] == net and "pull-down" in row["part"])
+        assert pull["terminal"] == "10 kΩ to 0 V"
+        assert ("0 V logic", pull["part"]) in {(row["net"], row["part"]) for row in rows}

@@ -53,6 +53,11 @@ def test_the_built_in_settings_fit_together() -> None:
         (changed(pins={"beam_2": 23}), ["pins.beam_2", "pins.beam_1", "GPIO 23"]),
         (changed(pins={"enable": 2}), ["pins.enable", "I2C"]),
         (changed(pins={"buzzer": 3}), ["pins.buzzer", "I2C"]),
+        (changed(pins={"blade_step": 13}), ["pins.blade_step", "pins.blade_direction"]),
+        (
+            changed(pins={"blade_step": 13, "blade_direction": 19}),
+            ["pins.blade_step", "pins.blade_enable"],
+        ),
         (changed(bus={"climate_address": 0x6A}), ["bus.imu_address", "0x6A"]),
     ],
 )
