@@ -21,6 +21,7 @@ import msgspec
 from rig.analysis.row import RunResult
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
+from rig.runfile.reader import RunFile, read_run
 
 FOLDER = ".rig-results"
 NAME = "results.msgpack"
@@ -133,16 +134,22 @@ def _analyse_all(paths: list[Path], calibration: Calibration | None) -> list[Kep
 
 
 def _analyse(path: Path, calibration: Calibration | None) -> Kept:
-    from rig.analysis.friction import analyse_run
-    from rig.runfile.reader import read_run
-
     try:
-        run = read_run(path)
-        analysis = analyse_run(run, calibration)
+        return kept_of(read_run(path), calibration)
     except BadInputError as error:
         return Kept(result=None, problems=(str(error),))
+
+
+def kept_of(run: RunFile, calibration: Calibration | None = None) -> Kept:
+    """Analyse a run that was read.
+
+    Raises:
+        BadInputError: it can't be used.
+    """
+    from rig.analysis.friction import analyse_run
+
     return Kept(
-        result=analysis.result,
+        result=analyse_run(run, calibration).result,
         started_at=run.header.started_at,
         approach=run.header.approach,
         source=run.header.source,
