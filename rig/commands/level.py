@@ -187,7 +187,7 @@ def show(
     rig: RigFile = None,
     json: Json = False,
 ) -> None:
-    """Print a calibration with its residuals and its uncertainty over 0–45°."""
+    """Print a calibration with residuals and uncertainty over 0–45°; `rig figures` draws it."""
     from rig.calibration.file import load_calibration, newest_calibration
     from rig.calibration.show import calibration_document, calibration_text
     from rig.errors import BadInputError

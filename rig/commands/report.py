@@ -67,7 +67,9 @@ def report(
 
 
 def figures(
-    path: Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="A study or a run file.")],
+    path: Annotated[
+        Path, typer.Argument(metavar="STUDY|FILE", help="A study, a run file or a calibration.")
+    ],
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for the figures.")
     ] = Path("figures"),
@@ -75,7 +77,7 @@ def figures(
     units: Units = "metric",
     calibration: CalibrationFile = None,
 ) -> None:
-    """Write the figures of a study, or of one run, for a text or a slide."""
+    """Write the figures of a study, of one run, or of a calibration, for a text or a slide."""
     system = _system(units)
     if form not in ("svg", "png", "both"):
         raise BadInputError(f"--format takes `svg`, `png` or `both`, not {form!r}.")
@@ -92,17 +94,21 @@ def figures(
             if form != "svg":
                 _write(out / f"{name}.png", png_bytes(figure))
             written += 1
-    say(f"{written} figures are in {out}.")
+    say(f"{written} figures are in {out}." if written > 1 else f"The figure is in {out}.")
 
 
 def _drawn(
     path: Path, units: Literal["metric", "us"], calibration: "Calibration | None"
 ) -> "Iterator[tuple[str, Figure | None]]":
     from rig.report.evidence import collect
-    from rig.report.pictures import run_figures, study_figures
+    from rig.report.pictures import calibration_figures, run_figures, study_figures
 
     if path.is_dir():
         return study_figures(collect(path, calibration), units)
+    if path.suffix == ".json":
+        from rig.calibration.file import load_calibration
+
+        return calibration_figures(load_calibration(path))
     return run_figures(path, units, calibration)
 
 

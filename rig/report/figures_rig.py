@@ -8,6 +8,7 @@ import numpy as np
 from rig.analysis.uncertainty import Budget, Layer
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
+from rig.calibration.show import u_over_range
 from rig.report.style import (
     COLOURS,
     FAINT,
@@ -97,8 +98,8 @@ def residuals_figure(calibration: Calibration) -> "Figure | None":
         return None
     angles = calibration.angles_deg or tuple(float(i) for i in range(len(rest)))
     top = int(np.argmax(angles))
-    figure = new_figure(3.2)
-    axes = figure.subplots()
+    figure = new_figure(4.4)
+    axes, below = figure.subplots(2, 1, height_ratios=(3.0, 2.0))
     u = calibration.u_reference_deg
     if u > 0.0:
         axes.axhspan(-2.0 * u, 2.0 * u, color=COLOURS[3], alpha=0.28, linewidth=0)
@@ -115,18 +116,33 @@ def residuals_figure(calibration: Calibration) -> "Figure | None":
                 label=f"way {name}",
                 **one.marker(),
             )
-    value_axis(axes, "reference − sensor, °", "y")
+    value_axis(axes, "reference −\nsensor, °", "y")
     limit = 1.25 * max(*(abs(value) for value in rest), 2.0 * u)
     axes.set_ylim(-limit, limit)
-    axes.set_xlabel("inclination by the reference, °" if calibration.angles_deg else "point")
     legend_above(axes)
+    _calibration_alone(below, calibration)
+    if calibration.angles_deg:
+        axes.sharex(below)
+        axes.tick_params(labelbottom=False)
+    else:
+        axes.set_xlabel("point")
     finish(
         figure,
         f"What the calibration of {calibration.made_at[:10]} left",
         f"n = {len(rest)} points, reference: {calibration.reference or 'not named'}. Sand: ±2 "
-        f"standard uncertainties of the reference ({u:.3f}°).",
+        f"standard uncertainties of the reference ({u:.3f}°). Below: standard uncertainty (k = 1) "
+        "of an inclination that comes from the calibration.",
     )
     return figure
+
+
+def _calibration_alone(axes: "Axes", calibration: Calibration) -> None:
+    """The standard uncertainty that the calibration gives, over the whole travel."""
+    over = u_over_range(calibration)
+    axes.plot([angle for angle, _ in over], [u for _, u in over], color=COLOURS[2])
+    value_axis(axes, "u, °", "y")
+    axes.set_ylim(bottom=0.0)
+    axes.set_xlabel("inclination, °")
 
 
 def home_figure(made_at: str, records: Sequence[HomeRecord], limit_deg: float) -> "Figure | None":

@@ -98,6 +98,11 @@ def run_figures(path: Path, units: System, calibration: Calibration | None = Non
         yield "budget", figures_rig.budget_figure(analysis.budget)
 
 
+def calibration_figures(calibration: Calibration) -> Drawn:
+    """Name and figure of a calibration."""
+    yield "residuals", figures_rig.residuals_figure(calibration)
+
+
 def study_pictures(evidence: Evidence, units: System = "metric") -> list[Picture]:
     """All figures of a study as SVG; what a study does not have is left out."""
     with styled():

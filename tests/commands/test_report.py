@@ -5,6 +5,8 @@ from typing import Any
 
 import pytest
 
+from rig.calibration.file import save_calibration
+from tests.calibration.example import calibration
 from tests.commands.conftest import Rig
 from tests.report.fonts import open_fonts
 from tests.report.page_reader import Page
@@ -56,6 +58,17 @@ def test_figures_of_a_run_and_of_a_study(rig: Rig, shed: Path, tmp_path: Path) -
     said = rig("figures", str(shed), "--out", "all", "--format", "svg")
     assert said.code == 0, said.err
     assert len(list((tmp_path / "all").glob("*.svg"))) >= 12
+
+
+def test_the_figure_of_a_calibration(rig: Rig, tmp_path: Path) -> None:
+    found = calibration(residuals_deg=(0.01, -0.02, 0.01), angles_deg=(0.0, 10.0, 20.0))
+    path = tmp_path / "found.json"
+    save_calibration(path, found)
+    said = rig("figures", str(path), "--out", "one", "--format", "svg")
+    assert said.err == "The figure is in one.\n"
+    assert (tmp_path / "one" / "residuals.svg").stat().st_size > 5_000
+    path.write_text("{}")
+    assert rig("figures", str(path)).code == 2
 
 
 @pytest.mark.parametrize(
