@@ -13,9 +13,13 @@ from tests.report.page_reader import Page
 from tests.report.study_example import build
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _fonts() -> None:
+    open_fonts()
+
+
 @pytest.fixture(scope="module")
 def shed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    open_fonts()
     return build(tmp_path_factory.mktemp("page") / "shed", small=True)
 
 
