@@ -4,12 +4,14 @@ import json
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from rig.errors import BadInputError
-from rig.settings.model import Settings
+
+if TYPE_CHECKING:
+    from rig.settings.model import Settings
 
 RigFile = Annotated[
     Path | None,
@@ -39,7 +41,7 @@ def speed_of(text: str) -> Literal["fast", "real"]:
     raise BadInputError(f"--speed takes `fast` or `real`, not {text!r}.")
 
 
-def settings_of(file: Path | None) -> Settings:
+def settings_of(file: Path | None) -> "Settings":
     """The settings in force."""
     from rig.settings.load import find_settings, load_settings
 

@@ -167,7 +167,7 @@ def test_a_folder_that_may_not_be_written_is_named(rig) -> None:  # type: ignore
     assert "locked" in said.err
 
 
-HEAVY = ("numpy", "scipy", "gpiozero", "rich", "adafruit_bme280", "lgpio", "matplotlib")
+HEAVY = ("numpy", "scipy", "gpiozero", "rich", "adafruit_bme280", "lgpio", "matplotlib", "msgspec")
 
 
 @pytest.mark.parametrize("words", [["--help"], ["run", "--help"], ["analyse", "--help"]])
