@@ -36,6 +36,23 @@ bag_u_gap_mm = 1;
 bag_slump_mm = 1.5;
 bag_u_slump_mm = 0.9;
 
+blade_fitted = 0;
+blade_travel_mm = 400;
+blade_lead_mm = 40;
+blade_full_steps_per_turn = 200;
+blade_microsteps = 4;
+blade_speed_mm_s = 20;
+blade_acceleration_mm_s2 = 100;
+blade_ramp_jerk_mm_s3 = 1000;
+blade_thickness_mm = 3;
+blade_u_thickness_mm = 0.1;
+blade_overshoot_mm = 6;
+blade_springback_mm = 1;
+blade_u_springback_mm = 0.6;
+blade_bag_tolerance_mm = 22;
+blade_tries = 3;
+blade_settle_deg = 0;
+
 mechanics_moving_mass_kg = 15;
 mechanics_centre_of_mass_mm = 610;
 mechanics_hinge_height_mm = 600;

@@ -30,25 +30,19 @@ module sensor_tray() {
     }
 }
 
-// Bracket of a beam's emitter or receiver: slides along the rail (gap) and up and down (height).
-beam_foot = [44, 30, wall];
-beam_up = 62;
-module beam_bracket() {
-    difference() {
-        union() {
-            cube(beam_foot);
-            cube([beam_foot.x, wall, beam_up]);
-            for (x = [0, beam_foot.x - 4]) hull() {
-                translate([x, 0, 0]) cube([4, wall, 36]);
-                translate([x, 0, 0]) cube([4, beam_foot.y, wall]);
-            }
-        }
-        slot(beam_foot.x / 2, 18, 16);
-        translate([beam_foot.x / 2, -1, 0]) rotate([-90, 0, 0]) hull() {
-            translate([0, -22, 0]) cylinder(d = 8.2, h = 20);
-            translate([0, -beam_up + 9, 0]) cylinder(d = 8.2, h = 20);
-        }
+// Bracket of a beam's emitter or receiver, bolted under the side rail: slides along it (gap), the
+// sensor slides up and down (height). The blade's carriage passes between bracket and rail.
+beam_foot = [44, 46, 6];
+beam_up = 96;
+beam_off = 36;      // rail's middle to the bracket's outer face
+module beam_bracket() difference() {
+    union() {
+        cube(beam_foot);
+        cube([beam_foot.x, 10, beam_up]);
     }
+    slot(beam_foot.x / 2, beam_off, 16);
+    translate([beam_foot.x / 2, -1, 0]) rotate([-90, 0, 0]) hull()
+        for (z = [beam_up - 36, beam_up - 9]) translate([0, -z, 0]) cylinder(d = 8.2, h = 20);
 }
 
 // Slit before the receiver: 1 mm across the slide, so that the edge time does not depend on aim.
@@ -58,13 +52,30 @@ module slit_mask() difference() {
     for (x = [4, 20]) hole(x, 10, 3.2);
 }
 
-// Carriage of the blade: rides on the side rail; the blade, a bar of 3 mm, is held in the slot.
+// Carriage of the blade: rides on the side rail; its slot takes a leg of the blade's plate, and the
+// lug at its inner side the belt. Printed upside down.
+function blade_pad() = 1;                                        // of cork, on the uphill face
+function blade_sheet() = blade_thickness_mm - blade_pad();
 module blade_carriage() difference() {
-    cube([60, 34, 26]);
-    translate([-1, 7, -1]) cube([62, rail + 0.6, 11]);           // over the rail
-    translate([28.4, -1, 14]) cube([3.2, 36, 20]);               // the blade
-    for (x = [14, 46]) hole(x, 17, 4.2);                         // belt clamp
-    translate([-1, 17, 20]) rotate([0, 90, 0]) cylinder(d = 3.2, h = 62);
+    union() {
+        cube([60, 34, 26]);
+        translate([18, -12, 15]) cube([24, 13, 24]);             // lug for the belt
+    }
+    translate([-1, 6.7, 15]) cube([62, rail + 0.6, 12]);         // over the rail
+    translate([30 - blade_sheet() / 2 - 0.1, -1, -1]) cube([blade_sheet() + 0.2, 36, 13]);
+    translate([-1, 17, 7]) rotate([0, 90, 0]) cylinder(d = 3.2, h = 62);
+    for (x = [23, 37]) translate([x, -6, 0]) cylinder(d = 2.6, h = 60);   // belt clamp, M3
+}
+
+// The blade itself: one plate, cut from sheet, that spans the board and goes down to a carriage on
+// either side of it; in one plane, so that it is equally thick for the beam everywhere.
+function blade_low() = 4;      // above the board
+function blade_tall() = 36;
+module blade_plate(span, board_width, leg) difference() {
+    translate([-span / 2, -leg, 0]) cube([span, leg + blade_tall(), blade_sheet()]);
+    translate([-board_width / 2 - 15, -leg - 1, -1])
+        cube([board_width + 30, leg + 1, blade_sheet() + 2]);
+    for (s = [-1, 1]) translate([s * (span / 2 - 10), -leg + 3, -1]) cylinder(d = 3.4, h = 9);
 }
 
 // Jaw of a clamp: holds a board of 9 to 25 mm on the cradle's rail, from above at its edge.
@@ -104,17 +115,6 @@ module crank() difference() {
     translate([-20, 0, 13]) rotate([0, 90, 0]) cylinder(d = 3.3, h = 20);
 }
 
-// Head of the prop: a cup under the cradle's rail (40 mm) on a round tube of 28 mm.
-module prop_head() difference() {
-    union() {
-        translate([-28, -20, 0]) cube([56, 40, 30]);
-        translate([0, 0, 29]) cylinder(d = 40, h = 31);
-    }
-    translate([-20.4, -21, -1]) cube([40.8, 42, 22]);
-    translate([0, 0, 34]) cylinder(d = 28.4, h = 40);
-    translate([-30, 0, 48]) rotate([0, 90, 0]) cylinder(d = 4.3, h = 60);
-}
-
 // Cam on the cradle's rail, about the hinge: a roller on its rim drops the lower switch at home and
 // the upper one at the end of the travel.
 module limit_cam() difference() {
@@ -129,7 +129,7 @@ module limit_cam() difference() {
 }
 
 parts = ["sensor_tray", "beam_bracket", "slit_mask", "blade_carriage", "clamp_jaw",
-         "limit_bracket", "limit_cam", "crank", "prop_head"];
+         "limit_bracket", "limit_cam", "crank"];
 module named(name) {
     if (name == "sensor_tray") sensor_tray();
     else if (name == "beam_bracket") beam_bracket();
@@ -139,5 +139,4 @@ module named(name) {
     else if (name == "limit_bracket") limit_bracket();
     else if (name == "limit_cam") limit_cam();
     else if (name == "crank") crank();
-    else if (name == "prop_head") prop_head();
 }

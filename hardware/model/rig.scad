@@ -6,6 +6,7 @@ use <parts.scad>
 angle_deg = 20;
 show_prop = false;
 show_board = true;
+show_pushed = false;    // the blade at its highest place; else parked, where it is the catch
 $fn = 32;
 
 metal = "#b8bcc2";
@@ -105,20 +106,23 @@ module cradle() translate([0, 0, mechanics_hinge_height_mm]) rotate([0, -angle_d
     color(metal) {
         for (y = [-rail_y, rail_y]) bar([-30, y, 0], [end, y, 0]);
         for (x = [60, linkage_cradle_pivot_mm, end - 20]) bar([x, -rail_y, 0], [x, rail_y, 0]);
-        for (x = [310, 880]) bar([x, -side_y, -30], [x, side_y, -30], [20, 20]);
-        for (y = [-side_y, side_y]) {
-            bar([290, y, board_top - 10], [910, y, board_top - 10], [20, 20]);
-            for (x = [310, 880]) bar([x, y, -30], [x, y, board_top - 20], [20, 20]);
-        }
+        // side rails, below the board's plane, on two outriggers under the cradle's rails
+        for (x = [200, 880]) bar([x, -side_y - 10, -30], [x, side_y + 10, -30], [20, 20]);
+        for (y = [-side_y, side_y]) bar([190, y, -10], [890, y, -10], [20, 20]);
     }
     color(plastic) translate([0, rail_y + 22, 0]) rotate([-90, 0, 0]) named("limit_cam");
-    color(dark) {                                        // blade drive: motor, shaft, two belts
-        translate([905, -side_y + 14, board_top - 62]) cube([42, 48, 42]);
-        translate([926, -side_y - 14, board_top - 41]) rotate([-90, 0, 0])
-            cylinder(d = 8, h = 2 * side_y + 28);
-        for (y = [-side_y - 14, side_y + 8])
-            translate([290, y, board_top - 38]) cube([640, 6, 2]);
+    color(dark) {                        // blade drive below the rails: motor, shaft, two belts
+        translate([829, -side_y - 66, -51]) cube([42, 48, 42]);
+        translate([850, -side_y - 20, -30]) rotate([-90, 0, 0])
+            cylinder(d = 8, h = 2 * side_y + 8);
+        for (s = [-1, 1]) {
+            for (z = [-24.4, -37]) translate([250, s * (side_y - 24) - 3, z]) cube([600, 6, 1.4]);
+            for (x = [250, 850]) translate([x, s * (side_y - 24) - 4, -30]) rotate([-90, 0, 0])
+                cylinder(d = 12.4, h = 8);
+        }
     }
+    color(metal) for (s = [-1, 1])       // holders of the shaft and of the idlers, under the rail
+        for (x = [250, 850]) translate([x - 10, s * (side_y - 12) - 3, -40]) cube([20, 6, 20]);
     color(steel) translate([linkage_cradle_pivot_mm * cos(drop_deg), 0, 0])  // cradle pivot
         for (y = [-13, 5]) translate([-18, y, -mechanics_pivot_drop_mm - 14]) cube([36, 8, 44]);
     color(dark) translate([linkage_cradle_pivot_mm * cos(drop_deg), -30, -mechanics_pivot_drop_mm])
@@ -137,33 +141,65 @@ module cradle() translate([0, 0, mechanics_hinge_height_mm]) rotate([0, -angle_d
         translate([15, 15, 0]) cube([bag_length_mm - 30, bag_width_mm - 30, 32]);
         translate([0, 0, 10]) cube([bag_length_mm, bag_width_mm, 6]);
     }
-    for (x = [beam_position_mm, beam_position_mm - beam_second_spacing_mm], s = [-1, 1]) {
-        color(plastic) translate([x - s * 22, s * (side_y - 8), board_top])
-            rotate([0, 0, s > 0 ? 0 : 180]) named("beam_bracket");
+    beams = [beam_position_mm, beam_position_mm - beam_second_spacing_mm];
+    for (x = beams, s = [-1, 1]) {
+        color(plastic) translate([x + s * 22, s * (side_y + 36), -26])
+            rotate([0, 0, s > 0 ? 180 : 0]) named("beam_bracket");
+        color("#222222") translate([x, s * (side_y + 26) - (s > 0 ? 5 : 25),
+            board_top + beam_height_mm]) rotate([-90, 0, 0]) cylinder(d = 8, h = 30);
     }
-    color("#ff3b30") for (x = [beam_position_mm, beam_position_mm - beam_second_spacing_mm])
-        translate([x, -side_y, board_top + beam_height_mm]) rotate([-90, 0, 0])
-            cylinder(d = 2, h = 2 * side_y);
+    color("#ff3b30") for (x = beams) translate([x, -side_y - 21, board_top + beam_height_mm])
+        rotate([-90, 0, 0]) cylinder(d = 2, h = 2 * side_y + 42);
     color(plastic) translate([at_bag + bag_length_mm / 2 + mechanics_sensor_offset_mm - 45,
-        side_y - 30, board_top]) named("sensor_tray");
-    color(plastic) for (s = [-1, 1])                             // blade, parked: it is the catch
-        translate([board_catch_mm - 33, s * side_y - 17, board_top - 10])
-            named("blade_carriage");
-    color(steel) translate([board_catch_mm - 4, -side_y - 17, board_top + 3])
-        cube([3, 2 * side_y + 34, 36]);
-    color("#444444") translate([board_catch_mm - 1, -side_y + 25, board_top + 3])
-        cube([10, 2 * side_y - 50, 34]);
+        side_y - 30, 0]) named("sensor_tray");
+    blade(show_pushed ? beam_position_mm + blade_thickness_mm + blade_overshoot_mm : board_catch_mm);
+    prop_pin();
 }
 
-module prop() color("#d9534f") {
-    at = 520;     // under the rail, this far from the hinge
+// The blade with its uphill face at a place on the board; in the plane of its plate, x is across.
+module blade(at) {
+    plate_at = at - blade_pad() - blade_sheet();
+    for (s = [-1, 1]) color(plastic)
+        translate([plate_at + blade_sheet() / 2 + s * 30, s * (side_y + 17), 16])
+            rotate([180, 0, s > 0 ? 180 : 0]) named("blade_carriage");
+    leg = board_top + blade_low() - 4;
+    color(steel) translate([plate_at, 0, board_top + blade_low()]) rotate([90, 0, 90])
+        blade_plate(2 * side_y + 20, board_width_mm, leg);
+    color(steel) translate([plate_at - 15, -side_y + 20, board_top + blade_low() + blade_tall() - 2])
+        cube([15, 2 * side_y - 40, 2]);                          // stiffener, above the beam
+    color("#444444") translate([at - blade_pad(), -board_width_mm / 2, board_top + blade_low()])
+        cube([blade_pad(), board_width_mm, blade_tall()]);
+}
+
+// Pin under the cradle's rail that the prop's notched end takes.
+prop_at = 520;      // from the hinge
+prop_drop = 36;
+module prop_pin() color(steel) translate([prop_at, rail_y, -prop_drop]) {
+    for (y = [-22, 16]) translate([-20, y, -12]) cube([40, 6, 28]);
+    rotate([-90, 0, 0]) translate([0, 0, -24]) cylinder(d = 12, h = 48);
+}
+
+// Two tubes with a pin through a row of holes: it fits at any inclination. Foot in a socket.
+module prop() {
     foot = [600, rail_y, rail];
-    head = [at * cos(angle_deg) + 20 * sin(angle_deg), rail_y,
-            mechanics_hinge_height_mm + at * sin(angle_deg) - 20 * cos(angle_deg)];
+    head = [prop_at * cos(angle_deg) + prop_drop * sin(angle_deg), rail_y,
+            mechanics_hinge_height_mm + prop_at * sin(angle_deg) - prop_drop * cos(angle_deg)];
     way = head - foot;
-    translate(foot) rotate([0, acos(way.z / norm(way)), atan2(way.y, way.x)]) {
-        cylinder(d = 28, h = norm(way) - 6);
-        cylinder(d = 44, h = 14);
+    echo(prop_mm = norm(way));
+    color(timber) translate(foot - [40, 40, 0]) difference() {
+        cube([80, 80, 36]);
+        translate([40, 40, 6]) cylinder(d = 36, h = 40);
+    }
+    translate(foot + [0, 0, 6]) rotate([0, acos(way.z / norm(way)), atan2(way.y, way.x)]) {
+        color("#d9534f") cylinder(d = 28, h = 500);
+        color("#e8837f") difference() {
+            translate([0, 0, norm(way) - 500]) cylinder(d = 22, h = 500);
+            translate([0, 0, norm(way) - 6]) rotate([90, 0, 0]) translate([0, 0, -20])
+                cylinder(d = 12.4, h = 40);
+            for (i = [0:21]) translate([-20, 0, norm(way) - 60 - 20 * i]) rotate([0, 90, 0])
+                cylinder(d = 8.4, h = 40);
+        }
+        color(dark) translate([-30, 0, 480]) rotate([0, 90, 0]) cylinder(d = 8, h = 60);
     }
 }
 

@@ -10,5 +10,4 @@ color("#e8a33d") {
     translate([230, -50, 0]) rotate(180) named("limit_bracket");
     translate([20, -160, 0]) named("crank");
     translate([170, -150, 0]) named("limit_cam");
-    translate([285, -90, 60]) rotate([180, 0, 0]) named("prop_head");
 }

@@ -15,7 +15,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 from pictures import HARDWARE, MODEL, part_names
-from svg import RED, THIN, Point, Sheet
+from svg import INK, RED, THIN, Point, Sheet
 
 from rig.motion.clearances import pivots_mm
 from rig.settings.kinematics import Linkage
@@ -23,6 +23,13 @@ from rig.settings.load import load_settings
 from rig.settings.model import Settings
 
 DRAWINGS = HARDWARE / "drawings"
+
+# As in model/rig.scad and model/parts.scad.
+BOARD_THICK_MM = 18.0
+RAIL_MM = 40.0
+BLADE_LOW_MM, BLADE_TALL_MM, BLADE_PAD_MM = 4.0, 36.0, 1.0
+LEG_FOOT_MM = 4.0
+"""The legs end this far above the side rail, in the carriage's slot."""
 
 
 def linkage(settings: Settings) -> str:
@@ -132,6 +139,44 @@ def places(settings: Settings) -> str:
     return sheet.render()
 
 
+def blade(settings: Settings) -> str:
+    """The blade's plate, seen uphill, with its two legs; 1:4."""
+    side, top = 25.0, RAIL_MM / 2 + BOARD_THICK_MM + BLADE_LOW_MM - LEG_FOOT_MM
+    notch = settings.board.width_mm + 30
+    span, tall, scale = notch + 2 * side, BLADE_TALL_MM, 1 / 4
+    sheet_mm = settings.blade.thickness_mm - BLADE_PAD_MM
+    sheet = Sheet(215, 74, f"Blade, plate of {sheet_mm:g} mm sheet, mm (scale 1:4)")
+    x0, y0 = 24.0, 34.0
+
+    def at(x: float, y: float) -> Point:
+        return x0 + x * scale, y0 + y * scale
+
+    outline = [(0.0, 0.0), (side, 0.0), (side, top), (side + notch, top), (side + notch, 0.0)]
+    outline += [(span, 0.0), (span, top + tall), (0.0, top + tall), (0.0, 0.0)]
+    sheet.polyline([at(*point) for point in outline], 0.6, INK)
+    for x in (10.0, span - 10.0):
+        sheet.circle(at(x, 3), 0.45, 0.3, "white")
+    sheet.box(at(side, top), at(side + notch, top + tall), 0.2, "#d6dade")
+    sheet.line(at(0, top + tall - 2), at(span, top + tall - 2), 0.2, THIN, "3 2")
+    sheet.dimension(at(0, 0), at(span, 0), f"{span:g}", -12)
+    sheet.dimension(at(side, 0), at(side + notch, 0), f"{notch:g}", -5)
+    sheet.dimension(at(0, 0), at(0, top + tall), f"{top + tall:g}", 6)
+    sheet.dimension(at(span, top), at(span, top + tall), f"{tall:g}", -6)
+    sheet.text(
+        (107, 13),
+        f"Grey: {BLADE_PAD_MM:g} mm of cork on the uphill face. Dashed: stiffener 15 × 15 × 2 on "
+        "the downhill side, flush with the top.",
+        2.8,
+    )
+    sheet.text(
+        (107, 8),
+        f"Holes ⌀3.4, 10 from the side and 3 up, for the carriages. Lower edge {BLADE_LOW_MM:g} mm "
+        f"above a board of {BOARD_THICK_MM:g} mm.",
+        2.8,
+    )
+    return sheet.render()
+
+
 def part(name: str) -> str:
     """Top, front and right view of a small part, with its outer dimensions; 1:1."""
     views = {view: _outline(name, view) for view in ("top", "front", "right")}
@@ -201,7 +246,7 @@ def _outline(name: str, view: str) -> tuple[Point, Point, str]:
     return (min(xs), -max(ys)), (max(xs), -min(ys)), path
 
 
-MECHANISM = {"linkage.svg": linkage, "places.svg": places}
+MECHANISM = {"linkage.svg": linkage, "places.svg": places, "blade.svg": blade}
 
 if __name__ == "__main__":
     files = [Path(text) for text in sys.argv[1:] if not text.startswith("--")]

@@ -12,7 +12,7 @@ from rig.settings.load import load_settings
 from rig.settings.model import Settings
 
 TARGET = Path(__file__).parents[1] / "model" / "parameters.scad"
-SECTIONS = ("linkage", "screw", "beam", "board", "bag", "mechanics")
+SECTIONS = ("linkage", "screw", "beam", "board", "bag", "blade", "mechanics")
 
 
 def text_of(settings: Settings) -> str:

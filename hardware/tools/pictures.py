@@ -28,7 +28,13 @@ PICTURES: dict[str, tuple[str, str, str, tuple[str, ...]]] = {
         "660,0,380,84,0,6,2100",
         ("angle_deg=0", "show_board=false"),
     ),
-    "limits.png": ("rig.scad", "1100,800", "20,250,570,72,0,210,900", ("angle_deg=0",)),
+    "limits.png": ("rig.scad", "1100,800", "0,250,560,78,0,181,900", ("angle_deg=0",)),
+    "blade.png": (
+        "rig.scad",
+        "1300,850",
+        "520,330,630,70,0,60,1250",
+        ("angle_deg=0", "show_pushed=true"),
+    ),
     "parts.png": ("tray_of_parts.scad", "1300,850", "140,-60,10,45,0,20,800", ()),
 }
 """Name: model, size in pixels, camera (centre, turn, distance), definitions."""

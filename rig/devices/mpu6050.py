@@ -1,7 +1,7 @@
 """Driver for accelerometers of the MPU-6050 class.
 
-Registers and bits: InvenSense product specification PS-MPU-6000A and register map RM-MPU-6000A
-(FIFO and interrupt bits from memory).
+Registers and bits: InvenSense product specification PS-MPU-6000A and register map RM-MPU-6000A;
+FIFO and interrupt bits as in Linux, drivers/iio/imu/inv_mpu6050/inv_mpu_iio.h.
 """
 
 from struct import iter_unpack, unpack

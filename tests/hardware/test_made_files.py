@@ -5,13 +5,17 @@ import importlib
 import re
 import struct
 import sys
+from math import cos, hypot, pi, radians, sin
 from pathlib import Path
 from types import ModuleType
 
 import msgspec
 import pytest
 
+from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG
 from rig.motion.sizing import size
+from rig.procedures.quick import MEASURED_DEG, SCATTERS
+from rig.procedures.series import UNATTENDED_BAD_RUNS
 from rig.settings.load import load_settings
 from rig.settings.model import Settings
 
@@ -40,7 +44,7 @@ def test_parameters_of_the_model_are_the_settings() -> None:
     assert text("model/parameters.scad") == tool("parameters").text_of(Settings())
 
 
-@pytest.mark.parametrize("name", ["linkage.svg", "places.svg"])
+@pytest.mark.parametrize("name", ["linkage.svg", "places.svg", "blade.svg"])
 def test_drawings_are_of_these_settings(name: str) -> None:
     assert text(f"drawings/{name}") == tool("drawings").MECHANISM[name](Settings())
 
@@ -184,6 +188,44 @@ def test_the_firmware_notes_have_the_pin_map() -> None:
     page = (HARDWARE.parent / "firmware_notes" / "README.md").read_text(encoding="utf-8")
     assert page == tool("readme").filled(page, Settings())
     assert f"| `pins.step` | {Settings().pins.step} | 32 |" in page
+
+
+def test_figures_of_the_blade_are_those_of_the_code() -> None:
+    page, blade, bag = text("README.md"), WIRED["_blade"].blade, WIRED["_blade"].bag
+    gap = f"{blade.thickness_mm:g} + {blade.overshoot_mm:g} − {blade.springback_mm:g}"
+    assert f"overshoot − springback, here {gap} = {bag.gap_mm:g} mm" in page
+    assert f"blade moves, {blade.speed_mm_s:g} mm/s" in page
+    assert f"gpio={WIRED['_blade'].pins.blade_enable}=op,dl" in page
+    assert f"on a pulley of {blade.lead_mm:g} mm round" in page
+    force_n = 0.4 / (blade.lead_mm / 1000 / (2 * pi))
+    assert f"about {5 * round(force_n / 5):.0f} N" in page
+    assert f"agree within {MARGIN_DEG:g}°" in page
+    assert ENOUGH_RUNS == 10
+    assert "Make ten runs by hand" in page
+    assert UNATTENDED_BAD_RUNS == 3
+    assert "ends a series after three bad runs" in page
+    assert (MEASURED_DEG, SCATTERS) == (3.0, 3.0)
+    assert "goes fast to 3° and three\ntimes the scatter below" in page
+
+
+def test_the_prop_of_the_parts_list_reaches_from_level_to_the_soft_limit() -> None:
+    """Its length between pin and socket, from the numbers in the model; tubes of 500 mm."""
+    model, hinge = text("model/rig.scad"), Settings().mechanics.hinge_height_mm
+
+    def number(name: str) -> float:
+        match = re.search(rf"^{name} = ([\d.]+);", model, re.MULTILINE)
+        assert match is not None
+        return float(match[1])
+
+    at, drop, foot_z = number("prop_at"), number("prop_drop"), number("rail") + 6
+    lengths = []
+    for angle_deg in (0, 20, Settings().linkage.soft_limit_deg):
+        turn = radians(angle_deg)
+        x = at * cos(turn) + drop * sin(turn)
+        lengths.append(hypot(x - 600, hinge + at * sin(turn) - drop * cos(turn) - foot_z))
+    assert 500 + 15 < min(lengths)
+    assert max(lengths) < 2 * 500 - 60  # the tubes stay in each other by three widths
+    assert "28 × 2 and 22 × 2 mm, 500 mm each" in text("bom.csv")
 
 
 def test_every_file_that_the_readme_names_exists() -> None:

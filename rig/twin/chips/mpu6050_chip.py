@@ -1,6 +1,6 @@
 """A simulated MPU-6050: registers, big-endian samples at its own rate, FIFO of 1024 bytes.
 
-Register bits beyond scale and identity are from memory of the register map RM-MPU-6000A. The
+Register bits as in Linux, drivers/iio/imu/inv_mpu6050/inv_mpu_iio.h; reset values from memory. The
 filter and the noise belong to the world that supplies the acceleration.
 """
 
