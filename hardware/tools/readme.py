@@ -101,7 +101,7 @@ def pin_map(settings: Settings) -> str:
     rows = []
     for key in keys():
         number = getattr(settings.pins, key.name, None) if key.section == "pins" else None
-        if isinstance(number, bool) or (number is None and key.name not in ("beam_2", "buzzer")):
+        if key.name not in texts:
             continue
         way = "out" if key.name.startswith(outputs) else "in, pull-up"
         place = ["not wired", ""] if number is None else [str(number), str(HEADER_PIN[number])]

@@ -13,6 +13,7 @@ from rig.devices.lsm6 import KNOWN, bandwidth_divisor, rate_hz
 from rig.devices.pins import HEADER_LABELS
 from rig.devices.stepper import PRIORITY
 from rig.motion.sizing import size
+from rig.settings.checks import blade_pulses_per_mm
 from rig.settings.keys import keys
 from rig.settings.model import Settings
 
@@ -77,6 +78,16 @@ def test_figures_of_pulses() -> None:
     assert f"({min(rates):.0f} to {max(rates):.0f}\npulses/s" in PAGE
     assert f"`screw.max_pulse_rate_hz`, {settings.screw.max_pulse_rate_hz:,.0f}" in PAGE
     assert f"({settings.interlocks.late_pulse_ms:g} ms) ends the move" in PAGE
+
+
+def test_figures_of_the_blades_pulses() -> None:
+    settings = Settings()
+    per_mm = blade_pulses_per_mm(settings)
+    rate = settings.blade.speed_mm_s * per_mm
+    assert f"{rate:.0f} pulses/s at `blade.speed_mm_s` ({per_mm:g} pulses\na mm" in PAGE
+    assert f"{1 / per_mm:g} mm each" in PAGE
+    way_mm = settings.blade.speed_mm_s * settings.beam.response_ms / 1000
+    assert f"{way_mm:g} mm of way" in PAGE
 
 
 def test_files_that_the_notes_link_to_exist() -> None:
