@@ -26,6 +26,7 @@ PYPI=1 /opt/rig/bin/pip install --quiet "$source[pi]"  # PYPI=1: lgpio brings it
 ln -sf /opt/rig/bin/rig /usr/local/bin/rig
 [ -f /etc/rig/rig.toml ] || rig settings > /etc/rig/rig.toml
 chown -R rig: /etc/rig
-install -m 644 "$source/firmware_notes/rig-series.service" /etc/systemd/system/
+(cd /var/lib/rig && /opt/rig/bin/rig service --user rig --rig /etc/rig/rig.toml \
+    --out /var/lib/rig/runs > /etc/systemd/system/rig.service)
 su rig -s /bin/sh -c 'cd && rig sizing && rig check --twin'
 echo "Restart now. Then edit /etc/rig/rig.toml and run: rig check --still"

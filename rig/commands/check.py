@@ -14,10 +14,13 @@ if TYPE_CHECKING:
 
 def check(
     still: Annotated[
-        bool, typer.Option("--still", help="Leave out the small movement of the board.")
+        bool, typer.Option("--still", help="Leave out what moves the board and the blade.")
+    ] = False,
+    now: Annotated[
+        bool, typer.Option("--now", help="Nobody is near: move without waiting for start.")
     ] = False,
     timing: Annotated[
-        bool, typer.Option("--timing", help="Measure the evenness of step pulses; moves nothing.")
+        bool, typer.Option("--timing", help="Measure the evenness of step pulses, driver off.")
     ] = False,
     seconds: Annotated[
         float, typer.Option("--seconds", min=0.2, max=600, help="For each figure of --timing.")
@@ -28,19 +31,24 @@ def check(
     speed: Speed = "fast",
     json: Json = False,
 ) -> None:
-    """Test each part of the rig; moves the board by 2° and back. Exit code 1 if a part fails."""
+    """Test each part of the rig. Exit code 1 if a part fails.
+
+    Once start is pressed it homes the board, raises it by 2° and lowers it, and pushes the blade
+    out by 30 mm and back.
+    """
     from rig.clock import At, Task
     from rig.commands.options import say
     from rig.commands.run import CAUTION
     from rig.opening import OpenRig, open_rig
     from rig.procedures.runs import FIRST_LOOK_S, start_watching
-    from rig.procedures.selftest import Finding, self_test
+    from rig.procedures.selftest import self_test
+    from rig.procedures.selftest_moves import Finding
 
     def test(opened: OpenRig) -> Task[list[Finding]]:
         machine = opened.machine
         watchers = start_watching(machine)
         yield At(machine.clock.time_s() + FIRST_LOOK_S)
-        findings = yield from self_test(machine, move=not still)
+        findings = yield from self_test(machine, move=not still, ask=None if now else say)
         for watcher in watchers:
             watcher.cancel()
             yield from watcher.join()
@@ -93,9 +101,13 @@ def _check_timing(
     with tempfile.TemporaryDirectory() as folder, opened:
         found = opened.run(measure(folder))
     if json:
-        print_json({"timing": [timing._asdict() for timing in found]})
+        print_json({"pins": opened.source, "timing": [timing._asdict() for timing in found]})
     else:
-        print("Interval error in µs, with the angle sensor sampled and written beside:")
+        kind = "simulated pins" if twin else "this rig's own pins"
+        print(
+            f"Pulses on GPIO {settings.pins.step} of {kind}, the motor's driver kept off. Interval"
+            " error in µs, with the angle sensor sampled and written beside:"
+        )
         print(
             f"{'pulses/s':>8}  {'made by':<20} {'median':>9} {'99 %':>9} {'worst':>9} {'rate':>10}"
         )

@@ -66,7 +66,10 @@ def run(
     ] = False,
     unattended: Annotated[
         bool,
-        typer.Option("--unattended", help="Nobody watches: three bad runs in a row end it."),
+        typer.Option(
+            "--unattended",
+            help="Nobody watches, a blade places the bag: three bad runs in a row end it.",
+        ),
     ] = False,
     temperature: Annotated[
         str | None,
@@ -149,6 +152,11 @@ def run(
         )
     at_rates = () if rates is None else parse_rates(rates)
     settings = settings_of(rig)
+    if unattended and not settings.blade.fitted:
+        raise BadInputError(
+            "--unattended needs a blade, and these settings have none; run without --unattended and"
+            " press start for each run, or set `fitted = true` under [blade]."
+        )
     folder = out or Path(settings.files.runs)
     options = SeriesOptions(
         unattended=unattended,

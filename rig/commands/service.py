@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 UNIT = """\
-# Put this into /etc/systemd/system/rig.service, then:
+# Put this into /etc/systemd/system/rig.service (firmware_notes/setup.sh does), then:
 #   sudo systemctl daemon-reload && sudo systemctl enable --now rig
 # The log: journalctl -u rig -f
 
@@ -29,7 +29,7 @@ RuntimeDirectory=rig
 StateDirectory=rig
 Environment=LG_WD=/run/rig
 Environment=PYTHONUNBUFFERED=1
-ExecStart={command} run --service --unattended{rig} --repeat {repeat} --out {out}
+ExecStart={command} run --service{unattended}{rig} --repeat {repeat} --out {out}
 # However it ended, by a signal, the watchdog or a kill: the driver's enable line goes low.
 ExecStopPost={command} safe{rig}
 # The control loop says four times in that time that it is alive; its pulses end 2 s after it falls
@@ -53,7 +53,14 @@ WantedBy=multi-user.target
 
 
 def unit(
-    user: str, command: str, folder: Path, out: Path, rig_file: Path | None, repeat: int
+    user: str,
+    command: str,
+    folder: Path,
+    out: Path,
+    rig_file: Path | None,
+    repeat: int,
+    *,
+    unattended: bool,
 ) -> str:
     """The unit's text.
 
@@ -64,6 +71,7 @@ def unit(
         out: where run files go.
         rig_file: settings; None takes the usual places.
         repeat: runs in a series.
+        unattended: a blade places the bag; else start is pressed for each run.
     """
     rig = "" if rig_file is None else f" --rig {_quoted(rig_file)}"
     return UNIT.format(
@@ -72,6 +80,7 @@ def unit(
         folder=str(folder).replace("%", "%%"),
         out=_quoted(out),
         rig=rig,
+        unattended=" --unattended" if unattended else "",
         repeat=repeat,
     )
 
@@ -99,7 +108,8 @@ def service(
     """Print a systemd unit that makes a series at each press of the start button."""
     from rig.commands.options import settings_of
 
-    runs = out or Path(settings_of(rig).files.runs)
+    settings = settings_of(rig)
+    runs = out or Path(settings.files.runs)
     print(
         unit(
             user or getpass.getuser(),
@@ -108,6 +118,7 @@ def service(
             runs.absolute(),
             None if rig is None else rig.absolute(),
             repeat,
+            unattended=settings.blade.fitted,
         ),
         end="",
     )

@@ -21,6 +21,8 @@ FIRST_TOLERANCE_MM = 10.0
 LATER_TOLERANCE_MM = 2.0
 """And how far from where it was met the last time."""
 HYSTERESIS_MM = 1.5
+LEFT_MM = 10.0
+"""So far from its place by the steps, the blade must have closed the park switch."""
 """On the way back the beam is met again this near, or steps were lost."""
 REST_S = 0.5
 """Between push and way back: the fill comes to rest."""
@@ -67,6 +69,8 @@ class BladeAxis:
         place_mm = settings.beam.position_mm + settings.blade.thickness_mm - settings.board.catch_mm
         self._expected = place_mm * self.per_mm
         self._tolerance_mm = FIRST_TOLERANCE_MM
+        self._is_found = False
+        """Whether the count is known from the park switch."""
 
     def park(self, mover: Mover) -> Task[None]:
         """Bring the blade to its park place and switch its driver off.
@@ -75,26 +79,79 @@ class BladeAxis:
         the rig was opened.
         """
         stepper = self._stepper
-        if not self._machine.inputs.has_park_switch:
+        if self._machine.inputs.has_park_switch:
+            yield from self._find_switch(mover)
+            stepper.count, self._is_found = 0, True
+        else:
             yield from self._go(mover, 0)
-        elif not self._is_parked():
-            near = round(PARK_NEAR_MM * self.per_mm)
-            if stepper.count > near:
-                yield from self._go(mover, near, until_parked=True)
-            if not self._is_parked():
-                # Where it stands is known only after the first parking.
-                way_mm = PARK_OVERRUN_MM
-                if self._tolerance_mm == FIRST_TOLERANCE_MM:
-                    way_mm += self._settings.blade.travel_mm
-                low = min(stepper.count, near) - round(self.per_mm * (way_mm + PARK_NEAR_MM))
-                yield from self._go(mover, low, PARK_SPEED_MM_S, until_parked=True)
-            if not self._is_parked():
-                raise fault("blade_park", "The blade's park switch did not open.")
-            stepper.count = 0
         stepper.disable()
+
+    def _find_switch(self, mover: Mover) -> Task[None]:
+        """To the place near the switch by the steps, the rest slowly; all of it the first time."""
+        stepper = self._stepper
+        near = round(PARK_NEAR_MM * self.per_mm)
+        if stepper.count > near and (self._is_found or not self._is_parked()):
+            yield from self._go(mover, near, until_parked=not self._is_found)
+            if self._is_found and self._is_parked():
+                raise fault(
+                    "blade_park",
+                    f"The blade's park switch is open {PARK_NEAR_MM:g} mm before its place by the"
+                    " steps.",
+                )
+        if not self._is_parked():
+            way_mm = PARK_NEAR_MM + PARK_OVERRUN_MM
+            if not self._is_found:
+                way_mm += self._settings.blade.travel_mm
+            low = min(stepper.count, near) - round(self.per_mm * way_mm)
+            yield from self._go(mover, low, PARK_SPEED_MM_S, until_parked=True)
+        if not self._is_parked():
+            raise fault("blade_park", "The blade's park switch did not open.")
 
     def _is_parked(self) -> bool:
         return self._machine.inputs.blade_parked
+
+    def try_out(self, mover: Mover, way_mm: float) -> Task[float | None]:
+        """Park, go a little uphill, and park again.
+
+        Args:
+            mover: moves it.
+            way_mm: how far uphill; more than `LEFT_MM`, or leaving the switch is not seen.
+
+        Returns:
+            How far uphill of its place the park switch opened, in mm; None without one.
+
+        Raises:
+            StoppedError: a stop was asked for.
+            MachineFaultError: `blade_park`, or any other interlock.
+        """
+        yield from self.park(mover)
+        yield from self._go(mover, round(way_mm * self.per_mm), follow=self._leaving())
+        if not self._machine.inputs.has_park_switch:
+            yield from self.park(mover)
+            return None
+        yield from self._find_switch(mover)
+        off_mm = self._stepper.count / self.per_mm
+        yield from self.park(mover)
+        return off_mm
+
+    def _leaving(self) -> Callable[[], None]:
+        """To be called all along a move uphill from the park place: looks once."""
+        has_left = not self._machine.inputs.has_park_switch
+
+        def follow() -> None:
+            nonlocal has_left
+            if has_left or self._stepper.count <= LEFT_MM * self.per_mm:
+                return
+            has_left = True
+            if self._is_parked():
+                raise fault(
+                    "blade_park",
+                    f"The blade's park switch is still open {LEFT_MM:g} mm uphill of its place by"
+                    " the steps: the blade did not move, moved downhill, or the switch's wire is"
+                    " broken.",
+                )
+
+        return follow
 
     def push(self, mover: Mover) -> Task[Push]:
         """Push the bag uphill until the blade's back face is past the beam, and go back.
@@ -104,6 +161,8 @@ class BladeAxis:
             MachineFaultError: `blade_unseen`, `blade_stalled`, `blade_lost`, `blade_park`, or any
                 other interlock.
         """
+        mover.pushes += 1
+        mover.note("blade_push")
         clear, first_break = yield from self._up_to_clear(mover)
         top = clear + round(self._settings.blade.overshoot_mm * self.per_mm)
         yield from self._go(mover, top)
@@ -140,7 +199,7 @@ class BladeAxis:
             if not broken and abs(count - self._expected) <= tolerance:
                 stepper.request_stop("brake")
 
-        yield from self._go(mover, far, look=look)
+        yield from self._go(mover, far, look=look, follow=self._leaving())
         if clears and abs(clears[-1] - self._expected) <= tolerance:
             return clears[-1], None if was_broken else breaks[0]
         place_mm = self._expected / self.per_mm
@@ -173,9 +232,10 @@ class BladeAxis:
             breaks.append(self._stepper.count)
         below = self._expected - self.per_mm * (self._settings.blade.thickness_mm + PARK_NEAR_MM)
         yield from self._go(mover, max(0, round(below)), look=look)
-        yield from self.park(mover)
         if not breaks:
+            # Perhaps it went on uphill instead, and takes the bag with it: no step further.
             raise fault("blade_unseen", "The beam did not see the blade on its way back.")
+        yield from self.park(mover)
         return breaks[0]
 
     def _go(
@@ -186,8 +246,12 @@ class BladeAxis:
         *,
         look: Callable[[int, bool], None] = lambda *_: None,
         until_parked: bool = False,
+        follow: Callable[[], None] = lambda: None,
     ) -> Task[None]:
-        """Move to a count; `look` gets the count at each edge of the upper beam."""
+        """Move to a count; with `until_parked` no further than to the park switch.
+
+        `look` gets the count at each edge of the upper beam; `follow` is called all along.
+        """
         stepper = self._stepper
         plan: BladePlan = plan_blade(self._settings, stepper.count, to_count, speed_mm_s)
         late_s = self._settings.beam.response_ms * 1e-3
@@ -197,5 +261,6 @@ class BladeAxis:
                 look(plan.count_at(stepper.latest, item.t_s - late_s), item.active)
             if until_parked and self._is_parked():
                 stepper.request_stop("cut")
+            follow()
 
         yield from mover.move(plan, on_event, stepper)

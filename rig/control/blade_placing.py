@@ -140,7 +140,10 @@ class BladePlacing:
         yield from mover.move(machine.plan(linkage.soft_limit_deg, self._rate_deg_s), look)
         yield from mover.move(machine.plan(linkage.home_angle_deg, machine.lowering_rate_deg_s))
         machine.stepper.disable()
-        if not cleared_s:
+        if cleared_s:
+            mover.brought_down += 1
+            mover.note("bag_brought_down")
+        else:
             raise fault(
                 "bag_missing",
                 "The blade met no bag, and none passed the beam although the board was raised to"

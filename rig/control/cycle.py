@@ -44,8 +44,6 @@ class Cycle(Mover):
         self._request = request
         self._recorder = recorder
         self._placing = placing
-        self.pushes = 0
-        """How often the bag was pushed over the board."""
         self._cycle = machine.settings.cycle
 
     def run(self) -> Task[Outcome]:
@@ -131,7 +129,6 @@ class Cycle(Mover):
     def _place(self) -> Task[None]:
         self._machine.enter("placing")
         placed = yield from self._placing.place(self, self._request)
-        self.pushes = placed.pushes
         self._recorder.event("placed", self._clock.time_s(), **placed._asdict())
 
     def _dwell(self) -> Task[None]:

@@ -1,6 +1,7 @@
 """Faults by their cause: the error, the flag, and the table as the notes show it."""
 
-from rig.control.fault_table import ALL, FAULTS, MEASURING, RESPONSES, Fault
+from rig.control.fault_kinds import ALL, MEASURING, RESPONSES, Fault
+from rig.control.fault_table import FAULTS
 from rig.control.states import STATES
 from rig.errors import MachineFaultError
 from rig.runfile.model import Flag
@@ -37,6 +38,9 @@ def as_markdown() -> str:
         "Reset: the first cause is kept and shown until a person comes. In a command that has"
         " ended, giving a new command is the reset; in the service, a press of the start button is"
         " (a button that is held all along counts for nothing). Both begin with a homing.",
+        "",
+        "In `placing` something moves only where a blade is fitted: the blade, and the board for"
+        " the settle tilt or to bring the bag down. What a row says of moves counts there too.",
         "",
         "| cause | condition | states | does | noticed | flag | remedy |",
         "| --- | --- | --- | --- | --- | --- | --- |",

@@ -111,7 +111,7 @@ def _disk_nearly_full(machine: "Machine") -> str | None:
 
 def _clock_jump(machine: "Machine") -> str | None:
     jump_s = machine.host.clock_jump_s
-    if abs(jump_s) > CLOCK_JUMP_S:
+    if machine.is_moving and abs(jump_s) > CLOCK_JUMP_S:
         return f"The wall clock went {jump_s:+.0f} s away from the monotonic clock during a move."
     return None
 

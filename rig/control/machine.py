@@ -7,7 +7,7 @@ from typing import Any, NamedTuple, Self
 
 import msgspec
 
-from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
+from rig.calibration.apply import slopes_deg
 from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
 from rig.clock import At, Clock, Task
@@ -107,6 +107,8 @@ class Machine:
         self._open_pins = open_pins
         self._captured: list[Counts] | None = None
         self._batches: list[ImuBatch] | None = None
+        self.pin_factory: Any = None
+        """Makes gpiozero's pins; None while the machine is closed."""
         self._opened: list[Any] = []
         self.blade: Stepper | None = None
         """The blade's motor, count 0 at its park place; None without a blade."""
@@ -131,7 +133,7 @@ class Machine:
         settings = self.settings
         if self.lock is not None:
             self.lock.open()
-        factory = self._open_pins()
+        factory = self.pin_factory = self._open_pins()
         self._opened.append(factory)
         self.inputs = Inputs(self.clock, factory, settings.pins, self.events)
         self.blade = self._make_blade(factory)
@@ -156,8 +158,7 @@ class Machine:
     def close(self) -> None:
         """Motor off, then everything else; a device that fails to close hinders no other."""
         first: BaseException | None = None
-        devices = self._opened
-        self._opened = []
+        devices, self._opened, self.pin_factory = self._opened, [], None
         # The motors were opened right after the factory: they go first, all others backwards.
         rest = 3 if self.has_blade else 2
         for device in devices[1:rest] + devices[: rest - 1 : -1] + devices[:1]:
@@ -203,6 +204,11 @@ class Machine:
         else:
             return False
         return True
+
+    @property
+    def is_moving(self) -> bool:
+        """Whether a move of the board or of the blade is under way."""
+        return self.stepper.moving or (self.blade is not None and self.blade.moving)
 
     @property
     def has_blade(self) -> bool:
@@ -374,6 +380,4 @@ class Machine:
         if self.calibration is None:
             raise RuntimeError("without a calibration counts are no angle")
         mean = [sum(axis) / len(counts) for axis in zip(*counts, strict=True)]
-        gravity = gravity_g(self.calibration, mean, self.live.imu_temperature_c)
-        along = along_slope_deg(self.calibration, gravity)
-        return float(along), float(cross_slope_deg(self.calibration, gravity))
+        return slopes_deg(self.calibration, mean, self.live.imu_temperature_c)

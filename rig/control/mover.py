@@ -61,6 +61,10 @@ class Mover:
         self._clock = machine.clock
         self._writes_to = recorder
         self._beam_edges: deque[float] = deque(maxlen=FLICKER_EDGES)
+        self.pushes = 0
+        """How often the blade set out to push the bag; wears bag and board."""
+        self.brought_down = 0
+        """How often the bag slid only to come down to the catch again."""
 
     @property
     def _state(self) -> State:
@@ -125,8 +129,9 @@ class Mover:
             recorder.event(name, edge.t_s)
 
     def _watch_flicker(self, edge: Edge) -> None:
-        """In `placing` hands go through the beam; later nothing but the bag may."""
-        if self._state not in MEASURING | {"dwelling"}:
+        """Hands go through the beam while nothing moves in `placing`; later only bag and blade."""
+        is_placing = self._state == "placing" and self._machine.is_moving
+        if self._state not in MEASURING | {"dwelling"} and not is_placing:
             self._beam_edges.clear()
             return
         edges = self._beam_edges

@@ -18,8 +18,8 @@ ALLOWED: dict[State, frozenset[State]] = {
 
 STATES: tuple[State, ...] = get_args(State)
 
-MOVING: frozenset[State] = frozenset({"homing", "raising", "sliding", "lowering"})
-"""States in which the driver may be enabled."""
+MOVING: frozenset[State] = frozenset({"homing", "placing", "raising", "sliding", "lowering"})
+"""States in which a driver may be enabled; in `placing` only where a blade is fitted."""
 
 
 def check_transition(old: State, new: State) -> None:

@@ -17,6 +17,8 @@ class RunEnd(NamedTuple):
     t_s: float | None
     has_slid: bool
     """Whether the bag had begun to slide."""
+    pushes: int = 0
+    brought_down: int = 0
 
 
 def how_it_ended(path: Path) -> RunEnd:
@@ -37,4 +39,6 @@ def how_it_ended(path: Path) -> RunEnd:
         names[-1] if names else "parked",
         max(times, default=0.0),
         "sliding" in names,
+        sum(event.event == "blade_push" for event in run.events),
+        sum(event.event == "bag_brought_down" for event in run.events),
     )

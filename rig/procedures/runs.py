@@ -29,6 +29,7 @@ class MadeRun(NamedTuple):
     path: Path
     outcome: Outcome
     pushes: int = 0
+    brought_down: int = 0
 
 
 Before = Callable[[RunRequest], Task[RunRequest]]
@@ -157,4 +158,4 @@ def _one_run(
         recorder.flag(flag)
     cycle = Cycle(machine, request, recorder, placing)
     outcome = yield from cycle.run()
-    return MadeRun(path, outcome, cycle.pushes)
+    return MadeRun(path, outcome, cycle.pushes, cycle.brought_down)

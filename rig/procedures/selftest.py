@@ -1,40 +1,34 @@
 """The self-test: each part is asked in turn, and each answer is one line."""
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from statistics import mean, stdev
-from typing import NamedTuple
 
 from rig.clock import At, Task
 from rig.control.machine import Machine
-from rig.control.mover import Mover
-from rig.errors import RigError
+from rig.procedures.selftest_moves import Finding, try_moves
 
 LISTEN_S = 1.5
-MOVE_DEG = 2.0
 
 
-class Finding(NamedTuple):
-    """What one test found."""
-
-    name: str
-    is_good: bool
-    text: str
-
-
-def self_test(machine: Machine, *, move: bool) -> Task[list[Finding]]:
+def self_test(
+    machine: Machine, *, move: bool, ask: Callable[[str], None] | None = None
+) -> Task[list[Finding]]:
     """Task: test an opened machine.
 
     Args:
         machine: opened; its watching tasks must be running.
-        move: also make a small movement, 2° up and down again.
+        move: also home the board and move it, and the blade, a little.
+        ask: tells a person to press start, which is waited for before anything moves; None: the
+            person has said already that nobody is near.
     """
     findings = [*_disk(machine), *_inputs(machine), *_bus(machine)]
     findings += yield from _angle(machine)
     findings += _climate(machine)
     if move:
         if all(finding.is_good for finding in findings):
-            findings.append((yield from _movement(machine)))
+            findings += yield from try_moves(machine, ask)
         else:
             findings.append(
                 Finding("movement", False, "not tried, because something above is not right")
@@ -118,39 +112,3 @@ def _climate(machine: Machine) -> list[Finding]:
         return [Finding("climate sensor", False, "has not answered")]
     text = f"{live.temperature_c:.1f} °C, {live.relative_humidity_pct:.0f} %RH"
     return [Finding("climate sensor", True, f"{text}, {live.pressure_hpa or 0:.0f} hPa")]
-
-
-def _movement(machine: Machine) -> Task[Finding]:
-    """Up by some degrees and down again: do sensor and steps tell the same story?"""
-    stepper = machine.stepper
-    began = machine.live.angle_deg
-    if began is None:
-        return Finding("movement", False, "not tried: no calibrated angle")
-    stepper.count = round(float(machine.linkage.count_at(began)))
-    try:
-        up = yield from _go(machine, began + MOVE_DEG)
-        top = machine.live.angle_deg or 0.0
-        yield from _go(machine, began)
-    except RigError as error:
-        return Finding("movement", False, str(error))
-    finally:
-        stepper.disable()
-    rise = top - began
-    good = abs(rise - MOVE_DEG) < 0.1 * MOVE_DEG
-    text = f"{MOVE_DEG:g}° by steps, {rise:.2f}° by the sensor; worst pulse {up:.0f} µs late"
-    return Finding("movement", good, text)
-
-
-def _go(machine: Machine, to_angle_deg: float) -> Task[float]:
-    plan = machine.plan(to_angle_deg, machine.settings.motion.homing_rate_deg_s)
-    machine.stepper.take_worst_late_us()
-    mover = Mover(machine)
-    worst_us = 0.0
-
-    def look(_: object) -> None:
-        nonlocal worst_us
-        worst_us = max(worst_us, machine.stepper.take_worst_late_us())
-
-    yield from mover.move(plan, look)
-    yield from mover.wait_s(0.5)
-    return worst_us

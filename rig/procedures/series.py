@@ -180,9 +180,10 @@ class SeriesMaker:
                 outcome=run.outcome,
                 slid=run.outcome == "slid",
                 pushes=run.pushes,
+                brought_down=run.brought_down,
             )
         )
-        self._slides += run.outcome == "slid"
+        self._slides += (run.outcome == "slid") + run.brought_down
         result = self._analyse(run.path)
         self._hooks.made(run, result)
         self._figures.append(figures_of(result))

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import msgspec
 
@@ -63,23 +63,32 @@ class Begun(_Entry, tag="run", frozen=True, kw_only=True):
     face: str | None
 
 
-class Ended(_Entry, tag="ended", frozen=True, kw_only=True):
-    """A run's file has its last line."""
-
+class _Over(_Entry, frozen=True, kw_only=True):
     run_id: str
-    outcome: Outcome
     slid: bool
     pushes: int = 0
+    """How often the blade set out to push the bag."""
+    brought_down: int = 0
+    """How often the bag slid only to come down to the catch again."""
+
+    @property
+    def slides(self) -> int:
+        """How often the bag slid over the board."""
+        return self.slid + self.brought_down
 
 
-class Cut(_Entry, tag="cut", frozen=True, kw_only=True):
+class Ended(_Over, tag="ended", frozen=True, kw_only=True):
+    """A run's file has its last line."""
+
+    outcome: Outcome
+
+
+class Cut(_Over, tag="cut", frozen=True, kw_only=True):
     """The end of a run's story that its file could not tell: it was cut off."""
 
-    run_id: str
     state: State | None
     """The last state in the file; None when the file never came to be."""
     t_s: float | None
-    slid: bool
 
 
 class Closed(_Entry, tag="closed", frozen=True, kw_only=True):
@@ -205,14 +214,15 @@ class SeriesLog:
         cuts = []
         for begun in [e for e in self.entries if isinstance(e, Begun) and e.run_id not in told]:
             end = how_it_ended(self.folder / begun.run_file)
+            wear: dict[str, Any] = {
+                "slid": end.has_slid,
+                "pushes": end.pushes,
+                "brought_down": end.brought_down,
+            }
             if end.outcome is not None:
-                self.add(
-                    Ended(at=stamp(at), run_id=begun.run_id, outcome=end.outcome, slid=end.has_slid)
-                )
+                self.add(Ended(at=stamp(at), run_id=begun.run_id, outcome=end.outcome, **wear))
                 continue
-            cut = Cut(
-                at=stamp(at), run_id=begun.run_id, state=end.state, t_s=end.t_s, slid=end.has_slid
-            )
+            cut = Cut(at=stamp(at), run_id=begun.run_id, state=end.state, t_s=end.t_s, **wear)
             self.add(cut)
             cuts.append((begun, cut))
         return cuts
@@ -235,7 +245,7 @@ class SeriesLog:
         slides = 0
         for begun in self._of(planned.series_id):
             end = ends.get(begun.run_id)
-            slides += end is not None and end.slid
+            slides += 0 if end is None else end.slides
             if isinstance(end, Ended) and end.outcome in COUNTED:
                 counted[begun.repeat] = begun.run_file
         return OpenSeries(planned=planned, counted=counted, slides=slides)
@@ -252,8 +262,8 @@ class SeriesLog:
         }
         ends = [e for e in self.entries if isinstance(e, Ended | Cut) and e.run_id in mine]
         return Wear(
-            slides=sum(e.slid for e in ends),
-            pushes=sum(e.pushes for e in ends if isinstance(e, Ended)),
+            slides=sum(e.slides for e in ends),
+            pushes=sum(e.pushes for e in ends),
         )
 
 

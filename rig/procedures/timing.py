@@ -1,7 +1,8 @@
 """How evenly this computer can make step pulses, beside two ways in which one might make them.
 
-The pins are simulated ones, so nothing moves; what is measured is when the program gets to write
-to them, while the angle sensor is sampled and its samples are written to a file.
+The pulses go to the step pin of the opened rig, real or simulated, with the motor's driver off, so
+nothing moves. What is measured is when the program gets to write to the pin, while the angle sensor
+is sampled and its samples are written to a file.
 """
 
 import time
@@ -11,7 +12,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from gpiozero import DigitalOutputDevice
-from gpiozero.pins.mock import MockFactory, MockPin
 from numpy.typing import NDArray
 
 from rig.clock import At, Task
@@ -46,6 +46,8 @@ def measure_timing(
 ) -> Task[list[Timing]]:
     """Task: measure all ways at all rates, one after the other, under the same load.
 
+    The machine's own stepper is closed, its driver off; the machine can move no more.
+
     Args:
         machine: opened, on a real clock, with its watching tasks running.
         request: for the header of the file that the samples go to.
@@ -66,6 +68,7 @@ def measure_timing(
         WAY_BLINK: _blink,
     }
     found = []
+    machine.stepper.close()
     try:
         for rate_hz in RATES_HZ:
             for way, make in ways.items():
@@ -98,60 +101,71 @@ class _Even:
         return self.times_s[:index]
 
 
+class _Unpowered(Stepper):
+    """Makes pulses although its driver stays off."""
+
+    @property
+    def enabled(self) -> bool:
+        """As `Stepper.move` wants it; the enable line is low all along."""
+        return True
+
+
 def _own(machine: Machine, rate_hz: int, n: int) -> Task[list[float]]:
-    """The train that moves the board, on simulated pins; a task beside it takes the times."""
-    pins, screw = machine.settings.pins, machine.settings.screw
-    factory = MockFactory(pin_class=_Stamped)
-    stepper = Stepper(machine.clock, factory, pins, screw, late_pulse_ms=200.0)
+    """The train that moves the board; times are taken where it looks at the stop's level."""
+    settings = machine.settings
+    times: list[float] = []
+
+    def stamp() -> bool:
+        times.append(time.monotonic())
+        return False
+
+    stepper = _Unpowered(
+        machine.clock,
+        machine.pin_factory,
+        settings.pins,
+        settings.screw,
+        late_pulse_ms=200.0,
+        must_stop=stamp,
+    )
     with stepper:
-        stepper.enable()
         yield from stepper.move(_Even(rate_hz, n))
-        times = _stamps(factory, pins.step)
-    factory.reset()
     return times
 
 
 def _sleep(machine: Machine, rate_hz: int, n: int) -> Task[list[float]]:
-    factory = MockFactory(pin_class=_Stamped)
-    clock, number = machine.clock, machine.settings.pins.step
+    clock = machine.clock
     yield At(clock.time_s())
-    with DigitalOutputDevice(number, pin_factory=factory) as device:
+    stamps: list[float] = []
+    with _driver_off(machine), _Stamped(machine, stamps) as device:
         for _ in range(n):
             device.on()
             clock.pause_s(0.5 / rate_hz)
             device.off()
             clock.pause_s(0.5 / rate_hz)
-        times = _stamps(factory, number)
-    factory.reset()
-    return times
+    return stamps
 
 
 def _blink(machine: Machine, rate_hz: int, n: int) -> Task[list[float]]:
-    factory = MockFactory(pin_class=_Stamped)
-    number = machine.settings.pins.step
     yield At(machine.clock.time_s())
-    with DigitalOutputDevice(number, pin_factory=factory) as device:
+    stamps: list[float] = []
+    with _driver_off(machine), _Stamped(machine, stamps) as device:
         device.blink(0.5 / rate_hz, 0.5 / rate_hz, n=n, background=False)
-        times = _stamps(factory, number)
-    factory.reset()
-    return times
+    return stamps
 
 
-class _Stamped(MockPin):  # type: ignore[misc] # gpiozero has no types
-    """Keeps the time of each rising edge and nothing else."""
-
-    def __init__(self, factory: Any, info: Any) -> None:
-        super().__init__(factory, info)
-        self.rises: list[float] = []
-        self._state: bool
-
-    def _change_state(self, value: bool) -> bool:
-        changed = bool(self._state != value)
-        self._state = value
-        if changed and value:
-            self.rises.append(time.monotonic())
-        return changed
+def _driver_off(machine: Machine) -> DigitalOutputDevice:
+    """Hold the enable line low."""
+    return DigitalOutputDevice(machine.settings.pins.enable, pin_factory=machine.pin_factory)
 
 
-def _stamps(factory: Any, number: int) -> list[float]:
-    return list(factory.pin(f"GPIO{number}").rises)
+class _Stamped(DigitalOutputDevice):  # type: ignore[misc] # gpiozero has no types
+    """The step line; notes the time just before each rising edge."""
+
+    def __init__(self, machine: Machine, stamps: list[float]) -> None:
+        self._stamps = stamps
+        super().__init__(machine.settings.pins.step, pin_factory=machine.pin_factory)
+
+    def _write(self, value: Any) -> None:
+        if value:
+            self._stamps.append(time.monotonic())
+        super()._write(value)

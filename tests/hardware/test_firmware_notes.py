@@ -20,7 +20,7 @@ from rig.settings.model import Settings
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 PAGE = (NOTES / "README.md").read_text(encoding="utf-8")
 SETUP = (NOTES / "setup.sh").read_text(encoding="utf-8")
-UNIT = (NOTES / "rig-series.service").read_text(encoding="utf-8")
+UNIT = (NOTES / "rig.service").read_text(encoding="utf-8")
 
 
 def test_set_up_has_at_most_32_lines_and_reads_as_shell() -> None:
@@ -36,7 +36,7 @@ def test_the_enable_line_is_the_same_everywhere() -> None:
     enable = Settings().pins.enable
     assert f"gpio={enable}=op,dl" in SETUP
     assert f"gpio={enable}=op,dl" in PAGE
-    assert f"pinctrl set {enable} op dl" in UNIT
+    assert "ExecStopPost=/opt/rig/bin/rig safe" in UNIT, "the line goes low after any end"
     assert f"pinctrl set {enable} op dl" in PAGE
 
 

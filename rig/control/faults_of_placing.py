@@ -1,0 +1,84 @@
+"""Faults of the beam, the bag, and the blade that places it."""
+
+from rig.control.fault_kinds import CHECK, Fault
+
+PLACING: tuple[Fault, ...] = (
+    Fault(
+        "beam_broken_before_raise",
+        "the beam is broken when the raise should begin",
+        frozenset({"placing", "dwelling"}),
+        "cut",
+        "before the first pulse",
+        "beam_fault",
+        "Move the bag uphill, take away what stands in the beam, shade it from the sun. " + CHECK,
+    ),
+    Fault(
+        "blade_unseen",
+        "the beam does not see the blade pass",
+        frozenset({"placing"}),
+        "cut",
+        "when the blade is past the beam by its steps",
+        "beam_fault",
+        "Check that the blade moves (its motor, driver, belts), and the beam (`rig check`). "
+        + CHECK,
+    ),
+    Fault(
+        "blade_stalled",
+        "the beam stays broken where the blade should have cleared it",
+        frozenset({"placing"}),
+        "cut",
+        "10 mm beyond that place the first time, 2 mm later",
+        None,
+        "Look for what holds the blade or stands in the beam; push the blade to its park place. "
+        + CHECK,
+    ),
+    Fault(
+        "blade_lost",
+        "the blade meets the beam elsewhere than it should: steps lost, or not parked",
+        frozenset({"placing"}),
+        "cut",
+        "when it has passed the beam, there and back",
+        None,
+        "Push the blade to its park place, look for what holds it, check `blade.lead_mm` and"
+        " `board.catch_mm`. " + CHECK,
+    ),
+    Fault(
+        "blade_park",
+        "the blade's park switch does not open at its place, or does not close away from it",
+        frozenset({"placing"}),
+        "cut",
+        "5 mm beyond the place where it should open (its whole travel the first time), 8 mm before"
+        " it, and on the way up 10 mm after it",
+        None,
+        "Check the switch, its wire, what may hold the blade, its motor and"
+        " `pins.blade_uphill_is_high`. " + CHECK,
+    ),
+    Fault(
+        "bag_missing",
+        "the blade meets no bag, and none slides past the beam",
+        frozenset({"placing"}),
+        "cut",
+        "when the board has been raised to its soft limit for it",
+        None,
+        "Lay the bag against the parked blade; look whether it fell off or sticks to the board. "
+        + CHECK,
+    ),
+    Fault(
+        "bag_not_placed",
+        "the blade does not bring the bag to its place",
+        frozenset({"placing"}),
+        "cut",
+        "after `blade.tries` pushes",
+        None,
+        "Lay the bag flat and straight against the parked blade. " + CHECK,
+    ),
+    Fault(
+        "beam_flicker",
+        "the beam breaks and clears again and again",
+        frozenset({"placing", "dwelling", "raising", "sliding"}),
+        "cut",
+        "at the 12th edge within a second",
+        "beam_fault",
+        "Shade the receiver from the sun and lamps, aim it, check its wire. " + CHECK,
+    ),
+)
