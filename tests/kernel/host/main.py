@@ -16,21 +16,21 @@ def main() -> int:
     try:
         parts = find_parts()
         packages = pi_packages(parts.folder)
+        with tempfile.TemporaryDirectory(prefix="rig-kernel-") as share:
+            return run_in_guest(
+                parts,
+                Path(share),
+                ["/bin/bash", str(REPO / "tests/kernel/guest/start"), *sys.argv[1:]],
+                {
+                    "RIG_PYTHON": os.path.abspath(sys.executable),
+                    "PYTHONPATH": f"{REPO}:{packages}",
+                    "RIG_REPO": str(REPO),
+                    "RIG_PACKAGES": str(packages),
+                },
+            )
     except CannotRunError as reason:
         print(f"kernel tests skipped: {reason}", flush=True)
         return 1 if os.environ.get("RIG_KERNEL") == "must" else 0
-    with tempfile.TemporaryDirectory(prefix="rig-kernel-") as share:
-        return run_in_guest(
-            parts,
-            Path(share),
-            ["/bin/bash", str(REPO / "tests/kernel/guest/start"), *sys.argv[1:]],
-            {
-                "RIG_PYTHON": os.path.abspath(sys.executable),
-                "PYTHONPATH": f"{REPO}:{packages}",
-                "RIG_REPO": str(REPO),
-                "RIG_PACKAGES": str(packages),
-            },
-        )
 
 
 if __name__ == "__main__":

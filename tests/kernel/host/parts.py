@@ -8,6 +8,7 @@ they are fetched, built and kept outside of it.
 import hashlib
 import lzma
 import os
+import platform
 import re
 import shutil
 import subprocess
@@ -58,9 +59,12 @@ PINS = "simpins"
 RECIPE = 1
 """Counted up when the way of building changes, so that what was built before is left alone."""
 
+APT_GET = ("apt-get", "-o", "Acquire::Retries=1", "-o", "Acquire::http::Timeout=20")
+
 INIT = Path(__file__).resolve().parents[1] / "guest/init"
 PROJECT = Path(__file__).resolve().parents[3] / "pyproject.toml"
-PACKAGES_TIME_OUT_S = 1200.0
+PACKAGES_TIME_OUT_S = 600.0
+"""Of one step: fetching packages, building."""
 
 
 class CannotRunError(Exception):
@@ -81,8 +85,11 @@ def find_parts() -> Parts:
     Raises:
         CannotRunError: something that is needed is not to be had.
     """
-    if os.uname().machine != "x86_64" or not shutil.which("apt-get"):
-        raise CannotRunError("they need an x86-64 machine with Debian's packages")
+    system = _system()
+    if os.uname().machine != "x86_64" or system != "debian 12" or not shutil.which("apt-get"):
+        raise CannotRunError(
+            f"they need Debian 12 on x86-64, and this is {system} on {os.uname().machine}"
+        )
     _install([package for tool, package in TOOLS.items() if not shutil.which(tool)])
     folder = _cache()
     made_of = repr((RECIPE, MODULES, OPTIONS, SOURCES, INIT.read_text()))
@@ -113,10 +120,22 @@ def pi_packages(folder: Path) -> Path:
     return packages
 
 
+def _system() -> str:
+    try:
+        release = platform.freedesktop_os_release()
+    except OSError:
+        return platform.system()
+    return f"{release.get('ID')} {release.get('VERSION_ID', '')}".strip()
+
+
 def _cache() -> Path:
     root = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
     folder = Path(os.environ.get("RIG_KERNEL_CACHE") or Path(root) / "rig-kernel")
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        tempfile.TemporaryFile(dir=folder).close()
+    except OSError as error:
+        raise CannotRunError(f"{folder} cannot be written ({error.strerror})") from error
     return folder
 
 
@@ -126,11 +145,11 @@ def _install(packages: Sequence[str]) -> None:
     names = " ".join(packages)
     if os.geteuid() != 0:
         raise CannotRunError(f"missing programs: run `sudo apt-get install {names}`")
-    command = ["apt-get", "install", "-y", "-q", "--no-install-recommends", *packages]
+    command = [*APT_GET, "install", "-y", "-q", "--no-install-recommends", *packages]
     try:
         _run(command, names)
     except CannotRunError:
-        _run(["apt-get", "update", "-q"], "the list of packages")
+        _run([*APT_GET, "update", "-q"], "the list of packages")
         _run(command, names)
 
 
@@ -147,7 +166,7 @@ def _kernel_release() -> tuple[str, str]:
         if depends:
             return depends[1], depends[2]
         if not is_last and os.geteuid() == 0:
-            _run(["apt-get", "update", "-q"], "the list of packages")
+            _run([*APT_GET, "update", "-q"], "the list of packages")
     raise CannotRunError("Debian 12's kernel package linux-image-amd64 (6.1) is not to be had")
 
 
@@ -165,11 +184,11 @@ def _build(folder: Path, recipe: str, release: str, version: str) -> Path:
         named = [f"{package}={version}" for package in packages]
         print(f"kernel tests: fetching Debian's kernel {release} (once)", flush=True)
         try:
-            _run(["apt-get", "download", "-q", *named], "the kernel's packages", work)
+            _run([*APT_GET, "download", "-q", *named], "the kernel's packages", work)
         except CannotRunError:
             if os.geteuid() == 0:
-                _run(["apt-get", "update", "-q"], "the list of packages")
-            _run(["apt-get", "download", "-q", *named], "the kernel's packages", work)
+                _run([*APT_GET, "update", "-q"], "the list of packages")
+            _run([*APT_GET, "download", "-q", *named], "the kernel's packages", work)
         debs = {deb.name.split("_")[0]: deb for deb in work.glob("*.deb")}
         size_mb = sum(deb.stat().st_size for deb in debs.values()) / 1e6
         print(f"kernel tests: {size_mb:.0f} MB fetched, building", flush=True)
@@ -255,7 +274,7 @@ def _run(command: Sequence[str], what: str, folder: Path | None = None) -> None:
             check=False,
         )
     except (OSError, subprocess.TimeoutExpired) as error:
-        raise CannotRunError(f"{what} is not to be had ({error})") from error
+        raise CannotRunError(f"{what}: not to be had ({error})") from error
     if done.returncode:
         last = (done.stderr.strip() or done.stdout.strip() or "no message").splitlines()[-1]
-        raise CannotRunError(f"{what} is not to be had ({last})")
+        raise CannotRunError(f"{what}: not to be had ({last})")
