@@ -1,25 +1,21 @@
-"""The opened rig: its devices, what they see, and the tasks that keep looking."""
+"""The opened rig: its devices, its motors, and what keeps them from moving."""
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
 import msgspec
 
-from rig.calibration.apply import slopes_deg
 from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
-from rig.clock import At, Clock, Task
+from rig.clock import Clock
 from rig.control.host import Host
-from rig.control.live import Live
 from rig.control.lock import RigLock
 from rig.control.progress_watch import ProgressWatch
-from rig.control.recorder import Recorder
-from rig.control.sensor_health import SensorHealth
+from rig.control.senses import Senses
 from rig.devices.bus import Bus
-from rig.devices.climate import ClimateReading, ClimateSensor
-from rig.devices.imu import Counts, Imu, ImuBatch
+from rig.devices.climate import ClimateSensor
+from rig.devices.imu import Imu
 from rig.devices.inputs import Inputs
 from rig.devices.lamp import StateLamp
 from rig.devices.open_imu import make_imu
@@ -31,10 +27,6 @@ from rig.runfile.model import State
 from rig.settings.checks import lowering_rate_deg_s
 from rig.settings.model import Settings
 
-SAMPLE_PERIOD_S = 0.04
-RESTING_PERIOD_S = 0.2
-"""While nothing moves the sensor is read less often; its own store holds the samples."""
-IMU_TEMPERATURE_PERIOD_S = 2.0
 CONTROL_SILENCE_S = 2.0
 """Pulses go on only while the control loop shows a sign of life this often; a slow disk may hold
 it up for a while."""
@@ -46,7 +38,7 @@ class StopRequest(NamedTuple):
     reason: str
 
 
-class Machine:
+class Machine(Senses):
     """All devices of one rig and the latest that they saw.
 
     The constructor touches no hardware; `with machine:` opens the devices and closes them, the
@@ -72,16 +64,12 @@ class Machine:
         host: Host | None = None,
         lock: RigLock | None = None,
     ) -> None:
-        self.clock = clock
+        super().__init__(clock, settings, calibration)
         self.host = host or Host(clock)
         self.lock = lock
-        self.settings = settings
-        self.calibration = calibration
         self.bus = bus
         self.linkage = Linkage(settings.linkage, settings.screw)
-        self.live = Live()
         self.events = clock.queue()
-        self.recorder: Recorder | None = None
         self.opened_s = 0.0
         self.is_homed = False
         self.allow_overdue = False
@@ -94,7 +82,6 @@ class Machine:
         """The first fault since the last reset; nothing moves while there is one."""
         self.last_run_reason: MachineFaultError | None = None
         """Why no other run may begin after the present one."""
-        self.doubtful_climates = 0
         self.mismatch_since_s: float | None = None
         """Since when sensor and steps differ."""
         self.cut_by: str | None = None
@@ -103,10 +90,7 @@ class Machine:
         self.on_beat: Callable[[], None] = lambda: None
         """Called with every sign of life of the control loop."""
         self._beat_s = clock.time_s()
-        self._health: SensorHealth | None = None
         self._open_pins = open_pins
-        self._captured: list[Counts] | None = None
-        self._batches: list[ImuBatch] | None = None
         self.pin_factory: Any = None
         """Makes gpiozero's pins; None while the machine is closed."""
         self._opened: list[Any] = []
@@ -152,7 +136,7 @@ class Machine:
         for device in (*motors, self.lamp, self.inputs, self.bus, self.imu, self.climate):
             device.open()
             self._opened.append(device)
-        self._begin_health()
+        self.begin_health()
         self.opened_s = self.clock.time_s()
 
     def close(self) -> None:
@@ -170,22 +154,6 @@ class Machine:
             self.lock.close()
         if first is not None:
             raise first
-
-    def _begin_health(self) -> None:
-        self._health = SensorHealth(self.imu.counts_per_g, self.imu.setup.rate_hz)
-
-    @contextmanager
-    def sensor_in_hand(self) -> Iterator[None]:
-        """While this lasts nothing that the angle sensor shows is a fault: somebody turns it."""
-        self._health = None
-        try:
-            yield
-        finally:
-            self._begin_health()
-
-    def sensor_problem(self) -> MachineFaultError | None:
-        """What is wrong with the angle sensor's newest samples, if anything."""
-        return None if self._health is None else self._health.problem
 
     def beat(self) -> None:
         """A sign of life of the control loop; without one the pulses end."""
@@ -257,7 +225,7 @@ class Machine:
         for device in (self.imu, self.climate):
             device.close()
             device.open()
-        self._begin_health()
+        self.begin_health()
         self.live.angle_deg = self.live.angle_seen_s = None
         self.opened_s = self.clock.time_s()
         self.doubtful_climates, self.last_run_reason = 0, None
@@ -292,92 +260,3 @@ class Machine:
         self.live.state = state
         self.live.wants = ""
         self.lamp.show(state)
-
-    def watch_angle(self) -> Task[None]:
-        """Task: read the angle sensor without end, for the file and for the interlocks."""
-        self.imu.start()
-        due = self.clock.time_s()
-        next_temperature_s = due
-        while True:
-            if due >= next_temperature_s:
-                self.live.imu_temperature_c = self.imu.temperature_c()
-                self.imu.verify()
-                next_temperature_s = due + IMU_TEMPERATURE_PERIOD_S
-            for batch in self.imu.read_batches():
-                self._take(batch)
-            period_s = SAMPLE_PERIOD_S if self.stepper.moving else RESTING_PERIOD_S
-            due = max(due + period_s, self.clock.time_s())
-            yield At(due)
-
-    def _take(self, batch: ImuBatch) -> None:
-        recorder, captured = self.recorder, self._captured
-        if recorder is not None:
-            recorder.samples(batch.t_s, batch.dt_s, batch.counts, self.live.imu_temperature_c)
-        if captured is not None:
-            captured.extend(batch.counts)
-        if self._batches is not None:
-            self._batches.append(batch)
-        if self.calibration is not None:
-            self.live.angle_deg, self.live.cross_slope_deg = self.angles_deg(batch.counts)
-        if self._health is not None:
-            self._health.feed(batch.counts, self.live.angle_deg)
-        self.live.angle_seen_s = batch.t_s + len(batch.counts) * batch.dt_s
-
-    def watch_climate(self) -> Task[None]:
-        """Task: read the climate without end."""
-        while True:
-            reading = self.climate.read()
-            self.live.temperature_c = reading.temperature_c
-            self.live.relative_humidity_pct = reading.relative_humidity_pct
-            self.live.pressure_hpa = reading.pressure_hpa
-            is_good = (
-                reading.temperature_c is not None and reading.relative_humidity_pct is not None
-            )
-            self.doubtful_climates = 0 if is_good else self.doubtful_climates + 1
-            self._record_climate(reading)
-            yield At(self.clock.time_s() + self.settings.cycle.climate_interval_s)
-
-    def _record_climate(self, reading: ClimateReading) -> None:
-        if self.recorder is not None:
-            # No sensor on the surface yet: the chip on the cradle stands in, marked as such.
-            self.recorder.climate(
-                self.clock.time_s(),
-                reading,
-                self.live.imu_temperature_c,
-                None if self.live.imu_temperature_c is None else "imu",
-            )
-
-    @contextmanager
-    def listening(self, counts: list[Counts]) -> Iterator[None]:
-        """While this lasts, every sample is also appended to `counts`."""
-        self._captured = counts
-        try:
-            yield
-        finally:
-            self._captured = None
-
-    @contextmanager
-    def listening_with_times(self, batches: list[ImuBatch]) -> Iterator[None]:
-        """While this lasts, every batch is also appended to `batches`, with its times."""
-        self._batches = batches
-        try:
-            yield
-        finally:
-            self._batches = None
-
-    def angles_deg(self, counts: Sequence[Counts]) -> tuple[float, float]:
-        """Inclination and cross slope from the mean of some counts, signed, in degrees.
-
-        Raises:
-            MachineFaultError: there are no counts.
-        """
-        if not counts:
-            raise MachineFaultError(
-                "imu_silent",
-                "The angle sensor gave no sample.",
-                "Check the sensor's cable and run `rig check`.",
-            )
-        if self.calibration is None:
-            raise RuntimeError("without a calibration counts are no angle")
-        mean = [sum(axis) / len(counts) for axis in zip(*counts, strict=True)]
-        return slopes_deg(self.calibration, mean, self.live.imu_temperature_c)

@@ -1,0 +1,156 @@
+"""What the sensors of an opened rig see: the tasks that keep reading them, and who listens."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+from rig.calibration.apply import slopes_deg
+from rig.calibration.model import Calibration
+from rig.clock import At, Clock, Task
+from rig.control.live import Live
+from rig.control.recorder import Recorder
+from rig.control.sensor_health import SensorHealth
+from rig.devices.climate import ClimateReading, ClimateSensor
+from rig.devices.imu import Counts, Imu, ImuBatch
+from rig.errors import MachineFaultError
+from rig.settings.model import Settings
+
+SAMPLE_PERIOD_S = 0.04
+RESTING_PERIOD_S = 0.2
+"""While nothing moves the sensor is read less often; its own store holds the samples."""
+IMU_TEMPERATURE_PERIOD_S = 2.0
+
+
+class Senses:
+    """The machine's angle and climate sensors, and the latest that they saw.
+
+    Args:
+        clock: the clock that all tasks run on.
+        settings: the rig's settings.
+        calibration: of the angle sensor; without one no angle is known.
+    """
+
+    imu: Imu
+    climate: ClimateSensor
+
+    def __init__(self, clock: Clock, settings: Settings, calibration: Calibration | None) -> None:
+        self.clock = clock
+        self.settings = settings
+        self.calibration = calibration
+        self.live = Live()
+        self.recorder: Recorder | None = None
+        self.doubtful_climates = 0
+        """Readings in a row without a believable temperature and humidity."""
+        self._health: SensorHealth | None = None
+        self._captured: list[Counts] | None = None
+        self._batches: list[ImuBatch] | None = None
+
+    @property
+    def is_moving(self) -> bool:
+        """Whether a motor moves; then the angle sensor is read more often."""
+        raise NotImplementedError
+
+    def begin_health(self) -> None:
+        """Judge the angle sensor by its samples from now on."""
+        self._health = SensorHealth(self.imu.counts_per_g, self.imu.setup.rate_hz)
+
+    @contextmanager
+    def sensor_in_hand(self) -> Iterator[None]:
+        """While this lasts nothing that the angle sensor shows is a fault: somebody turns it."""
+        self._health = None
+        try:
+            yield
+        finally:
+            self.begin_health()
+
+    def sensor_problem(self) -> MachineFaultError | None:
+        """What is wrong with the angle sensor's newest samples, if anything."""
+        return None if self._health is None else self._health.problem
+
+    def watch_angle(self) -> Task[None]:
+        """Task: read the angle sensor without end, for the file and for the interlocks."""
+        self.imu.start()
+        due = self.clock.time_s()
+        next_temperature_s = due
+        while True:
+            if due >= next_temperature_s:
+                self.live.imu_temperature_c = self.imu.temperature_c()
+                self.imu.verify()
+                next_temperature_s = due + IMU_TEMPERATURE_PERIOD_S
+            for batch in self.imu.read_batches():
+                self._take(batch)
+            period_s = SAMPLE_PERIOD_S if self.is_moving else RESTING_PERIOD_S
+            due = max(due + period_s, self.clock.time_s())
+            yield At(due)
+
+    def _take(self, batch: ImuBatch) -> None:
+        recorder, captured = self.recorder, self._captured
+        if recorder is not None:
+            recorder.samples(batch.t_s, batch.dt_s, batch.counts, self.live.imu_temperature_c)
+        if captured is not None:
+            captured.extend(batch.counts)
+        if self._batches is not None:
+            self._batches.append(batch)
+        if self.calibration is not None:
+            self.live.angle_deg, self.live.cross_slope_deg = self.angles_deg(batch.counts)
+        if self._health is not None:
+            self._health.feed(batch.counts, self.live.angle_deg)
+        self.live.angle_seen_s = batch.t_s + len(batch.counts) * batch.dt_s
+
+    def watch_climate(self) -> Task[None]:
+        """Task: read the climate without end."""
+        while True:
+            reading = self.climate.read()
+            self.live.temperature_c = reading.temperature_c
+            self.live.relative_humidity_pct = reading.relative_humidity_pct
+            self.live.pressure_hpa = reading.pressure_hpa
+            is_good = (
+                reading.temperature_c is not None and reading.relative_humidity_pct is not None
+            )
+            self.doubtful_climates = 0 if is_good else self.doubtful_climates + 1
+            self._record_climate(reading)
+            yield At(self.clock.time_s() + self.settings.cycle.climate_interval_s)
+
+    def _record_climate(self, reading: ClimateReading) -> None:
+        if self.recorder is not None:
+            # No sensor on the surface yet: the chip on the cradle stands in, marked as such.
+            self.recorder.climate(
+                self.clock.time_s(),
+                reading,
+                self.live.imu_temperature_c,
+                None if self.live.imu_temperature_c is None else "imu",
+            )
+
+    @contextmanager
+    def listening(self, counts: list[Counts]) -> Iterator[None]:
+        """While this lasts, every sample is also appended to `counts`."""
+        self._captured = counts
+        try:
+            yield
+        finally:
+            self._captured = None
+
+    @contextmanager
+    def listening_with_times(self, batches: list[ImuBatch]) -> Iterator[None]:
+        """While this lasts, every batch is also appended to `batches`, with its times."""
+        self._batches = batches
+        try:
+            yield
+        finally:
+            self._batches = None
+
+    def angles_deg(self, counts: Sequence[Counts]) -> tuple[float, float]:
+        """Inclination and cross slope from the mean of some counts, signed, in degrees.
+
+        Raises:
+            MachineFaultError: there are no counts.
+        """
+        if not counts:
+            raise MachineFaultError(
+                "imu_silent",
+                "The angle sensor gave no sample.",
+                "Check the sensor's cable and run `rig check`.",
+            )
+        if self.calibration is None:
+            raise RuntimeError("without a calibration counts are no angle")
+        mean = [sum(axis) / len(counts) for axis in zip(*counts, strict=True)]
+        return slopes_deg(self.calibration, mean, self.live.imu_temperature_c)
