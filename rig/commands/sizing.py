@@ -31,16 +31,27 @@ def sizing(rig: RigFile = None, json: Json = False) -> None:
         value = f"{figure.value:>9.4g} {figure.unit:<8}"
         return f"{mark if bound else '    '}  {figure.name:<38} {value} {remark}".rstrip()
 
-    print("angle  screw  lever  push  torque  pulses/s  pull-out  motor  buckling   one pulse")
-    for s in found.stations:
-        print(
-            f"{s.angle_deg:4.0f}°{s.screw_mm:6.0f} mm{s.lever_mm:4.0f} mm{s.force_n:4.0f} N"
-            f"{s.torque_n_m:6.2f} N·m{s.pulse_rate_hz:6.0f}  {s.pull_out_n_m:7.2f} N·m"
-            f"{s.motor_margin:6.1f}×{s.buckling_margin:8.1f}×{1e3 * s.deg_per_pulse:9.2f} m°"
-        )
+    columns = (
+        ("angle", "°", "angle_deg", ".0f"),
+        ("screw", "mm", "screw_mm", ".0f"),
+        ("lever", "mm", "lever_mm", ".0f"),
+        ("push", "N", "force_n", ".0f"),
+        ("torque", "N·m", "torque_n_m", ".2f"),
+        ("pulses", "1/s", "pulse_rate_hz", ".0f"),
+        ("pull-out", "N·m", "pull_out_n_m", ".2f"),
+        ("motor", "margin", "motor_margin", ".1f"),
+        ("buckling", "margin", "buckling_margin", ".1f"),
+        ("one pulse", "°", "deg_per_pulse", ".5f"),
+    )
+    for i in (0, 1):
+        print("".join(f"{column[i]:>10}" for column in columns))
+    for station in found.stations:
+        print("".join(f"{getattr(station, name):>10{form}}" for _, _, name, form in columns))
     print()
     for figure in found.figures:
         print(line(figure))
     if found.warnings:
         names = ", ".join(figure.name for figure in found.warnings)
         print(f"\nWARNING: not as it should be: {names}.")
+    else:
+        print("\nAll margins are kept.")
