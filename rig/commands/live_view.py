@@ -4,10 +4,10 @@ import sys
 from typing import Any
 
 from rig.panel.course import Course
-from rig.panel.render import course_title, notice_in, sections, time_left, what_runs
-from rig.panel.slides import picture
+from rig.panel.render import course_title, sections, time_left, what_runs
+from rig.panel.slides import KEPT, picture
 from rig.panel.view import Snapshot
-from rig.panel.words import Tone
+from rig.panel.words import Tone, Units
 
 COLOURS: dict[Tone, str] = {
     "rest": "default",
@@ -18,6 +18,10 @@ COLOURS: dict[Tone, str] = {
 }
 TILT_DEG = 45.0
 TILT_WIDE = 30
+TILT_LEAST = 8
+FRAME = LABEL = 6
+"""Columns that the frame and the labels beside it take, with the space next to them."""
+MARKS = {"o": "left out", "x": "no angle"}
 ROWS = 6
 """Lines of the picture of the last slides."""
 PER_SECOND = 5
@@ -28,13 +32,15 @@ class LiveView:
 
     Args:
         stream: a terminal; stderr unless given.
+        units: what is shown in.
     """
 
-    def __init__(self, stream: Any = None) -> None:
+    def __init__(self, stream: Any = None, units: Units = "metric") -> None:
         from rich.console import Console
         from rich.live import Live
 
         self._snap: Snapshot | None = None
+        self._units: Units = units
         self._live = Live(
             console=Console(file=stream or sys.stderr),
             get_renderable=self._drawn,
@@ -56,80 +62,91 @@ class LiveView:
             self._live.stop()
 
     def _drawn(self) -> Any:
-        return "" if self._snap is None else drawn(self._snap)
+        return (
+            "" if self._snap is None else drawn(self._snap, self._units, self._live.console.width)
+        )
 
 
-def drawn(snap: Snapshot) -> Any:
-    """A snapshot as a thing that rich can print; nothing in it is read as markup."""
+def drawn(snap: Snapshot, units: Units = "metric", columns: int = 80) -> Any:
+    """A snapshot as a thing that rich can print; nothing in it is read as markup.
+
+    Args:
+        snap: what is shown.
+        units: what it is shown in.
+        columns: of the terminal; the picture is fitted into them.
+    """
     from rich import box
     from rich.console import Group
     from rich.panel import Panel
+    from rich.table import Table
     from rich.text import Text
 
-    parts = sections(snap, "metric")
+    parts = sections(snap, units)
     colour = COLOURS[parts["state"]["tone"]]
-    lines: list[Any] = [Text(parts["state"]["text"], style="bold" if snap.wants else "")]
-    lines.append(
-        Text.assemble(("angle  ", "dim"), (f"{parts['angle']['text']:>8} ", "bold"), tilt(snap))
-    )
     air, beam, angle = parts["air"], parts["beam"], parts["angle"]
-    lines.append(
-        Text(
-            f"air    {air['temperature']}, {air['humidity']}, {air['pressure']}; sensor chip"
-            f" {air['chip']}"
-        )
-    )
-    lines.append(
-        Text(
-            f"beam   {beam['text'].lower()}; active inputs: {beam['inputs']}; across"
-            f" {angle['across']}; by steps {angle['steps']}"
-        )
-    )
+    room = columns - FRAME
+    table = Table.grid(padding=(0, 1))
+    table.add_column(style="dim", no_wrap=True, width=LABEL)
+    table.add_column()
+    table.add_row("angle", Text.assemble((angle["text"], "bold"), "  ", tilt(snap, room - 22)))
+    table.add_row("also", Text(f"across {angle['across']}, by steps {angle['steps']}"))
+    table.add_row("air", Text(f"{air['temperature']}, {air['humidity']}, {air['pressure']}"))
+    table.add_row("chip", Text(air["chip"]))
+    table.add_row("beam", Text(f"{beam['text'].lower()}; active inputs: {beam['inputs']}"))
     if snap.course is not None:
-        lines.append(Text(course_line(snap.course, is_busy=snap.is_busy)))
+        table.add_row("series", Text(course_line(snap.course, is_busy=snap.is_busy)))
     if snap.dots:
-        lines += [Text(line) for line in dot_lines(snap)]
-    notice = notice_in(snap)
-    if notice is not None:
-        style = "bold red" if notice.kind == "fault" else ""
-        lines.append(Text(f"{notice.title}: {notice.what} {notice.action}".rstrip(), style=style))
+        table.add_row("slides", Text(picture(snap.dots)["words"]))
+    lines: list[Any] = [Text(parts["state"]["text"], style="bold" if snap.wants else ""), table]
+    if snap.dots:
+        lines += [Text(line, no_wrap=True) for line in dot_lines(snap, (columns - FRAME) // 2 - 3)]
+    notice = parts["notice"]
+    if notice["kind"]:
+        text = f"{notice['title']}: {notice['what']} {notice['action']}".rstrip()
+        lines.append(Text(text, style="bold red" if notice["kind"] == "fault" else ""))
     title = Text(f" {parts['state']['word']} ", style=f"bold {colour}")
     return Panel(
         Group(*lines), title=title, title_align="left", border_style=colour, box=box.ROUNDED
     )
 
 
-def tilt(snap: Snapshot) -> str:
-    """The angle as a bar from 0 to 45°."""
+def tilt(snap: Snapshot, columns: int) -> str:
+    """The angle as a bar from 0 to 45°; nothing where there is no room for it."""
+    wide = min(TILT_WIDE, columns)
+    if wide < TILT_LEAST:
+        return ""
     share = min(1.0, max(0.0, (snap.angle_deg or 0.0) / TILT_DEG))
-    full = round(share * TILT_WIDE)
-    return f"0° {'━' * full}{'·' * (TILT_WIDE - full)} {TILT_DEG:.0f}°"
+    full = round(share * wide)
+    return f"0° {'━' * full}{'·' * (wide - full)} {TILT_DEG:.0f}°"
 
 
 def course_line(course: Course, *, is_busy: bool) -> str:
     """How far the series is, on one line."""
     parts = (course_title(course, is_busy=is_busy), time_left(course), what_runs(course))
-    return "series " + "; ".join(part for part in parts if part)
+    return "; ".join(part for part in parts if part)
 
 
-def dot_lines(snap: Snapshot) -> list[str]:
-    """The last slides as dots, angle upwards, one column each; o is one that does not count."""
-    found = picture(snap.dots)
+def dot_lines(snap: Snapshot, most: int = KEPT) -> list[str]:
+    """The last slides as dots, angle upwards, one column each, no more of them than `most`."""
+    found = picture(snap.dots[-most:])
     ticks = found["ticks"]
     rows = [[" "] * len(found["dots"]) for _ in range(ROWS)]
+    marks = set()
     for column, dot in enumerate(found["dots"]):
         mark = ("●" if dot["valid"] else "o") if dot["y"] is not None else "x"
         row = ROWS - 1 - round((dot["y"] or 0.0) * (ROWS - 1))
         rows[row][column] = mark
+        marks.add(mark)
     labels = [""] * ROWS
     labels[0], labels[-1] = ticks[-1]["text"], ticks[0]["text"]
     lines = [f"{label:>6} │{' '.join(row)}" for label, row in zip(labels, rows, strict=True)]
-    return [f"slides {found['words']}", *lines]
+    meant = [f"{mark} {sense}" for mark, sense in MARKS.items() if mark in marks]
+    return lines if not meant else [*lines, f"{'':6}  {', '.join(meant)}"]
 
 
-def plain_line(snap: Snapshot) -> str:
+def plain_line(snap: Snapshot, units: Units = "metric") -> str:
     """Everything that matters on one line, where nothing can be drawn anew."""
-    parts = sections(snap, "metric")
+    parts = sections(snap, units)
     words = [
         snap.state,
         parts["angle"]["text"],
@@ -140,5 +157,5 @@ def plain_line(snap: Snapshot) -> str:
         words.insert(0, course_title(snap.course, is_busy=snap.is_busy).lower())
         words.append(time_left(snap.course))
     if snap.wants:
-        words.append(snap.wants)
+        words.append(parts["state"]["text"])
     return "  ".join(word for word in words if word not in ("", "–"))

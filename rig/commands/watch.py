@@ -9,6 +9,7 @@ from rig.commands.options import Json, RigFile, Seed, Speed, Twin, print_json, s
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine
+    from rig.study.words import System
 
 PERIOD_S = 0.5
 LIVE_PERIOD_S = 0.2
@@ -22,6 +23,9 @@ def watch(
     twin: Twin = False,
     seed: Seed = 1,
     speed: Speed = "real",
+    units: Annotated[
+        str, typer.Option("--units", metavar="metric|us", help="How to show °C and hPa.")
+    ] = "metric",
     json: Json = False,
 ) -> None:
     """Show angle, climate and inputs live; nothing moves. Ctrl-C ends it."""
@@ -30,7 +34,9 @@ def watch(
     from rig.opening import open_rig
     from rig.panel.view import Viewer
     from rig.procedures.runs import raise_failures, start_watching
+    from rig.study.words import system_of
 
+    system = system_of(units)
     opened = open_rig(
         settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
     )
@@ -40,7 +46,7 @@ def watch(
         start_watching(machine)
         end_s = machine.clock.time_s() + seconds
         viewer = Viewer(machine)
-        live = LiveView(sys.stdout) if sys.stdout.isatty() and not json else None
+        live = LiveView(sys.stdout, system) if sys.stdout.isatty() and not json else None
         try:
             while (now := machine.clock.time_s()) < end_s:
                 yield At(min(end_s, now + (PERIOD_S if live is None else LIVE_PERIOD_S)))
@@ -48,7 +54,7 @@ def watch(
                 if live is not None:
                     live.show(viewer.look())
                 elif not json:
-                    print(describe(machine), flush=True)
+                    print(describe(machine, system), flush=True)
         finally:
             if live is not None:
                 live.stop()
@@ -73,20 +79,17 @@ def snapshot(machine: "Machine") -> dict[str, Any]:
     }
 
 
-def describe(machine: "Machine") -> str:
+def describe(machine: "Machine", units: "System" = "metric") -> str:
     """The latest values on one line."""
+    from rig.panel.words import degrees, humidity, pressure, temperature
+
     live = machine.live
     on = [name.replace("_", " ") for name, active in machine.inputs.levels().items() if active]
     values = (
-        _value("angle", live.angle_deg, "+.2f", "°"),
-        _value("across", live.cross_slope_deg, "+.2f", "°"),
-        _value("air", live.temperature_c, ".1f", " °C"),
-        _value("", live.relative_humidity_pct, ".1f", " %RH"),
-        _value("", live.pressure_hpa, ".0f", " hPa"),
+        f"angle {degrees(live.angle_deg)}",
+        f"across {degrees(live.cross_slope_deg)}",
+        f"air {temperature(live.temperature_c, units)}",
+        humidity(live.relative_humidity_pct),
+        pressure(live.pressure_hpa, units),
     )
     return "  ".join((*values, "active: " + (", ".join(on) or "none")))
-
-
-def _value(name: str, value: float | None, form: str, unit: str) -> str:
-    text = "–" if value is None else f"{value:{form}}{unit}"
-    return f"{name} {text}".strip()

@@ -9,9 +9,10 @@ import msgspec
 
 from rig.control.request import RunRequest
 from rig.panel.seats import RefusedError
-from rig.panel.words import MM_PER_INCH, Units
+from rig.panel.words import Units
 from rig.procedures.requests import plan_series
 from rig.settings.model import Settings
+from rig.study.words import MM_PER_INCH
 
 MAX_BODY = 4096
 MAX_NAME = 60
@@ -77,7 +78,7 @@ def wanted(form: SeriesForm) -> Wanted:
     Raises:
         RefusedError: a field makes no sense.
     """
-    gap_unit_mm = MM_PER_INCH if form.units == "inch" else 1.0
+    gap_unit_mm = MM_PER_INCH if form.units == "us" else 1.0
     gap = _number("The gap", form.gap, 1.0 / gap_unit_mm, 50.0 / gap_unit_mm)
     return Wanted(
         _whole("The number of runs", form.runs, 1, 1000),
@@ -140,7 +141,7 @@ def hints(usual: Usual, units: Units) -> dict[str, str]:
         "rate": f"{usual.rate_deg_s:g}",
         "dwell": f"{usual.dwell_s:g}",
         "gap": f"{usual.gap_mm:g}" if is_metric else f"{usual.gap_mm / MM_PER_INCH:.2f}",
-        "gap_label": f"Gap to the beam in {'mm' if is_metric else 'in'}",
+        "gap_label": f"Gap to the beam in {'mm' if is_metric else 'inches'}",
     }
 
 

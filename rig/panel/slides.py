@@ -108,5 +108,5 @@ def summary(dots: tuple[Dot, ...], valid: list[float]) -> str:
         return f"One slide that counts, at {degrees(valid[0])}."
     return (
         f"{count(len(valid), 'slide')} that count: mean {degrees(mean(valid))},"
-        f" standard deviation {degrees(stdev(valid))}. Bars: standard uncertainty of each."
+        f" standard deviation {degrees(stdev(valid))}."
     )

@@ -7,11 +7,11 @@ import re
 from typing import Literal
 
 from rig.runfile.model import State
+from rig.study.words import MM_PER_INCH, System
 
-Units = Literal["metric", "inch"]
-UNITS: tuple[Units, ...] = ("metric", "inch")
+Units = System
+UNITS: tuple[Units, ...] = ("metric", "us")
 
-MM_PER_INCH = 25.4
 HPA_PER_INHG = 33.86389
 """Conventional inch of mercury at 0 °C, NIST SP 811, appendix B.8."""
 
@@ -49,9 +49,9 @@ def temperature(value_c: float | None, units: Units) -> str:
     """A temperature in °C or °F."""
     if value_c is None:
         return NONE
-    if units == "inch":
-        return f"{value_c * 1.8 + 32.0:.1f} °F"
-    return f"{value_c:.1f} °C"
+    if units == "us":
+        return f"{value_c * 1.8 + 32.0:.1f} °F".replace("-", "−")
+    return f"{value_c:.1f} °C".replace("-", "−")
 
 
 def humidity(value_pct: float | None) -> str:
@@ -63,7 +63,7 @@ def pressure(value_hpa: float | None, units: Units) -> str:
     """An air pressure in hPa or inHg."""
     if value_hpa is None:
         return NONE
-    if units == "inch":
+    if units == "us":
         return f"{value_hpa / HPA_PER_INHG:.2f} inHg"
     return f"{value_hpa:.0f} hPa"
 

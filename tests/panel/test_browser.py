@@ -80,7 +80,7 @@ def test_pair_make_a_series_of_three_watch_and_read_the_result(tmp_path: Path) -
         assert name in page.driver.find_element("css selector", ".course").text, "text, not HTML"
         assert page.driver.title == "Tilt board"
         assert not page.driver.find_elements("css selector", ".course img, .course b")
-        page.driver.find_element("css selector", "[value=inch]").click()
+        page.driver.find_element("css selector", "[value=us]").click()
         wait_for(lambda: page.text("temperature").endswith("°F"), "Fahrenheit")
         assert [c for c in page.complaints() if "403" not in c] == []
 
@@ -207,15 +207,17 @@ def test_a_restart_of_the_program_in_mid_series_moves_nothing_and_offers_to_go_o
     words += ["panel", "--twin", "--seed", "4", "--port", str(port)]
     words += ["--rig", str(settings), "--out", str(tmp_path / "runs")]
 
-    def start() -> "subprocess.Popen[str]":
-        return subprocess.Popen(words, stderr=subprocess.PIPE, text=True)
+    told = tmp_path / "told.txt"
+
+    def start() -> "subprocess.Popen[bytes]":
+        told.write_text("")
+        with told.open("ab") as out:
+            return subprocess.Popen(words, stderr=out)
 
     first = start()
+    second: subprocess.Popen[bytes] | None = None
     try:
-        assert first.stderr is not None
-        for line in first.stderr:
-            if "The page:" in line:
-                break
+        wait_for(lambda: "The page:" in told.read_text("utf-8"), "the address")
         with browser(f"http://127.0.0.1:{port}/") as page:
             begin(page, 3)
             wait_for(lambda: page.text("state") == "Raising", "the raise")
@@ -224,16 +226,17 @@ def test_a_restart_of_the_program_in_mid_series_moves_nothing_and_offers_to_go_o
             assert code == (130 if end == signal.SIGTERM else -signal.SIGKILL)
             wait_for(lambda: page.text("link").startswith("No connection"), "word of it", 30.0)
             second = start()
-            try:
-                wait_for(lambda: page.text("link") == "Live", "the page to come back")
-                wait_for(lambda: page.is_shown("resume"), "what is unfinished")
-                assert page.text("state") == "Parked", "a restart moves nothing"
-                assert re.search(r"0 of 3 runs", page.driver.page_source)
-                if end == signal.SIGKILL:
-                    assert "cut off" in page.notice
-            finally:
-                second.send_signal(signal.SIGTERM)
-                second.communicate(timeout=30)
+            wait_for(lambda: page.text("link") == "Live", "the page to come back")
+            wait_for(lambda: page.is_shown("resume"), "what is unfinished")
+            assert page.text("state") == "Parked", "a restart moves nothing"
+            assert re.search(r"0 of 3 runs", page.driver.page_source)
+            if end == signal.SIGKILL:
+                assert "cut off" in page.notice
+    except AssertionError as error:
+        error.add_note(f"What the program told:\n{told.read_text('utf-8')}")
+        raise
     finally:
-        first.kill()
-        first.communicate()
+        for process in (first, second):
+            if process is not None:
+                process.terminate()
+                process.wait(30)

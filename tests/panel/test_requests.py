@@ -281,7 +281,7 @@ def test_one_address_holds_no_more_than_so_many_connections(tmp_path: Path) -> N
 
 
 def test_inch_and_fahrenheit_are_shown_on_request(client: Client) -> None:
-    metric, inch = client.look(), client.look("inch")
+    metric, inch = client.look(), client.look("us")
     celsius = float(metric["air"]["temperature"].removesuffix(" °C"))
     fahrenheit = float(inch["air"]["temperature"].removesuffix(" °F"))
     assert fahrenheit == pytest.approx(celsius * 9 / 5 + 32, abs=0.15)

@@ -39,11 +39,11 @@ def snapshot(**changes: Any) -> Snapshot:
 
 def test_values_in_both_systems_of_units() -> None:
     assert temperature(100.0, "metric") == "100.0 °C"
-    assert temperature(100.0, "inch") == "212.0 °F"
-    assert temperature(-40.0, "inch") == "-40.0 °F"
-    assert pressure(1013.25, "inch") == "29.92 inHg"  # the standard atmosphere, ISO 2533
+    assert temperature(100.0, "us") == "212.0 °F"
+    assert temperature(-40.0, "us") == "−40.0 °F"
+    assert pressure(1013.25, "us") == "29.92 inHg"  # the standard atmosphere, ISO 2533
     assert temperature(None, "metric") == "–"
-    assert sentence("Place the bag 25.4 mm above; 23 °C.", "inch") == (
+    assert sentence("Place the bag 25.4 mm above; 23 °C.", "us") == (
         "Place the bag 25.4 mm (1.00 in) above; 23 °C (73.4 °F)."
     )
     assert sentence("8 mm", "metric") == "8 mm"
@@ -134,8 +134,24 @@ def test_the_terminal_shows_the_same_and_reads_no_markup_from_names() -> None:
         assert part in text
     rows = dot_lines(snap)
     assert sum("●" in row for row in rows) == 1
-    assert sum("x" in row.split("│")[-1] for row in rows[1:]) == 1
+    assert sum("x" in row.split("│")[-1] for row in rows[:-1]) == 1
+    assert rows[-1].strip() == "x no angle"
     assert plain_line(snap).startswith("run 2 of 3  raising  12.3")
+
+
+@pytest.mark.parametrize("columns", [40, 80])
+def test_the_terminals_block_fits_into_its_columns(columns: int) -> None:
+    from rich.console import Console
+
+    many = tuple(Dot(i, 20.0 + i % 3, 0.2, True, "") for i in range(1, 25))
+    out = io.StringIO()
+    Console(file=out, width=columns).print(drawn(snapshot(dots=many), "us", columns))
+    lines = out.getvalue().splitlines()
+    assert {len(line) for line in lines} == {columns}
+    assert "73.4 °F" in out.getvalue()
+    picture_rows = [line for line in lines if "│" in line[2:-2]]
+    assert len(picture_rows) == 6, "no row of the picture is folded"
+    assert sum(line.count("●") for line in picture_rows) == min(24, (columns - 6) // 2 - 3)
 
 
 def _luminance(colour: str) -> float:
@@ -161,6 +177,20 @@ TEXTS = [
     ("on-note", "note"), ("rest", "card"), ("move", "card"), ("measure", "card"),
     ("wait", "card"), ("halt", "card"),
 ]  # fmt: skip
+
+
+def test_no_colour_of_a_text_escapes_the_list_of_pairs() -> None:
+    css = re.sub(r"/\*.*?\*/", "", (STATIC / "panel.css").read_text("utf-8"), flags=re.DOTALL)
+    listed = set(TEXTS)
+    fronts = {front for front, _ in listed}
+    used = set(re.findall(r"(?<![\w-])(?:color|--tone): var\(--([\w-]+)\)", css)) - {"tone"}
+    used |= set(re.findall(r"text \{ fill: var\(--([\w-]+)\)", css))
+    assert used <= fronts
+    for rule in re.findall(r"\{([^{}]*)\}", css):
+        front = re.search(r"(?<![\w-])color: var\(--([\w-]+)\)", rule)
+        ground = re.search(r"background: var\(--([\w-]+)\)", rule)
+        if front and ground:
+            assert (front[1], ground[1]) in listed, rule
 
 
 @pytest.mark.parametrize("theme", [0, 1], ids=["light", "dark"])

@@ -3,6 +3,7 @@
 
 const SILENCE_MS = 3500;
 const AGAIN_MS = 1000;
+const PATIENCE_MS = 5000;
 const SHOWN_MS = 8000;
 const known = {};
 const byId = (id) => document.getElementById(id);
@@ -46,6 +47,7 @@ function take(message) {
 
 let source = null;
 let heard = 0;
+let begun = 0;
 let again = 0;
 
 function say(text, isLost) {
@@ -56,6 +58,7 @@ function say(text, isLost) {
 function connect() {
   clearTimeout(again);
   source?.close();
+  begun = Date.now();
   source = new EventSource(`events?units=${units()}`);
   source.onmessage = (event) => {
     heard = Date.now();
@@ -70,8 +73,10 @@ function connect() {
 setInterval(() => {
   if (source && Date.now() - heard > SILENCE_MS) {
     say("No connection. The rig goes on by itself; this page comes back.", true);
-    // A stream that the network swallowed says nothing: begin another one.
-    if (source.readyState === EventSource.OPEN) { heard = Date.now() - SILENCE_MS + AGAIN_MS; connect(); }
+    // A stream that the network swallowed says nothing, nor does an attempt that hangs, or one that
+    // the browser has given up: begin another one. While the browser tries again, let it.
+    const patience = source.readyState === EventSource.CONNECTING ? PATIENCE_MS : AGAIN_MS;
+    if (Date.now() - begun > patience) connect();
   }
 }, 500);
 
@@ -138,8 +143,9 @@ function units() {
   return document.querySelector("input[name=units]:checked").value;
 }
 
+const kept = localStorage.getItem("units") === "us" ? "us" : "metric";
 for (const input of document.querySelectorAll("input[name=units]")) {
-  input.checked = input.value === (localStorage.getItem("units") ?? "metric");
+  input.checked = input.value === kept;
   input.addEventListener("change", () => { localStorage.setItem("units", input.value); connect(); });
 }
 
