@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from rig.calibration.model import Calibration
     from rig.study.climate_model import Air
+    from rig.study.words import System
 
 Units = Annotated[
     str, typer.Option("--units", metavar="metric|us", help="How to show °C, mm and g.")
@@ -49,12 +50,13 @@ def report(
     json: Json = False,
 ) -> None:
     """Write one page that answers the study's question: text, tables, figures, all in one file."""
-    system = _system(units)
     from rig.report.document import build
     from rig.report.evidence import collect
     from rig.report.page import render
     from rig.report.pictures import study_pictures
+    from rig.study.words import system_of
 
+    system = system_of(units)
     air = _air(temperature, humidity)
     evidence = collect(study, _calibration(calibration), before, after, air)
     document = build(evidence)
@@ -78,10 +80,12 @@ def figures(
     calibration: CalibrationFile = None,
 ) -> None:
     """Write the figures of a study, of one run, or of a calibration, for a text or a slide."""
-    system = _system(units)
+    from rig.report.style import png_bytes, styled, svg_text
+    from rig.study.words import system_of
+
+    system = system_of(units)
     if form not in ("svg", "png", "both"):
         raise BadInputError(f"--format takes `svg`, `png` or `both`, not {form!r}.")
-    from rig.report.style import png_bytes, styled, svg_text
 
     written = 0
     with styled():
@@ -98,7 +102,7 @@ def figures(
 
 
 def _drawn(
-    path: Path, units: Literal["metric", "us"], calibration: "Calibration | None"
+    path: Path, units: "System", calibration: "Calibration | None"
 ) -> "Iterator[tuple[str, Figure | None]]":
     from rig.report.evidence import collect
     from rig.report.pictures import calibration_figures, run_figures, study_figures
@@ -110,14 +114,6 @@ def _drawn(
 
         return calibration_figures(load_calibration(path))
     return run_figures(path, units, calibration)
-
-
-def _system(text: str) -> Literal["metric", "us"]:
-    if text == "metric":
-        return "metric"
-    if text == "us":
-        return "us"
-    raise BadInputError(f"--units takes `metric` or `us`, not {text!r}.")
 
 
 def _air(temperature: float | None, humidity: float | None) -> "Air | None":

@@ -58,7 +58,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
         },
         "simulated": SIMULATED if "twin" in sources else "",
         "question": question(evidence),
-        "answer": can_say(comparison),
+        "answer": [*_verdict(evidence), *can_say(comparison)],
         "cannot": [one for one in cannot_say(comparison) if one],
         "next": say_next(comparison),
         "cautions": list(CAUTIONS),
@@ -102,6 +102,18 @@ def question(evidence: Evidence) -> str:
     else:
         asked = "At which angle does each bag start to slide"
     return f"{asked} on {boards}, by how much, in which air, and how sure is that?"
+
+
+def _verdict(evidence: Evidence) -> list[str]:
+    """The answer where none was found; what was found is said by the comparison itself."""
+    asked = [e for e in evidence.comparison.effects if e.against]
+    if not asked or any(e.found and not e.blocked for e in asked):
+        return []
+    groups = _listed(dict.fromkeys(e.treatment for e in asked))
+    return [
+        f"Not known yet: no effect of {groups} on the slide angle is shown. That is not the same as"
+        " none; what is still possible stands in the next part."
+    ]
 
 
 def _listed(names: dict[str, None]) -> str:

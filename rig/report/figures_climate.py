@@ -81,7 +81,7 @@ def climate_figure(
     slope = "no slope is known" if not model.slope_known else f"slopes: {model.slopes}"
     finish(
         figure,
-        f"The climate's part, {short(face)} face on {short(board)}",
+        f"What the climate does, {short(face)} face on {short(board)}",
         f"Squares: means of sessions; n = {model.n_sessions} sessions; {slope}. Band: 95 % interval"
         " for one sitting in that air. Grey ground: measured range; outside it the band is too "
         "narrow." + (" PROVISIONAL: too few climates." if model.provisional else ""),
@@ -125,9 +125,9 @@ def choice_figure(choice: Choice) -> "Figure":
     finish(
         figure,
         f"Choice of the day on {short(choice.board)}, {choice.air.surface_humidity_pct:.0f} %RH",
-        f"Bar: 95 % interval for one sitting; dashed line: wish {wish.angle_deg:.1f}°; sand: within"
-        f" {wish.tolerance_deg:.1f}° of it; chance: to lie there. n = {len(choice.candidates)} "
-        "faces" + (f", {left} not drawn." if left > 0 else "."),
+        f"Bar: 95 % interval for one sitting; dashed line: wish {wish.angle_deg:.1f}°; shaded: "
+        f"within {wish.tolerance_deg:.1f}° of it; chance: to lie there. "
+        f"n = {len(choice.candidates)} faces" + (f", {left} not drawn." if left > 0 else "."),
     )
     return figure
 
@@ -165,7 +165,7 @@ def sets_figure(levels: dict[Unit, float], sets: dict[str, str], board: str) -> 
             )
         axes.plot([sum(values) / len(values)], [y], "|", color=INK, markersize=13)
     axes.grid(visible=True, axis="x")
-    value_axis(axes, "slide angle in the study's mean air, °")
+    value_axis(axes, "slide angle in the study’s mean air, °")
     finish(
         figure,
         f"Do the bags of a set match? On {short(board)}",

@@ -128,8 +128,8 @@ def residuals_figure(calibration: Calibration) -> "Figure | None":
         axes.set_xlabel("point")
     finish(
         figure,
-        f"What the calibration of {calibration.made_at[:10]} left",
-        f"n = {len(rest)} points, reference: {calibration.reference or 'not named'}. Sand: ±2 "
+        f"Calibration of {calibration.made_at[:10]}: what it leaves",
+        f"n = {len(rest)} points, reference: {calibration.reference or 'not named'}. Shaded: ±2 "
         f"standard uncertainties of the reference ({u:.3f}°). Below: standard uncertainty (k = 1) "
         "of an inclination that comes from the calibration.",
     )
@@ -174,7 +174,7 @@ def home_figure(made_at: str, records: Sequence[HomeRecord], limit_deg: float) -
         figure,
         "Home readings over time",
         f"n = {len(records)} runs; board at its lower switch, less the calibration of "
-        f"{made_at[:10]}. A home reading is charted, never subtracted: the floor's tilt is real. "
+        f"{made_at[:10]}. A home reading is charted, never subtracted: the floor’s tilt is real. "
         f"Limit: {limit_deg:g}°. No bars: single readings.",
     )
     return figure

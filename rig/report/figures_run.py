@@ -200,7 +200,7 @@ def _level(axes: "Axes", left_s: float, t_s: float, value: float, text: str) -> 
 def _motion(axes: "Axes", analysis: RunAnalysis, length: Shown, high: float) -> None:
     solved, case, ramp = analysis.solved, analysis.case, analysis.ramp
     assert solved is not None and case is not None and ramp is not None  # noqa: S101, PT018
-    value_axis(axes, f"way of the bag, {length.unit}", "y")
+    value_axis(axes, f"path of the bag, {length.unit}", "y")
     axes.axhline(0.0, color=FAINT, linewidth=0.8)
     place = run_geometry(analysis.run, [])
     gap, clear = place.to_break_mm, place.to_clear_mm

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from rig.report.style import Picture, own_ids
-from rig.report.units import Shown, System, system
+from rig.report.units import Shown, system
+from rig.study.words import System, in_units
+from rig.study.words import chance as chance_text
 
 DASH = "–"
-SMALLEST_P = 0.001
 
 
 class Value:
@@ -108,17 +109,19 @@ def render(
     def chance(node: Value) -> Markup | str:
         if node.value is None:
             return DASH
-        text = "< 0.001" if node.value < SMALLEST_P else f"{node.value:.3f}"
         return Markup('<data value="{}" data-key="{}">{}</data>').format(
-            repr(node.value), node.key, text
+            repr(node.value), node.key, chance_text(node.value)
         )
+
+    def words(node: Value) -> str:
+        return in_units(str(node), units)
 
     def link(node: Value) -> str:
         from urllib.parse import quote
 
         return quote(os.path.relpath(str(node), folder).replace(os.sep, "/"))
 
-    environment.filters |= {"num": number, "p": chance, "link": link}
+    environment.filters |= {"num": number, "p": chance, "link": link, "words": words}
     drawn = {one.name: one for one in pictures}
     safe = {
         one.name: Markup(own_ids(one.svg, one.name))  # noqa: S704 - drawn here, names are paths

@@ -15,10 +15,11 @@ from rig.report import (
 )
 from rig.report.evidence import Evidence
 from rig.report.style import Picture, styled, svg_text
-from rig.report.units import System, system
+from rig.report.units import system
 from rig.runfile.reader import read_run
 from rig.study.compare_changes import Place
 from rig.study.compare_levels import levels_by_unit
+from rig.study.words import System
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

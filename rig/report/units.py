@@ -1,9 +1,9 @@
 """Showing lengths, temperatures and masses in other units; files and JSON stay metric."""
 
 from collections.abc import Callable
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
-System = Literal["metric", "us"]
+from rig.study.words import G_PER_OUNCE, MM_PER_INCH, System
 
 
 class Shown(NamedTuple):
@@ -27,10 +27,9 @@ METRIC = {
 } | TENS
 US = {
     "c": Shown("°F", lambda value: value * 9.0 / 5.0 + 32.0),
-    "mm": Shown("in", lambda value: value / 25.4, 2),
-    "g": Shown("oz", lambda value: value / 28.349523125, 1),
+    "mm": Shown("in", lambda value: value / MM_PER_INCH, 2),
+    "g": Shown("oz", lambda value: value / G_PER_OUNCE, 1),
 } | TENS
-"""The inch of 25.4 mm and the ounce of 28.349523125 g (international yard and pound, 1959)."""
 
 
 def system(name: System) -> dict[str, Shown]:

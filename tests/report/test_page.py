@@ -12,6 +12,7 @@ from rig.report.evidence import Evidence
 from rig.report.page import Value, render, shown_number
 from rig.report.style import Picture
 from rig.report.units import US
+from rig.study.words import in_units
 from tests.report.conftest import NASTY
 from tests.report.page_reader import Page
 
@@ -188,8 +189,11 @@ def test_us_units_change_what_is_shown_and_nothing_else(
     heads = [one.words for one in us.of("th", "caption", "dd")]
     assert any("°F" in words for words in heads)
     assert not any("°C" in words for words in heads)
-    own = [one for one in us.of("td", "p") if "data-key" not in one.attributes]
-    assert not [one for one in own if "°C" in one.words]
+    assert not [one for one in us.of("td", "p", "li") if "°C" in one.words]
+    for one in us.of("li", "p", "td"):
+        if one.words and "data-key" in one.attributes:
+            said = str(value_at(document, one.attributes["data-key"]))
+            assert one.words == " ".join(in_units(said, "us").split())
     assert {k: one.attributes["value"] for k, one in shown.items()} == {
         one.attributes["data-key"]: one.attributes["value"] for one in page.of("data")
     }
