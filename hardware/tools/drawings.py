@@ -14,6 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from frame import cradle, frame
 from pictures import HARDWARE, MODEL, part_names
 from svg import INK, RED, THIN, Point, Sheet
 
@@ -246,7 +247,13 @@ def _outline(name: str, view: str) -> tuple[Point, Point, str]:
     return (min(xs), -max(ys)), (max(xs), -min(ys)), path
 
 
-MECHANISM = {"linkage.svg": linkage, "places.svg": places, "blade.svg": blade}
+MECHANISM = {
+    "linkage.svg": linkage,
+    "frame.svg": frame,
+    "cradle.svg": cradle,
+    "places.svg": places,
+    "blade.svg": blade,
+}
 
 if __name__ == "__main__":
     files = [Path(text) for text in sys.argv[1:] if not text.startswith("--")]

@@ -44,7 +44,9 @@ def test_parameters_of_the_model_are_the_settings() -> None:
     assert text("model/parameters.scad") == tool("parameters").text_of(Settings())
 
 
-@pytest.mark.parametrize("name", ["linkage.svg", "places.svg", "blade.svg"])
+@pytest.mark.parametrize(
+    "name", ["linkage.svg", "frame.svg", "cradle.svg", "places.svg", "blade.svg"]
+)
 def test_drawings_are_of_these_settings(name: str) -> None:
     assert text(f"drawings/{name}") == tool("drawings").MECHANISM[name](Settings())
 
