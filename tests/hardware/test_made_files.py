@@ -61,6 +61,33 @@ def netlist_rows(mark: str) -> list[dict[str, str]]:
     return list(csv.DictReader(text(f"netlist{mark}.csv").splitlines()))
 
 
+def test_what_the_drawings_set_apart_from_the_settings_is_as_in_the_model() -> None:
+    model, parts, frame, drawings = (
+        text("model/rig.scad"),
+        text("model/parts.scad"),
+        tool("frame"),
+        tool("drawings"),
+    )
+    assert "[" + ", ".join(f"{x:g}" for x in frame.CROSS_MM) + "]" in model
+    low, high = (f"{x:g}" for x in frame.ENDS_MM)
+    assert f"bar([{low}, y, rail / 2], [{high}, y, rail / 2]);" in model
+    (x0, z0), (x1, z1) = frame.STRUT
+    assert f"bar([{x0:g}, y, {z0:g}], [{x1:g}, y, {z1:g}]);" in model
+    assert f"y = [-{frame.INNER_MM:g}, {frame.INNER_MM:g}]" in model
+    assert f"bar([0, -post_y, {frame.TIE_MM:g}], [0, post_y, {frame.TIE_MM:g}]);" in model
+    assert "for (x = [200, 880]) bar([x, -side_y - 10, -30]" in model
+    assert "bar([190, y, -10], [890, y, -10], [20, 20]);" in model
+    assert "outriggers, rails = (60.0, pivot, end - 20), (200.0, 880.0), (190.0, 890.0)" in (
+        TOOLS / "frame.py"
+    ).read_text(encoding="utf-8")
+    assert "for (x = [60, linkage_cradle_pivot_mm, end - 20])" in model
+    assert f"board_thick = {drawings.BOARD_THICK_MM:g};" in model
+    assert f"rail = {drawings.RAIL_MM:g};" in model
+    assert f"blade_low() = {drawings.BLADE_LOW_MM:g};" in parts
+    assert f"blade_tall() = {drawings.BLADE_TALL_MM:g};" in parts
+    assert f"blade_pad() = {drawings.BLADE_PAD_MM:g};" in parts
+
+
 @both
 def test_netlist_and_diagram_are_of_these_pins(mark: str) -> None:
     wiring = tool("wiring")
