@@ -24,7 +24,7 @@ echo '@gpio - rtprio 60' > /etc/security/limits.d/rig.conf
 python3 -m venv /opt/rig
 PYPI=1 /opt/rig/bin/pip install --quiet "$source[pi]"  # PYPI=1: lgpio brings its own C library
 ln -sf /opt/rig/bin/rig /usr/local/bin/rig
-[ -f /etc/rig/rig.toml ] || /opt/rig/bin/rig settings > /etc/rig/rig.toml
+[ -s /etc/rig/rig.toml ] || /opt/rig/bin/rig settings > /etc/rig/rig.toml  # -s: has something in it
 chown -R rig: /etc/rig
 (cd /var/lib/rig && /opt/rig/bin/rig service --user rig --rig /etc/rig/rig.toml \
     --out /var/lib/rig/runs > /etc/systemd/system/rig.service)
