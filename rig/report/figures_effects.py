@@ -14,13 +14,13 @@ from rig.report.style import (
     new_figure,
     row_axis,
     short,
-    signed,
 )
 from rig.study.compare import Comparison
 from rig.study.compare_changes import BagChange, Place
 from rig.study.compare_effects import grouped
 from rig.study.compare_levels import CellMean
 from rig.study.rows import BagInfo, stage_number
+from rig.study.words import signed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -21,12 +21,12 @@ from rig.report.style import (
     new_figure,
     row_axis,
     short,
-    signed,
     value_axis,
 )
 from rig.report.units import Shown
 from rig.study.droop import Association, DroopSummary
 from rig.study.rows import stage_number
+from rig.study.words import signed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

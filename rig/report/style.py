@@ -149,17 +149,13 @@ def wrapped(text: str, columns: int) -> str:
     """Broken into lines of at most so many signs, where words allow."""
     from textwrap import wrap
 
-    return "\n".join(wrap(text, columns))
+    # A no-break space keeps a figure and its % sign on one line.
+    return "\n".join(wrap(text.replace(" %", "\N{NO-BREAK SPACE}%"), columns))
 
 
 def short(name: str, columns: int = 22) -> str:
     """A name that fits beside an axis."""
     return name if len(name) <= columns else name[: columns - 1] + "…"
-
-
-def signed(value: float, digits: int = 2) -> str:
-    """A number with its sign, which is a true minus."""
-    return f"{value:+.{digits}f}".replace("-", "−")
 
 
 def legend_above(axes: "Axes", handles: Sequence[Any] | None = None, columns: int = 4) -> None:

@@ -140,14 +140,49 @@ def test_a_phone_shows_what_counts_without_scrolling_and_takes_a_wet_thumb(tmp_p
 
 
 def test_the_keyboard_is_enough(tmp_path: Path) -> None:
+    from selenium.webdriver import ActionChains
     from selenium.webdriver.common.keys import Keys
 
     with served_rig(tmp_path, is_open=True) as rig, browser(rig.url) as page:
-        pair(page, rig)
-        page.find("runs").send_keys(Keys.ENTER)
+
+        def press(*keys: str) -> None:
+            ActionChains(page.driver).send_keys(*keys).perform()
+
+        def tab_to(name: str) -> None:
+            """Go there by the tabulator alone; what has the focus must be seen to have it."""
+            for _ in range(30):
+                press(Keys.TAB)
+                at = page.driver.switch_to.active_element
+                assert at.tag_name == "body" or at.value_of_css_property("outline-style") == "solid"
+                if name in (at.get_attribute("id"), at.get_attribute("name")):
+                    return
+            raise AssertionError(f"the tabulator never comes to {name}")
+
+        wait_for(lambda: page.is_shown("code"), "the field for the code")
+        tab_to("code")
+        press(rig.code, Keys.ENTER)
+        wait_for(lambda: page.is_shown("runs"), "the form")
+        tab_to("runs")
+        press(Keys.BACKSPACE, "2")
+        tab_to("bag")
+        press("Heron 1")
+        tab_to("ready")
+        press(Keys.SPACE)
+        tab_to("begin")
+        press(Keys.SPACE)
         wait_for(lambda: rig.state == "homing", "the homing")
-        page.find("stop").send_keys(Keys.SPACE)
+        tab_to("stop")
+        press(Keys.SPACE)
         wait_for(lambda: rig.outcomes() == ["stopped"], "the stop")
+        assert page.text("course").endswith("of 2 runs made")
+        assert "Heron 1" in page.driver.find_element("css selector", ".course").text
+        wait_for(lambda: page.is_shown("resume"), "what is unfinished")
+        tab_to("resume")
+        press(Keys.ENTER)
+        wait_for(lambda: rig.state != "parked", "the rest of the series")
+        tab_to("stop")
+        press(Keys.SPACE)
+        wait_for(lambda: not rig.served.viewer.is_busy, "the stop")
 
 
 def test_two_browsers_one_controls_and_both_may_stop(tmp_path: Path) -> None:

@@ -258,6 +258,30 @@ def test_a_flood_ends_and_leaves_the_machine_and_the_stop_as_they_were(tmp_path:
         assert wait_for(lambda: Client(rig.port).post("/stop").status == 202, "the stop", 10.0)
 
 
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03",
+        b"GET / HTTP/9.9\r\n\r\n",
+        b"POST /stop HTTP/1.1\r\nHost: localhost\r\nContent-Length: -5\r\n\r\n",
+        b"POST /stop HTTP/1.1\r\nHost: localhost\r\nHost: evil.example\r\n\r\n",
+        b"GET /" + b"a" * 70000,
+        b"GET / HTTP/1.1\r\nHost: localhost\r\n" + b"X: y\r\n" * 20000,
+    ],
+    ids=["another protocol", "version", "length", "two hosts", "long line", "headers without end"],
+)
+def test_what_is_no_request_is_turned_away(open_rig: Rig, client: Client, data: bytes) -> None:
+    with socket.create_connection(("127.0.0.1", open_rig.port), timeout=20) as connection:
+        try:
+            connection.sendall(data)
+            answer = connection.recv(4096)
+        except ConnectionError:
+            answer = b""
+    assert answer == b"" or answer.startswith(b"HTTP/1.1 4")
+    assert client.look()["state"]["word"] == "Parked"
+    assert open_rig.machine.latched is None
+
+
 def test_one_address_holds_no_more_than_so_many_connections(tmp_path: Path) -> None:
     with served_rig(tmp_path) as rig:
         held = [socket.create_connection(("127.0.0.1", rig.port)) for _ in range(60)]
