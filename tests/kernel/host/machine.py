@@ -11,11 +11,11 @@ from pathlib import Path
 
 from parts import CannotRunError, Parts
 
-LIMIT_S = float(os.environ.get("RIG_KERNEL_LIMIT_S", "3000"))
-"""All of the guest's time; a busy host may need more, which is no fault of what is tested."""
+LIMIT_S = float(os.environ.get("RIG_KERNEL_LIMIT_S", "3600"))
+"""Of the host's time; a busy host may need more, which is no fault of what is tested."""
 
-SILENCE_S = 900.0
-"""No test takes so long: the guest hangs."""
+ENOUGH_S = 900.0
+"""Of the guest's own time; whoever had that much and has not ended hangs."""
 
 MEMORY_MB = 2048
 
@@ -49,18 +49,21 @@ def run_in_guest(
     code = share / "code"
     if code.exists():
         return int(code.read_text())
-    if end == "late" and b"FAILED" not in said and b"ERROR" not in said:
+    alive = share / "alive"
+    lived_s = float(alive.read_text() or 0) if alive.exists() else 0.0
+    failed = b"FAILED" in said or b"ERROR" in said
+    if end == "late" and lived_s < ENOUGH_S and not failed:
         passed = said.count(b"PASSED")
         raise CannotRunError(
-            f"the machine is too slow: {passed} tests passed and none failed in {LIMIT_S:.0f} s"
+            f"this machine is too slow: in {LIMIT_S:.0f} s the guest lived for {lived_s:.0f} s;"
+            f" {passed} tests passed, none failed"
         )
     if not said and end == "ended" and errors.read_text().strip():
         last = errors.read_text(errors="replace").strip().splitlines()[-1]
         raise CannotRunError(f"the virtual machine does not start ({last})")
     console = (share / "console").read_text(errors="replace").strip()
     reason = {
-        "silent": f"hangs: it has said nothing for {SILENCE_S:.0f} s",
-        "late": f"did not end within {LIMIT_S:.0f} s",
+        "late": f"did not end within {LIMIT_S:.0f} s, {lived_s:.0f} s of its own",
         "ended": "ended before its command did",
     }[end]
     print(f"kernel tests: the guest {reason}; its console:\n{console}", flush=True)
@@ -71,19 +74,15 @@ def _follow(guest: "subprocess.Popen[bytes]") -> tuple[bytes, str]:
     """Hand on what the guest says; returns it, and how it came to an end."""
     assert guest.stdout is not None
     said = b""
-    started_s = heard_s = time.monotonic()
+    deadline_s = time.monotonic() + LIMIT_S
     while True:
-        now_s = time.monotonic()
-        if now_s - heard_s > SILENCE_S:
-            return said, "silent"
-        if now_s - started_s > LIMIT_S:
+        if time.monotonic() > deadline_s:
             return said, "late"
         if select.select([guest.stdout], [], [], 1.0)[0]:
             data = os.read(guest.stdout.fileno(), 65536)
             if not data:
                 return said, "ended"
             said += data
-            heard_s = now_s
             sys.stdout.buffer.write(data)
             sys.stdout.flush()
 
