@@ -81,6 +81,49 @@ def test_no_number_has_another_source(page: Page, document: dict[str, Any]) -> N
         assert not re.search(r"\d", CONSTANTS.sub("", rest)), cell
 
 
+COLUMNS = {
+    "Effect, °": {"effect_deg"},
+    "in µs": {"effect_mu"},
+    "Alone, °": {"lower_deg", "upper_deg"},
+    "Family, °": {"family_lower_deg", "family_upper_deg"},
+    "Before, °": {"before_deg"},
+    "After, °": {"after_deg"},
+    "Change, °": {"change_deg"},
+    "Angle, °": {"angle_deg", "onset_angle_deg", "u_onset_angle_deg"},
+    "Interval, °": {"lower_deg", "upper_deg", "lower", "upper"},
+    "µs": {"mu_static"},
+    "µk": {"mu_kinetic"},
+    "Difference, °": {"difference_deg", "difference"},
+    "Slides at, °": {"angle_deg"},
+    "Off the wish, °": {"miss_deg"},
+    "Chance, %": {"chance_pct"},
+    "Shift, °": {"shift_deg"},
+    "p": {"p", "family_p"},
+}
+"""Heads of columns, and the values of the document that belong under them."""
+
+
+def test_columns_show_what_their_heads_say(page: Page) -> None:
+    shown: dict[str, set[str]] = {}
+    heads: list[str] = []
+    column = 0
+    for one in page.elements:
+        if one.tag == "table":
+            heads = []
+        elif one.tag == "tr":
+            column = -1
+        elif one.tag in ("td", "th"):
+            column += 1
+            if one.attributes.get("scope") == "col":
+                heads.append(one.words)
+        elif one.tag == "data" and "td" in one.inside:
+            name = one.attributes["data-key"].rpartition(".")[2]
+            shown.setdefault(heads[column], set()).add(name)
+    found = {head: names for head, names in shown.items() if head in COLUMNS}
+    assert len(found) > 12
+    assert all(names <= COLUMNS[head] for head, names in found.items()), found
+
+
 def _texts(value: Any) -> list[str]:
     if isinstance(value, dict):
         return [text for key, one in value.items() for text in [key, *_texts(one)]]
