@@ -3,6 +3,7 @@
 hypothesis plays a person, a clumsy electrician and time; the machine runs as the service does.
 """
 
+from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -19,47 +20,56 @@ from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.procedures.standby import stand_by
 from rig.runfile.reader import read_run
-from tests.faults.harness import SCENARIO, SETTINGS
+from tests.faults.harness import BLADE, HAND
 
 SOON_S = 0.06
 """A little more than the control loop's look at the inputs."""
 
 
 class RigUnderTest(RuleBasedStateMachine):
-    """The service on the twin."""
+    """The service on the twin, the bag placed by hand."""
+
+    bench = HAND
 
     @initialize()
     def begin(self) -> None:
         self.folder = TemporaryDirectory()
-        self.rig = rig = open_twin(SETTINGS, SCENARIO, 3)
+        self.rig = rig = open_twin(self.bench.settings, self.bench.scenario, 3)
         self.clock = rig.machine.clock
         self.world = rig.twin.world
         self.stop_since_s: float | None = None
         self.worst: list[str] = []
-        step = self.world.on_step
-
-        def on_step() -> None:
-            if self.stop_since_s is not None:
-                self.worst.append(f"a step at {self.clock.time_s():.4f} s with the stop level set")
-            if rig.machine.latched is not None:
-                self.worst.append("a step with a latched fault")
-            step()
-
-        self.world.on_step = on_step
+        self.world.on_step = self._watched("board", self.world.on_step)
+        self.world.on_blade_step = self._watched("blade", self.world.on_blade_step)
         rig.__enter__()
         self.ended = self.clock.queue()
         self.clock.spawn(stand_by(rig.machine, self._series), "service", report_to=self.ended)
 
+    def _watched(self, axis: str, step: Callable[[], None]) -> Callable[[], None]:
+        def on_step() -> None:
+            at = f"a step of the {axis} at {self.clock.time_s():.4f} s"
+            if self.stop_since_s is not None:
+                self.worst.append(f"{at} with the stop level set")
+            if self.rig.machine.latched is not None:
+                self.worst.append(f"{at} with a latched fault")
+            step()
+
+        return on_step
+
+    def _is_driven(self) -> bool:
+        pusher = self.world.pusher
+        return self.world.motor.is_enabled or (pusher is not None and pusher.body.is_enabled)
+
     def _series(self) -> Task[Any]:
         now = self.clock.utc_now()
-        asked = plan_series(SETTINGS, 2, source="twin", started=now)
+        asked = plan_series(self.bench.settings, 2, source="twin", started=now)
         return make_runs(self.rig.machine, asked, Path(self.folder.name), start_now=True)
 
     def teardown(self) -> None:
         if hasattr(self, "rig"):
             self.rig.machine.events.put(StopRequest("SIGTERM"))
             self.clock.advance_to(self.clock.time_s() + 5.0)
-            assert not self.world.motor.is_enabled
+            assert not self._is_driven()
             self.rig.__exit__(None, None, None)
             for path in Path(self.folder.name).rglob("*.run.jsonl"):
                 run = read_run(path)
@@ -108,7 +118,7 @@ class RigUnderTest(RuleBasedStateMachine):
 
     @rule(name=st.sampled_from(["beam_1", "limit_upper"]))
     def a_wire_is_touched(self, name: str) -> None:
-        pin = self.world.pins[getattr(SETTINGS.pins, name)]
+        pin = self.world.pins[getattr(self.bench.settings.pins, name)]
         pin.drive(True, self.clock.time_s())
         self.clock.advance_to(self.clock.time_s() + 0.002)
         pin.drive(False, self.clock.time_s())
@@ -119,8 +129,9 @@ class RigUnderTest(RuleBasedStateMachine):
 
     @invariant()
     def the_driver_is_off_unless_something_moves(self) -> None:
-        if hasattr(self, "rig") and self.world.motor.is_enabled:
-            assert self.rig.machine.live.state in MOVING
+        if hasattr(self, "rig") and self._is_driven():
+            moving = MOVING if self.bench is BLADE else MOVING - {"placing"}
+            assert self.rig.machine.live.state in moving
             assert self.stop_since_s is None or self.clock.time_s() - self.stop_since_s < SOON_S
 
     @invariant()
@@ -134,11 +145,23 @@ class RigUnderTest(RuleBasedStateMachine):
             assert not isinstance(done, Done), done
 
 
+class BladeUnderTest(RigUnderTest):
+    """The same with a blade."""
+
+    bench = BLADE
+
+
+def _settings(max_examples: int) -> settings:
+    return settings(
+        max_examples=max_examples,
+        stateful_step_count=20,
+        deadline=None,
+        derandomize=True,
+        suppress_health_check=[HealthCheck.too_slow],
+    )
+
+
 TestInvariants = RigUnderTest.TestCase
-TestInvariants.settings = settings(
-    max_examples=12,
-    stateful_step_count=20,
-    deadline=None,
-    derandomize=True,
-    suppress_health_check=[HealthCheck.too_slow],
-)
+TestInvariants.settings = _settings(12)
+TestBlade = BladeUnderTest.TestCase
+TestBlade.settings = _settings(6)

@@ -5,6 +5,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import msgspec
+
 from rig.analysis.friction import analyse_run
 from rig.clock import At, Task
 from rig.control.faults import BY_CAUSE
@@ -14,15 +16,60 @@ from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import RunFile, read_run
 from rig.runfile.writer import OsFiles
-from rig.settings.model import Cycle, Motion, Settings
+from rig.settings.model import Blade, Cycle, Motion, Pins, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
+from rig.twin.scenario import Scenario
 
 SETTINGS = Settings(
     cycle=Cycle(dwell_s=0.5, placing_timeout_s=20.0),
     motion=Motion(rate_deg_s=3.0, homing_rate_deg_s=2.0),
 )
 SCENARIO = changed(draw_scenario(3, face=plain_face(0.12, 0.09)), board={"start_angle_deg": 1.6})
+BLADE_SETTINGS = Settings(
+    pins=Pins(blade_step=13, blade_direction=19, blade_enable=21, blade_park=4),
+    blade=Blade(
+        fitted=True,
+        speed_mm_s=30.0,
+        acceleration_mm_s2=300.0,
+        ramp_jerk_mm_s3=6000.0,
+        settle_deg=4.0,
+    ),
+    cycle=SETTINGS.cycle,
+    motion=SETTINGS.motion,
+)
+
+
+class Bench(NamedTuple):
+    """A rig that faults happen to."""
+
+    settings: Settings
+    scenario: Scenario
+    start_now: bool
+    """Nobody is asked for the bag before the first run."""
+
+
+HAND = Bench(SETTINGS, SCENARIO, start_now=False)
+HAND_NOW = HAND._replace(start_now=True)
+BLADE = Bench(BLADE_SETTINGS, changed(SCENARIO, blade={"fold_share": 0.0}), start_now=True)
+FOLDS = BLADE._replace(scenario=changed(SCENARIO, blade={"fold_share": 1.0}))
+"""The bag folds at each push, so that the board is raised to bring it down again."""
+NO_SWITCH = BLADE._replace(
+    settings=msgspec.structs.replace(
+        BLADE_SETTINGS, pins=msgspec.structs.replace(BLADE_SETTINGS.pins, blade_park=None)
+    )
+)
+AWAY = NO_SWITCH._replace(scenario=changed(BLADE.scenario, blade={"start_mm": 25.0}))
+PLACES: dict[str, Callable[[Any], bool]] = {
+    "up": lambda world: world.pusher.body.place_mm > 370.0,
+    "beam": lambda world: world.pusher.body.place_mm > 591.0,
+    "top": lambda world: world.pusher.body.direction < 0 and world.pusher.body.place_mm > 595.0,
+    "back": lambda world: (
+        world.pusher.body.direction < 0 and 400.0 < world.pusher.body.place_mm < 450.0
+    ),
+    "tilt": lambda world: world.motor.is_enabled and world.motor.angle_deg > 0.3,
+}
+"""Parts of `placing` with a blade: `placing up` and so on are states of their own here."""
 SLACK_S = 0.05
 """No pulse comes later than this after a fault can be seen."""
 LOOK_S = 0.004
@@ -44,15 +91,25 @@ class Injected:
         self._undo: list[Callable[[], None]] = []
         world = rig.twin.world
         step = world.on_step
-        clock = rig.machine.clock
 
         def on_step() -> None:
-            self.last_pulse_s = clock.time_s()
-            if self.at_s is not None and self.first_pulse_s is None:
-                self.first_pulse_s = self.last_pulse_s
+            self.note_pulse()
             step()
 
         world.on_step = on_step
+        blade_step = world.on_blade_step
+
+        def on_blade_step() -> None:
+            self.note_pulse()
+            blade_step()
+
+        world.on_blade_step = on_blade_step
+
+    def note_pulse(self) -> None:
+        """A pulse has left the computer, whether or not it gets to a motor."""
+        self.last_pulse_s = self.machine.clock.time_s()
+        if self.at_s is not None and self.first_pulse_s is None:
+            self.first_pulse_s = self.last_pulse_s
 
     @property
     def machine(self) -> Any:
@@ -85,14 +142,15 @@ class Fault(NamedTuple):
     states: tuple[str, ...]
     causes: frozenset[str]
     """One of these must stop the run; empty when none must."""
-    visible_s: float = 0.0
-    """It can be seen this long after it happened, by what the table of interlocks says."""
+    visible_s: float | dict[str, float] = 0.0
+    """It can be seen this long after it happened, by what the table of interlocks says; for each
+    state where that differs."""
     ending: str = "fault"
     """`fault`; `no result` (the run goes to its end and is not valid); `rides through` (it is
     valid); `last run` (it is valid, and no other begins)."""
     file_may_end_early: bool = False
-    start_now: bool = False
-    """Nobody is asked for the bag before the first run."""
+    bench: Bench = HAND
+    """The rig that it happens to; the parts of `placing` have a blade in any case."""
     from_motion: bool = False
     """It can be seen only while the board should move: the time counts from the next pulse."""
 
@@ -114,20 +172,26 @@ class Outcome(NamedTuple):
 
 def run_case(fault: Fault, state: str, folder: Path) -> Outcome:
     """Make two runs, with this fault in this state of the first."""
-    rig = open_twin(SETTINGS, SCENARIO, 3)
+    bench = BLADE if " " in state and fault.bench is HAND else fault.bench
+    rig = open_twin(bench.settings, bench.scenario, 3)
     case = Injected(rig, folder)
     n = {"no result": 1, "last run": 4}.get(fault.ending, 2)
-    requests = plan_series(SETTINGS, n, source="twin", started=rig.machine.clock.utc_now(), bag="X")
+    requests = plan_series(
+        bench.settings, n, source="twin", started=rig.machine.clock.utc_now(), bag="X"
+    )
     error: RigError | None = None
     try:
         with rig:
-            task = make_runs(rig.machine, requests, folder, start_now=fault.start_now)
+            task = make_runs(rig.machine, requests, folder, start_now=bench.start_now)
             beside = _now(case, fault) if state == "parked" else [_watch(case, fault, state)]
             try:
                 rig.run(task, beside=beside)
             except RigError as caught:
                 error = caught
-            driver_off = not rig.twin.world.motor.is_enabled
+            world = rig.twin.world
+            driver_off = not world.motor.is_enabled
+            if world.pusher is not None:
+                driver_off = driver_off and not world.pusher.body.is_enabled
     finally:
         case.undo()
     runs = [read_run(path) for path in sorted(folder.rglob("*.run.jsonl"))]
@@ -144,9 +208,11 @@ def _now(case: Injected, fault: Fault) -> list[Task[Any]]:
 def _watch(case: Injected, fault: Fault, state: str) -> Task[None]:
     """Task: wait for the state, and let the fault happen some time after its beginning."""
     clock = case.machine.clock
-    while case.machine.live.state != state:
+    state, _, part = state.partition(" ")
+    while case.machine.live.state != state or (part and not PLACES[part](case.twin.world)):
         yield At(clock.time_s() + LOOK_S)
-    yield At(clock.time_s() + AFTER_S.get(state, 0.3))
+    if not part:
+        yield At(clock.time_s() + AFTER_S.get(state, 0.3))
     case.at_s, case.in_state = clock.time_s(), case.machine.live.state
     going_on = fault.inject(case)
     if going_on is not None:
@@ -165,10 +231,13 @@ def _judge(
     if case.at_s is None:
         problems.append("the fault never happened")
         case.at_s = 0.0
-    elif case.in_state != state:
+    elif case.in_state != state.partition(" ")[0]:
         problems.append(f"it happened in {case.in_state}")
     since_s = case.first_pulse_s if fault.from_motion and case.first_pulse_s else case.at_s
-    late_s = case.last_pulse_s - (since_s + fault.visible_s)
+    visible_s = fault.visible_s
+    if isinstance(visible_s, dict):
+        visible_s = visible_s[state]
+    late_s = case.last_pulse_s - (since_s + visible_s)
     valid = [analyse_run(run).result.valid for run in runs]
     cause = getattr(error, "cause", "") or type(error).__name__ if error is not None else ""
     if not driver_off:

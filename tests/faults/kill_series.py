@@ -28,7 +28,8 @@ from rig.runfile.reader import read_run
 from tests.faults.quick_series import main as make_series
 
 RUNS = int(sys.argv[2]) if len(sys.argv) > 2 else 4
-LONGEST_S = 9.0
+LONGEST_S = 1.0 + 2.0 * RUNS
+"""A process is killed after so long at most; a cycle takes some four seconds."""
 WORKERS = 4
 """Series at the same time; each takes about a third of a core."""
 TABLE = Path(__file__).parent / "KILLS.md"

@@ -23,9 +23,9 @@ from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 
 SETTINGS = Settings(
-    cycle=Cycle(dwell_s=0.05, placing_timeout_s=20.0),
+    cycle=Cycle(dwell_s=0.05, after_clear_s=0.0, placing_timeout_s=20.0),
     motion=Motion(
-        rate_deg_s=3.0, homing_rate_deg_s=2.0, acceleration_deg_s2=20.0, ramp_jerk_deg_s3=400.0
+        rate_deg_s=3.0, homing_rate_deg_s=3.0, acceleration_deg_s2=20.0, ramp_jerk_deg_s3=400.0
     ),
     bag=Bag(length_mm=40.0, width_mm=40.0, gap_mm=4.0),
     # The tests share their computer with others; what is tested here is not the timing.
@@ -52,7 +52,7 @@ class InstantPlacing:
 
 def main(folder: Path, n: int) -> None:
     """Make what is left."""
-    cycle.HOME_SETTLE_S, cycle.HOME_CAPTURE_S = 0.1, 0.2
+    cycle.HOME_SETTLE_S, cycle.HOME_CAPTURE_S = 0.05, 0.25
     homing.SLOW_FACTOR = homing.CAREFUL_FACTOR = 1.0
     opened = open_twin(SETTINGS, SCENARIO, 3, "real")
     machine = opened.machine
