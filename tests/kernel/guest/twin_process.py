@@ -140,8 +140,9 @@ class TwinProcess:
             self._world.on_step()
 
     def _live(self, now_s: float) -> None:
-        for line in self._lines.values():
-            line.hold()
+        if not self._world.motor.is_enabled:  # lines are claimed before anything moves
+            for line in self._lines.values():
+                line.hold()
         if now_s >= self._person_due_s:
             request = next(self._person)
             self._person_due_s = request.time_s  # type: ignore[union-attr]
