@@ -120,7 +120,8 @@ class Event(_Line, tag="event", frozen=True, kw_only=True):
     `blade_passed` {"clear_steps", "back_steps", "top_steps", "bag_length_mm", "trouble"},
     `raise_started` {"dwell_s", "approach_deg" where a quick approach ended}, `beam_broken` and
     `beam_clear` {"beam"}, `limit_upper`, `limit_lower`, `estop`, `home_reading` {"angle_deg",
-    "cross_deg"}, `fault` {"cause", "action"}, `raise_ended` {}.
+    "cross_deg"}, `blade_push` (the blade begins to push), `bag_brought_down` (slid only to
+    come back to the blade), `fault` {"cause", "action"}, `raise_ended` {}.
     """
 
     t_s: float
