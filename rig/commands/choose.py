@@ -51,6 +51,10 @@ Reader = Annotated[
     str | None, typer.Option("--reader", metavar="NAME", help="Who read them (bias, scatter).")
 ]
 
+Units = Annotated[
+    str, typer.Option("--units", metavar="metric|us", help="How to show lengths and temperatures.")
+]
+
 
 def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
     """Temperature (°C) and relative humidity (%) as the rig's sensor reads them now.
@@ -122,9 +126,13 @@ def choose(
     rig: RigFile = None,
     twin: Twin = False,
     seed: Seed = 1,
+    units: Units = "metric",
     json: Json = False,
 ) -> None:
     """Rank bag faces and sets for a wish, in the air that was typed or that the rig reads now."""
+    from rig.study.words import system_of
+
+    system = system_of(units)
     choice = day_choice(
         study,
         temperature,
@@ -147,4 +155,4 @@ def choose(
         return
     from rig.study.sheet import sheet_text
 
-    print(sheet_text(choice, "Choice of the day"))
+    print(sheet_text(choice, "Choice of the day", system))

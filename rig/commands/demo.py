@@ -1,10 +1,8 @@
 """`rig demo`: an invented study on the twin, from the empty folder to the sheet for match day."""
 
 import contextlib
-import json as jsonlib
 import shlex
 import time
-from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Annotated
@@ -16,12 +14,23 @@ from rig.commands.options import Seed, say
 BAGS = (
     ("Heron 1", "Heron", "soft soak"),
     ("Heron 2", "Heron", "soft soak"),
+    ("Dunlin 1", "Dunlin", "warm tumble"),
+    ("Dunlin 2", "Dunlin", "warm tumble"),
     ("Knot 1", "Knot", None),
     ("Knot 2", "Knot", None),
 )
+RECIPES = {
+    "soft soak": (
+        "soak: agent=softener, dose=20 ml per litre, temperature=30, time=45",
+        "rinse: agent=water, temperature=30, time=10, drying=air",
+    ),
+    "warm tumble": ("tumble: agent=two wool balls, temperature=40, time=20, drying=air",),
+}
 CLIMATES = (("cold dry", "16:2", "32:6"), ("hot humid", "30:2", "72:6"))
 DROOP = {"baseline": (24.0, 26.5, 25.0), "after 1": (31.5, 33.0, 30.5)}
 """Droop angles of Heron 1 that an invented person read."""
+WISH_DEG = 18.0
+TODAY_C, TODAY_PCT = 22.0, 55.0
 
 SETTINGS = """\
 # The twin of the demonstration: full steps, so that it is quick to simulate.
@@ -65,6 +74,7 @@ class Story:
     def __init__(self, out: Path, seed: int) -> None:
         self._out = out
         self._club = out / "club"
+        self._seed = seed
         self._twin = ("--twin", "--seed", str(seed), "--rig", str(out / "rig.toml"))
         self._now = datetime.now(UTC).replace(hour=8, minute=0, second=0, microsecond=0)
 
@@ -91,16 +101,27 @@ class Story:
     def _catalogue(self) -> None:
         say("\nWhat there is, and what is to be found out:")
         club = str(self._club)
-        self._rig("study", "new", club, "--name", "Boat shed club", "--runs", "2", "--wish", "21")
+        self._rig(
+            "study",
+            "new",
+            club,
+            "--name",
+            "Boat shed club",
+            "--runs",
+            "2",
+            "--wish",
+            f"{WISH_DEG:g}",
+        )
         self._edit("reference_runs", 1)
         self._rig("study", "board", club, "shed board", "--material", "birch plywood")
         for name, temperature, humidity in CLIMATES:
             air = ("--temperature", temperature, "--humidity", humidity)
             self._rig("study", "climate", club, name, *air)
-        soak = "soak: agent=softener, dose=20 ml per litre, temperature=30, time=45, drying=air"
-        self._rig("study", "treat", club, "--recipe", "soft soak", "--step", soak)
+        for recipe, steps in RECIPES.items():
+            words = [word for step in steps for word in ("--step", step)]
+            self._rig("study", "treat", club, "--recipe", recipe, *words)
         for bag, its_set, treatment in BAGS:
-            words = ("--role", "control") if treatment is None else ("--treatment", treatment)
+            words = ["--role", "control"] if treatment is None else ["--treatment", treatment]
             self._rig("study", "bag", club, bag, "--set", its_set, *words)
         self._rig("study", "bag", club, "Plover", "--role", "reference", "--face", "slick")
         self._rig("study", "plan", club, log="plan.log")
@@ -129,18 +150,23 @@ class Story:
         self._rig("study", "droop", str(self._club), "Heron 1", *angles, *words)
 
     def _answers(self) -> None:
+        from rig.commands.demo_truth import measured_against_truth, story
+
         club = str(self._club)
         say("\nWhat did the treatments do?")
         self._rig("compare", club)
-        say("\nWhich bags for today: 22 °C, 55 %RH, and a slide angle of 21°?")
-        air = ("--temperature", "22", "--humidity", "55")
-        self._rig("choose", club, *air, "--angle", "21")
+        say(f"\nWhich bags for today: {TODAY_C:g} °C, {TODAY_PCT:g} %RH, and {WISH_DEG:g}° wished?")
+        air = ("--temperature", f"{TODAY_C:g}", "--humidity", f"{TODAY_PCT:g}")
+        self._rig("choose", club, *air)
         sheet = str(self._club / "report" / "match-day.html")
-        self._rig("sheet", club, *air, "--angle", "21", "--out", sheet)
+        self._rig("sheet", club, *air, "--out", sheet)
         self._rig("report", club)
-        say("\nHow right was it? The twin knows:")
-        for line in truth_table(self._club / "runs"):
+        say("\nHow right was the rig? The twin knows the true slide angle of each run:")
+        for line in measured_against_truth(self._club / "runs"):
             print(line)
+        print("\nIn short, with what is true on the twin")
+        for line in story(self._club, self._seed, TODAY_C, TODAY_PCT):
+            print(f"- {line}")
         print(f"\nThe report and the sheet for match day are in {self._club / 'report'}.")
 
     def _edit(self, key: str, value: int) -> None:
@@ -174,33 +200,3 @@ class Story:
 
 def _stamp(at: datetime) -> str:
     return f"{at:%Y-%m-%dT%H:%MZ}"
-
-
-def truth_table(runs: Path) -> Sequence[str]:
-    """Lines of a table: for each bag face the mean error against the twin's truth."""
-    from rig.analysis.load import analyse
-
-    errors: dict[tuple[str, str], list[tuple[float, float, float]]] = {}
-    for run in analyse([runs]).runs:
-        row = run.result
-        path = Path(row.run_file)
-        side = path.with_name(path.name.removesuffix(".run.jsonl") + ".truth.json")
-        truth = jsonlib.loads(side.read_text("utf-8"))["onset_angle_deg"]
-        if row.valid and row.onset_angle_deg is not None and row.angle_at_break_deg is not None:
-            errors.setdefault((row.bag or "", row.face or ""), []).append(
-                (truth, row.onset_angle_deg - truth, row.angle_at_break_deg - truth)
-            )
-    head = f"{'bag':<9} {'face':<6} {'runs':>4} {'true angle':>11} {'error':>8} {'at break':>9}"
-    lines = [head, "-" * len(head)]
-    for (bag, face), found in sorted(errors.items()):
-        true, error, late = (sum(column) / len(found) for column in zip(*found, strict=True))
-        lines.append(
-            f"{bag:<9} {face:<6} {len(found):>4} {true:>10.2f}° {error:>+7.3f}° {late:>+8.3f}°"
-        )
-    lines += [
-        "",
-        "`error` is the mean of measured less true slide angle; the part that all rows share is",
-        "the calibration's and cancels between bags. `at break` is the error of the angle at which",
-        "the beam broke, which one would read off without the analysis: it differs between bags.",
-    ]
-    return lines

@@ -18,6 +18,7 @@ from rig.commands.choose import (
     StudyFolder,
     Temperature,
     Tolerance,
+    Units,
     day_choice,
 )
 from rig.commands.options import RigFile, Seed, Twin, say
@@ -40,6 +41,7 @@ def sheet(
     twin: Twin = False,
     seed: Seed = 1,
     text: Annotated[bool, typer.Option("--text", help="Plain text on stdout.")] = False,
+    units: Units = "metric",
     paper: Annotated[str, typer.Option("--paper", metavar="A4|letter")] = "A4",
     out: Annotated[
         Path | None,
@@ -49,9 +51,11 @@ def sheet(
     """Write one printable page: what to throw today, and how to check it with one tilt."""
     from rig.errors import BadInputError
     from rig.study.sheet import sheet_html, sheet_text
+    from rig.study.words import system_of
 
     if paper not in ("A4", "letter"):
         raise BadInputError(f"--paper takes `A4` or `letter`, not {paper!r}.")
+    system = system_of(units)
     choice = day_choice(
         study,
         temperature,
@@ -68,12 +72,12 @@ def sheet(
         reader=reader,
     )
     if text:
-        print(sheet_text(choice))
+        print(sheet_text(choice, units=system))
         return
     path = out or study / "report" / "sheet.html"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(sheet_html(choice, paper=paper), encoding="utf-8")
+        path.write_text(sheet_html(choice, paper=paper, units=system), encoding="utf-8")
     except OSError as error:
         raise BadInputError(f"{path} can't be written ({error.strerror}); name --out.") from None
     say(f"The sheet is {path}; print it on {paper}.")

@@ -9,6 +9,7 @@ import typer
 from rig.commands.options import Json, print_json, say
 from rig.commands.quantities import quantity
 from rig.commands.study_options import Folder, figure, print_rows
+from rig.study.words import signed
 
 if TYPE_CHECKING:
     from rig.analysis.row import RunResult
@@ -142,8 +143,8 @@ def show_readers(study: "Study", json: bool) -> None:
     rows: list[tuple[str, ...]] = [tuple(titles.split("|"))]
     for bias in biases:
         interval = "–"
-        if bias.low_deg is not None:
-            interval = f"{bias.low_deg:+.2f} to {bias.high_deg:+.2f}"
+        if bias.low_deg is not None and bias.high_deg is not None:
+            interval = f"{signed(bias.low_deg)} to {signed(bias.high_deg)}"
         rows.append(
             (
                 bias.reader,
@@ -203,7 +204,7 @@ def show_droop(study: "Study", json: bool) -> None:
     for limit in LIMITS:
         print(limit)
     if against is not None:
-        print(f"{against.sentence} (r = {against.correlation:+.2f}, n = {against.n}.)")
+        print(f"{against.sentence} (r = {signed(against.correlation)}, n = {against.n}.)")
 
 
 def power(

@@ -69,6 +69,10 @@ class Fit(NamedTuple):
         """Slopes of one unit, in degrees per unit of each predictor."""
         return np.array([row @ self.theta for row in self._slope_rows(unit)])
 
+    def slope_row(self, unit: Unit) -> np.ndarray:
+        """Row that turns theta into the unit's slope for the first predictor."""
+        return self._slope_rows(unit)[0]
+
     def _slope_rows(self, unit: Unit) -> list[np.ndarray]:
         rows = []
         n_u, n_s = len(self.units), len(self.sessions)

@@ -88,6 +88,19 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
         """Slope against surface humidity, degrees per percent; 0 where it could not be fitted."""
         return float(self.fitted.slope(unit)[0]) if self.slope_known else 0.0
 
+    def slope_interval(self, unit: Unit, level: float = 0.95) -> tuple[float, float] | None:
+        """Interval of the slope against surface humidity; None where it could not be fitted."""
+        if not self.slope_known:
+            return None
+        f = self.fitted
+        row = f.slope_row(unit)
+        part = f.session_part(row)
+        sessions, own = float(part @ part), float(row @ f.covariance @ row)
+        total = f.variance(0.0, own - sessions * f.share)
+        total.add(sessions * self.session_variance, self.session_df)
+        half = t_quantile((1.0 + level) / 2.0, max(total.df, 1.0)) * total.u
+        return self.slope(unit) - half, self.slope(unit) + half
+
     def point(self, air: Air) -> np.ndarray:
         """The predictors' values in an air; what it leaves open is taken as their mean."""
         values = [getattr(air, name) for name in self.predictors]
@@ -204,17 +217,18 @@ def fit_climate(rows: Iterable[Row], *, left_out: bool = True) -> ClimateModel:
     fitted, slopes, error = _choose(cells, x, ranges, left_out)
     can = bool(known) and _has_slope(fitted)
     if known and not can:
+        where = f"within {_spread(ranges[HUMIDITY]):.0f} %RH"
         notes.append(
-            f"The {_count(len(x), 'session')} lie within {_spread(ranges[HUMIDITY]):.0f} %RH of "
-            "each other, or none compares the same bag in two airs: no slope against humidity can "
-            "be fitted. Measure in another climate."
+            ("There is one session only" if len(x) == 1 else f"All {len(x)} sessions lie {where}")
+            + ", or none compares the same bag in two airs: no slope against humidity can be "
+            "fitted. Measure in another climate."
         )
     elif can and len(x) < SESSIONS_FOR_OWN_SCATTER:
         notes.append(
             f"Only {_count(len(x), 'session')}: one slope for all, and the scatter between "
             f"sessions is partly a judgement ({JUDGED_SESSION_SD_DEG} °). Provisional."
         )
-    variance, df = _between(fitted, len(x))
+    variance, df = _between(fitted)
     return ClimateModel(
         fitted=fitted,
         slopes=slopes,
@@ -229,15 +243,17 @@ def fit_climate(rows: Iterable[Row], *, left_out: bool = True) -> ClimateModel:
     )
 
 
-def _between(fitted: Fit, n_sessions: int) -> tuple[float, float]:
+def _between(fitted: Fit) -> tuple[float, float]:
     """Variance between sessions with degrees of freedom; a judgement keeps it from being too small.
 
-    Few sessions may agree by chance; taken at its word, that would make narrow intervals.
+    Few sessions may agree by chance; taken at its word, that would make narrow intervals. Where
+    they scatter more than judged, what they found stands, and the judgement counts for less: with
+    one degree of freedom of its own an interval would be of no use to anybody.
     """
     found, df = fitted.variance_between, float(fitted.df_between)
     judged = (JUDGED_DF * JUDGED_SESSION_SD_DEG**2 + df * found) / (JUDGED_DF + df)
-    if n_sessions >= SESSIONS_FOR_OWN_SCATTER and df > 0 and found > judged:
-        return found, df
+    if df > 0 and found > judged:
+        return found, df + JUDGED_DF * JUDGED_SESSION_SD_DEG**2 / found
     return judged, JUDGED_DF + df
 
 

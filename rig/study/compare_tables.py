@@ -3,6 +3,7 @@
 from rig.analysis.table import format_table
 from rig.study.compare import Comparison
 from rig.study.rows import stage_number
+from rig.study.words import chance, signed
 
 Rows = list[tuple[str, ...]]
 
@@ -16,13 +17,16 @@ def interval(lower: float | None, upper: float | None) -> str:
     """An interval in degrees, or a dash."""
     if lower is None or upper is None or upper - lower == float("inf"):
         return "–"
-    return f"{lower:+.2f} … {upper:+.2f}"
+    return f"{signed(lower)} … {signed(upper)}"
 
 
 def tables(c: Comparison) -> str:
     """All tables, each with a heading."""
     blocks = [
-        (f"Slide angles in degrees, 95 % intervals ({c.n_runs} runs)", _cells(c)),
+        (
+            f"Slide angles in degrees, 95 % intervals (runs: {c.n_runs})",
+            _cells(c),
+        ),
         (
             "Changes of bags, in degrees, corrected for the air",
             _changes(c),
@@ -83,8 +87,8 @@ def _changes(c: Comparison) -> Rows:
             place.board,
             angle(one.before_deg),
             angle(one.after_deg),
-            "–" if one.climate_change_pct is None else f"{one.climate_change_pct:+.0f} %RH",
-            f"{one.change_deg:+.2f}",
+            "–" if one.climate_change_pct is None else f"{signed(one.climate_change_pct, 0)} %RH",
+            signed(one.change_deg),
         )
         for place, listed in c.changes.items()
         for one in listed
@@ -106,11 +110,11 @@ def _effects(c: Comparison) -> Rows:
             e.face,
             e.board,
             f"{e.n_bags}/{e.n_against}",
-            f"{e.effect_deg:+.2f}",
+            signed(e.effect_deg),
             interval(e.lower_deg, e.upper_deg),
-            f"{e.p:.3f}",
+            chance(e.p),
             interval(e.family_lower_deg, e.family_upper_deg),
-            f"{e.family_p:.3f}",
+            chance(e.family_p),
             "blocked"
             if e.blocked
             else "yes"
@@ -128,7 +132,7 @@ def _effects(c: Comparison) -> Rows:
 def _overall(c: Comparison) -> Rows:
     rows: Rows = [("face", "board", "df", "F", "p")]
     rows += [
-        (place.face, place.board, f"{o.df_between}, {o.df_within}", f"{o.f:.2f}", f"{o.p:.3f}")
+        (place.face, place.board, f"{o.df_between}, {o.df_within}", f"{o.f:.2f}", chance(o.p))
         for place, o in c.overall.items()
     ]
     return rows
@@ -144,7 +148,7 @@ def _anova(c: Comparison) -> Rows:
             f"{t.df}",
             f"{t.sum_of_squares:.3f}",
             "–" if t.f is None else f"{t.f:.2f}",
-            "–" if t.p is None else f"{t.p:.3f}",
+            "–" if t.p is None else chance(t.p),
             t.against,
         )
         for place, terms in c.by_climate.items()
@@ -161,9 +165,9 @@ def _references(c: Comparison) -> Rows:
             s.face,
             s.kind,
             s.session,
-            f"{s.shift_deg:+.2f}",
+            signed(s.shift_deg),
             angle(s.u_shift_deg),
-            f"{s.p:.3f}",
+            chance(s.p),
             "YES" if s.moved else "no",
         )
         for s in c.references
@@ -180,7 +184,7 @@ def _contrasts(c: Comparison) -> Rows:
             d.second,
             d.where,
             f"{d.n_bags}",
-            f"{d.difference_deg:+.2f}",
+            signed(d.difference_deg),
             interval(d.lower_deg, d.upper_deg),
         )
         for d in c.faces_and_boards
@@ -197,9 +201,9 @@ def _sets(c: Comparison) -> Rows:
             s.stage,
             s.pair.first,
             s.pair.second,
-            f"{s.pair.difference:+.2f}",
+            signed(s.pair.difference),
             interval(s.pair.lower, s.pair.upper),
-            f"{s.pair.p:.3f}",
+            chance(s.pair.p),
         )
         for s in c.sets
     ]
@@ -228,9 +232,9 @@ def _trends(c: Comparison) -> Rows:
     rows += [
         (
             face,
-            f"{t.slope_deg_per_slide:+.4f}",
+            signed(t.slope_deg_per_slide, 4),
             f"{t.u_slope_deg_per_slide:.4f}",
-            f"{t.p:.3f}",
+            chance(t.p),
             f"{t.n_series}",
         )
         for face, t in c.trends.items()
@@ -247,7 +251,7 @@ def _outliers(c: Comparison) -> Rows:
             o.face,
             o.series,
             angle(o.onset_angle_deg),
-            f"{o.deviation_deg:+.2f}",
+            signed(o.deviation_deg),
             f"{o.g:.2f}",
             f"{o.critical:.2f}",
         )

@@ -1,9 +1,11 @@
 """A comparison in plain sentences: what can be said, what cannot, what to measure next."""
 
+from rig.study.climate_model import HUMIDITY, ClimateModel
 from rig.study.compare import Comparison
 from rig.study.compare_effects import OF_BAGS, THIS_BAG, Effect
 from rig.study.compare_tables import interval
-from rig.study.rows import CONTROLS
+from rig.study.rows import CONTROLS, Unit
+from rig.study.words import p_equals, signed
 
 MATTERS_PCT = 5.0
 """A change of humidity between stages above this is told."""
@@ -32,9 +34,41 @@ def can_say(c: Comparison) -> list[str]:
             f"({interval(e.lower_deg, e.upper_deg)}°, 95 % for this comparison); it {family}. "
             f"Claimed for: {e.scope}."
         )
+    said += weather(c.model)
     if not any(shift.moved for shift in c.references) and c.references:
         said.append("The reference bag stayed where it was: no sign of residue on the board.")
     return said
+
+
+def weather(model: ClimateModel) -> list[str]:
+    """How much of the slide angle is weather; nothing where no slope could be fitted."""
+    if not model.slope_known:
+        return []
+    low, high = model.ranges[HUMIDITY]
+    by_face: dict[str, dict[float, Unit]] = {}
+    for unit in model.units():
+        by_face.setdefault(unit.face, {}).setdefault(round(model.slope(unit), 9), unit)
+    parts = {}
+    for face, slopes in by_face.items():
+        if len(slopes) > 1:
+            parts[face] = (
+                f"{signed(10.0 * min(slopes), 1)} to {signed(10.0 * max(slopes), 1)}°, from bag to "
+                "bag"
+            )
+        else:
+            ((slope, unit),) = slopes.items()
+            limits = model.slope_interval(unit)
+            around = "" if limits is None else f" ({interval(10 * limits[0], 10 * limits[1])}°)"
+            parts[face] = f"{signed(10.0 * slope)}°{around}"
+    if len(set(parts.values())) == 1:
+        by = f"by {next(iter(parts.values()))}, one slope for all"
+    else:
+        by = "; ".join(f"on the {face} face by {part}" for face, part in parts.items())
+    return [
+        f"Weather: 10 %RH more move the slide angle {by}. It was measured from {low:.0f} to "
+        f"{high:.0f} %RH in {model.n_sessions} sessions; the effects of treatments are those in "
+        "like air."
+    ]
 
 
 def _name(e: Effect) -> str:
@@ -45,7 +79,7 @@ def _name(e: Effect) -> str:
 def cannot_say(c: Comparison) -> list[str]:
     """What cannot be said, and what to be careful of."""
     said = [
-        f"Blocked: the reference bag on {s.board} moved by {s.shift_deg:+.2f}° "
+        f"Blocked: the reference bag on {s.board} moved by {signed(s.shift_deg)}° "
         f"({s.kind} {s.session!r}), so nothing measured on that board is compared. Wipe the board, "
         "run the reference bag again, and repeat the sessions since."
         for s in c.references
@@ -86,15 +120,15 @@ def cannot_say(c: Comparison) -> list[str]:
             else "NOT corrected, since no slope is known; a judged one widens the intervals"
         )
         said.append(
-            f"The air was not the same before and after (up to {worst[1] or 0.0:+.0f} %RH at "
+            f"The air was not the same before and after (up to {signed(worst[1] or 0.0, 0)} %RH at "
             f"{worst[0]}): {how}."
         )
     for face, t in c.trends.items():
         if t.p < SMALL_P:
             said.append(
-                f"The {face} face drifts by {t.slope_deg_per_slide:+.3f}° per slide in its series "
-                f"(p = {t.p:.3f}): compare only series of equal length, and look at the first and "
-                "the third slide."
+                f"The {face} face drifts by {signed(t.slope_deg_per_slide, 3)}° per slide in its "
+                f"series ({p_equals(t.p)}): compare only series of equal length, and look at the "
+                "first and the third slide."
             )
     if c.outliers:
         said.append(

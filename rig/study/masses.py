@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from rig.study.journal import Journal, Mass
+from rig.study.words import signed
 
 BALANCE_G = 0.5
 BALANCE_MIN = 30.0
@@ -23,7 +24,7 @@ def balance(journal: Journal, entry: Mass) -> str:
     change = ""
     for mass in reversed(before):
         minutes = _minutes(mass.at, entry.at)
-        change = f"{entry.bag}: {entry.mass_g - mass.mass_g:+.1f} g in {_span(minutes)}"
+        change = f"{entry.bag}: {signed(entry.mass_g - mass.mass_g, 1)} g in {_span(minutes)}"
         if minutes > RECENT_MIN:
             return f"{change}; residue, damp or lost fill. Weigh it again in {BALANCE_MIN:.0f} min."
         if minutes >= BALANCE_MIN:

@@ -68,6 +68,8 @@ def next_rows(
         BadInputError: the plan can't be used, a treatment comes first, a bag is in another stage
             than the plan wants, or nothing is left in that climate.
     """
+    if climate is not None:
+        study.check_climate(climate)
     rows = read_plan(study)
     found = progress(study, rows, read_records(study)[0] if records is None else records)
     open_rows = [row for row in rows if not found.is_done(row)]
@@ -81,7 +83,7 @@ def next_rows(
             f" {study.path} --bag {first.bag!r} --recipe {first.treatment!r}`."
         )
     if climate is not None:
-        first = _in_climate(study, open_rows, first, climate)
+        first = _in_climate(open_rows, first, climate)
     session = [row for row in open_rows if row.session == first.session and row.action != "treat"]
     for row in session:
         if row.is_series:
@@ -92,8 +94,7 @@ def next_rows(
     ]
 
 
-def _in_climate(study: Study, open_rows: list[PlanRow], first: PlanRow, climate: str) -> PlanRow:
-    study.check_climate(climate)
+def _in_climate(open_rows: list[PlanRow], first: PlanRow, climate: str) -> PlanRow:
     stage = [row for row in open_rows if row.is_series and row.stage == first.stage]
     chosen = next((row for row in stage if row.climate == climate), None)
     if chosen is None:

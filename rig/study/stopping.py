@@ -1,6 +1,6 @@
 """When to stop treating: the path of each face towards the wish, and what the last step did."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -11,7 +11,8 @@ from rig.study.climate_model import ClimateModel
 from rig.study.compare_levels import levels_by_unit
 from rig.study.folder import Study
 from rig.study.journal import Droop, Mass
-from rig.study.rows import Row, angle_of, stage_number
+from rig.study.rows import Row, Unit, angle_of, stage_number
+from rig.study.words import signed
 
 CAUTION = (
     "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "
@@ -27,6 +28,8 @@ class PathStep(Struct, frozen=True, kw_only=True):
     """In the study's mean air, as far as the climate model can move it there."""
     step_deg: float | None
     """Change since the stage before."""
+    own_step_deg: float | None = None
+    """The same less the mean change of the controls, which wear alike; None without controls."""
     to_wish_deg: float | None
     """Wish minus angle."""
     droop_deg: float | None
@@ -45,6 +48,11 @@ class Path(Struct, frozen=True, kw_only=True):
     def document(self) -> dict[str, Any]:
         """Plain values for JSON."""
         return dict(msgspec.to_builtins(self))
+
+
+TELLS_DEG = 0.3
+"""A step beyond the controls' that is smaller tells nothing: like bags differ by as much (a
+judgement)."""
 
 
 def wished_angle(study: Study) -> float | None:
@@ -67,6 +75,7 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
         if weighing.bag in study.catalogue.bags:
             stage = study.stage_at(weighing.bag, weighing.at)
             masses[weighing.bag, stage] = weighing.mass_g
+    worn = _control_levels(study, levels)
     found = []
     for bag, face, board in sorted({unit[:3] for unit in levels}):
         if bag not in study.catalogue.bags or study.catalogue.bags[bag].role != "treated":
@@ -78,11 +87,14 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
         steps: list[PathStep] = []
         for stage, level in own:
             droop = droops.get((bag, face, stage))
+            step = level - steps[-1].angle_deg if steps else None
+            wear = _wear(worn, (face, board), steps[-1].stage, stage) if steps else None
             steps.append(
                 PathStep(
                     stage=stage,
                     angle_deg=level,
-                    step_deg=level - steps[-1].angle_deg if steps else None,
+                    step_deg=step,
+                    own_step_deg=None if step is None or wear is None else step - wear,
                     to_wish_deg=None if wish is None else wish - level,
                     droop_deg=sum(droop) / len(droop) if droop else None,
                     mass_g=masses.get((bag, stage)),
@@ -93,6 +105,34 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
     return found
 
 
+def _control_levels(
+    study: Study, levels: Mapping[Unit, float]
+) -> dict[tuple[str, str], dict[str, dict[str, float]]]:
+    """Levels of the controls for each face and board, by bag and stage."""
+    found: dict[tuple[str, str], dict[str, dict[str, float]]] = {}
+    for unit, level in levels.items():
+        known = study.catalogue.bags.get(unit.bag)
+        if known is not None and known.role == "control":
+            own = found.setdefault((unit.face, unit.board), {}).setdefault(unit.bag, {})
+            own[unit.stage] = level
+    return found
+
+
+def _wear(
+    worn: Mapping[tuple[str, str], Mapping[str, Mapping[str, float]]],
+    place: tuple[str, str],
+    before: str,
+    after: str,
+) -> float | None:
+    """Mean change of the controls between two stages; None if none was measured at both."""
+    steps = [
+        stages[after] - stages[before]
+        for stages in worn.get(place, {}).values()
+        if before in stages and after in stages
+    ]
+    return sum(steps) / len(steps) if steps else None
+
+
 def advise(steps: Sequence[PathStep], tolerance_deg: float) -> str:
     """One sentence on whether to go on."""
     last = steps[-1]
@@ -101,20 +141,30 @@ def advise(steps: Sequence[PathStep], tolerance_deg: float) -> str:
     if abs(last.to_wish_deg) <= tolerance_deg:
         return f"Stop: within {tolerance_deg:.1f}° of the wish."
     if last.step_deg is None:
-        return f"{last.to_wish_deg:+.1f}° to go; not treated yet."
+        return f"{signed(last.to_wish_deg, 1)}° to go; not treated yet."
+    go, step = f"{signed(last.to_wish_deg, 1)}° to go", f"({signed(last.step_deg, 1)}°)"
+    own = last.own_step_deg
+    if own is not None and abs(own) < TELLS_DEG:
+        return f"{go}, and the last step {step} was hardly more than the wear of the controls."
     if last.step_deg * last.to_wish_deg < 0.0:
         passed = len(steps) > 1 and (steps[-2].to_wish_deg or 0.0) * last.to_wish_deg < 0.0
         how = "passed the wish" if passed else "led away from the wish"
-        return f"Stop: the last step ({last.step_deg:+.1f}°) {how}."
-    if abs(last.step_deg) > abs(last.to_wish_deg) + tolerance_deg:
-        return (
-            f"{last.to_wish_deg:+.1f}° to go, but a step like the last ({last.step_deg:+.1f}°) "
-            "would overshoot: take a smaller one or stop."
-        )
-    if abs(last.step_deg) < 0.1:
-        return f"{last.to_wish_deg:+.1f}° to go, and the last step did almost nothing."
-    n = abs(last.to_wish_deg / last.step_deg)
-    return f"{last.to_wish_deg:+.1f}° to go: about {n:.1f} steps like the last."
+        return f"Stop: the last step {step} {how}."
+    if own is not None:
+        if own * last.to_wish_deg < 0.0:
+            return f"{go}, and the treatment's part {_part(own)} led away from the wish: stop."
+    else:
+        own = last.step_deg
+    if abs(own) > abs(last.to_wish_deg) + tolerance_deg:
+        return f"{go}, but a step like the last {step} would overshoot: take a smaller one or stop."
+    if abs(own) < 0.1:
+        return f"{go}, and the last step did almost nothing."
+    n = abs(last.to_wish_deg / own)
+    return f"{go}: about {n:.1f} steps like the last."
+
+
+def _part(own: float) -> str:
+    return f"({signed(own, 1)}°)"
 
 
 def paths_text(listed: Sequence[Path]) -> str:
@@ -135,8 +185,8 @@ def paths_text(listed: Sequence[Path]) -> str:
                     path.board,
                     step.stage,
                     f"{step.angle_deg:.2f}",
-                    cell(step.step_deg, "+.2f"),
-                    cell(step.to_wish_deg, "+.2f"),
+                    "–" if step.step_deg is None else signed(step.step_deg),
+                    "–" if step.to_wish_deg is None else signed(step.to_wish_deg),
                     cell(step.droop_deg, ".0f"),
                     cell(step.mass_g, ".1f"),
                     path.advice if step is path.steps[-1] else "",

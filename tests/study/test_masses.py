@@ -8,12 +8,12 @@ from rig.study.masses import balance
     ("before", "says"),
     [
         ([], "Weigh T1 again in 30 min"),
-        ([("2026-05-01T11:20:00Z", 440.5)], "T1: -0.5 g in 40 min: in balance."),
-        ([("2026-05-01T11:20:00Z", 440.6)], "T1: -0.6 g in 40 min: not in balance yet."),
-        ([("2026-05-01T11:50:00Z", 440.1)], "-0.1 g in 10 min, which is too short to tell"),
+        ([("2026-05-01T11:20:00Z", 440.5)], "T1: −0.5 g in 40 min: in balance."),
+        ([("2026-05-01T11:20:00Z", 440.6)], "T1: −0.6 g in 40 min: not in balance yet."),
+        ([("2026-05-01T11:50:00Z", 440.1)], "−0.1 g in 10 min, which is too short to tell"),
         (
             [("2026-05-01T09:00:00Z", 443.0), ("2026-05-01T11:50:00Z", 440.1)],
-            "T1: -3.0 g in 3.0 h: not in balance yet.",
+            "T1: −3.0 g in 3.0 h: not in balance yet.",
         ),
         ([("2026-04-28T12:00:00Z", 438.0)], "T1: +2.0 g in 3 days; residue, damp or lost fill"),
         ([("2026-05-01T13:00:00Z", 438.0)], "Weigh T1 again in 30 min"),

@@ -33,10 +33,10 @@ def steps(*angles: float) -> list[PathStep]:
 @pytest.mark.parametrize(
     ("angles", "words"),
     [
-        ((25.0,), "-3.0° to go; not treated yet"),
+        ((25.0,), "−3.0° to go; not treated yet"),
         ((25.0, 24.0), "about 2.0 steps like the last"),
         ((25.0, 22.3), "Stop: within 0.5°"),
-        ((25.0, 21.0), "Stop: the last step (-4.0°) passed the wish"),
+        ((25.0, 21.0), "Stop: the last step (−4.0°) passed the wish"),
         ((25.0, 26.0), "led away from the wish"),
         ((27.0, 23.0), "would overshoot"),
         ((25.0, 24.95), "did almost nothing"),

@@ -1,0 +1,160 @@
+"""The end of the demonstration: what was found beside what is true on the twin."""
+
+import json
+from collections.abc import Iterator, Sequence
+from math import atan, degrees
+from pathlib import Path
+from statistics import fmean
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rig.study.compare_effects import Effect
+
+
+DWELL_S, SLIDES_BEFORE = 10.0, 8
+
+Face = tuple[str, str]
+"""Bag and face."""
+
+
+def measured_against_truth(runs: Path) -> Sequence[str]:
+    """Lines of a table: for each bag face the mean error against the twin's truth."""
+    from rig.analysis.load import analyse
+
+    errors: dict[Face, list[tuple[float, float, float]]] = {}
+    for run in analyse([runs]).runs:
+        row = run.result
+        truth = _truth(Path(row.run_file))["onset_angle_deg"]
+        if row.valid and row.onset_angle_deg is not None and row.angle_at_break_deg is not None:
+            errors.setdefault((row.bag or "", row.face or ""), []).append(
+                (truth, row.onset_angle_deg - truth, row.angle_at_break_deg - truth)
+            )
+    head = f"{'bag':<9} {'face':<6} {'runs':>4} {'true angle':>11} {'error':>8} {'at break':>9}"
+    lines = [head, "-" * len(head)]
+    for (bag, face), found in sorted(errors.items()):
+        true, error, late = (fmean(column) for column in zip(*found, strict=True))
+        line = f"{bag:<9} {face:<6} {len(found):>4} {true:>10.2f}° {error:>+7.3f}° {late:>+8.3f}°"
+        lines.append(line.replace("-", "−"))
+    lines += [
+        "",
+        "`error` is the mean of measured less true slide angle; the part that all rows share is",
+        "the calibration's and cancels between bags. `at break` is the error of the angle at which",
+        "the beam broke, which one would read off without the analysis: it differs between bags.",
+    ]
+    return lines
+
+
+def _truth(run: Path) -> dict[str, float]:
+    side = run.with_name(run.name.removesuffix(".run.jsonl") + ".truth.json")
+    found: dict[str, float] = json.loads(side.read_text("utf-8"))
+    return found
+
+
+class World:
+    """What is true of the twin's bags, scatter left out.
+
+    Args:
+        seed: of the twin.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self._seed = seed
+
+    def angle_deg(self, bag: str, face: str, stage: str, humidity_pct: float) -> float:
+        """The true slide angle of a bag that is in balance with air of this humidity."""
+        from rig.twin.fabric import coefficients, wetting_moisture
+        from rig.twin.invented import scenario_of
+
+        there = scenario_of(
+            self._seed,
+            bag=bag,
+            face=face,
+            stage=stage,
+            climate=None,
+            session="",
+            series="",
+            slides_before=SLIDES_BEFORE,
+        )
+        mu_static, _ = coefficients(
+            there.face,
+            moisture=wetting_moisture(humidity_pct),
+            dwell_s=DWELL_S,
+            slides_before=SLIDES_BEFORE,
+            scatter=0.0,
+            pressure_pa=there.bag.pressure_pa,
+        )
+        return degrees(atan(mu_static))
+
+    def effect_deg(self, bags: Sequence[str], face: str, stages: tuple[str, str]) -> float:
+        """What a treatment did to these bags, in the mean over the demonstration's climates."""
+        from rig.twin.invented import CLIMATES
+
+        before, after = stages
+        return fmean(
+            self.angle_deg(bag, face, after, air.relative_humidity_pct)
+            - self.angle_deg(bag, face, before, air.relative_humidity_pct)
+            for bag in bags
+            for air in CLIMATES.values()
+        )
+
+
+def story(
+    club: Path, seed: int, temperature_c: float, relative_humidity_pct: float
+) -> Iterator[str]:
+    """The answers in sentences, each with the truth of the twin beside it."""
+    from rig.study.ask import choice_of_the_day
+    from rig.study.compare import compare
+    from rig.study.compare_text import weather
+    from rig.study.gather import gather
+    from rig.study.rows import CONTROLS
+    from rig.study.sheet import pick_sentences
+    from rig.study.stopping import paths
+
+    world = World(seed)
+    found = gather(club)
+    result = compare(found.rows, found.bags)
+    for effect in result.effects:
+        if effect.against == CONTROLS:
+            bags = [b for b, info in found.bags.items() if info.group == effect.treatment]
+            true = world.effect_deg(bags, effect.face, (effect.before, effect.after))
+            yield f"{_effect(effect)} True: {_signed(true)}°."
+    yield from weather(result.model)
+    for path in paths(found.study, found.rows, result.model):
+        yield f"When to stop, {path.bag}, {path.face} face: {path.advice}"
+    choice = choice_of_the_day(
+        club, temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct
+    )
+    pick, *more = pick_sentences(choice)
+    truth = {
+        (one.bag, one.face): world.angle_deg(one.bag, one.face, one.stage, relative_humidity_pct)
+        for one in choice.candidates
+    }
+    best = min(truth, key=lambda key: abs(truth[key] - choice.wish.angle_deg))
+    first = (choice.candidates[0].bag, choice.candidates[0].face)
+    beside = (
+        "and no other lies nearer"
+        if best == first
+        else f"{' '.join(best)} lies at {truth[best]:.1f}°"
+    )
+    yield f"{pick} True: {truth[first]:.1f}°, {beside}."
+    yield from more
+
+
+def _effect(e: "Effect") -> str:
+    from rig.study.compare_tables import interval
+
+    what = "no effect shown"
+    if e.blocked:
+        what = "blocked by the reference bag"
+    elif e.found:
+        what = f"{'raised' if e.effect_deg > 0 else 'lowered'} the slide angle"
+    return (
+        f"{e.treatment} against {e.against}, {e.face} face: {what}; measured "
+        f"{_signed(e.effect_deg)}° ({interval(e.lower_deg, e.upper_deg)}°)."
+    )
+
+
+def _signed(value: float) -> str:
+    from rig.study.words import signed
+
+    return signed(value)
