@@ -6,19 +6,20 @@ from typing import Annotated, Any
 import typer
 
 from rig.commands.options import Json, RigFile, Seed, Twin, print_json, say, settings_of
+from rig.commands.quantities import quantity
 
 LIVE_S = 10.0
 """A climate sensor that gives nothing for so long has nothing to give."""
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
 Temperature = Annotated[
-    float | None, typer.Option("--temperature", metavar="T", help="Of the air, °C.")
+    str | None, typer.Option("--temperature", metavar="T", help="Of the air, °C.")
 ]
 Humidity = Annotated[
-    float | None, typer.Option("--humidity", metavar="H", help="Relative, of the air, %.")
+    str | None, typer.Option("--humidity", metavar="H", help="Relative, of the air, %.")
 ]
 BoardTemperature = Annotated[
-    float | None,
+    str | None,
     typer.Option("--board-temperature", metavar="T", help="Of the board's surface, °C (sun)."),
 ]
 Approach = Annotated[
@@ -91,9 +92,10 @@ def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
 
 def day_choice(
     study: Path,
-    temperature: float | None,
-    humidity: float | None,
+    temperature: str | None,
+    humidity: str | None,
     live: tuple[Path | None, bool, int],
+    board_temperature: str | None = None,
     **rest: Any,
 ) -> Any:
     """The choice, in the climate that was typed or, without one, in that of the rig."""
@@ -102,11 +104,21 @@ def day_choice(
 
     if (temperature is None) != (humidity is None):
         raise BadInputError("Give both of the day's air, --temperature T and --humidity H.")
+    surface_c = None
+    if board_temperature is not None:
+        surface_c = quantity("--board-temperature", board_temperature, "°C", -20, 80)
     if temperature is None or humidity is None:
-        temperature, humidity = live_air(*live)
-        say(f"Air by the rig's sensor: {temperature:.1f} °C, {humidity:.0f} %RH.")
+        temperature_c, humidity_pct = live_air(*live)
+        say(f"Air by the rig's sensor: {temperature_c:.1f} °C, {humidity_pct:.0f} %RH.")
+    else:
+        temperature_c = quantity("--temperature", temperature, "°C", -20, 50)
+        humidity_pct = quantity("--humidity", humidity, "%", 0, 100)
     return choice_of_the_day(
-        study, temperature_c=temperature, relative_humidity_pct=humidity, **rest
+        study,
+        temperature_c=temperature_c,
+        relative_humidity_pct=humidity_pct,
+        board_temperature_c=surface_c,
+        **rest,
     )
 
 
@@ -138,7 +150,7 @@ def choose(
         temperature,
         humidity,
         (rig, twin, seed),
-        board_temperature_c=board_temperature,
+        board_temperature=board_temperature,
         approach=approach,
         board=board,
         angle_deg=angle,

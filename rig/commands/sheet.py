@@ -61,7 +61,7 @@ def sheet(
         temperature,
         humidity,
         (rig, twin, seed),
-        board_temperature_c=board_temperature,
+        board_temperature=board_temperature,
         approach=approach,
         board=board,
         angle_deg=angle,

@@ -15,7 +15,14 @@ from rig.study.choose import (
 )
 from rig.study.climate_model import Air, fit_climate
 from rig.study.rows import Unit
-from rig.study.sheet import MOST_ROWS, angle_of_height_deg, height_mm, sheet_html, sheet_text
+from rig.study.sheet import (
+    MOST_ROWS,
+    angle_of_height_deg,
+    height_mm,
+    pick_sentences,
+    sheet_html,
+    sheet_text,
+)
 from tests.study.rows_example import BAGS, SLOPE, make_rows
 
 AIR = Air(surface_humidity_pct=50.0, temperature_c=22.0)
@@ -131,6 +138,26 @@ def test_sheet_is_one_self_contained_page() -> None:
         assert word in text
         assert word in page
     assert max(map(len, text.splitlines())) < 400
+
+
+def test_the_pick_is_a_sentence_and_asks_for_readings_until_there_are_some() -> None:
+    choice = choose(ROWS, BAGS, MODEL, AIR, Wish(angle_deg=21.0))
+    best = choice.candidates[0]
+    pick, *rest = pick_sentences(choice)
+    assert pick.startswith(f"Pick: {best.bag}, {best.face} face down.")
+    assert any("3 times by hand" in sentence for sentence in rest)
+    reading = HandReading(bag=best.bag, face=best.face, angle_deg=best.angle_deg, n=3)
+    again = choose(ROWS, BAGS, MODEL, AIR, Wish(angle_deg=21.0), readings=[reading])
+    assert not any("by hand" in sentence for sentence in pick_sentences(again))
+
+
+def test_sheet_in_us_units() -> None:
+    air = structs.replace(AIR, temperature_c=25.0)
+    text = sheet_text(choose(ROWS, BAGS, MODEL, air, Wish(angle_deg=21.0)), units="us")
+    assert "77 °F" in text
+    assert "board of 47.99 in" in text
+    assert "°C" not in text
+    assert " mm" not in text
 
 
 def test_sheet_leaves_out_what_does_not_fit_and_says_so() -> None:

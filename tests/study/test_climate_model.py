@@ -22,6 +22,16 @@ def test_slope_and_prediction_without_noise() -> None:
     assert one.lower_deg < one.angle_deg < one.upper_deg  # a judgement keeps it from being nothing
 
 
+def test_slope_has_an_interval() -> None:
+    model = fit_climate(
+        make_rows(stages=("baseline",), airs=(30.0, 40.0, 50.0, 60.0, 70.0), noise_deg=0.1)
+    )
+    limits = model.slope_interval(unit())
+    assert limits is not None
+    assert limits[0] < SLOPE < limits[1]
+    assert fit_climate(make_rows(airs=(50.0,))).slope_interval(unit()) is None
+
+
 def test_slope_from_baseline_serves_a_later_stage_seen_once() -> None:
     rows = make_rows(airs=(30.0, 45.0, 60.0, 70.0))
     kept = [row for row in rows if row.stage == "baseline" or row.session == "after 1 45"]

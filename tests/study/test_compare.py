@@ -9,7 +9,7 @@ from rig.study.compare_effects import OF_BAGS, THESE_BAGS, THIS_BAG, THIS_SITTIN
 from rig.study.compare_tables import tables
 from rig.study.compare_text import sentences
 from rig.study.rows import BagInfo
-from tests.study.rows_example import BAGS, make_rows
+from tests.study.rows_example import BAGS, SLOPE, make_rows
 
 
 def test_effect_is_change_of_treated_minus_change_of_controls() -> None:
@@ -154,6 +154,13 @@ def test_faces_boards_and_sets() -> None:
     assert baseline.pair.first == "heron"
     assert abs(baseline.pair.difference - 0.5) < 0.3
     assert baseline.pair.df == pytest.approx(4.0, abs=0.5)  # Welch's, from two sets of three
+
+
+def test_weather_is_said_in_a_sentence() -> None:
+    rows = make_rows(stages=("baseline",), airs=(30.0, 40.0, 50.0, 60.0, 70.0))
+    (said,) = [one for one in sentences(compare(rows, BAGS)) if one.startswith("Weather")]
+    assert f"by +{10 * SLOPE:.2f}°" in said
+    assert "30 to 70 %RH in 5 sessions" in said
 
 
 def test_one_run_only() -> None:

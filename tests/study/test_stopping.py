@@ -46,6 +46,19 @@ def test_advice(angles: Sequence[float], words: str) -> None:
     assert words in advise(steps(*angles), 0.5)
 
 
+@pytest.mark.parametrize(
+    ("own", "words"),
+    [
+        (-0.2, "hardly more than the wear of the controls"),
+        (+0.6, "led away from the wish: stop"),
+        (-0.5, "about 4.0 steps like the last"),
+    ],
+)
+def test_what_the_controls_did_too_is_no_step_of_the_treatment(own: float, words: str) -> None:
+    first, last = steps(25.0, 24.0)
+    assert words in advise([first, structs.replace(last, own_step_deg=own)], 0.5)
+
+
 def test_no_wish() -> None:
     (one,) = steps(25.0)
     assert "No wish" in advise([structs.replace(one, to_wish_deg=None)], 0.5)
@@ -74,6 +87,7 @@ def test_path_has_angle_droop_and_mass(tmp_path: Path) -> None:
     (path,) = paths(study, rows, fit_climate(rows))
     assert [step.stage for step in path.steps] == ["baseline", "after 1"]
     assert path.steps[1].step_deg == pytest.approx(1.2)
+    assert path.steps[1].own_step_deg == pytest.approx(1.5)  # the control went down by 0.3
     assert path.steps[1].droop_deg == pytest.approx(32.0)
     assert path.steps[0].mass_g == pytest.approx(441.5)
     text = paths_text([path])

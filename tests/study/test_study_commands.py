@@ -97,7 +97,7 @@ def test_sheet_writes_a_page_and_prints_text(rig: Run, folder: Path) -> None:
     [
         ((), "Give the day's air"),
         (("--temperature", 22), "Give both"),
-        (("--temperature", 22, "--humidity", 150), "relative humidity of 150"),
+        (("--temperature", 22, "--humidity", 150), "--humidity must lie between 0 and 100 %"),
         (("--temperature", 22, "--humidity", 50), "There is no wish"),
         (("--temperature", 22, "--humidity", 50, "--angle", 20, "--mu", 0.4), "Give one wish"),
         (("--temperature", 22, "--humidity", 50, "--angle", 80), "between 0 and 60"),
