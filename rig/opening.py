@@ -148,6 +148,13 @@ def open_rig(
     return OpenRig(machine)
 
 
+def true_angle_deg(seed: int, bag: str, face: str, stage: str, humidity_pct: float) -> float:
+    """What the twin's law gives for one of its bags, all scatter left out; for demonstrations."""
+    from rig.twin import invented
+
+    return invented.true_angle_deg(seed, bag=bag, face=face, stage=stage, humidity_pct=humidity_pct)
+
+
 def open_twin(
     settings: Settings,
     scenario: "Scenario",

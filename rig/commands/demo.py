@@ -165,7 +165,8 @@ class Story:
         for line in measured_against_truth(self._club / "runs"):
             print(line)
         print("\nIn short, with what is true on the twin")
-        for line in story(self._club, self._seed, TODAY_C, TODAY_PCT):
+        airs = [float(humidity.partition(":")[0]) for _, _, humidity in CLIMATES]
+        for line in story(self._club, self._seed, airs, TODAY_C, TODAY_PCT):
             print(f"- {line}")
         print(f"\nThe report and the sheet for match day are in {self._club / 'report'}.")
 

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Iterator, Sequence
-from math import atan, degrees
 from pathlib import Path
 from statistics import fmean
 from typing import TYPE_CHECKING
@@ -10,8 +9,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rig.study.compare_effects import Effect
 
-
-DWELL_S, SLIDES_BEFORE = 10.0, 8
 
 Face = tuple[str, str]
 """Bag and face."""
@@ -50,58 +47,37 @@ def _truth(run: Path) -> dict[str, float]:
     return found
 
 
-class World:
-    """What is true of the twin's bags, scatter left out.
+def _true_effect(
+    seed: int, bags: Sequence[str], face: str, stages: tuple[str, str], airs: Sequence[float]
+) -> float:
+    """What a treatment did to these bags, in the mean over the airs that were measured, %RH."""
+    from rig.opening import true_angle_deg
 
-    Args:
-        seed: of the twin.
-    """
-
-    def __init__(self, seed: int) -> None:
-        self._seed = seed
-
-    def angle_deg(self, bag: str, face: str, stage: str, humidity_pct: float) -> float:
-        """The true slide angle of a bag that is in balance with air of this humidity."""
-        from rig.twin.fabric import coefficients, wetting_moisture
-        from rig.twin.invented import scenario_of
-
-        there = scenario_of(
-            self._seed,
-            bag=bag,
-            face=face,
-            stage=stage,
-            climate=None,
-            session="",
-            series="",
-            slides_before=SLIDES_BEFORE,
-        )
-        mu_static, _ = coefficients(
-            there.face,
-            moisture=wetting_moisture(humidity_pct),
-            dwell_s=DWELL_S,
-            slides_before=SLIDES_BEFORE,
-            scatter=0.0,
-            pressure_pa=there.bag.pressure_pa,
-        )
-        return degrees(atan(mu_static))
-
-    def effect_deg(self, bags: Sequence[str], face: str, stages: tuple[str, str]) -> float:
-        """What a treatment did to these bags, in the mean over the demonstration's climates."""
-        from rig.twin.invented import CLIMATES
-
-        before, after = stages
-        return fmean(
-            self.angle_deg(bag, face, after, air.relative_humidity_pct)
-            - self.angle_deg(bag, face, before, air.relative_humidity_pct)
-            for bag in bags
-            for air in CLIMATES.values()
-        )
+    before, after = stages
+    return fmean(
+        true_angle_deg(seed, bag, face, after, air) - true_angle_deg(seed, bag, face, before, air)
+        for bag in bags
+        for air in airs
+    )
 
 
 def story(
-    club: Path, seed: int, temperature_c: float, relative_humidity_pct: float
+    club: Path,
+    seed: int,
+    airs: Sequence[float],
+    temperature_c: float,
+    relative_humidity_pct: float,
 ) -> Iterator[str]:
-    """The answers in sentences, each with the truth of the twin beside it."""
+    """The answers in sentences, each with the truth of the twin beside it.
+
+    Args:
+        club: the study.
+        seed: of the twin.
+        airs: humidities that were measured in, %RH.
+        temperature_c: of the day.
+        relative_humidity_pct: of the day.
+    """
+    from rig.opening import true_angle_deg
     from rig.study.ask import choice_of_the_day
     from rig.study.compare import compare
     from rig.study.compare_text import weather
@@ -110,13 +86,13 @@ def story(
     from rig.study.sheet import pick_sentences
     from rig.study.stopping import paths
 
-    world = World(seed)
     found = gather(club)
     result = compare(found.rows, found.bags)
     for effect in result.effects:
         if effect.against == CONTROLS:
             bags = [b for b, info in found.bags.items() if info.group == effect.treatment]
-            true = world.effect_deg(bags, effect.face, (effect.before, effect.after))
+            stages = (effect.before, effect.after)
+            true = _true_effect(seed, bags, effect.face, stages, airs)
             yield f"{_effect(effect)} True: {_signed(true)}°."
     yield from weather(result.model)
     for path in paths(found.study, found.rows, result.model):
@@ -126,7 +102,9 @@ def story(
     )
     pick, *more = pick_sentences(choice)
     truth = {
-        (one.bag, one.face): world.angle_deg(one.bag, one.face, one.stage, relative_humidity_pct)
+        (one.bag, one.face): true_angle_deg(
+            seed, one.bag, one.face, one.stage, relative_humidity_pct
+        )
         for one in choice.candidates
     }
     best = min(truth, key=lambda key: abs(truth[key] - choice.wish.angle_deg))

@@ -1,9 +1,11 @@
 """Bags, treatments and climates of the demonstration: a club in a boat shed, all invented."""
 
+from math import atan, degrees
+
 import msgspec
 
 from rig.twin.draws import draw_scenario
-from rig.twin.fabric import Face
+from rig.twin.fabric import Face, coefficients, wetting_moisture
 from rig.twin.scenario import AirTruth, Scenario
 from rig.twin.streams import stream
 
@@ -88,6 +90,31 @@ def scenario_of(
         series=series,
         slides_before=slides_before,
     )
+
+
+def true_angle_deg(
+    seed: int, *, bag: str, face: str, stage: str, humidity_pct: float, slides_before: int = 8
+) -> float:
+    """The slide angle of a bag in balance with air of this humidity, all scatter left out."""
+    there = scenario_of(
+        seed,
+        bag=bag,
+        face=face,
+        stage=stage,
+        climate=None,
+        session="",
+        series="",
+        slides_before=slides_before,
+    )
+    mu_static, _ = coefficients(
+        there.face,
+        moisture=wetting_moisture(humidity_pct),
+        dwell_s=10.0,
+        slides_before=slides_before,
+        scatter=0.0,
+        pressure_pa=there.bag.pressure_pa,
+    )
+    return degrees(atan(mu_static))
 
 
 def face_named(seed: int, bag: str | None, face: str | None) -> Face | None:
