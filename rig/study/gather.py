@@ -41,7 +41,8 @@ def gather(folder: Path, calibration: Calibration | None = None) -> Gathered:
             f"The study {folder} has no run yet; measure with `rig run --plan {folder}`."
         )
     kept = results_of(files, folder, calibration)
-    notes = [problem for one in kept.values() for problem in one.problems]
+    notes = [*study.journal.problems]
+    notes += [problem for one in kept.values() for problem in one.problems]
     rows, more = rows_of(kept.values(), study)
     if not rows:
         raise BadInputError(
