@@ -90,8 +90,12 @@ class Lsm6Chip:
 
     def read(self, register: int, length: int, t_s: float) -> list[int]:
         """Read registers; those of the FIFO's output repeat while words are taken."""
-        self._catch_up(t_s)
-        if TAG <= register <= TAG + 6:
+        is_output = TAG <= register <= TAG + 6
+        # Words that are there are given as they are: what has come since can wait for the next
+        # look, unless there is no room for it.
+        if not (is_output and length <= 7 * len(self._fifo) < 7 * FIFO_WORDS // 2):
+            self._catch_up(t_s)
+        if is_output:
             return self._take(register, length)
         if register <= 0x3B and register + length > 0x1E:
             self._refresh(t_s)
