@@ -12,6 +12,8 @@ next sample comes up: the two last readings then bound its time to the length of
 
 from typing import NamedTuple
 
+import numpy as np
+
 BLOCK_S = 0.25
 BLOCKS = 24
 SHARP_S = 0.5e-3
@@ -109,11 +111,9 @@ class SampleClock:
 
         Where drift leaves none, it is the middle between the two that contradict each other.
         """
-        low, high = self._stated_s - self._spread_s, self._stated_s + self._spread_s
-        for number, time_s in self._upper:
-            for other, earliest_s in self._lower:
-                if other > number:
-                    low = max(low, (earliest_s - time_s) / (other - number))
-                elif other < number:
-                    high = min(high, (time_s - earliest_s) / (number - other))
-        self.period_s = (low + high) / 2
+        upper, lower = np.array(self._upper).T[:, :, None], np.array(self._lower).T
+        apart, within_s = lower[0] - upper[0], lower[1] - upper[1]
+        periods_s = within_s / np.where(apart == 0.0, np.nan, apart)
+        low = periods_s[apart > 0.0].max(initial=self._stated_s - self._spread_s)
+        high = periods_s[apart < 0.0].min(initial=self._stated_s + self._spread_s)
+        self.period_s = float(low + high) / 2
