@@ -33,8 +33,11 @@ WISH_DEG = 18.0
 TODAY_C, TODAY_PCT = 22.0, 55.0
 
 SETTINGS = """\
-# The twin of the demonstration: full steps, so that it is quick to simulate.
+# The twin of the demonstration: full steps and fewer samples, so that it is quick to simulate.
 name = "the twin in the boat shed"
+
+[imu]
+rate_hz = 104
 
 [screw]
 microsteps = 1
@@ -112,7 +115,8 @@ class Story:
             "--wish",
             f"{WISH_DEG:g}",
         )
-        self._edit("reference_runs", 1)
+        self._edit("reference_runs", "1")
+        self._edit("rate_deg_s", "2.0")
         self._rig("study", "board", club, "shed board", "--material", "birch plywood")
         for name, temperature, humidity in CLIMATES:
             air = ("--temperature", temperature, "--humidity", humidity)
@@ -170,7 +174,7 @@ class Story:
             print(f"- {line}")
         print(f"\nThe report and the sheet for match day are in {self._club / 'report'}.")
 
-    def _edit(self, key: str, value: int) -> None:
+    def _edit(self, key: str, value: str) -> None:
         """Change a preference in study.toml, as a person would in an editor."""
         path = self._club / "study.toml"
         lines = path.read_text("utf-8").splitlines(keepends=True)
