@@ -139,6 +139,8 @@ class Story:
             self._rig(
                 "run", "--plan", str(self._club), "--climate", name, *self._twin, *at, log=log
             )
+        # A session takes hours; what comes after it comes in the afternoon.
+        self._now = self._now.replace(hour=16)
 
     def _treat(self) -> None:
         say("\nTreat the bags; what was done is noted, with what to watch for.")
