@@ -26,6 +26,7 @@ number = 7
 rate_hz = 104
 [screw]
 lead_mm = 8.0
+full_steps_per_turn = 50
 microsteps = 1
 min_pulse_gap_us = 500
 [motion]
