@@ -45,9 +45,16 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
         calibration: used instead of the one in the run file.
 
     Raises:
-        BadInputError: there is no calibration.
+        BadInputError: there is no calibration, or it is of another sensor than the run's.
     """
-    calibration = calibration or run.header.calibration
+    own = run.header.calibration
+    if calibration is not None and own is not None and calibration.sensor != own.sensor:
+        raise BadInputError(
+            f"{run.path.name} was made with the sensor {own.sensor.model} {own.sensor.identity},"
+            f" and the calibration is of {calibration.sensor.model}"
+            f" {calibration.sensor.identity}; name one of the run's own sensor."
+        )
+    calibration = calibration or own
     if calibration is None and run.header.source != "hand":
         raise BadInputError(
             f"{run.path} has no calibration of its angle sensor in it; name one (--calibration)."

@@ -16,7 +16,7 @@ from rig.analysis.rate_study_text import study_words
 from rig.analysis.uncertainty import plain_line
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
-from rig.runfile.reader import RunFile, find_runs, read_run
+from rig.runfile.reader import find_runs, read_run
 
 MOST_GROUPS = 6
 """With more groups than this the list of all pairs is no longer of use."""
@@ -101,7 +101,6 @@ def analyse(paths: Iterable[Path], calibration: Calibration | None = None) -> An
     for path in files:
         try:
             run = read_run(path)
-            _check_sensor(run, calibration)
             analysis = analyse_run(run, calibration)
         except BadInputError as error:
             errors.append(error)
@@ -114,15 +113,3 @@ def analyse(paths: Iterable[Path], calibration: Calibration | None = None) -> An
     studies = rate_studies(runs)
     runs = apply_studies(runs, studies)
     return Analysis(runs, make_groups(runs), problems, studies)
-
-
-def _check_sensor(run: RunFile, calibration: Calibration | None) -> None:
-    """Refuse a calibration of another sensor than the one that the run was made with."""
-    own = run.header.calibration
-    if calibration is None or own is None or calibration.sensor == own.sensor:
-        return
-    raise BadInputError(
-        f"{run.path.name} was made with the sensor {own.sensor.model} {own.sensor.identity}, and"
-        f" the calibration is of {calibration.sensor.model} {calibration.sensor.identity}; name one"
-        " of the run's own sensor."
-    )

@@ -89,7 +89,7 @@ def _spectrum(found: Vibration) -> list[str]:
         bar = "#" * round(BAR * amplitude / top)
         lines.append(f"  {frequency:6.1f} Hz  {1e3 * amplitude:7.3f}  {bar}".rstrip())
     for name, hz, folded, line in zip(
-        ("pulses", "double pulses"), found.pulse_hz, found.folded_hz, found.line_g, strict=True
+        ("pulses", "second harmonic"), found.pulse_hz, found.folded_hz, found.line_g, strict=True
     ):
         seen = "folded to near 0, not seen" if line is None else f"{1e3 * line:.3f} mg"
         lines.append(f"  the motor's {name} at {hz:.0f} Hz, folded to {folded:.0f} Hz: {seen}")

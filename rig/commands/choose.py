@@ -5,7 +5,17 @@ from typing import Annotated, Any
 
 import typer
 
-from rig.commands.options import Json, RigFile, Seed, Twin, print_json, say, settings_of
+from rig.commands.options import (
+    Json,
+    RigFile,
+    Seed,
+    Twin,
+    Units,
+    print_json,
+    say,
+    settings_of,
+    system_of,
+)
 from rig.commands.quantities import quantity
 
 LIVE_S = 10.0
@@ -50,10 +60,6 @@ Readings = Annotated[
 ]
 Reader = Annotated[
     str | None, typer.Option("--reader", metavar="NAME", help="Who read them (bias, scatter).")
-]
-
-Units = Annotated[
-    str, typer.Option("--units", metavar="metric|us", help="How to show lengths and temperatures.")
 ]
 
 
@@ -142,8 +148,6 @@ def choose(
     json: Json = False,
 ) -> None:
     """Rank bag faces and sets for a wish, in the air that was typed or that the rig reads now."""
-    from rig.study.words import system_of
-
     system = system_of(units)
     choice = day_choice(
         study,

@@ -4,11 +4,19 @@ import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from statistics import fmean
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from rig.study.compare_effects import Effect
-
+from rig.analysis.load import analyse
+from rig.opening import true_angle_deg
+from rig.study.ask import choice_of_the_day
+from rig.study.compare import compare
+from rig.study.compare_effects import Effect
+from rig.study.compare_tables import interval
+from rig.study.compare_text import weather
+from rig.study.gather import gather
+from rig.study.rows import CONTROLS
+from rig.study.sheet import pick_sentences
+from rig.study.stopping import paths
+from rig.study.words import signed
 
 Face = tuple[str, str]
 """Bag and face."""
@@ -16,8 +24,6 @@ Face = tuple[str, str]
 
 def measured_against_truth(runs: Path) -> Sequence[str]:
     """Lines of a table: for each bag face the mean error against the twin's truth."""
-    from rig.analysis.load import analyse
-
     errors: dict[Face, list[tuple[float, float, float]]] = {}
     for run in analyse([runs]).runs:
         row = run.result
@@ -58,8 +64,6 @@ def _true_effect(
     seed: int, bags: Sequence[str], face: str, stages: tuple[str, str], airs: Sequence[float]
 ) -> float:
     """What a treatment did to these bags, in the mean over the airs that were measured, %RH."""
-    from rig.opening import true_angle_deg
-
     before, after = stages
     return fmean(
         true_angle_deg(seed, bag, face, after, air) - true_angle_deg(seed, bag, face, before, air)
@@ -84,15 +88,6 @@ def story(
         temperature_c: of the day.
         relative_humidity_pct: of the day.
     """
-    from rig.opening import true_angle_deg
-    from rig.study.ask import choice_of_the_day
-    from rig.study.compare import compare
-    from rig.study.compare_text import weather
-    from rig.study.gather import gather
-    from rig.study.rows import CONTROLS
-    from rig.study.sheet import pick_sentences
-    from rig.study.stopping import paths
-
     found = gather(club)
     result = compare(found.rows, found.bags)
     for effect in result.effects:
@@ -100,7 +95,7 @@ def story(
             bags = [b for b, info in found.bags.items() if info.group == effect.treatment]
             stages = (effect.before, effect.after)
             true = _true_effect(seed, bags, effect.face, stages, airs)
-            yield f"{_effect(effect)} True: {_signed(true)}°."
+            yield f"{_effect(effect)} True: {signed(true)}°."
     yield from weather(result.model)
     for path in paths(found.study, found.rows, result.model):
         yield f"When to stop, {path.bag}, {path.face} face: {path.advice}"
@@ -125,9 +120,7 @@ def story(
     yield from more
 
 
-def _effect(e: "Effect") -> str:
-    from rig.study.compare_tables import interval
-
+def _effect(e: Effect) -> str:
     what = "no effect shown"
     if e.blocked:
         what = "blocked by the reference bag"
@@ -135,11 +128,5 @@ def _effect(e: "Effect") -> str:
         what = f"{'raised' if e.effect_deg > 0 else 'lowered'} the slide angle"
     return (
         f"{e.treatment} against {e.against}, {e.face} face: {what}; measured "
-        f"{_signed(e.effect_deg)}° ({interval(e.lower_deg, e.upper_deg)}°)."
+        f"{signed(e.effect_deg)}° ({interval(e.lower_deg, e.upper_deg)}°)."
     )
-
-
-def _signed(value: float) -> str:
-    from rig.study.words import signed
-
-    return signed(value)

@@ -12,6 +12,7 @@ from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from rig.settings.model import Settings
+    from rig.study.words import System
 
 RigFile = Annotated[
     Path | None,
@@ -29,6 +30,10 @@ Speed = Annotated[
         "--speed", help="Simulated rig: `fast` jumps through time, `real` takes its time."
     ),
 ]
+Units = Annotated[
+    str,
+    typer.Option("--units", metavar="metric|us", help="How to show lengths, °C, hPa and g."),
+]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
 
 
@@ -39,6 +44,15 @@ def speed_of(text: str) -> Literal["fast", "real"]:
     if text == "real":
         return "real"
     raise BadInputError(f"--speed takes `fast` or `real`, not {text!r}.")
+
+
+def system_of(text: str) -> "System":
+    """Check the value of --units."""
+    if text == "metric":
+        return "metric"
+    if text == "us":
+        return "us"
+    raise BadInputError(f"--units takes `metric` or `us`, not {text!r}.")
 
 
 def settings_of(file: Path | None) -> "Settings":

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.commands.options import Json, print_json, say
+from rig.commands.options import Json, Units, print_json, say, system_of
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -16,9 +16,6 @@ if TYPE_CHECKING:
     from rig.study.climate_model import Air
     from rig.study.words import System
 
-Units = Annotated[
-    str, typer.Option("--units", metavar="metric|us", help="How to show °C, mm and g.")
-]
 CalibrationFile = Annotated[
     Path | None,
     typer.Option("--calibration", metavar="FILE", help="Use this one, not the runs' own."),
@@ -54,7 +51,6 @@ def report(
     from rig.report.evidence import collect
     from rig.report.page import render
     from rig.report.pictures import study_pictures
-    from rig.study.words import system_of
 
     system = system_of(units)
     air = _air(temperature, humidity)
@@ -81,7 +77,6 @@ def figures(
 ) -> None:
     """Write the figures of a study, of one run, or of a calibration, for a text or a slide."""
     from rig.report.style import png_bytes, styled, svg_text
-    from rig.study.words import system_of
 
     system = system_of(units)
     if form not in ("svg", "png", "both"):

@@ -18,10 +18,9 @@ from rig.commands.choose import (
     StudyFolder,
     Temperature,
     Tolerance,
-    Units,
     day_choice,
 )
-from rig.commands.options import RigFile, Seed, Twin, say
+from rig.commands.options import RigFile, Seed, Twin, Units, say, system_of
 
 
 def sheet(
@@ -51,7 +50,6 @@ def sheet(
     """Write one printable page: what to throw today, and how to check it with one tilt."""
     from rig.errors import BadInputError
     from rig.study.sheet import sheet_html, sheet_text
-    from rig.study.words import system_of
 
     if paper not in ("A4", "letter"):
         raise BadInputError(f"--paper takes `A4` or `letter`, not {paper!r}.")

@@ -5,7 +5,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rig.commands.options import Json, RigFile, Seed, Speed, Twin, print_json, settings_of, speed_of
+from rig.commands.options import (
+    Json,
+    RigFile,
+    Seed,
+    Speed,
+    Twin,
+    Units,
+    print_json,
+    settings_of,
+    speed_of,
+    system_of,
+)
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine
@@ -23,9 +34,7 @@ def watch(
     twin: Twin = False,
     seed: Seed = 1,
     speed: Speed = "real",
-    units: Annotated[
-        str, typer.Option("--units", metavar="metric|us", help="How to show °C and hPa.")
-    ] = "metric",
+    units: Units = "metric",
     json: Json = False,
 ) -> None:
     """Show angle, climate and inputs live; nothing moves. Ctrl-C ends it."""
@@ -34,7 +43,6 @@ def watch(
     from rig.opening import open_rig
     from rig.panel.view import Viewer
     from rig.procedures.runs import raise_failures, start_watching
-    from rig.study.words import system_of
 
     system = system_of(units)
     opened = open_rig(

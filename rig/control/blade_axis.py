@@ -21,9 +21,9 @@ FIRST_TOLERANCE_MM = 10.0
 LATER_TOLERANCE_MM = 2.0
 """And how far from where it was met the last time."""
 HYSTERESIS_MM = 1.5
+"""On the way back the beam is met again this near, or steps were lost."""
 LEFT_MM = 10.0
 """So far from its place by the steps, the blade must have closed the park switch."""
-"""On the way back the beam is met again this near, or steps were lost."""
 REST_S = 0.5
 """Between push and way back: the fill comes to rest."""
 PARK_NEAR_MM = 8.0

@@ -155,7 +155,7 @@ class Mover:
     def capture_angles_deg(self, seconds: float) -> Task[tuple[float, float]]:
         """Mean inclination and cross slope over some seconds, signed; needs a calibration."""
         counts: list[Counts] = []
-        with self._machine.listening(counts):
+        with self._machine.listening_to_counts(counts):
             yield from self.wait_s(seconds)
         return self._machine.angles_deg(counts)
 

@@ -1,6 +1,6 @@
 """What the sensors of an opened rig see: the tasks that keep reading them, and who listens."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from rig.calibration.apply import slopes_deg
@@ -41,8 +41,7 @@ class Senses:
         self.doubtful_climates = 0
         """Readings in a row without a believable temperature and humidity."""
         self._health: SensorHealth | None = None
-        self._captured: list[Counts] | None = None
-        self._batches: list[ImuBatch] | None = None
+        self._listeners: list[Callable[[ImuBatch], None]] = []
 
     @property
     def is_moving(self) -> bool:
@@ -83,13 +82,11 @@ class Senses:
             yield At(due)
 
     def _take(self, batch: ImuBatch) -> None:
-        recorder, captured = self.recorder, self._captured
+        recorder = self.recorder
         if recorder is not None:
             recorder.samples(batch.t_s, batch.dt_s, batch.counts, self.live.imu_temperature_c)
-        if captured is not None:
-            captured.extend(batch.counts)
-        if self._batches is not None:
-            self._batches.append(batch)
+        for hear in self._listeners:
+            hear(batch)
         if self.calibration is not None:
             self.live.angle_deg, self.live.cross_slope_deg = self.angles_deg(batch.counts)
         if self._health is not None:
@@ -121,22 +118,19 @@ class Senses:
             )
 
     @contextmanager
-    def listening(self, counts: list[Counts]) -> Iterator[None]:
-        """While this lasts, every sample is also appended to `counts`."""
-        self._captured = counts
+    def listening(self, hear: Callable[[ImuBatch], None]) -> Iterator[None]:
+        """While this lasts, `hear` also gets every batch of samples."""
+        self._listeners.append(hear)
         try:
             yield
         finally:
-            self._captured = None
+            self._listeners.remove(hear)
 
     @contextmanager
-    def listening_with_times(self, batches: list[ImuBatch]) -> Iterator[None]:
-        """While this lasts, every batch is also appended to `batches`, with its times."""
-        self._batches = batches
-        try:
+    def listening_to_counts(self, counts: list[Counts]) -> Iterator[None]:
+        """While this lasts, every sample is also appended to `counts`."""
+        with self.listening(lambda batch: counts.extend(batch.counts)):
             yield
-        finally:
-            self._batches = None
 
     def angles_deg(self, counts: Sequence[Counts]) -> tuple[float, float]:
         """Inclination and cross slope from the mean of some counts, signed, in degrees.

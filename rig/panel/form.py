@@ -63,7 +63,7 @@ def decode(data: bytes, kind: type[B]) -> B:
 class Wanted(NamedTuple):
     """A series form as values; None is the rig's own."""
 
-    runs: int
+    repeat: int
     rate_deg_s: float | None
     dwell_s: float | None
     gap_mm: float | None
@@ -99,19 +99,7 @@ def requests_of(
     Raises:
         RefusedError: a field makes no sense.
     """
-    values = wanted(form)
-    return plan_series(
-        settings,
-        values.runs,
-        source=source,
-        started=datetime.now(UTC),
-        rate_deg_s=values.rate_deg_s,
-        dwell_s=values.dwell_s,
-        gap_mm=values.gap_mm,
-        bag=values.bag,
-        face=values.face,
-        board=values.board,
-    )
+    return plan_series(settings, source=source, started=datetime.now(UTC), **wanted(form)._asdict())
 
 
 class Usual(msgspec.Struct, frozen=True, kw_only=True):

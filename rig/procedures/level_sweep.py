@@ -80,7 +80,7 @@ def _sweep(
     def look(_: Any) -> None:
         steps.append(machine.stepper.latest)
 
-    with machine.listening_with_times(batches):
+    with machine.listening(batches.append):
         yield from mover.move(machine.plan(to_deg, rate_deg_s), look)
         yield from mover.wait_s(0.2)
     return _Record(batches, steps, up)

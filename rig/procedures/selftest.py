@@ -86,7 +86,7 @@ def _angle(machine: Machine) -> Task[list[Finding]]:
     """Listen to the resting sensor: rate, noise, and whether gravity is as large as it must be."""
     counts: list[tuple[int, int, int]] = []
     began_s = machine.clock.time_s()
-    with machine.listening(counts):
+    with machine.listening_to_counts(counts):
         yield At(began_s + LISTEN_S)
     setup = machine.imu.setup
     name = f"angle sensor ({setup.model})"

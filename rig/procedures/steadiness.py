@@ -54,7 +54,7 @@ def steady_rest(machine: Machine, mover: Mover, what: str) -> Task[Rest]:
 
 def _look(machine: Machine, mover: Mover, seconds: float) -> Task[Rest]:
     counts: list[Counts] = []
-    with machine.listening(counts):
+    with machine.listening_to_counts(counts):
         yield from mover.wait_s(seconds)
     if len(counts) < 10:
         raise MachineFaultError(

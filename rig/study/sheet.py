@@ -1,11 +1,10 @@
 """The sheet for match day: one page, printed, offline; and the same as plain text."""
 
-from collections.abc import Sequence
 from html import escape
 from math import asin, degrees, radians, sin
 
 from rig.analysis.table import format_table
-from rig.study.choose import Candidate, Choice
+from rig.study.choose import Choice
 from rig.study.rows import mu_of
 from rig.study.words import System, in_units, signed
 
@@ -100,11 +99,11 @@ def pick_sentences(choice: Choice) -> list[str]:
     return said
 
 
-def _candidates(listed: Sequence[Candidate]) -> Rows:
+def _candidates(choice: Choice, units: System) -> Rows:
     rows: Rows = [
         ("", "bag", "face down", "set", "slides at", "range (95 %)", "µ", "upper edge", "chance")
     ]
-    for place, one in enumerate(listed, start=1):
+    for place, one in enumerate(choice.candidates[:MOST_ROWS], start=1):
         rows.append(
             (
                 f"{place}",
@@ -114,7 +113,7 @@ def _candidates(listed: Sequence[Candidate]) -> Rows:
                 f"{one.angle_deg:.1f}°",
                 f"{one.lower_deg:.1f}–{one.upper_deg:.1f}°",
                 f"{mu_of(one.angle_deg):.3f}",
-                f"{height_mm(one.angle_deg):.0f} mm",
+                in_units(f"{height_mm(one.angle_deg):.0f} mm", units),
                 f"{one.chance_pct:.0f} %",
             )
         )
@@ -155,7 +154,7 @@ def sheet_text(choice: Choice, title: str = "Match day", units: System = "metric
     if choice.provisional:
         blocks.append("PROVISIONAL: too few climates have been measured.")
     blocks += [f"! {warning}" for warning in choice.warnings]
-    blocks += ["", format_table(_candidates(choice.candidates[:MOST_ROWS]))]
+    blocks += ["", format_table(_candidates(choice, units))]
     if choice.sets:
         blocks += ["", format_table(_sets(choice)[: MOST_SETS + 1])]
     blocks += ["", *_footnotes(choice), "", "Check the pick with one tilt of the board"]
@@ -179,7 +178,7 @@ def sheet_html(
     if choice.provisional:
         parts.append("<p class=warn><b>Provisional</b>: too few climates have been measured.</p>")
     parts += [f"<p class=warn>{escape(warning)}</p>" for warning in choice.warnings]
-    parts += ["<h2>Bags</h2>", _table(_candidates(choice.candidates[:MOST_ROWS]), pick=True)]
+    parts += ["<h2>Bags</h2>", _table(_candidates(choice, units), pick=True)]
     if choice.sets:
         parts += ["<h2>Sets</h2>", _table(_sets(choice)[: MOST_SETS + 1])]
     parts += [f"<p><small>{escape(' '.join(_footnotes(choice)))}</small></p>"]

@@ -19,6 +19,10 @@ CAUTION = (
     "boil (pellets fuse). Common practice, no source."
 )
 
+TELLS_DEG = 0.3
+"""A step beyond the controls' that is smaller tells nothing: like bags differ by as much (a
+judgement)."""
+
 
 class PathStep(Struct, frozen=True, kw_only=True):
     """One stage of a bag's face; None where nothing was measured."""
@@ -50,11 +54,6 @@ class Path(Struct, frozen=True, kw_only=True):
         return dict(msgspec.to_builtins(self))
 
 
-TELLS_DEG = 0.3
-"""A step beyond the controls' that is smaller tells nothing: like bags differ by as much (a
-judgement)."""
-
-
 def wished_angle(study: Study) -> float | None:
     """The angle that the study wishes for, or None."""
     wish = study.catalogue.preferences
@@ -75,7 +74,7 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
         if weighing.bag in study.catalogue.bags:
             stage = study.stage_at(weighing.bag, weighing.at)
             masses[weighing.bag, stage] = weighing.mass_g
-    worn = _control_levels(study, levels)
+    controls = study.catalogue.with_role("control")
     found = []
     for bag, face, board in sorted({unit[:3] for unit in levels}):
         if bag not in study.catalogue.bags or study.catalogue.bags[bag].role != "treated":
@@ -88,7 +87,8 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
         for stage, level in own:
             droop = droops.get((bag, face, stage))
             step = level - steps[-1].angle_deg if steps else None
-            wear = _wear(worn, (face, board), steps[-1].stage, stage) if steps else None
+            now = Unit(bag, face, board, stage)
+            wear = _wear(controls, levels, steps[-1].stage, now) if steps else None
             steps.append(
                 PathStep(
                     stage=stage,
@@ -105,31 +105,13 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
     return found
 
 
-def _control_levels(
-    study: Study, levels: Mapping[Unit, float]
-) -> dict[tuple[str, str], dict[str, dict[str, float]]]:
-    """Levels of the controls for each face and board, by bag and stage."""
-    found: dict[tuple[str, str], dict[str, dict[str, float]]] = {}
-    for unit, level in levels.items():
-        known = study.catalogue.bags.get(unit.bag)
-        if known is not None and known.role == "control":
-            own = found.setdefault((unit.face, unit.board), {}).setdefault(unit.bag, {})
-            own[unit.stage] = level
-    return found
-
-
 def _wear(
-    worn: Mapping[tuple[str, str], Mapping[str, Mapping[str, float]]],
-    place: tuple[str, str],
-    before: str,
-    after: str,
+    controls: Sequence[str], levels: Mapping[Unit, float], before: str, now: Unit
 ) -> float | None:
-    """Mean change of the controls between two stages; None if none was measured at both."""
-    steps = [
-        stages[after] - stages[before]
-        for stages in worn.get(place, {}).values()
-        if before in stages and after in stages
-    ]
+    """Mean change of the controls since a stage, where this unit is; None if none has both."""
+    like = [now._replace(bag=bag) for bag in controls]
+    pairs = [(unit._replace(stage=before), unit) for unit in like]
+    steps = [levels[new] - levels[old] for old, new in pairs if old in levels and new in levels]
     return sum(steps) / len(steps) if steps else None
 
 
@@ -152,7 +134,9 @@ def advise(steps: Sequence[PathStep], tolerance_deg: float) -> str:
         return f"Stop: the last step {step} {how}."
     if own is not None:
         if own * last.to_wish_deg < 0.0:
-            return f"{go}, and the treatment's part {_part(own)} led away from the wish: stop."
+            return (
+                f"{go}, and the treatment's part ({signed(own, 1)}°) led away from the wish: stop."
+            )
     else:
         own = last.step_deg
     if abs(own) > abs(last.to_wish_deg) + tolerance_deg:
@@ -161,10 +145,6 @@ def advise(steps: Sequence[PathStep], tolerance_deg: float) -> str:
         return f"{go}, and the last step did almost nothing."
     n = abs(last.to_wish_deg / own)
     return f"{go}: about {n:.1f} steps like the last."
-
-
-def _part(own: float) -> str:
-    return f"({signed(own, 1)}°)"
 
 
 def paths_text(listed: Sequence[Path]) -> str:

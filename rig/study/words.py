@@ -48,20 +48,5 @@ def in_units(text: str, units: System) -> str:
     return _MASS.sub(lambda match: f"{_number(match[1]) / G_PER_OUNCE:.2f} oz", text)
 
 
-def system_of(text: str) -> System:
-    """Check the value of an option `--units`.
-
-    Raises:
-        BadInputError: it is neither.
-    """
-    from rig.errors import BadInputError
-
-    if text == "metric":
-        return "metric"
-    if text == "us":
-        return "us"
-    raise BadInputError(f"--units takes `metric` or `us`, not {text!r}.")
-
-
 def _number(text: str) -> float:
     return float(text.replace("−", "-"))

@@ -18,8 +18,6 @@ import platform
 import time
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
-from pathlib import Path
-from typing import Any
 
 import msgspec
 import numpy as np
@@ -28,13 +26,13 @@ from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.rate_study import RateStudy, apply_studies, rate_studies
 from rig.analysis.uncertainty import root_sum_square
 from rig.procedures.rates import balanced_order
-from rig.runfile.model import Climate, End, Event, Header, Line, Samples, Steps
-from rig.runfile.reader import RunFile
+from rig.runfile.model import Event, Line
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fast import simulate_run
 from rig.twin.friction import LAW_NAMES
 from rig.twin.scenario import Scenario, Truth
+from tests.bench.coverage import in_memory
 
 SHARED = ("run", "series", "common")
 
@@ -58,26 +56,6 @@ class Row(msgspec.Struct, frozen=True):
     u_slope: float
     true_slope: float
     """The law's part at 1 °/s as it was: from the true onset angles."""
-
-
-def in_memory(lines: list[Line]) -> RunFile:
-    """A run file without a file."""
-    header, end = lines[0], lines[-1]
-    assert isinstance(header, Header)
-    assert isinstance(end, End)
-
-    def of(kind: type) -> Any:
-        return [line for line in lines if isinstance(line, kind)]
-
-    return RunFile(
-        path=Path(f"{header.run_id}.run.jsonl"),
-        header=header,
-        events=of(Event),
-        samples=of(Samples),
-        climate=of(Climate),
-        steps=of(Steps),
-        end=end,
-    )
 
 
 def raised(

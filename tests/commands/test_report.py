@@ -6,6 +6,8 @@ from typing import Any
 import pytest
 
 from rig.calibration.file import save_calibration
+from rig.calibration.show import u_over_range
+from rig.report.figures_rig import residuals_figure
 from tests.calibration.example import calibration
 from tests.commands.conftest import Rig
 from tests.report.fonts import open_fonts
@@ -71,6 +73,13 @@ def test_the_figure_of_a_calibration(rig: Rig, tmp_path: Path) -> None:
     said = rig("figures", str(path), "--out", "one", "--format", "svg")
     assert said.err == "The figure is in one.\n"
     assert (tmp_path / "one" / "residuals.svg").stat().st_size > 5_000
+    drawn = residuals_figure(found)
+    assert drawn is not None
+    residuals, left = drawn.axes
+    (points,) = residuals.lines[1:]
+    assert points.get_xydata().tolist() == [[0.0, 0.01], [10.0, -0.02], [20.0, 0.01]]
+    (curve,) = left.lines
+    assert curve.get_xydata().tolist() == [list(pair) for pair in u_over_range(found)]
     path.write_text("{}")
     assert rig("figures", str(path)).code == 2
 

@@ -1,7 +1,8 @@
 import pytest
 
+from rig.commands.options import system_of
 from rig.errors import BadInputError
-from rig.study.words import chance, in_units, p_equals, signed, system_of
+from rig.study.words import chance, in_units, p_equals, signed
 
 
 def test_signs_are_true_and_nothing_has_none() -> None:
