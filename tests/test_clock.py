@@ -2,15 +2,36 @@
 
 import random
 import threading
-import time
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
-from rig.clock import At, Cancelled, Clock, Done, Queue, RealClock, Task, Until, VirtualClock
+from rig.clock import (
+    At,
+    Cancelled,
+    Clock,
+    Done,
+    Handle,
+    Queue,
+    RealClock,
+    Task,
+    Until,
+    VirtualClock,
+)
 
 BOTH = pytest.mark.parametrize("make_clock", [VirtualClock, RealClock])
 MakeClock = Callable[[], Clock]
+LONG_S = 60.0
+"""For what comes at once on a computer with nothing else to do."""
+
+
+def until_done(clock: Clock, *handles: Handle[Any]) -> Task[None]:
+    """Wait without joining, so that the errors stay unseen."""
+    deadline_s = clock.time_s() + LONG_S
+    while not all(handle.is_done for handle in handles):
+        assert clock.time_s() < deadline_s
+        yield At(clock.time_s() + 0.001)
 
 
 @BOTH
@@ -25,7 +46,19 @@ def test_at_wakes_at_its_time_and_returns_it(make_clock: MakeClock) -> None:
         assert back >= woken
         return woken - start
 
-    assert clock.run(main()) == pytest.approx(0.02, abs=0.01)
+    late_s = clock.run(main()) - 0.02
+    assert 0.0 <= late_s < (LONG_S if make_clock is RealClock else 1e-9)
+
+
+@pytest.mark.timing
+def test_a_real_wait_ends_within_10_ms_of_its_time() -> None:
+    clock = RealClock()
+
+    def main() -> Task[float]:
+        due_s = clock.time_s() + 0.02
+        return (yield At(due_s)) - due_s
+
+    assert min(clock.run(main()) for _ in range(3)) < 0.01
 
 
 @BOTH
@@ -41,7 +74,7 @@ def test_until_returns_the_item_or_none_at_the_deadline(make_clock: MakeClock) -
         queue.put("first")
         first = yield Until(queue)
         clock.spawn(sender(), "sender")
-        second = yield Until(queue, clock.time_s() + 1.0)
+        second = yield Until(queue, clock.time_s() + LONG_S)
         third = yield Until(queue, clock.time_s() + 0.01)
         return first, second, third
 
@@ -60,13 +93,19 @@ def test_join_returns_the_result_and_raises_the_error(make_clock: MakeClock) -> 
         yield At(clock.time_s() + 0.005)
         raise ValueError("broken")
 
+    go = clock.queue()
+
+    def waits() -> Task[None]:
+        yield Until(go)
+
     def main() -> Task[str]:
         assert (yield from clock.spawn(good(), "good").join()) == 7
         with pytest.raises(ValueError, match="broken"):
             yield from clock.spawn(bad(), "bad").join()
-        slow = clock.spawn(good(), "slow")
+        slow = clock.spawn(waits(), "slow")
         with pytest.raises(TimeoutError, match="slow"):
             yield from slow.join(clock.time_s() + 0.0001)
+        go.put("go")
         yield from slow.join()
         return "ok"
 
@@ -87,13 +126,13 @@ def test_a_cancelled_task_cleans_up_and_joins_as_none(make_clock: MakeClock) -> 
     def main() -> Task[None]:
         never = clock.queue()
         tasks = [
-            clock.spawn(waits_long("at", lambda: At(clock.time_s() + 60.0)), "at"),
+            clock.spawn(waits_long("at", lambda: At(clock.time_s() + 10 * LONG_S)), "at"),
             clock.spawn(waits_long("until", lambda: Until(never)), "until"),
         ]
         yield At(clock.time_s() + 0.01)
         for task in tasks:
             task.cancel()
-            assert (yield from task.join(clock.time_s() + 1.0)) is None
+            assert (yield from task.join(clock.time_s() + LONG_S)) is None
 
     clock.run(main())
     assert sorted(cleaned) == ["at", "until"]
@@ -120,8 +159,7 @@ def test_the_end_of_run_cancels_what_is_left_and_raises_unseen_errors(
 
     def main() -> Task[None]:
         clock.spawn(background(), "background")
-        clock.spawn(dies_unseen(), "dies")
-        yield At(clock.time_s() + 0.01)
+        yield from until_done(clock, clock.spawn(dies_unseen(), "dies"))
 
     with pytest.raises(RuntimeError, match="nobody joined me"):
         clock.run(main())
@@ -139,7 +177,7 @@ def test_done_is_reported_to_a_queue_with_the_error(make_clock: MakeClock) -> No
     def main() -> Task[Done]:
         events = clock.queue()
         clock.spawn(fails(), "fails", report_to=events)
-        done = yield Until(events, clock.time_s() + 1.0)
+        done = yield Until(events, clock.time_s() + LONG_S)
         assert isinstance(done, Done)
         return done
 
@@ -273,7 +311,7 @@ def test_stress_on_the_real_clock_no_item_is_lost_or_doubled() -> None:
     def main() -> Task[None]:
         queue = clock.queue()
         producers = [clock.spawn(producer(queue, k * n_items), f"p{k}") for k in range(n_producers)]
-        deadline = clock.time_s() + 20.0
+        deadline = clock.time_s() + LONG_S
         while len(taken) < n_producers * n_items:
             assert clock.time_s() < deadline, f"only {len(taken)} items arrived"
             worker = clock.spawn(consumer(queue), "consumer")
@@ -287,18 +325,16 @@ def test_stress_on_the_real_clock_no_item_is_lost_or_doubled() -> None:
     assert sorted(taken) == list(range(n_producers * n_items))
 
 
-def test_a_real_wait_is_broken_off_soon_by_cancel() -> None:
+def test_a_real_wait_is_broken_off_by_cancel() -> None:
     clock = RealClock()
 
     def sleeper() -> Task[None]:
-        yield At(clock.time_s() + 30.0)
+        yield At(clock.time_s() + 10 * LONG_S)
 
-    def main() -> Task[float]:
+    def main() -> Task[None]:
         task = clock.spawn(sleeper(), "sleeper")
         yield At(clock.time_s() + 0.02)
-        start = time.monotonic()
         task.cancel()
-        yield from task.join(clock.time_s() + 5.0)
-        return time.monotonic() - start
+        yield from task.join(clock.time_s() + LONG_S)
 
-    assert clock.run(main()) < 0.5
+    clock.run(main())

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from rig.clock import Done, Task
+from rig.clock import At, Done, Task
 from rig.control.machine import StopRequest
 from rig.control.states import MOVING
 from rig.opening import open_twin
@@ -65,10 +65,13 @@ class RigUnderTest(RuleBasedStateMachine):
         asked = plan_series(self.bench.settings, 2, source="twin", started=now)
         return make_runs(self.rig.machine, asked, Path(self.folder.name), start_now=True)
 
+    def _waits(self, seconds: float) -> Task[None]:
+        yield At(self.clock.time_s() + seconds)
+
     def teardown(self) -> None:
         if hasattr(self, "rig"):
             self.rig.machine.events.put(StopRequest("SIGTERM"))
-            self.clock.advance_to(self.clock.time_s() + 5.0)
+            self.clock.run(self._waits(5.0))
             assert not self._is_driven()
             self.rig.__exit__(None, None, None)
             for path in Path(self.folder.name).rglob("*.run.jsonl"):

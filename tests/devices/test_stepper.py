@@ -1,7 +1,8 @@
 import gc
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -108,18 +109,26 @@ class Bench:
         what()
 
 
+MakeBench = Callable[..., Bench]
+
+
 @pytest.fixture
-def bench() -> Bench:
+def make_bench() -> Iterator[MakeBench]:
+    with ExitStack() as opened:
+
+        def make(pins: Pins = PINS, **keywords: Any) -> Bench:
+            clock = VirtualClock(100.0)
+            factory = LineFactory(clock)
+            stepper = opened.enter_context(Stepper(clock, factory, pins, SCREW, **keywords))
+            stepper.enable()
+            return Bench(clock, factory, stepper)
+
+        yield make
+
+
+@pytest.fixture
+def bench(make_bench: MakeBench) -> Bench:
     return make_bench()
-
-
-def make_bench(pins: Pins = PINS, **keywords: Any) -> Bench:
-    clock = VirtualClock(100.0)
-    factory = LineFactory(clock)
-    stepper = Stepper(clock, factory, pins, SCREW, **keywords)
-    stepper.open()
-    stepper.enable()
-    return Bench(clock, factory, stepper)
 
 
 def test_each_pulse_comes_at_its_time(bench: Bench) -> None:
@@ -144,7 +153,7 @@ def test_the_count_follows_the_direction_and_can_be_set(bench: Bench) -> None:
 @pytest.mark.parametrize("raises_high", [True, False])
 @pytest.mark.parametrize("direction", [1, -1])
 def test_the_direction_line_is_set_before_the_first_pulse(
-    raises_high: bool, direction: int
+    make_bench: MakeBench, raises_high: bool, direction: int
 ) -> None:
     bench = make_bench(Pins(direction_raises_high=raises_high))
     bench.factory.log.clear()
@@ -202,7 +211,7 @@ def test_a_pin_that_cannot_be_claimed_leaves_none_claimed() -> None:
     assert [factory.pin(n).function for n in (PINS.enable, PINS.direction)] == ["input", "input"]
 
 
-def test_no_pulse_follows_once_the_level_says_stop() -> None:
+def test_no_pulse_follows_once_the_level_says_stop(make_bench: MakeBench) -> None:
     stop_at = 100.5
     bench = make_bench(must_stop=lambda: bench.clock.time_s() >= stop_at)
     result = bench.run(Plan(1000))
@@ -304,7 +313,9 @@ def test_pulses_never_come_closer_than_the_shortest_gap(bench: Bench) -> None:
     np.testing.assert_allclose(gaps, SCREW.min_pulse_gap_us * 1e-6, atol=1e-9)
 
 
-def test_a_pulse_that_is_too_late_stops_the_move_and_keeps_the_count() -> None:
+def test_a_pulse_that_is_too_late_stops_the_move_and_keeps_the_count(
+    make_bench: MakeBench,
+) -> None:
     bench = make_bench(late_pulse_ms=5.0)
     hold_up(bench, at=20, seconds=0.0072)
     with pytest.raises(MachineFaultError, match=r"5\.2 ms ago \(allowed: 5 ms\)") as caught:
@@ -381,6 +392,7 @@ class LightPin(MockPin):
         return False
 
 
+@pytest.mark.timing
 def test_a_pulse_costs_under_6_us_of_python() -> None:
     """Processor time, the best of three; 2,000 pulses/s then take about 1 % of a core."""
     clock = VirtualClock()
@@ -410,13 +422,16 @@ def test_on_the_real_clock_other_threads_see_time_and_count_as_one_pair() -> Non
         clock.spawn(watcher(), "watcher")
         return (yield from stepper.move(plan))
 
-    with Stepper(clock, factory, PINS, SCREW, late_pulse_ms=200.0) as stepper:
+    with Stepper(clock, factory, PINS, SCREW, late_pulse_ms=60_000.0) as stepper:
         stepper.enable()
         result = clock.run(main())
     assert (result.pulses, result.ended_by) == (150, "plan")
     pulses = factory.pulses()
     assert pulses.size == 150
     assert np.diff(pulses).min() >= SCREW.min_pulse_gap_us * 1e-6
-    for t, count in {pair for pair in seen if pair[1] > 0}:
-        assert 0 <= pulses[count - 1] - t < 0.05  # the edge follows the time that it was made for
+    pairs = {pair for pair in seen if pair[1] > 0}
+    assert pairs
+    for t, count in pairs:
+        # The time was taken between the edge before and its own.
+        assert (pulses[count - 2] if count > 1 else 0.0) < t <= pulses[count - 1]
     assert sys.getswitchinterval() == interval

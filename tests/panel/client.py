@@ -39,7 +39,7 @@ class Client:
         sent = {"Host": self.host, **{k.replace("_", "-"): v for k, v in headers.items()}}
         if self.cookie:
             sent["Cookie"] = self.cookie
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=30)
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=60)
         try:
             connection.request(method, path, body, sent)
             answer = connection.getresponse()

@@ -70,10 +70,17 @@ class Rig:
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}/"
 
-    @property
-    def code(self) -> str:
-        """The pairing code that was shown last."""
-        return str(next(line for line in reversed(self.said) if "ode" in line)[-9:])
+    def code_after(self, old: str = "") -> str:
+        """The pairing code that is shown once `old` is void.
+
+        The server's own process makes the codes: one counts a moment before this process shows it.
+        """
+
+        def shown() -> str:
+            return next((line[-9:] for line in reversed(self.said) if "ode" in line), old)
+
+        wait_for(lambda: shown() != old, "another code")
+        return shown()
 
     @property
     def state(self) -> str:

@@ -28,7 +28,7 @@ def _browser_is_there() -> None:
 def pair(page: Page, rig: Rig) -> None:
     """Type the code from the terminal."""
     wait_for(lambda: page.is_shown("code"), "the field for the code")
-    page.type("code", rig.code)
+    page.type("code", rig.code_after())
     page.press("do-pair")
     wait_for(lambda: not page.is_shown("code"), "the pairing")
 
@@ -160,7 +160,7 @@ def test_the_keyboard_is_enough(tmp_path: Path) -> None:
 
         wait_for(lambda: page.is_shown("code"), "the field for the code")
         tab_to("code")
-        press(rig.code, Keys.ENTER)
+        press(rig.code_after(), Keys.ENTER)
         wait_for(lambda: page.is_shown("runs"), "the form")
         tab_to("runs")
         press(Keys.BACKSPACE, "2")
