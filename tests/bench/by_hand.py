@@ -1,7 +1,7 @@
 """The same simulated slides, read by hand, naively off the beam, and by the rig.
 
-Run from the project's folder: `python -m tests.bench.by_hand [--rigs N]`. Prints the table that
-stands in COVERAGE.md beside this file.
+Run from the project's folder: `python -m tests.bench.by_hand [--rigs N]`. Prints the table of
+COVERAGE.md, and with `--write` puts it there.
 
 - *By hand*: the board is raised at 1 °/s until the bag is seen to go; whoever raises it stops
   0.25 ± 0.08 s (normal) later, and reads a digital level to 0.1°. The level's own error (normal,
@@ -17,7 +17,7 @@ person's level, or another calibration; within a rig it is that from slide to sl
 
 import argparse
 import math
-import platform
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
@@ -32,6 +32,8 @@ from rig.twin.scenario import Scenario, Truth
 from rig.twin.slide import Path, Slide
 from tests.bench.calibrated import calibrate
 from tests.bench.coverage import DWELL_S, LAWS, draw_rig, in_memory
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import ONSET, SIMULATOR
 
 RATE_DEG_S = 1.0
 REACTION_S, U_REACTION_S = 0.25, 0.08
@@ -39,6 +41,11 @@ RESOLUTION_DEG = 0.1
 U_LEVEL_DEG = 0.08
 SLIDES = 8
 SEEN_MM = 1.0
+TABLE = Table(
+    "tests/bench/COVERAGE.md",
+    "by hand",
+    (*ONSET, *SIMULATOR, "tests/bench/by_hand.py", "tests/bench/calibrated.py"),
+)
 METHODS = ("by hand, seen at once", "by hand, seen at 1 mm", "beam, naive", "rig")
 
 
@@ -111,23 +118,28 @@ def table(law: str, errors: list[np.ndarray]) -> list[str]:
 
 
 def main() -> None:
-    """Print the table in Markdown."""
+    """Print the table in Markdown, and write it if that is asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rigs", type=int, default=60)
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--first-seed", type=int, default=300000)
     parser.add_argument("--laws", default=",".join(LAWS))
+    parser.add_argument("--write", action="store_true", help="put the table into COVERAGE.md")
     options = parser.parse_args()
+    TABLE.show(lines_of(options), seed=f"{options.first_seed} …", write=options.write)
+
+
+def lines_of(options: argparse.Namespace) -> Iterator[str]:
+    """Make the slides; the lines of the table in Markdown."""
     seeds = range(options.first_seed, options.first_seed + options.rigs)
-    print(f"Python {platform.python_version()}, {options.rigs} rigs × {SLIDES} slides per law\n")
-    print(
-        "| law | reading | bias ° | scatter from slide to slide ° | from rig to rig ° "
-        "| rms error ° | worst ° |\n|" + " --- |" * 7
+    yield from columns(
+        *("law", "reading", "bias °", "scatter from slide to slide °"),
+        *("from rig to rig °", "rms error °", "worst °"),
     )
     with ProcessPoolExecutor(options.processes) as pool:
         for law in options.laws.split(","):
             errors = list(pool.map(partial(one_rig, law=law), seeds))
-            print("\n".join(table(law, errors)), flush=True)
+            yield from table(law, errors)
 
 
 if __name__ == "__main__":

@@ -1,14 +1,13 @@
 """How far the analysis is from the truth, over many simulated slides.
 
 Run from the project's folder: `python -m tests.bench.onset_bias [--runs N] [--processes P]`. Prints
-the table that stands in README.md beside this file.
+the table of README.md, and with `--write` puts it there.
 """
 
 import argparse
 import math
-import platform
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -22,8 +21,12 @@ from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run, write_run
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import ONSET, SIMULATOR
 
 LAW = "friction law"
+FIRST_SEED = 1000
+INPUTS = (*ONSET, *SIMULATOR, "tests/bench/onset_bias.py")
 
 
 class Case(NamedTuple):
@@ -118,7 +121,7 @@ def _part(job: tuple[Case, list[int]]) -> list[Row]:
         return [one_run(case, seed, Path(folder)) for seed in seeds]
 
 
-def simulate(case: Case, runs: int, processes: int = 1, first_seed: int = 1000) -> list[Row]:
+def simulate(case: Case, runs: int, processes: int = 1, first_seed: int = FIRST_SEED) -> list[Row]:
     """All runs of one case; the same seeds give the same rows whatever the processes."""
     seeds = list(range(first_seed, first_seed + runs))
     if processes == 1:
@@ -142,8 +145,8 @@ def ratio(rows: list[Row], u: Callable[[Row], float]) -> float:
 
 
 COLUMNS = (
-    "case | valid | naive bias ° | mean error ° | rms error ° | worst ° | rms u ° | error/u "
-    "| error/u, law left out | beyond 4 u | rms µk error | creep % | methods"
+    *("case", "valid", "naive bias °", "mean error °", "rms error °", "worst °", "rms u °"),
+    *("error/u", "error/u, law left out", "beyond 4 u", "rms µk error", "creep %", "methods"),
 )
 
 
@@ -170,23 +173,30 @@ def summary(case: Case, rows: list[Row]) -> str:
         f"{creep:.1f}",
         ", ".join(f"{name} {count}" for name, count in sorted(methods.items())),
     )
-    return " | ".join(cells)
+    return f"| {' | '.join(cells)} |"
 
 
 def main() -> None:
-    """Print the table in Markdown."""
+    """Print the table in Markdown, and write it if that is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--runs", type=int, default=400)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--first-seed", type=int, default=1000)
+    parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
     parser.add_argument("--only", default="", help="rows whose name has this in it")
+    parser.add_argument("--write", action="store_true", help="put the table into README.md")
     options = parser.parse_args()
-    print(f"Python {platform.python_version()}, {options.runs} runs per row\n")
-    print(f"| {COLUMNS} |\n|{' --- |' * (COLUMNS.count('|') + 1)}")
+    name = "onset bias" if options.first_seed == FIRST_SEED else "onset bias, fresh seeds"
+    table = Table("tests/bench/README.md", name, INPUTS)
+    table.show(lines_of(options), seed=f"{options.first_seed} …", write=options.write)
+
+
+def lines_of(options: argparse.Namespace) -> Iterator[str]:
+    """Make the slides; the lines of the table in Markdown."""
+    yield from columns(*COLUMNS)
     for case in CASES:
         if options.only in case.name:
             rows = simulate(case, options.runs, options.processes, options.first_seed)
-            print(f"| {summary(case, rows)} |", flush=True)
+            yield summary(case, rows)
 
 
 if __name__ == "__main__":

@@ -1,15 +1,14 @@
 """How soon an event reaches the page, and what watching does to the step pulses, in one run.
 
-`python -m tests.bench.panel_latency [--rounds 6] [--browser]` serves a twin in real time, moves its
-board up and down, and in turns lets nobody or ten watchers (in a process of their own; with
-`--browser` one of them is Chromium) follow the page at 20 updates a second. Each step pulse is
+`python -m tests.bench.panel_latency [--rounds 6] [--browser] [--write]` serves a twin in real time,
+moves its board up and down, and in turns lets nobody or ten watchers (in a process of their own;
+with `--browser` one of them is Chromium) follow the page at 20 updates a second. Each step pulse is
 stamped where the motor gets it. An event is a change of the machine's state; it counts as arrived
 when the watcher has read it, and in the browser when the page shows it.
 """
 
 import argparse
 import json
-import os
 import subprocess
 import sys
 import tempfile
@@ -22,10 +21,18 @@ import numpy as np
 
 from rig.clock import Task, Until
 from rig.runfile.model import State
+from tests.bench.heading import Table, columns
 from tests.panel.browser import Page, browser
 from tests.panel.rig_example import Rig, served_rig, wait_for
 
 UP_DEG, DOWN_DEG, RATE_DEG_S = 6.0, 1.0, 1.0
+INPUTS = (
+    *(f"rig/panel/{name}.py" for name in ("app", "link", "server", "stream", "view", "web")),
+    "rig/devices/stepper.py",
+    "tests/bench/panel_latency.py",
+    "tests/bench/panel_watchers.py",
+    "tests/panel/rig_example.py",
+)
 TICK_S = 0.5
 """Between two changes of state while the board moves."""
 SHOWN: tuple[State, ...] = ("raising", "sliding")
@@ -132,12 +139,20 @@ def delays_s(marks: Marks, seen: list[tuple[float, str]]) -> list[float]:
 
 
 def main() -> None:
-    """Measure, and print the table."""
+    """Print the tables, and write them if that is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rounds", type=int, default=6)
     parser.add_argument("--watchers", type=int, default=10)
     parser.add_argument("--browser", action="store_true")
+    parser.add_argument("--write", action="store_true", help="put the tables into PANEL.md")
     asked = parser.parse_args()
+    name = "page and pulses, with a browser" if asked.browser else "page and pulses"
+    table = Table("tests/bench/PANEL.md", name, INPUTS)
+    table.show(lines_of(asked), seed=3, write=asked.write)
+
+
+def lines_of(asked: argparse.Namespace) -> Iterator[str]:
+    """Measure; the lines of the tables in Markdown."""
     late: dict[str, list[np.ndarray]] = {"nobody": [], "watched": []}
     delays: list[float] = []
     page_delays: list[float] = []
@@ -174,29 +189,30 @@ def main() -> None:
                 shift_s = rig.machine.clock.utc_now().timestamp() - rig.machine.clock.time_s()
                 shown = [(at_s - shift_s, word) for at_s, word in page.run("return window.seen")]
                 page_delays += delays_s(marks, shown)
-    report(late, delays, page_delays, n)
-    print(f"\nupdates to each watcher: {sum(updates) / len(updates):.1f} a second")
-    print("load average at the end:", *(f"{load:.1f}" for load in os.getloadavg()))
+    yield from report(late, delays, page_delays, n)
+    yield ""
+    yield f"Each watcher got {sum(updates) / len(updates):.1f} updates a second."
 
 
 def report(
     late: dict[str, list[np.ndarray]], delays: list[float], page_delays: list[float], n: int
-) -> None:
-    """Print the tables."""
-    print("\n| step pulses | pulses | median µs | 95 % µs | 99 % µs | worst µs | over 500 µs |")
-    print("| --- | --- | --- | --- | --- | --- | --- |")
+) -> Iterator[str]:
+    """The lines of the tables."""
+    yield from columns(
+        *("step pulses", "pulses", "median µs", "95 % µs", "99 % µs", "worst µs", "over 500 µs")
+    )
     names = {"nobody": "nobody watches", "watched": f"{n + bool(page_delays)} watch"}
     for key, parts in late.items():
         all_late = np.concatenate(parts)
         cells = [f"{v:.0f}" for v in np.percentile(all_late, (50, 95, 99, 100))]
         share = 100 * float(np.mean(all_late > 500))
-        print(f"| {names[key]} | {all_late.size} | {' | '.join(cells)} | {share:.2f} % |")
-    print("\n| event to | events | median ms | 95 % ms | worst ms |")
-    print("| --- | --- | --- | --- | --- |")
+        yield f"| {names[key]} | {all_late.size} | {' | '.join(cells)} | {share:.2f} % |"
+    yield ""
+    yield from columns("event to", "events", "median ms", "95 % ms", "worst ms")
     for name, found in ((f"{n} watchers in another process", delays), ("Chromium", page_delays)):
         if found:
             cells = [f"{1e3 * v:.0f}" for v in np.percentile(found, (50, 95, 100))]
-            print(f"| {name} | {len(found)} | {' | '.join(cells)} |")
+            yield f"| {name} | {len(found)} | {' | '.join(cells)} |"
 
 
 if __name__ == "__main__":

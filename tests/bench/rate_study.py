@@ -1,7 +1,7 @@
 """What a rate study gives under each friction law, on the fast simulator.
 
 Run from the project's folder: `python -m tests.bench.rate_study [--rigs N] [--processes P]`. Prints
-the table that stands in RATES.md beside this file.
+the table of RATES.md, and with `--write` puts it there.
 
 Each rig has its own sensor, mounting, calibration error, floor tilt, linkage error, face and gap,
 skew, slump and scatter of each run. One face is raised in one series, each rate `--repeat` times in
@@ -13,9 +13,8 @@ so many per cent per tenfold time, which the simulator alone does not do.
 
 import argparse
 import math
-import os
-import platform
 import time
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
@@ -33,8 +32,20 @@ from rig.twin.fast import simulate_run
 from rig.twin.friction import LAW_NAMES
 from rig.twin.scenario import Scenario, Truth
 from tests.bench.coverage import in_memory
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import ONSET, SIMULATOR
 
-SHARED = ("run", "series", "common")
+TABLE = Table(
+    "tests/bench/RATES.md",
+    "rate study",
+    (
+        *ONSET,
+        "rig/analysis/rate_study.py",
+        *SIMULATOR,
+        "rig/procedures/rates.py",
+        "tests/bench/rate_study.py",
+    ),
+)
 
 
 class Row(msgspec.Struct, frozen=True):
@@ -152,9 +163,11 @@ def _row(
 
 
 COLUMNS = (
-    "law | °/s | rigs | line holds % | used % | law's part at 1 °/s, true ° | found ° | error/u "
-    "| without: mean error ° | rms ° | u ° | within 2 u % "
-    "| with: mean error ° | rms ° | u ° | within 2 u % | as given: rms ° | u ° | within 2 u %"
+    *("law", "°/s", "rigs", "line holds %", "used %"),
+    *("law's part at 1 °/s, true °", "found °", "error/u"),
+    *("without: mean error °", "rms °", "u °", "within 2 u %"),
+    *("with: mean error °", "rms °", "u °", "within 2 u %"),
+    *("as given: rms °", "u °", "within 2 u %"),
 )
 
 
@@ -182,11 +195,11 @@ def summary(law: str, rate: float, rows: list[Row]) -> str:
         *block("study_error", "study_u"),
         *block("kept_error", "kept_u", mean=False),
     ]
-    return " | ".join(cells)
+    return f"| {' | '.join(cells)} |"
 
 
 def main() -> None:
-    """Print the table in Markdown."""
+    """Print the table, and write it if that is asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rigs", type=int, default=100)
     parser.add_argument("--processes", type=int, default=2)
@@ -196,7 +209,13 @@ def main() -> None:
     parser.add_argument("--dwell", type=float, default=60.0)
     parser.add_argument("--ageing", type=float, default=0.0)
     parser.add_argument("--laws", default=",".join(LAW_NAMES))
+    parser.add_argument("--write", action="store_true", help="put the table into RATES.md")
     options = parser.parse_args()
+    TABLE.show(lines_of(options), seed=f"{options.first_seed} …", write=options.write)
+
+
+def lines_of(options: argparse.Namespace) -> Iterator[str]:
+    """Make the studies; the lines of the table in Markdown."""
     laws = tuple(options.laws.split(","))
     rates = tuple(float(rate) for rate in options.rates.split(","))
     job = partial(
@@ -212,17 +231,17 @@ def main() -> None:
         seeds = range(options.first_seed, options.first_seed + options.rigs)
         for found in pool.map(job, seeds, chunksize=1):
             rows += found
-    print(
-        f"Python {platform.python_version()}, {os.cpu_count()} cores, {options.rigs} rigs,"
-        f" {options.repeat} runs at each rate, dwell {options.dwell:g} s,"
-        f" ageing {options.ageing:g} %, {(time.monotonic() - began) / 60.0:.0f} minutes\n"
+    yield (
+        f"{options.rigs} rigs, {options.repeat} runs at each rate, dwell {options.dwell:g} s,"
+        f" ageing {options.ageing:g} %, {(time.monotonic() - began) / 60.0:.0f} minutes:"
     )
-    print(f"| {COLUMNS} |\n|{' --- |' * (COLUMNS.count('|') + 1)}")
+    yield ""
+    yield from columns(*COLUMNS)
     for law in laws:
         for rate in rates:
             chosen = [row for row in rows if row.law == law and row.rate == rate]
             if chosen:
-                print(f"| {summary(law, rate, chosen)} |")
+                yield summary(law, rate, chosen)
 
 
 if __name__ == "__main__":

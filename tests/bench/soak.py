@@ -7,13 +7,13 @@ out as its cause.
 
 import gc
 import os
-import platform
 import random
 import sys
 import tempfile
 import threading
 import time
 from collections import Counter
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from shutil import rmtree
 from typing import Any
@@ -27,6 +27,8 @@ from rig.runfile.reader import read_run
 from rig.settings.model import Bag, Cycle, Imu, Motion, Screw, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
+from tests.bench.heading import Table
+from tests.bench.inputs import CYCLE
 
 WHOLE = Settings(cycle=Cycle(dwell_s=2.0))
 SHORT = Settings(
@@ -38,10 +40,17 @@ SHORT = Settings(
     imu=Imu(rate_hz=104),
 )
 FAULT_SHARE = 0.06
-TABLE = Path(__file__).parent / "SOAK.md"
-NOTE = """\
-Runs of the short travel end as `no_slide` where the fill slumped into the beam before the slide:
-with a gap of 4 mm and up to 3 mm of slump that is to be expected, and such a run is not valid."""
+TABLE = Table(
+    "tests/bench/SOAK.md",
+    "soak",
+    (
+        *CYCLE,
+        "rig/control/fault_table.py",
+        "rig/procedures/runs.py",
+        "rig/runfile/writer.py",
+        "tests/bench/soak.py",
+    ),
+)
 
 
 def press_stop(rig: OpenRig) -> None:
@@ -194,25 +203,28 @@ def soak(settings: Settings, mu: float, n: int, seed: int) -> dict[str, Any]:
     }
 
 
-def main() -> int:
-    """Soak and write the table; 1 if something is not as it should be."""
+def main() -> None:
+    """Soak and write the table; ends with 1 if something is not as it should be."""
     n_whole = int(sys.argv[1]) if len(sys.argv) > 1 else 300
     n_short = int(sys.argv[2]) if len(sys.argv) > 2 else 5000
+    TABLE.show(lines_of(n_whole, n_short), seed="1, 2", write=n_short >= 5000)
+
+
+def lines_of(n_whole: int, n_short: int) -> Iterator[str]:
+    """Soak; the lines of the table in Markdown.
+
+    Raises:
+        SystemExit: something is not as it should be, so that the table is not kept.
+    """
     found = {
         "whole cycles": soak(WHOLE, 0.3, n_whole, 1),
         "short travel": soak(SHORT, 0.03, n_short, 2),
     }
-    lines = [
-        "# Soak",
-        "",
-        f"Written by `python -m tests.bench.soak {n_whole} {n_short}` on {platform.machine()},"
-        f" Python {platform.python_version()}: cycles of the twin in one process, virtual time,"
-        f" with a fault in about {FAULT_SHARE:.0%} of them.",
-        "",
-        "| | " + " | ".join(found) + " |",
-        "| --- |" + " ---: |" * len(found),
-    ]
-    rows = {
+    yield f"A fault in about {FAULT_SHARE:.0%} of the cycles."
+    yield ""
+    yield "| | " + " | ".join(found) + " |"
+    yield "| --- |" + " ---: |" * len(found)
+    rows: dict[str, Callable[[dict[str, Any]], str]] = {
         "cycles": lambda r: str(r["cycles"]),
         "simulated hours": lambda r: f"{r['hours']:.1f}",
         "minutes that it took": lambda r: f"{r['minutes']:.1f}",
@@ -227,31 +239,27 @@ def main() -> int:
         "threads": lambda r: ", ".join(map(str, r["threads"])),
         "open files": lambda r: ", ".join(map(str, r["files"])),
     }
-    lines += [
-        f"| {name} | " + " | ".join(text(row) for row in found.values()) + " |"
-        for name, text in rows.items()
-    ]
-    lines += ["", NOTE]
-    print("\n".join(lines))
-    good = True
-    for name, row in found.items():
-        low, high = row["memory"]
-        checks = {
-            "memory flat within 5 %": high <= 1.05 * low,
-            "threads constant": len(row["threads"]) == 1,
-            "open files constant": len(row["files"]) == 1,
-            "every fault accounted for": not row["night"].wrong
-            and row["night"].injected == row["night"].causes.total() + row["night"].not_met,
-        }
-        for check, is_good in checks.items():
-            print(f"{'good' if is_good else 'BAD '} {name}: {check}")
-            good = good and is_good
-        for wrong in sorted(set(row["night"].wrong)):
-            print("    ", wrong)
-    if good and n_short >= 5000:
-        TABLE.write_text("\n".join(lines) + "\n", "utf-8")
-    return int(not good)
+    for name, text in rows.items():
+        yield f"| {name} | {' | '.join(text(row) for row in found.values())} |"
+    bad = [f"{name}: {what}" for name, row in found.items() for what in problems(row)]
+    if bad:
+        print(*bad, sep="\n", file=sys.stderr)
+        raise SystemExit(1)
+
+
+def problems(row: dict[str, Any]) -> list[str]:
+    """What is not as it should be."""
+    low, high = row["memory"]
+    night: Night = row["night"]
+    checks = {
+        "memory not flat within 5 %": high <= 1.05 * low,
+        "threads not constant": len(row["threads"]) == 1,
+        "open files not constant": len(row["files"]) == 1,
+        "a fault not accounted for": night.injected == night.causes.total() + night.not_met,
+        **dict.fromkeys(night.wrong, False),
+    }
+    return [check for check, holds in checks.items() if not holds]
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

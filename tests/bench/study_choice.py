@@ -4,10 +4,11 @@ The bags follow the twin's fabric law (isotherm with two branches and a lag, fri
 the moisture), which is not the model's. Each face is measured in some sessions, then the day comes:
 a new air inside the measured range, a wish, and a pick.
 
-Run: python -m tests.bench.study_choice [--studies 300] [--seed 1] [--held]
+Run: python -m tests.bench.study_choice [--studies 300] [--seed 1] [--held] [--write]
 """
 
 import argparse
+from collections.abc import Iterator
 from math import atan, degrees
 from statistics import median
 
@@ -18,7 +19,21 @@ from rig.study.choose import HandReading, Wish, choose
 from rig.study.climate_model import Air, fit_climate
 from rig.study.rows import BagInfo, Row
 from rig.twin.fabric import Face, coefficients, moisture_after, wetting_moisture
+from tests.bench.heading import Table, columns
 from tests.bench.study_world import share
+
+INPUTS = (
+    "rig/study/choose.py",
+    "rig/study/climate_fit.py",
+    "rig/study/climate_model.py",
+    "rig/twin/fabric.py",
+    "tests/bench/study_choice.py",
+)
+COLUMNS = (
+    *("sessions", "interval holds", "median half width, °", "pick best or within 0.3°"),
+    *("the same, judged without the day's own shift", "with 5 hand readings of the pick"),
+    *("ignores the weather", "ignores hysteresis", "knows the law, not the day", "provisional"),
+)
 
 BAGS, FACES = 6, ("slick", "grip")
 WITHIN_DEG = 0.3
@@ -101,20 +116,22 @@ def _rows(
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the table, and write it if that is asked for."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--studies", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--held", action="store_true", help="every bag always comes from dry")
+    parser.add_argument("--write", action="store_true", help="put the table into STUDY.md")
     given = parser.parse_args()
+    name = "choice, always from dry" if given.held else "choice"
+    table = Table("tests/bench/STUDY.md", name, INPUTS)
+    table.show(lines_of(given), seed=given.seed, write=given.write)
+
+
+def lines_of(given: argparse.Namespace) -> Iterator[str]:
+    """Make the studies; the lines of the table in Markdown."""
     mixed = not given.held
-    print(
-        "| sessions | interval holds | median half width, ° | pick best or within 0.3° | "
-        "the same, judged without the day's own shift | "
-        "with 5 hand readings of the pick | ignores the weather | ignores hysteresis | "
-        "knows the law, not the day | provisional |"
-    )
-    print("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    yield from columns(*COLUMNS)
     for n in (2, 3, 4, 5, 6, 8, 12):
         rng = np.random.default_rng(given.seed)
         held: list[bool] = []
@@ -177,11 +194,10 @@ def main() -> None:
             good["by law"].append(by_law)
             for who, key in picks.items():
                 good[who].append(abs(truth[key] - wish.angle_deg) <= best + WITHIN_DEG)
-        print(
+        yield (
             f"| {n} | {100 * share(held):.1f} % | {median(width):.2f} | "
             + " | ".join(f"{100 * share(listed):.1f} %" for listed in good.values())
-            + f" | {'yes' if all(provisional) else 'no' if not any(provisional) else 'some'} |",
-            flush=True,
+            + f" | {'yes' if all(provisional) else 'no' if not any(provisional) else 'some'} |"
         )
 
 

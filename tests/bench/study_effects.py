@@ -1,9 +1,10 @@
 """Do the intervals of treatment effects hold the truth? 500 studies in each world.
 
-Run: python -m tests.bench.study_effects [--studies 500] [--seed 1]
+Run: python -m tests.bench.study_effects [--studies 500] [--seed 1] [--write]
 """
 
 import argparse
+from collections.abc import Iterator
 from statistics import median
 from time import perf_counter
 
@@ -14,7 +15,15 @@ from rig.study.compare import layers_by_face
 from rig.study.compare_changes import changes
 from rig.study.compare_effects import Effect, effects
 from rig.study.rows import CONTROLS, BagInfo, Row
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import EFFECTS
 from tests.bench.study_world import World, make_study, share
+
+TABLE = Table(
+    "tests/bench/STUDY.md",
+    "effects",
+    (*EFFECTS, "tests/bench/study_effects.py", "tests/bench/study_world.py"),
+)
 
 WORLDS = {
     "ordinary": World(),
@@ -45,13 +54,20 @@ def core_effects(rows: list[Row], bags: dict[str, BagInfo]) -> list[Effect]:
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the table, and write it if that is asked for."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--studies", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--write", action="store_true", help="put the table into STUDY.md")
     given = parser.parse_args()
-    print("| world | truth held | per family | median half width, ° | claimed for | s/100 |")
-    print("| --- | --- | --- | --- | --- | --- |")
+    TABLE.show(lines_of(given), seed=given.seed, write=given.write)
+
+
+def lines_of(given: argparse.Namespace) -> Iterator[str]:
+    """Make the studies; the lines of the table in Markdown."""
+    yield from columns(
+        *("world", "truth held", "per family", "median half width, °", "claimed for", "s/100")
+    )
     for name, world in WORLDS.items():
         rng = np.random.default_rng(given.seed)
         held: list[bool] = []
@@ -71,10 +87,9 @@ def main() -> None:
                     scopes.add(effect.scope)
             family.append(together)
         took = (perf_counter() - start) / given.studies * 100
-        print(
+        yield (
             f"| {name} | {100 * share(held):.1f} % | {100 * share(family):.1f} % | "
-            f"{median(widths):.2f} | {', '.join(sorted(scopes))} | {took:.1f} |",
-            flush=True,
+            f"{median(widths):.2f} | {', '.join(sorted(scopes))} | {took:.1f} |"
         )
 
 

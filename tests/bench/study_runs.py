@@ -8,11 +8,12 @@ the model's. Bags differ in level, in how they take the air, and in how they ans
 The truth is the mean over all bags of that kind of what the treatment does to the slide angle in
 the air of the later sessions, worked out from the law.
 
-Run: python -m tests.bench.study_runs [--studies 200] [--first-seed 1] [--rows FILE]; with FILE
-studies that it holds are not made again.
+Run: python -m tests.bench.study_runs [--studies 200] [--first-seed 1] [--rows FILE]
+[--write]; with FILE studies that it holds are not made again.
 """
 
 import argparse
+from collections.abc import Iterator
 from math import atan, degrees, exp
 from pathlib import Path
 from statistics import median
@@ -32,9 +33,16 @@ from rig.twin.fabric import Face, coefficients
 from rig.twin.fast import simulate_run, write_run
 from rig.twin.scenario import AirTruth, Scenario
 from tests.bench.coverage import in_memory
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import EFFECTS, ONSET, SIMULATOR
 from tests.bench.study_effects import core_effects
 from tests.bench.study_world import share
 
+TABLE = Table(
+    "tests/bench/STUDY.md",
+    "effects through whole runs",
+    (*ONSET, *SIMULATOR, "rig/study/gather.py", *EFFECTS, "tests/bench/study_runs.py"),
+)
 FACTORS = {"soak": 0.94, "starch": 1.03, "": 1.0}
 """What a treatment makes of the coefficients, in the mean over bags."""
 BAGS_EACH, SESSIONS, RUNS = 2, 2, 2
@@ -227,12 +235,18 @@ def summary(world: str, rows: list[Effect]) -> str:
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the table, and write it if that is asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--studies", type=int, default=200)
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--rows", type=Path, help="keep a line per effect here, and go on")
+    parser.add_argument("--write", action="store_true", help="put the table into STUDY.md")
     given = parser.parse_args()
+    TABLE.show(lines_of(given), seed=f"{given.first_seed} …", write=given.write)
+
+
+def lines_of(given: argparse.Namespace) -> Iterator[str]:
+    """Make the studies; the lines of the table in Markdown."""
     rows: list[Effect] = []
     if given.rows is not None and given.rows.exists():
         lines = given.rows.read_bytes().splitlines()
@@ -248,14 +262,14 @@ def main() -> None:
             if given.rows is not None:
                 with given.rows.open("ab") as file:
                     file.write(b"".join(msgspec.json.encode(row) + b"\n" for row in found))
-    print(
-        "| sittings | studies | truth held | per family | median half width, ° | mean error, ° | "
-        "scatter of the error, ° | claimed for |"
+    yield from columns(
+        *("sittings", "studies", "truth held", "per family", "median half width, °"),
+        *("mean error, °", "scatter of the error, °", "claimed for"),
     )
-    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     for world in WORLDS:
-        print(f"| {summary(world, [row for row in rows if row.world == world])} |")
-    print(f"\n{process_time() - began:.0f} s of processor time")
+        yield f"| {summary(world, [row for row in rows if row.world == world])} |"
+    yield ""
+    yield f"{process_time() - began:.0f} s of processor time."
 
 
 if __name__ == "__main__":

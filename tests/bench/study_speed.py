@@ -2,7 +2,7 @@
 
 Beside it the same effects from a CSV of the results with pandas and statsmodels.
 
-Run: python -m tests.bench.study_speed [--runs 1000] [--folder DIR]
+Run: python -m tests.bench.study_speed [--runs 1000] [--folder DIR] [--write]
 """
 
 import argparse
@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from time import perf_counter
 
@@ -23,6 +24,22 @@ from rig.study.folder import new_study
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run, write_run
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import ONSET
+
+TABLE = Table(
+    "tests/bench/STUDY.md",
+    "speed",
+    (
+        *ONSET,
+        "rig/commands/compare.py",
+        "rig/runfile/reader.py",
+        "rig/study/cache.py",
+        "rig/study/compare.py",
+        "tests/bench/study_speed.py",
+    ),
+)
+SEED = 3
 
 BAGS = {**{f"T{i}": "soft" for i in range(4)}, **{f"C{i}": "" for i in range(4)}}
 CATALOGUE = """
@@ -72,7 +89,7 @@ def make(folder: Path, runs: int) -> float:
         lines, truth = simulate_run(
             settings,
             scenario,
-            3,
+            SEED,
             number=number,
             bag=bag,
             face=face,
@@ -96,11 +113,17 @@ def timed(*words: str) -> tuple[str, str]:
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the table, and write it if that is asked for."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=1000)
     parser.add_argument("--folder", type=Path, default=None)
+    parser.add_argument("--write", action="store_true", help="put the table into STUDY.md")
     given = parser.parse_args()
+    TABLE.show(lines_of(given), seed=SEED, write=given.write)
+
+
+def lines_of(given: argparse.Namespace) -> Iterator[str]:
+    """Make the study and compare it; the lines of the table in Markdown."""
     with tempfile.TemporaryDirectory() as place:
         folder = given.folder or Path(place) / "study"
         kilobytes = make(folder, given.runs)
@@ -113,21 +136,20 @@ def main() -> None:
         timed(rig, "analyse", str(folder), "--table", str(table))
         other, theirs = timed(sys.executable, "-c", PANDAS, str(table))
     assert out == again
-    print(f"{given.runs} run files of {kilobytes:.0f} kB each")
-    print("| what | seconds | processor seconds, helpers not counted |")
-    print("| --- | --- | --- |")
-    print(f"| first `rig compare` (analyses all) | {first} |")
-    print(f"| second `rig compare` (nothing changed) | {second} |")
-    print(f"| pandas + statsmodels from a CSV of the results, effects only | {other} |")
-    print(f"\nlargest process: {memory:.0f} MB\n")
-    print("effects, degrees:")
+    yield f"{given.runs} run files of {kilobytes:.0f} kB each; largest process {memory:.0f} MB:"
+    yield ""
+    yield from columns("what", "seconds", "processor seconds, helpers not counted")
+    yield f"| first `rig compare` (analyses all) | {first} |"
+    yield f"| second `rig compare` (nothing changed) | {second} |"
+    yield f"| pandas + statsmodels from a CSV of the results, effects only | {other} |"
+    yield ""
+    yield from columns("face", "by", "effect, °", "lower", "upper")
     for effect in json.loads(out)["effects"]:
-        print(
-            f"  {effect['face']} {effect['effect_deg']:.6f} "
-            f"{effect['lower_deg']:.6f} {effect['upper_deg']:.6f}"
-        )
-    print("the same by pandas + statsmodels:")
-    print("  " + theirs.strip().replace("\n", "\n  "))
+        figures = (effect[f"{name}_deg"] for name in ("effect", "lower", "upper"))
+        yield f"| {effect['face']} | rig | {' | '.join(f'{value:.6f}' for value in figures)} |"
+    for line in theirs.splitlines():
+        face, *texts = line.split()
+        yield f"| {face} | others | {' | '.join(f'{float(text):.6f}' for text in texts)} |"
 
 
 if __name__ == "__main__":

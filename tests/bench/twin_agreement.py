@@ -1,6 +1,6 @@
 """The fast simulator against the full twin on 50 seeds, and how fast each of them is.
 
-    python tests/bench/twin_agreement.py [--seeds 50]
+    python -m tests.bench.twin_agreement [--seeds 50] [--write]
 
 The full twin goes through pins, registers and the cycle; the fast one writes the same run file
 from the same physics. Both draw the same truth from a seed, so their true angles must agree to
@@ -11,6 +11,7 @@ import argparse
 import statistics
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import msgspec
@@ -25,6 +26,21 @@ from rig.settings.model import Pins, Screw, Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import CYCLE, SIMULATOR
+
+TABLE = Table(
+    "tests/bench/README.md",
+    "two simulators",
+    (
+        *CYCLE,
+        *SIMULATOR,
+        "rig/twin/motor.py",
+        "rig/twin/rig.py",
+        "rig/twin/world.py",
+        "tests/bench/twin_agreement.py",
+    ),
+)
 
 
 def full(settings: Settings, seed: int, folder: Path, scenario=None):  # type: ignore[no-untyped-def]
@@ -49,14 +65,17 @@ def fast(settings: Settings, seed: int, folder: Path, calibration):  # type: ign
     return path, truth, time.process_time() - began
 
 
-def agreement(n_seeds: int, folder: Path) -> None:
-    """Print how far the two are apart, for one beam and for two."""
-    print("| beams | runs | true angle: worst | analysed angle: mean, sd | µk: mean, sd |")
-    print("|---|---|---|---|---|")
+def agreement(n_seeds: int, folder: Path) -> Iterator[str]:
+    """How far the two are apart, for one beam and for two, as Markdown."""
+    yield from columns(
+        *("beams", "runs", "valid in one alone", "true angle: worst difference"),
+        *("analysed angle: mean, sd", "µk: mean, sd"),
+    )
     times: dict[str, list[float]] = {"full": [], "fast": []}
     for beams in (1, 2):
         settings = Settings() if beams == 1 else Settings(pins=Pins(beam_2=4))
         truths, angles, kinetic = [], [], []
+        n_odd = 0
         for seed in range(1, n_seeds + 1):
             full_path, full_truth, full_s = full(settings, seed, folder / f"{beams}-{seed}")
             slow = analyse_run(read_run(full_path))
@@ -66,20 +85,21 @@ def agreement(n_seeds: int, folder: Path) -> None:
             times["fast"].append(fast_s)
             truths.append(full_truth.onset_angle_deg - truth.onset_angle_deg)
             if slow.result.valid != quick.valid:
-                print(f"seed {seed}: valid differs: {slow.result.flags} and {quick.flags}")
+                n_odd += 1
                 continue
             angles.append(slow.result.onset_angle_deg - quick.onset_angle_deg)
             kinetic.append((slow.result.mu_kinetic or 0) - (quick.mu_kinetic or 0))
-        print(
-            f"| {beams} | {len(angles)} | {max(map(abs, truths)):.4f}° |"
+        yield (
+            f"| {beams} | {len(angles)} | {n_odd} | {max(map(abs, truths)):.4f}° |"
             f" {statistics.mean(angles):+.4f}°, {statistics.stdev(angles):.4f}° |"
             f" {statistics.mean(kinetic):+.5f}, {statistics.stdev(kinetic):.5f} |"
         )
-    print(f"\nfull twin: median {statistics.median(times['full']):.2f} s of CPU time a run")
-    print(f"fast simulator with writing: {1 / statistics.median(times['fast']):.0f} runs/s")
+    yield ""
+    yield f"- full twin: median {statistics.median(times['full']):.2f} s of CPU time a run"
+    yield f"- fast simulator with writing: {1 / statistics.median(times['fast']):.0f} runs/s of it"
 
 
-def raise_of_30_s(folder: Path) -> None:
+def raise_of_30_s(folder: Path) -> Iterator[str]:
     """A raise of 30 s, at the reference screw's pulse rate and at about 2,000 pulses/s."""
     scenario = msgspec.structs.replace(draw_scenario(1), face=plain_face(0.577, 0.52))
     for name, screw in (
@@ -88,13 +108,24 @@ def raise_of_30_s(folder: Path) -> None:
     ):
         settings = Settings(screw=screw)
         whole = [full(settings, 1, folder / f"{name}-{i}", scenario)[2] for i in range(3)]
-        print(f"whole cycle with a raise of 30 s, {name}: {min(whole):.2f} s of CPU time")
+        yield f"- whole cycle with a raise of 30 s, {name}: {min(whole):.2f} s of CPU time"
+
+
+def lines_of(n_seeds: int) -> Iterator[str]:
+    """Make the runs; the lines of the table in Markdown."""
+    with tempfile.TemporaryDirectory() as made:
+        yield from agreement(n_seeds, Path(made))
+        yield from raise_of_30_s(Path(made))
+
+
+def main() -> None:
+    """Print the table, and write it if that is asked for."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--seeds", type=int, default=50)
+    parser.add_argument("--write", action="store_true", help="put the table into README.md")
+    given = parser.parse_args()
+    TABLE.show(lines_of(given.seeds), seed=f"1 … {given.seeds}", write=given.write)
 
 
 if __name__ == "__main__":
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--seeds", type=int, default=50)
-    n_seeds = parser.parse_args().seeds
-    with tempfile.TemporaryDirectory() as made:
-        raise_of_30_s(Path(made))
-        agreement(n_seeds, Path(made))
+    main()

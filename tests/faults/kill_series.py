@@ -1,8 +1,9 @@
 """Kills real-time series at random moments and looks at what they leave behind.
 
-`python -m tests.faults.kill_series 300` kills 300 times and writes `KILLS.md`; fewer than 100 only
-print. A second number is that of the runs in a series. Each series is a process of its own that is
-killed by SIGKILL, gone on with, killed again, until it is whole; then the next series begins.
+`python -m tests.faults.kill_series 300` kills 300 times and writes the table of `KILLS.md`; fewer
+than 100 only print. A second number is that of the runs in a series. Each series is a process of
+its own that is killed by SIGKILL, resumed, killed again, until it is whole; then the next series
+begins.
 """
 
 import os
@@ -14,6 +15,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,6 +27,7 @@ import scipy.special  # noqa: F401
 from rig.errors import BadInputError
 from rig.procedures.series_log import COUNTED, Ended, Planned, SeriesLog
 from rig.runfile.reader import read_run
+from tests.bench.heading import Table
 from tests.faults.quick_series import main as make_series
 
 RUNS = int(sys.argv[2]) if len(sys.argv) > 2 else 4
@@ -32,7 +35,20 @@ LONGEST_S = 1.0 + 2.0 * RUNS
 """A process is killed after so long at most; a cycle takes some four seconds."""
 WORKERS = 4
 """Series at the same time; each takes about a third of a core."""
-TABLE = Path(__file__).parent / "KILLS.md"
+TABLE = Table(
+    "tests/faults/KILLS.md",
+    "kills",
+    (
+        "rig/control/recorder.py",
+        "rig/procedures/cut_runs.py",
+        "rig/procedures/runs.py",
+        "rig/procedures/series_log.py",
+        "rig/runfile/reader.py",
+        "rig/runfile/writer.py",
+        "tests/faults/kill_series.py",
+        "tests/faults/quick_series.py",
+    ),
+)
 
 
 def start(folder: Path) -> int:
@@ -136,31 +152,28 @@ def kill_many(n_kills: int, seed: int) -> tuple[Counter[str], int]:
     return where, n_whole
 
 
-def main() -> None:
-    """Kill and tell."""
-    n = int(sys.argv[1])
+def lines_of(n: int) -> Iterator[str]:
+    """Kill so often; the lines of the table in Markdown."""
     shares = [n // WORKERS + (i < n % WORKERS) for i in range(WORKERS)]
     began_s = time.monotonic()
     with ProcessPoolExecutor(WORKERS) as pool:
         found = list(pool.map(kill_many, shares, range(1, 1 + WORKERS)))
     where = sum((counter for counter, _ in found), Counter[str]())
     n_whole, seconds = sum(whole for _, whole in found), time.monotonic() - began_s
-    lines = [
-        "# Series that were killed",
-        "",
-        f"Written by `python -m tests.faults.kill_series {n}`: SIGKILL at {n} random moments of"
-        f" real-time series of {RUNS} runs with a cycle of a few seconds, gone on with after each.",
-        "",
-        f"{n_whole} series were made whole in {seconds / 60:.0f} min. Every file was readable after"
-        " every kill, no run was counted twice or lost.",
-        "",
-        "| the last run was cut off in | kills |",
-        "| --- | ---: |",
-        *(f"| {state} | {count} |" for state, count in where.most_common()),
-    ]
-    print("\n".join(lines))
-    if n >= 100:
-        TABLE.write_text("\n".join(lines) + "\n", "utf-8")
+    yield (
+        f"{n} kills in series of {RUNS} runs; {n_whole} series were made whole in"
+        f" {seconds / 60:.0f} min. Every file was readable after every kill, no run was counted"
+        " twice or lost."
+    )
+    yield ""
+    yield from ("| the last run was cut off in | kills |", "| --- | ---: |")
+    yield from (f"| {state} | {count} |" for state, count in where.most_common())
+
+
+def main() -> None:
+    """Kill and tell."""
+    n = int(sys.argv[1])
+    TABLE.show(lines_of(n), seed=f"1 … {WORKERS}", write=n >= 100)
 
 
 if __name__ == "__main__":

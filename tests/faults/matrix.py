@@ -6,16 +6,38 @@ nothing.
 
 import sys
 import tempfile
-import time
-from collections.abc import Iterable
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from itertools import groupby
 from pathlib import Path
 
-from tests.faults.catalogue import FAULTS, HERE
+from tests.bench.heading import Table, columns
+from tests.bench.inputs import CYCLE
+from tests.faults.catalogue import FAULTS
 from tests.faults.harness import Outcome, run_case
 
-TABLE = HERE / "README.md"
+TABLE = Table(
+    "tests/faults/README.md",
+    "faults",
+    (
+        *CYCLE,
+        *(
+            f"rig/control/{name}.py"
+            for name in (
+                "blade_axis",
+                "blade_placing",
+                "faults_of_computer",
+                "faults_of_motion",
+                "faults_of_placing",
+                "faults_of_sensors",
+                "placing",
+                "progress_watch",
+            )
+        ),
+        *(f"tests/faults/{name}.py" for name in ("catalogue", "catalogue_blade", "harness")),
+        "tests/faults/injections.py",
+    ),
+)
 
 
 def cases() -> list[tuple[int, str]]:
@@ -30,60 +52,49 @@ def one(case: tuple[int, str]) -> Outcome:
         return run_case(FAULTS[number], state, Path(folder))
 
 
-def table(found: Iterable[Outcome]) -> str:
-    """The summary as Markdown."""
-    rows = list(found)
-    lines = [
-        "# Fault matrix",
-        "",
-        "Written by `python -m tests.faults.matrix`, which lets every fault happen in every state"
-        " in which it can, on the twin in virtual time; the quick tests take a part of the same"
-        " cases. Two runs are asked for and the fault comes in the first one.",
-        "",
-        f"{len(FAULTS)} faults, {len(rows)} cases,"
-        f" {sum(bool(row.problems) for row in rows)} not as they should be;"
-        " about a minute of computing.",
-        "",
-        "*Last pulse* is the latest over the states, after the fault could be seen (when a level"
-        " changes, a time-out of the table passes, or the next reading is due); 50 ms are allowed,"
-        " and a minus means before. *Valid* counts runs that were reported as valid. Every file"
-        " was read back.",
-        "",
-        "| fault | states | ends as | cause | last pulse, ms | driver | valid |",
-        "| --- | --- | --- | --- | --- | --- | --- |",
-    ]
+def lines_of(rows: list[Outcome]) -> Iterator[str]:
+    """The lines of the table in Markdown."""
+    n_bad = sum(bool(row.problems) for row in rows)
+    yield f"{len(FAULTS)} faults, {len(rows)} cases, {n_bad} not as they should be."
+    yield ""
+    yield from columns("fault", "states", "ends as", "cause", "last pulse, ms", "driver", "valid")
     endings = {fault.name: fault.ending for fault in FAULTS}
     for name, group in groupby(rows, key=lambda row: row.fault):
         of = list(group)
         causes = ", ".join(sorted({f"`{row.cause}`" for row in of if row.cause})) or "–"
         late = f"{max(row.late_ms for row in of):.0f}" if endings[name] == "fault" else "–"
         bad = " / ".join(f"{row.state}: {'; '.join(row.problems)}" for row in of if row.problems)
-        lines.append(
+        yield (
             f"| {name} | {', '.join(row.state for row in of)} | {endings[name]} | {causes} | {late}"
             f" | {'off' if all(row.driver_off for row in of) else 'ON'}"
             f" | {sum(row.valid_runs for row in of)}{f' **{bad}**' if bad else ''} |"
         )
-    return "\n".join(lines) + "\n"
+
+
+def run_all(wanted: list[tuple[int, str]]) -> list[Outcome]:
+    """Run the cases, and tell of each on standard error."""
+    found = []
+    with ProcessPoolExecutor(max_workers=2) as pool:
+        for row in pool.map(one, wanted):
+            mark = "BAD " if row.problems else "good"
+            told = f"{mark} {row.fault:<50} {row.state:<9} {row.cause:<24} {row.late_ms:8.0f} ms"
+            print(told, *row.problems, sep="\n       ", file=sys.stderr)
+            found.append(row)
+    return found
 
 
 def main() -> int:
     """Run what is asked for; 1 if a case is not as it should be."""
     words = sys.argv[1:]
     wanted = [c for c in cases() if not words or any(w in FAULTS[c[0]].name for w in words)]
-    began = time.monotonic()
-    with ProcessPoolExecutor(max_workers=2) as pool:
-        found = list(pool.map(one, wanted))
-    seconds = time.monotonic() - began
-    for row in found:
-        mark = "BAD " if row.problems else "good"
-        print(f"{mark} {row.fault:<50} {row.state:<9} {row.cause:<24} {row.late_ms:8.0f} ms")
-        for problem in row.problems:
-            print(f"       {problem}")
-    bad = sum(bool(row.problems) for row in found)
-    print(f"{len(found)} cases, {bad} not as they should be, {seconds:.0f} s")
-    if not words:
-        TABLE.write_text(table(found), "utf-8")
-    return bad > 0
+    found: list[Outcome] = []
+
+    def lines() -> Iterator[str]:
+        found.extend(run_all(wanted))
+        yield from lines_of(found)
+
+    TABLE.show(lines(), seed=3, write=not words)
+    return any(row.problems for row in found)
 
 
 if __name__ == "__main__":

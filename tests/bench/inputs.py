@@ -1,0 +1,24 @@
+"""What several measured tables hang on, by path; see `tests.bench.heading`."""
+
+ONSET = tuple(
+    f"rig/analysis/{name}.py"
+    for name in ("budget", "edges", "estimate", "friction", "geometry", "onset", "plane")
+)
+"""From a run file to an onset angle with its uncertainty."""
+
+SIMULATOR = tuple(
+    f"rig/twin/{name}.py" for name in ("draws", "fabric", "fast", "friction", "sensor", "slide")
+)
+"""Slides and the sensor that reads them."""
+
+EFFECTS = tuple(
+    f"rig/study/{name}.py"
+    for name in ("climate_fit", "climate_model", "compare_changes", "compare_effects", "variance")
+)
+"""From rows of results to the effects of treatments."""
+
+CYCLE = tuple(
+    f"rig/control/{name}.py"
+    for name in ("cycle", "homing", "interlocks", "machine", "mover", "senses", "sensor_health")
+)
+"""A run of the machine, and what it watches."""
