@@ -20,8 +20,11 @@ class Bench:
         self.bus.open()
 
 
+MakeBench = Callable[[dict[int, Chip]], Bench]
+
+
 @pytest.fixture
-def bench() -> Iterator[Callable[[dict[int, Chip]], Bench]]:
+def bench() -> Iterator[MakeBench]:
     made: list[Bench] = []
 
     def make(chips: dict[int, Chip]) -> Bench:

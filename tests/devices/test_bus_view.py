@@ -1,8 +1,9 @@
 import pytest
 
-from rig.devices.bus_view import MAX_TRANSFERS, BusView
+from rig.devices.bus_view import BusView
 from rig.errors import MachineFaultError
 from rig.twin.chips.bme280_chip import Bme280Chip
+from tests.devices.conftest import Bench
 
 
 def air(_t_s):
@@ -61,7 +62,48 @@ def test_the_endless_wait_of_the_driver_is_ended(one):
 def test_the_wait_also_ends_when_time_stands_still(one):
     view = BusView(one.bus, one.clock)
     with view.within(1e9):
-        for _ in range(MAX_TRANSFERS):
+        for _ in range(200):
             view.writeto(0x76, b"\xf3")
         with pytest.raises(MachineFaultError):
             view.writeto(0x76, b"\xf3")
+
+
+def test_each_piece_of_work_has_transfers_and_time_of_its_own(one: Bench) -> None:
+    view = BusView(one.bus, one.clock)
+
+    def work() -> None:
+        for _ in range(150):
+            view.writeto(0x76, b"\xf3")
+
+    work()
+    for _ in range(2):
+        with view.within(0.1):
+            work()
+    one.clock.pause_s(1.0)
+    work()
+
+
+@pytest.mark.parametrize("later_s", [0.49, 0.51])
+def test_no_transfer_begins_after_the_deadline(one: Bench, later_s: float) -> None:
+    view = BusView(one.bus, one.clock)
+    buffer = bytearray(1)
+    with view.within(0.5):
+        one.clock.pause_s(later_s)
+        before = one.wires.transfers
+        if later_s < 0.5:
+            view.writeto(0x76, b"\xd0")
+            view.readfrom_into(0x76, buffer)
+            assert buffer == b"\x60"
+        else:
+            with pytest.raises(MachineFaultError, match="never finishes") as caught:
+                view.writeto(0x76, b"\xe0\xb6")
+            assert caught.value.cause == "climate_silent"
+            with pytest.raises(MachineFaultError):
+                view.readfrom_into(0x76, buffer)
+            assert one.wires.transfers == before
+
+
+def test_several_registers_are_written_each_at_its_place(one: Bench) -> None:
+    view = BusView(one.bus, one.clock)
+    view.writeto(0x76, b"??\xf4\x24\xa0??", start=2, end=5)
+    assert list(one.bus.read(0x76, 0xF4, 2)) == [0x24, 0xA0]

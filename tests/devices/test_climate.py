@@ -1,11 +1,25 @@
+import errno
 import sys
 import threading
+from typing import Protocol
 
 import pytest
 
+from rig.clock import VirtualClock
 from rig.devices.climate import ClimateSensor
 from rig.errors import BadInputError, MachineFaultError
 from rig.twin.chips.bme280_chip import Bme280Chip
+from rig.twin.chips.fake_bus import FakeBus
+from tests.devices.conftest import MakeBench
+
+
+class AirBench(Protocol):
+    """A bench with the chip and its sensor."""
+
+    clock: VirtualClock
+    wires: FakeBus
+    chip: Bme280Chip
+    sensor: ClimateSensor
 
 
 @pytest.fixture
@@ -77,6 +91,15 @@ def test_blank_trimming_constants_are_refused(one, blank):
         one.sensor.open()
 
 
+@pytest.mark.parametrize("blank", [0x00, 0xFF])
+@pytest.mark.parametrize("register", [0x88, 0x8E, 0xE1], ids=["T1", "P1", "H2"])
+def test_one_blank_constant_is_enough(one: AirBench, register: int, blank: int) -> None:
+    one.chip.set_registers(register, bytes((blank, blank)))
+    with pytest.raises(MachineFaultError, match="blank trimming") as caught:
+        one.sensor.open()
+    assert caught.value.cause == "climate_blank"
+
+
 def test_all_ones_on_the_bus_is_no_bme280(one):
     one.wires.stuck[0x76] = 0xFF
     with pytest.raises(BadInputError, match="0xFF"):
@@ -115,6 +138,99 @@ def test_out_of_range_values_are_left_out(one):
     one.chip.raw = (529191, 900000, 30281)
     one.sensor.open()
     assert "hPa is outside" in one.sensor.read().doubts[0]
+
+
+@pytest.mark.parametrize(
+    ("air", "doubts"),
+    [
+        ((-39.8, 50.0, 1000.0), []),
+        ((-40.2, 50.0, 1000.0), ["temperature"]),
+        ((84.8, 50.0, 1000.0), []),
+        ((85.2, 50.0, 1000.0), ["temperature"]),
+        ((20.0, 50.0, 301.0), []),
+        ((20.0, 50.0, 299.0), ["pressure"]),
+        ((20.0, 50.0, 1099.0), []),
+        ((20.0, 50.0, 1101.0), ["pressure"]),
+        ((20.0, 0.5, 1000.0), []),
+        ((20.0, 99.5, 1000.0), []),
+    ],
+)
+def test_the_ranges_of_the_data_sheet_are_kept_from_both_sides(
+    bench: MakeBench, air: tuple[float, float, float], doubts: list[str]
+) -> None:
+    one = bench({0x76: Bme280Chip(lambda t_s: air)})
+    sensor = ClimateSensor(one.bus, one.clock, 0x76)
+    sensor.open()
+    reading = sensor.read()
+    assert [doubt.split()[0] for doubt in reading.doubts] == doubts
+    assert (reading.temperature_c is None) == (doubts == ["temperature"])
+    assert (reading.relative_humidity_pct is None) == (doubts == ["temperature"])
+    assert (reading.pressure_hpa is None) == bool(doubts)
+
+
+@pytest.mark.parametrize(("transfer_s", "in_time"), [(0.24, True), (0.26, False)])
+def test_a_reading_that_takes_a_second_is_given_up(
+    one: AirBench, monkeypatch: pytest.MonkeyPatch, transfer_s: float, in_time: bool
+) -> None:
+    """The driver reads five times, the temperature before each channel; four come before the last.
+
+    What has begun in time is let end.
+    """
+    one.sensor.open()
+    read = one.chip.read
+
+    def slow(register: int, length: int, t_s: float) -> list[int]:
+        if (register, length) in ((0xFA, 3), (0xFD, 2), (0xF7, 3)):
+            one.clock.pause_s(transfer_s)
+        return read(register, length, t_s)
+
+    monkeypatch.setattr(one.chip, "read", slow)
+    if in_time:
+        assert one.sensor.read().doubts == ()
+    else:
+        with pytest.raises(MachineFaultError) as caught:
+            one.sensor.read()
+        assert caught.value.cause == "climate_silent"
+
+
+def test_the_reset_of_the_chip_is_sent_once_only(
+    one: AirBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write = one.wires.write_byte_data
+    resets = []
+
+    def refuse(i2c_addr: int, register: int, value: int) -> None:
+        if register == 0xE0:
+            resets.append(value)
+            raise OSError(errno.EREMOTEIO, "no acknowledge")
+        write(i2c_addr, register, value)
+
+    monkeypatch.setattr(one.wires, "write_byte_data", refuse)
+    with pytest.raises(MachineFaultError) as caught:
+        one.sensor.open()
+    assert caught.value.cause == "bus"
+    assert resets == [0xB6]
+
+
+def test_a_chip_that_changes_while_it_is_set_up_is_a_fault(
+    one: AirBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The driver, too, reads the identity: the third time it is that of a relative."""
+    identities = iter((0x60, 0x60, 0x58))
+    read = one.wires.read_byte_data
+    monkeypatch.setattr(
+        one.wires,
+        "read_byte_data",
+        lambda address, register: next(identities) if register == 0xD0 else read(address, register),
+    )
+    with pytest.raises(MachineFaultError, match="fell silent") as caught:
+        one.sensor.open()
+    assert caught.value.cause == "climate_silent"
+
+
+def test_a_sensor_that_is_not_open_is_not_read(one: AirBench) -> None:
+    with pytest.raises(RuntimeError, match="not open"):
+        one.sensor.read()
 
 
 def test_a_chip_that_fell_asleep_is_set_up_again(one):

@@ -1,3 +1,4 @@
+from itertools import groupby
 from typing import get_args
 
 import pytest
@@ -49,6 +50,50 @@ def test_every_state_has_a_pattern_of_its_own():
     assert len(looks) == len(PATTERNS)
 
 
+SLOW, FAST = 10, 4
+"""Looks, 50 ms apart, for which it is lit, and as many for which it is dark."""
+
+
+@pytest.mark.parametrize(
+    ("state", "colours", "blinks"),
+    [
+        ("parked", "g", None),
+        ("homing", "rg", SLOW),
+        ("placing", "g", SLOW),
+        ("dwelling", "b", None),
+        ("raising", "b", FAST),
+        ("sliding", "rgb", None),
+        ("lowering", "rg", FAST),
+        ("halted", "r", FAST),
+    ],
+)
+def test_each_state_looks_as_the_readme_says(
+    factory: MockFactory, state: State, colours: str, blinks: int | None
+) -> None:
+    """Yellow is red and green."""
+    seen = [look.replace("buzzer", "") for look in watch(factory, [state])]
+    seen = seen[10:]  # the beep comes first
+    lengths = set([len(list(run)) for _, run in groupby(seen)][1:-1])
+    assert (set(seen), lengths) == (({colours, ""}, {blinks}) if blinks else ({colours}, set()))
+
+
+def test_only_what_wants_a_person_beeps() -> None:
+    assert {state for state, pattern in PATTERNS.items() if pattern.beep} == {"placing", "halted"}
+
+
+def test_closing_goes_dark_even_if_the_task_still_shows_something(factory: MockFactory) -> None:
+    lamp = StateLamp(VirtualClock(), factory, PINS)
+    lamp.open()
+    for number in NUMBERS.values():
+        factory.pin(number).state = True
+    levels = [factory.pin(number) for number in NUMBERS.values()]
+    for pin in levels:
+        pin.clear_states()
+    lamp.close()
+    assert [[change.state for change in pin.states][1:] for pin in levels] == [[False]] * 4
+    lamp.close()
+
+
 def test_steady(factory):
     assert set(watch(factory, ["sliding"])) == {"rgb"}
 
@@ -80,6 +125,10 @@ def test_a_pin_that_is_in_use_is_told(factory):
     from gpiozero import InputDevice
 
     other = InputDevice(24, pin_factory=factory)
+    refused = StateLamp(VirtualClock(), factory, PINS)
     with pytest.raises(BadInputError, match="GPIO 24"):
-        StateLamp(VirtualClock(), factory, PINS).open()
+        refused.open()
     other.close()
+    lamp = StateLamp(VirtualClock(), factory, PINS)
+    lamp.open()
+    lamp.close()

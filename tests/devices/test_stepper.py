@@ -1,10 +1,11 @@
 import gc
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pytest
@@ -434,4 +435,112 @@ def test_on_the_real_clock_other_threads_see_time_and_count_as_one_pair() -> Non
     for t, count in pairs:
         # The time was taken between the edge before and its own.
         assert (pulses[count - 2] if count > 1 else 0.0) < t <= pulses[count - 1]
+    assert sys.getswitchinterval() == interval
+
+
+def test_the_driver_is_given_20_ms_to_hold_the_motor() -> None:
+    clock = VirtualClock(100.0)
+    with Stepper(clock, LineFactory(clock), PINS, SCREW) as stepper:
+        stepper.enable()
+        assert clock.time_s() == pytest.approx(100.020, abs=1e-9)
+
+
+def test_the_direction_line_is_given_1_ms_before_the_plan_begins(bench: Bench) -> None:
+    turned = bench.clock.time_s()
+    bench.run(Plan(3, gap_s=0.001, direction=-1))
+    np.testing.assert_allclose(bench.factory.pulses() - turned, [0.002, 0.003, 0.004], atol=1e-9)
+
+
+@pytest.mark.parametrize(("late_s", "counted"), [(0.00049, 0), (0.00051, 1)])
+def test_a_pulse_counts_as_late_beyond_half_a_millisecond(
+    bench: Bench, late_s: float, counted: int
+) -> None:
+    hold_up(bench, at=20, seconds=0.002 + late_s)
+    result = bench.run(Plan(60))
+    assert result.late == counted
+    assert result.worst_late_us == pytest.approx(late_s * 1e6)
+
+
+def test_the_train_catches_up_at_one_and_a_half_times_its_rate(bench: Bench) -> None:
+    hold_up(bench, at=20, seconds=0.0102)
+    bench.run(Plan(60))
+    assert 1 / np.diff(bench.factory.pulses()).min() == pytest.approx(1.5 * 500)
+
+
+@pytest.mark.parametrize(("late_s", "fault"), [(0.0049, False), (0.0051, True)])
+def test_the_bound_of_lateness_is_that_of_the_settings(
+    make_bench: MakeBench, late_s: float, fault: bool
+) -> None:
+    bench = make_bench(late_pulse_ms=5.0)
+    hold_up(bench, at=20, seconds=0.002 + late_s)
+    if fault:
+        with pytest.raises(MachineFaultError, match=r"due 5\.1 ms ago"):
+            bench.run(Plan(60))
+    else:
+        assert bench.run(Plan(60)).ended_by == "plan"
+
+
+def test_a_brake_begins_20_ms_after_the_pulse_before_it_was_asked_for(bench: Bench) -> None:
+    """The 49th pulse, at 98 ms, came before; the tail follows the pulse at 118 ms."""
+    plan = Plan(1000)
+    start = bench.clock.time_s() + SET_UP_S
+    bench.run(plan, bench.after_s(0.1, lambda: bench.stepper.request_stop("brake")))
+    (begin,) = plan.asked
+    assert bench.factory.pulses()[begin - 1] - start == pytest.approx(0.118, abs=0.0021)
+
+
+@pytest.mark.parametrize("how", ["brake", "cut"])
+def test_a_stop_ends_one_move_and_not_the_next(bench: Bench, how: Literal["brake", "cut"]) -> None:
+    for _ in range(2):
+        stop = lambda: bench.stepper.request_stop(how)  # noqa: E731
+        assert bench.run(Plan(1000), bench.after_s(0.1, stop)).ended_by == how
+    assert bench.run(Plan(100)) == MoveResult(100, 0, 0.0, "plan")
+
+
+def test_a_brake_that_never_came_to_be_is_forgotten(bench: Bench) -> None:
+    """The move is cancelled between the request and the beginning of the brake."""
+
+    def main() -> Task[None]:
+        handle = bench.clock.spawn(bench.stepper.move(Plan(1000)), "move")
+        yield At(bench.clock.time_s() + 0.1)
+        bench.stepper.request_stop("brake")
+        handle.cancel()
+        yield from handle.join()
+
+    bench.clock.run(main())
+    assert bench.run(Plan(100)) == MoveResult(100, 0, 0.0, "plan")
+
+
+def test_the_enable_line_is_let_go_of_last() -> None:
+    clock = VirtualClock()
+    factory = LineFactory(clock)
+    with Stepper(clock, factory, PINS, SCREW):
+        factory.log.clear()
+    released = [number for _, number, what in factory.log if what == "input"]
+    assert released == [PINS.step, PINS.direction, PINS.enable]
+
+
+@pytest.mark.parametrize("permitted", [True, False])
+def test_the_pulse_thread_comes_before_others_where_that_is_permitted(
+    monkeypatch: pytest.MonkeyPatch, permitted: bool
+) -> None:
+    """Priority 50, and other threads give way after 0.1 ms; afterwards all is as it was."""
+    policies: list[tuple[int, int]] = []
+    intervals: list[float] = []
+
+    def set_policy(_: int, policy: int, parameters: os.sched_param) -> None:
+        if not permitted:
+            raise PermissionError
+        policies.append((policy, parameters.sched_priority))
+
+    monkeypatch.setattr(os, "sched_setscheduler", set_policy)
+    before, interval = (os.sched_getscheduler(0), 0), sys.getswitchinterval()
+    clock = RealClock()
+    factory = LineFactory(clock)
+    factory.after_pulse = lambda: intervals.append(sys.getswitchinterval())
+    with Stepper(clock, factory, PINS, SCREW, late_pulse_ms=60_000.0) as stepper:
+        stepper.enable()
+        assert clock.run(stepper.move(Plan(3))).pulses == 3
+    assert policies == ([(os.SCHED_FIFO, 50), before] if permitted else [])
+    assert intervals == [pytest.approx(100e-6)] * 3
     assert sys.getswitchinterval() == interval
