@@ -8,11 +8,13 @@ import pytest
 from scipy.stats import ttest_ind
 from statsmodels.stats.weightstats import ttost_ind
 
+from rig.analysis.estimate import Method
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import make_groups
 from rig.analysis.load import Analysis
 from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG, Comparison, compare_ways
 from rig.analysis.row import empty_row
+from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile
 from tests.analysis.slides import one_beam, run_file, slide
 from tests.runfile.example import header
@@ -68,6 +70,43 @@ def test_too_few_do_not_count_however_alike() -> None:
     assert "at least 10 of each" in found.sentence()
 
 
+@pytest.mark.parametrize(("hand", "blade"), [(10, 9), (9, 10), (10, 10)])
+def test_ten_of_each_are_enough(hand: int, blade: int) -> None:
+    # 17.0 and 17.1° in turns: far within the margin.
+    found = both(
+        [17.0 + 0.1 * (k % 2) for k in range(hand)], [17.0 + 0.1 * (k % 2) for k in range(blade)]
+    )
+    assert found.may_count is (hand == blade == 10)
+    assert ("at least 10 of each" in found.sentence()) is not found.may_count
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+@pytest.mark.parametrize(("off_deg", "counts"), [(0.41, True), (0.43, False), (0.6, False)])
+def test_equivalent_within_half_a_degree_at_five_percent(
+    sign: float, off_deg: float, counts: bool
+) -> None:
+    # ±0.1° ten times each: s² = 0.1/9, u = √(2·s²/10) = 0.0471405°, 18 degrees of freedom, where
+    # Student's t for one side at 5 % is 1.73 (JCGM 100, table G.2, 90 %): the difference may be
+    # 0.5 − 1.73·0.0471 = 0.418°.
+    hand = [17.0 + 0.1 * (-1.0) ** k for k in range(10)]
+    found = both(hand, [angle + sign * off_deg for angle in hand])
+    assert found.u_difference_deg == pytest.approx(0.0471405, rel=1e-5)
+    assert found.difference_deg == pytest.approx(sign * off_deg)
+    assert found.may_count is counts
+    # At 95 % it is 2.10 (the same table): 0.0990° either way.
+    assert (found.lower_deg, found.upper_deg) == pytest.approx(
+        (sign * off_deg - 0.09904, sign * off_deg + 0.09904), abs=1e-4
+    )
+    assert ("They differ" in found.sentence()) is not counts
+
+
+@pytest.mark.parametrize(("off_deg", "p"), [(0.49, 0.0), (-0.49, 0.0), (0.51, 1.0), (-0.51, 1.0)])
+def test_runs_without_scatter(off_deg: float, p: float) -> None:
+    found = both([17.0] * 10, [17.0 + off_deg] * 10)
+    assert (found.u_difference_deg, found.p_equivalence) == (0.0, p)
+    assert found.may_count is (p == 0.0)
+
+
 def test_no_difference_found_is_not_equivalence() -> None:
     found = both(angles(3, 10, 17.0, 1.2), angles(4, 10, 17.0, 1.2))
     assert found.lower_deg is not None
@@ -98,6 +137,32 @@ def test_nothing_is_said_of_one_kind_alone_or_of_runs_that_do_not_belong_togethe
     assert compare_ways([made(17.0, "hand", session="1"), made(17.1, "blade", session="2")]) == []
     assert compare_ways([made(17.0, "hand"), made(17.1, "blade", valid=False)]) == []
     assert compare_ways([made(17.0, "hand"), made(None, "blade")]) == []
+    assert compare_ways([made(17.0, "hand"), made(17.1, "blade", rate_deg_s=2.0)]) == []
+    assert compare_ways([made(17.0, "hand"), made(17.1, "blade", approach_deg=12.0)]) == []
+
+
+@pytest.mark.parametrize(
+    ("flags", "method", "counts"),
+    [
+        ([], "two_edge", True),
+        (["gap_unknown"], "one_edge", False),
+        (["gap_unknown"], "two_edge", True),
+        (["creep"], "one_edge", True),
+    ],
+)
+def test_a_clear_edge_alone_is_not_compared(
+    flags: list[Flag], method: Method, counts: bool
+) -> None:
+    blade = made(17.1, "blade")
+    row = msgspec.structs.replace(blade.result, flags=flags, onset_method=method)
+    assert len(compare_ways([made(17.0, "hand"), blade._replace(result=row)])) == int(counts)
+
+
+def test_readings_by_hand_are_not_compared() -> None:
+    read = made(17.1, "blade")
+    header = msgspec.structs.replace(read.run.header, source="hand")
+    read = read._replace(run=msgspec.structs.replace(read.run, header=header))
+    assert compare_ways([made(17.0, "hand"), read]) == []
 
 
 def test_quick_approaches_are_compared_with_whole_raises_of_the_same_placing() -> None:

@@ -1,0 +1,292 @@
+"""Each flag of a run at its limit, from both sides and with both signs."""
+
+import math
+from typing import Any
+
+import msgspec
+import numpy as np
+import pytest
+
+from rig.analysis.checks import check_home, is_beyond_law, is_skewed
+from rig.analysis.estimate import Solved
+from rig.analysis.friction import analyse_run
+from rig.analysis.hinge import check_hinge, raise_gravity
+from rig.runfile.model import Climate, Event, Flag, Samples
+from rig.runfile.reader import RunFile
+from tests.analysis.parts import bare_run, geometry, gravity, ramp, solved, variation
+from tests.analysis.slides import RAISE_S, RATE_HZ, one_beam, run_file, slide, two_beams
+from tests.calibration.example import calibration
+
+SLID = one_beam(slide(0.45, 0.4, 1.0, [8.0, 160.0]).edges_s)
+
+
+def home_flags(detail: dict[str, Any], **changes: Any) -> list[Flag]:
+    """With a calibration that was made at 0.1° along and −0.2° across."""
+    flags: list[Flag] = []
+    home = Event(t_s=0.0, event="home_reading", detail=detail)
+    used = calibration(home_angle_deg=0.1, home_cross_deg=-0.2)
+    check_home(bare_run(home, **changes), used, flags)
+    return flags
+
+
+@pytest.mark.parametrize(
+    ("along_deg", "across_deg", "flags"),
+    [
+        (0.1, -0.2, []),
+        (0.39, -0.2, []),
+        (0.41, -0.2, ["floor_tilt"]),
+        (-0.19, -0.2, []),
+        (-0.21, -0.2, ["floor_tilt"]),
+        (0.1, 0.09, []),
+        (0.1, 0.11, ["floor_tilt"]),
+        (0.1, -0.49, []),
+        (0.1, -0.51, ["floor_tilt"]),
+    ],
+)
+def test_a_floor_that_sank(along_deg: float, across_deg: float, flags: list[Flag]) -> None:
+    assert home_flags({"angle_deg": along_deg, "cross_deg": across_deg}) == flags
+
+
+def test_a_home_reading_without_numbers_says_nothing() -> None:
+    assert home_flags({"angle_deg": None, "cross_deg": "0.9"}) == []
+    assert home_flags({}) == []
+
+
+@pytest.mark.parametrize(
+    ("started_at", "flags"),
+    [
+        ("2027-04-01T07:59:59Z", []),
+        ("2027-04-01T08:00:00Z", []),
+        ("2027-04-01T08:00:01Z", ["calibration_overdue"]),
+    ],
+)
+def test_a_calibration_is_overdue_a_second_after_its_day(
+    started_at: str, flags: list[Flag]
+) -> None:
+    assert home_flags({}, started_at=started_at) == flags
+
+
+def test_a_time_stamp_that_cannot_be_read_is_told() -> None:
+    run = bare_run(started_at="yesterday")
+    check_home(run, calibration(), [])
+    assert run.problems == ["a.run.jsonl has a time stamp that can't be read."]
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "u_solved_mm", "skewed"),
+    [
+        # Twice √(3² + 4²) and twice 3 mm beyond 152 mm; never shorter.
+        (161.9, 4.0, False),
+        (162.1, 4.0, True),
+        (157.9, 0.0, False),
+        (158.1, 0.0, True),
+        (130.0, 0.0, False),
+        (None, 0.0, False),
+    ],
+)
+def test_a_bag_is_askew_when_it_is_longer(
+    length_mm: float | None, u_solved_mm: float, skewed: bool
+) -> None:
+    found = solved(gap_mm=8.0, length_mm=length_mm)
+    moved = found._replace(length_mm=None if length_mm is None else length_mm + u_solved_mm)
+    u = [variation(1.0, moved, moved)]
+    assert is_skewed(found, geometry(u_length_mm=3.0), u) is skewed
+
+
+FAR = {"gap_mm": 6.5, "length_mm": 152.0}
+"""As stated: 8 − 1.5 mm to the break, 152 mm long."""
+
+
+@pytest.mark.parametrize(
+    ("changes", "moved", "beyond"),
+    [
+        # Misfit: three times √(3² + 4²) mm of the way to the break, or of what the inputs give.
+        ({"misfit_mm": 14.9}, {}, False),
+        ({"misfit_mm": 15.1}, {}, True),
+        ({"misfit_mm": 29.9}, {"misfit_mm": 10.0}, False),
+        ({"misfit_mm": 30.1}, {"misfit_mm": 10.0}, True),
+        # The gap that four edges gave: three times 5 mm, or √(5² + 12²).
+        (FAR | {"gap_mm": 21.4}, {}, False),
+        (FAR | {"gap_mm": 21.6}, {}, True),
+        (FAR | {"gap_mm": -8.4}, {}, False),
+        (FAR | {"gap_mm": -8.6}, {}, True),
+        (FAR | {"gap_mm": 45.4}, {"gap_mm": 12.0}, False),
+        (FAR | {"gap_mm": 45.6}, {"gap_mm": 12.0}, True),
+        # The length: three times 4 mm, or √(4² + 3²).
+        (FAR | {"length_mm": 163.9}, {}, False),
+        (FAR | {"length_mm": 164.1}, {}, True),
+        (FAR | {"length_mm": 140.1}, {}, False),
+        (FAR | {"length_mm": 139.9}, {}, True),
+        (FAR | {"length_mm": 166.9}, {"length_mm": 3.0}, False),
+        (FAR | {"length_mm": 167.1}, {"length_mm": 3.0}, True),
+        # µk under a fifth of tan 20° = 0.36397.
+        ({"mu_kinetic": 0.0730}, {}, False),
+        ({"mu_kinetic": 0.0726}, {}, True),
+        ({"mu_kinetic": None}, {}, False),
+    ],
+)
+def test_edges_that_the_law_does_not_explain(
+    changes: dict[str, Any], moved: dict[str, float], beyond: bool
+) -> None:
+    found = solved(**changes)
+    other: Solved = found._replace(**{key: getattr(found, key) + by for key, by in moved.items()})
+    u = [variation(1.0, other, other)]
+    assert is_beyond_law(found, geometry(), ramp(), u) is beyond
+
+
+def test_what_the_law_does_not_explain_widens_the_budget_by_what_was_corrected() -> None:
+    true = slide(0.45, 0.4, 1.0, [30.0, 80.0, 182.0, 232.0])
+    analysis = analyse_run(run_file(1.0, two_beams(true.edges_s), beams=2))
+    assert "creep" in analysis.result.flags
+    assert analysis.budget is not None
+    part = analysis.budget.components[-1]
+    assert (part.name, part.layer, part.distribution) == (
+        "misfit of the law",
+        "series",
+        "rectangular",
+    )
+    # From the onset to the break the board turned by 1°/s; as a rectangle over √3.
+    corrected_deg = 1.0 * (true.edges_s[0] - true.onset_s)
+    assert part.u_theta_deg == pytest.approx(corrected_deg / math.sqrt(3.0), abs=0.005)
+    assert analysis.result.u_onset_angle_deg == pytest.approx(analysis.budget.u_onset_angle_deg())
+
+
+def tilted_across(run: RunFile, cross_deg: float) -> RunFile:
+    """The same raise on a hinge that does not lie level."""
+    lines = [
+        msgspec.structs.replace(
+            line,
+            counts=[
+                tuple(
+                    round(16393.0 * float(part))
+                    for part in gravity(math.degrees(math.atan2(x, z)), cross_deg)
+                )
+                for x, _, z in line.counts
+            ],
+        )
+        for line in run.samples
+    ]
+    return msgspec.structs.replace(run, samples=lines)
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+@pytest.mark.parametrize(("cross_deg", "flags"), [(0.99, []), (1.01, ["cross_slope"])])
+def test_cross_slope(sign: float, cross_deg: float, flags: list[Flag]) -> None:
+    row = analyse_run(tilted_across(run_file(1.0, SLID), sign * cross_deg)).result
+    assert row.flags == flags
+    assert row.valid
+    assert row.cross_slope_deg == pytest.approx(sign * cross_deg, abs=0.003)
+
+
+def air(t_s: float, temperature_c: float) -> Climate:
+    return Climate(
+        t_s=t_s, temperature_c=temperature_c, relative_humidity_pct=50.0, pressure_hpa=1010.0
+    )
+
+
+def test_the_climate_is_read_from_five_seconds_before_the_raise_to_its_end() -> None:
+    end_s = RAISE_S + 3.0
+    lines = [
+        air(RAISE_S - 5.1, 60.0),
+        air(RAISE_S - 4.9, 20.0),
+        air(end_s - 0.1, 20.6),
+        air(end_s + 0.1, 80.0),
+    ]
+    row = analyse_run(run_file(1.0, [], end_s=3.0, climate=lines, outcome="no_slide")).result
+    assert row.temperature_c == pytest.approx(20.3)
+    assert row.flags == ["no_slide"]
+
+
+@pytest.mark.parametrize(("temperature_c", "flags"), [(21.0, []), (21.1, ["climate_drift"])])
+def test_air_that_changes_is_flagged(temperature_c: float, flags: list[Flag]) -> None:
+    lines = [air(RAISE_S, temperature_c), air(RAISE_S + 1.0, 20.0)]
+    row = analyse_run(run_file(1.0, [], end_s=3.0, climate=lines, outcome="no_slide")).result
+    assert row.flags == ["no_slide", *flags]
+
+
+@pytest.mark.parametrize(
+    ("outcome", "flags", "expected"),
+    [
+        ("slid", [], []),
+        ("no_slide", [], ["no_slide"]),
+        ("stopped", [], ["halted"]),
+        ("fault", [], ["halted"]),
+        ("fault", ["step_loss"], ["step_loss"]),
+        ("slid", ["climate_drift"], ["climate_drift"]),
+        ("stopped", ["climate_drift"], ["climate_drift", "halted"]),
+    ],
+)
+def test_how_a_run_ended(outcome: str, flags: list[Flag], expected: list[Flag]) -> None:
+    row = analyse_run(run_file(1.0, SLID, outcome=outcome, flags=flags)).result
+    assert row.flags == expected
+    assert row.valid is (not {"no_slide", "halted", "step_loss"} & set(expected))
+
+
+def test_a_run_that_was_never_raised_is_halted() -> None:
+    run = run_file(1.0, [], end_s=3.0)
+    run.events = [event for event in run.events if event.t_s < RAISE_S]
+    row = analyse_run(run).result
+    assert (row.flags, row.valid) == (["halted"], False)
+
+
+def swept(wave_g: float = 0.0) -> RunFile:
+    """The sensor through a raise at 1 °/s that begins at 0 s, its hinge along y.
+
+    From 1 s on, each block of 21 samples is off along the hinge by so much, to and fro.
+    """
+    t_s = np.arange(0.0, 24.0, 1.0 / RATE_HZ)
+    vectors = np.array([gravity(float(t)) for t in t_s])
+    blocks = np.arange(len(t_s) - 209) // 21
+    vectors[209:, 1] += wave_g * (-1.0) ** blocks
+    counts = np.rint(16393.0 * vectors).astype(int)
+    run = bare_run()
+    run.samples = [
+        Samples(t_s=0.0, dt_s=1.0 / RATE_HZ, counts=[tuple(row) for row in counts.tolist()])
+    ]
+    return run
+
+
+def hinge_flags(
+    run: RunFile, *, turned_deg: float = 0.0, tipped_deg: float = 0.0, edge_s: float = 24.0
+) -> list[Flag]:
+    """For a hinge that lay otherwise at the calibration, along the chord and square to it.
+
+    From 1° to 24° the chord points 12.5° down from the board's uphill direction.
+    """
+    chord = gravity(12.5 + 90.0)
+    axis = np.array([0.0, 1.0, 0.0]) + math.radians(turned_deg) * chord
+    axis = axis + math.radians(tipped_deg) * gravity(12.5)
+    axis /= np.linalg.norm(axis)
+    flags: list[Flag] = []
+    used = calibration(axis=tuple(axis.tolist()))
+    check_hinge(run, used, 0.0, edge_s, flags)
+    return flags
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+@pytest.mark.parametrize("way", ["turned_deg", "tipped_deg"])
+@pytest.mark.parametrize(("by_deg", "flags"), [(0.29, []), (0.31, ["angle_sensor_fault"])])
+def test_a_sensor_that_slipped(sign: float, way: str, by_deg: float, flags: list[Flag]) -> None:
+    assert hinge_flags(swept(), **{way: sign * by_deg}) == flags
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+@pytest.mark.parametrize(("by_deg", "flags"), [(0.39, []), (0.41, ["angle_sensor_fault"])])
+def test_scatter_widens_the_limit_of_a_slip(sign: float, by_deg: float, flags: list[Flag]) -> None:
+    # 227 blocks spread evenly over the arc's chord of 0.4 g are a root sum of squares of 1.74 g;
+    # ±0.003 g across it are 0.0993° of doubt about the axis, and four times that is 0.397°.
+    assert hinge_flags(swept(0.003), turned_deg=sign * by_deg) == flags
+
+
+def test_a_raise_that_is_too_short_shows_no_hinge() -> None:
+    # Five degrees must be swept, after the first second; eight blocks must be there.
+    assert hinge_flags(swept(), turned_deg=5.0, edge_s=5.8) == []
+    assert hinge_flags(swept(), turned_deg=5.0, edge_s=6.4) == ["angle_sensor_fault"]
+    assert hinge_flags(swept(), turned_deg=5.0, edge_s=0.5) == []
+
+
+def test_the_hinge_is_seen_in_blocks_after_the_first_second() -> None:
+    found = raise_gravity(swept(), calibration(), 0.0, 24.0)
+    # 23 s of 208 samples/s are 4784, 227 blocks of 21; the first is centred at 1.05 s.
+    assert found.shape == (227, 3)
+    assert math.degrees(math.atan2(found[0, 0], found[0, 2])) == pytest.approx(1.053, abs=0.003)
