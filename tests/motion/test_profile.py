@@ -53,14 +53,14 @@ def test_time_at_is_the_inverse_of_the_distance(
 
 
 def test_a_short_move_takes_the_textbook_time() -> None:
-    """Jerk alone limits it: four equal parts, T = (32·D/j)^(1/3)."""
+    """By hand: jerk alone limits it, in four equal parts, T = (32·D/j)^(1/3)."""
     profile = rest_to_rest(0.002, 5.0, 50.0, 40.0)
     assert profile.duration_s == pytest.approx((32 * 0.002 / 40) ** (1 / 3))
     assert profile.time_s.size == 5
 
 
 def test_a_long_move_takes_the_textbook_time() -> None:
-    """T = D/v + v/a + a/j."""
+    """By hand: T = D/v + v/a + a/j."""
     profile = rest_to_rest(30.0, 2.0, 4.0, 40.0)
     assert profile.duration_s == pytest.approx(30 / 2 + 2 / 4 + 4 / 40)
 
@@ -80,7 +80,7 @@ def test_braking_from_anywhere_keeps_the_limits_and_its_bound(
 
 
 def test_braking_from_a_cruise_takes_the_textbook_distance() -> None:
-    """v²/2a without limit of jerk; each knee adds half of v·a/j."""
+    """By hand: v²/2a without limit of jerk; each knee adds half of v·a/j."""
     stop = braking(0.0, 0.0, 2.0, 0.0, 4.0, 40.0)
     assert stop.end == pytest.approx(2**2 / (2 * 4) + 2 * 4 / 40 / 2)
     assert braking(0.0, 7.0, 0.0, 0.0, 4.0, 40.0).end == 7.0

@@ -95,7 +95,7 @@ def test_a_brake_is_smooth_and_short_and_never_passes_the_target(plan: Plan, par
 
 
 def test_a_brake_in_the_cruise_takes_the_textbook_angle() -> None:
-    """v²/2a + v·a/2j; here 0.125 + 0.05."""
+    """By hand: v²/2a + v·a/2j, here 0.125 + 0.05."""
     plan = plan_move(LINKAGE, 0, 1.0, 4.0, 40.0, to_angle_deg=30.0)
     tail = plan.brake(10000)
     angles = crossings_deg(plan, 10000 + tail.size)

@@ -3,7 +3,8 @@
 Temperature and pressure: worked example of Bosch datasheet BST-BMP280-DS001, 3.12 (the BME280 uses
 the same formulas). Humidity: the datasheet has no example; the constants are those of the tests of
 the public library pimoroni/bme280-python, the expected values follow from the datasheet's
-integer formula (BST-BME280-DS002, 4.2.3), written out below. Nibbles: public C++ test vector.
+integer formula (BST-BME280-DS002, 4.2.3), written out below. Nibbles: worked by hand from the
+datasheet's layout, with the bytes of a public C++ test whose name was not noted.
 """
 
 import pytest
@@ -78,7 +79,7 @@ def test_humidity_example():
 
 
 def test_negative_constants_that_share_a_byte():
-    """0xF0, 0x5A, 0x81 at 0xE4 to 0xE6 stand for H4 = -246 and H5 = -2027."""
+    """0xF0, 0x5A, 0x81 at 0xE4 to 0xE6: H4 = -16·16 + 0xA = -246 and H5 = -127·16 + 5 = -2027."""
     trim = HUMIDITY_A._replace(h=(75, 376, 0, -246, -2027, 30))
     assert trim.bytes_high()[3:6] == bytes((0xF0, 0x5A, 0x81))
     chip = chip_with((529191, 326816, 3000), HUMIDITY_A._replace(h=(75, 200, 0, 0, 0, 30)))

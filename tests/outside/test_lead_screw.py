@@ -34,9 +34,11 @@ def test_shigley_example_8_1() -> None:
 def test_square_threads_of_25_and_20_mm(
     screw: LeadScrew, force_n: float, up_n_m: float, down_n_m: float, efficiency: float
 ) -> None:
-    """Textbook problems on a 25 mm × 5 mm and a 20 mm × 4 mm square thread.
+    """Problems on a 25 mm × 5 mm and a 20 mm × 4 mm square thread; answers worked out here.
 
-    The first is Shigley's Problem 8-5 (from memory); problems as printed, answers recomputed.
+    The first, read on sensei-ai.app (35064), is Shigley's Problem 8-5; the second, the screw of an
+    arbor press, read on australiaessaywriting.com, is of Collins, Mechanical Design of Machine
+    Elements, chapter 12. Both books are named from memory.
     """
     assert screw.raise_torque_n_m(force_n) == pytest.approx(up_n_m, abs=0.006)
     assert screw.lower_torque_n_m(force_n) == pytest.approx(down_n_m, abs=0.006)
@@ -44,7 +46,7 @@ def test_square_threads_of_25_and_20_mm(
 
 
 def test_torque_of_a_screw_with_a_stated_efficiency() -> None:
-    """A practice problem of the FE mechanical examination: 20 kN, lead 10 mm, e = 0.70 → 45.5 N·m.
+    """engineeringprep.com, problem 516 (FE mechanical): 20 kN, lead 10 mm, e = 0.70 → 45.5 N·m.
 
     The friction that gives that efficiency is found here; the torque follows from it.
     """
@@ -75,14 +77,14 @@ def test_diameters_of_trapezoidal_threads() -> None:
 
 
 def test_shigley_example_4_17_euler_column() -> None:
-    """Shigley's, Example 4-17: 1.5 m long, pinned, 4 × 22 kN, Sy 500 MPa, E 207 GPa → 37.48 mm."""
+    """Shigley's (9th edition), Example 4-17: 1.5 m, pinned, 4 × 22 kN, E 207 GPa → 37.48 mm."""
     section = round_bar(37.48)
     force = critical_force_n(1500, *section, modulus_gpa=207, yield_mpa=500)
     assert force == pytest.approx(88_000, rel=1e-3)
 
 
 def test_hibbeler_example_13_1_tube() -> None:
-    """Hibbeler, Mechanics of Materials, Example 13.1: A-36 tube 75/70 mm radius, 7.2 m, E 200 GPa.
+    """Hibbeler, Mechanics of Materials (SI), Example 13.1: tube 75/70 mm radius, 7.2 m, 200 GPa.
 
     Book: 228.2 kN.
     """
@@ -92,7 +94,7 @@ def test_hibbeler_example_13_1_tube() -> None:
 
 
 def test_pipe_column_with_four_end_conditions() -> None:
-    """Gere, Mechanics of Materials, Problem 11.4-2: tube 40/36 mm, 1.2 m, 210 GPa.
+    """Gere, Mechanics of Materials (7th edition), Problem 11.4-2: tube 40/36 mm, 1.2 m, 210 GPa.
 
     Book: pinned 62.2, fixed-free 15.6, fixed-pinned (2.046) 127, fixed-fixed 249 kN.
     """
@@ -110,7 +112,8 @@ def test_faires_problem_334_johnson_and_euler(
 ) -> None:
     """Faires, Design of Machine Elements, Problem 334: round rods for 10 kip × 3, E 30 000 ksi.
 
-    Book: 1.096 in by Johnson; 1.507, 1.0657 and 1.507 in by Euler.
+    Book: 1.096 in by Johnson; 1.507, 1.0657 and 1.507 in by Euler. From memory: no copy was found
+    again.
     """
     inch, ksi, kip = 25.4, 6.894757, 4448.222
     force = critical_force_n(
@@ -123,7 +126,10 @@ def test_faires_problem_334_johnson_and_euler(
 
 
 def test_slope_of_a_beam_on_its_ends() -> None:
-    """Any table of beams: uniform load w over a span L gives wL³/24EI at each end."""
+    """Uniform load w over a span L gives wL³/24EI at each end.
+
+    Roark's Formulas for Stress and Strain, table of straight beams; from memory.
+    """
     beam = Cradle(length_mm=1000, pivot_mm=1000, load_n_mm=0.1, stiffness_n_mm2=1e9)
     slope = degrees(0.1 * 1000**3 / (24 * 1e9))
     assert beam.slope_deg(1000) == pytest.approx(slope, rel=1e-3)
@@ -131,6 +137,6 @@ def test_slope_of_a_beam_on_its_ends() -> None:
 
 
 def test_slope_of_an_overhanging_end() -> None:
-    """Any table of beams: a cantilever under its own weight turns by wL³/6EI at its end."""
+    """A cantilever under its own weight turns by wL³/6EI at its end (Roark, as above)."""
     beam = Cradle(length_mm=1200, pivot_mm=450, load_n_mm=0.12, stiffness_n_mm2=1e10)
     assert beam.bend_deg(450, 1200) == pytest.approx(-degrees(0.12 * 750**3 / 6e10), rel=1e-4)

@@ -22,7 +22,7 @@ def test_saturation_pressure_against_iapws(temperature_c: float, pressure_pa: fl
     assert saturation_pressure_pa(temperature_c) == pytest.approx(pressure_pa, rel=3e-4)
 
 
-# ASHRAE Handbook of Fundamentals 2017, chapter 1, table 3.
+# ASHRAE Handbook of Fundamentals 2017, chapter 1, table 3, as quoted in PsychroLib's own tests.
 @pytest.mark.parametrize(
     ("temperature_c", "pressure_pa"),
     [(5.0, 872.6), (25.0, 3169.7), (50.0, 12351.3), (100.0, 101418.0)],
@@ -52,13 +52,15 @@ def test_standard_climates(
     )
 
 
-# Examples of a humidity-transmitter handbook, by a Magnus form of its own.
-def test_a_handbooks_examples() -> None:
+# Vaisala, Humidity Conversion Formulas (B210973EN), the examples of chapters 3 and 7: from memory;
+# they follow from its constants A 6.116441, m 7.591386 and Tn 240.7263, which were read.
+def test_the_examples_of_the_conversion_formulas() -> None:
     assert dew_point_c(40.0, 50.0) == pytest.approx(27.6, abs=0.05)
     assert absolute_humidity_g_m3(20.0, 80.0) == pytest.approx(13.82, abs=0.03)
 
 
-# Mass of water in saturated air, a medical reference table: 17.3, 23.0, 30.4, 51.1 mg/L.
+# Mass of water in saturated air: 17.3, 23.0, 30.4, 51.1 mg/L by the table of The Medical Algorithms
+# Project, "Measured and Relative Humidity at a Specified Temperature" (medicalalgorithms.com).
 @pytest.mark.parametrize(
     ("temperature_c", "mg_per_l"), [(20.0, 17.3), (25.0, 23.0), (30.0, 30.4), (40.0, 51.1)]
 )
@@ -67,7 +69,8 @@ def test_saturated_air(temperature_c: float, mg_per_l: float) -> None:
 
 
 def test_air_over_a_warm_board() -> None:
-    # ASHRAE's pressures: half of 4246 Pa (30 °C) over 12351 Pa (50 °C).
+    # Half of 4246 Pa (30 °C) over 12351 Pa (50 °C), by the table of ASHRAE above; the first of them
+    # is from memory.
     assert surface_humidity_pct(30.0, 50.0, 50.0) == pytest.approx(17.19, abs=0.02)
     assert surface_humidity_pct(23.0, 50.0, 23.0) == pytest.approx(50.0)
 

@@ -28,12 +28,13 @@ def slide_down(angle_deg: float, mu_kinetic: float, distance_m: float) -> float:
     ("angle_deg", "mu", "acceleration"),
     [
         # a = g(sin θ − µk cos θ), as on HyperPhysics (Georgia State University), "Incline".
-        # 30°, µ = 0.2: 3.2 m/s² is the published answer of a school examination exercise.
+        # 30°, µ = 0.2: 3.2 m/s² is the answer on mytutor.co.uk (A-level mathematics, no. 51568).
         (30.0, 0.2, 3.2),
-        # 31°, µ = 0.34: 2.19 m/s², worked out from the same formula with g = 9.81 m/s².
+        # 31°, µ = 0.34: a homework exercise (bartleby.com, 2019); 2.19 m/s² was worked out here
+        # from the same formula with g = 9.81 m/s².
         (31.0, 0.34, 2.19),
         # 3.00 kg on 30°, 2.00 m in 1.50 s: a = 1.78 m/s², µk = 0.368 (Serway, Physics for
-        # Scientists and Engineers, chapter 5; from memory, the arithmetic was done again).
+        # Scientists and Engineers, chapter 5: from memory, the arithmetic was done again).
         (30.0, 0.368, 1.78),
     ],
 )
@@ -49,7 +50,9 @@ def test_two_metres_in_one_and_a_half_seconds() -> None:
 
 def test_child_on_a_slide() -> None:
     # A child of 140 N on a slide of 25°: friction 47 N, normal force 127 N, so µk = 0.37, and as
-    # it starts by itself tan 25° = 0.47 is above µs (textbook problem, published solution).
+    # it starts by itself tan 25° = 0.47 is above µs. Solution of problem 90 of chapter 6, read on
+    # coursehero.com ("ch06-p090"); the book, Halliday, Resnick and Walker, Fundamentals of Physics,
+    # is named from memory.
     assert tan(radians(25)) == pytest.approx(0.47, abs=0.005)
     path = Path(gap_mm=500.0, length_mm=1e6, catch_travel_mm=1e9)
     for mu_static, starts in ((0.46, True), (0.47, False)):

@@ -22,8 +22,9 @@ SLEEP = (
 
 
 def test_tukey_hardwood() -> None:
-    # Montgomery and Runger's hardwood example; printed (Minitab) intervals, made with q rounded to
-    # 3.96, which is worth 0.0017.
+    # Montgomery and Runger, Applied Statistics and Probability for Engineers, hardwood and strength
+    # of paper: the printed (Minitab) intervals, made with q rounded to 3.96, which is worth 0.0017.
+    # The data are from memory; they give every printed digit.
     printed = {
         ("5", "10"): (1.542, 9.791),
         ("5", "15"): (2.876, 11.124),

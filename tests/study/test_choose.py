@@ -170,6 +170,6 @@ def test_sheet_leaves_out_what_does_not_fit_and_says_so() -> None:
 
 
 def test_height_of_the_upper_edge() -> None:
-    # Inclination from the commonly published heights: 12 in over 3 in on 48 in is 10.807°.
+    # 12 in over 3 in on 48 in, as reference.com prints a board, is 10.807°.
     assert angle_of_height_deg(228.6, 1219.2) == pytest.approx(10.807, abs=5e-4)
     assert height_mm(30.0, 1000.0) == pytest.approx(500.0)
