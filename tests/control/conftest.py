@@ -1,7 +1,8 @@
 """Runs on the twin, for the tests of the cycle."""
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -16,6 +17,7 @@ from rig.procedures.runs import make_runs
 from rig.runfile.reader import RunFile, read_run
 from rig.settings.model import Settings
 from rig.twin.scenario import Scenario
+from tests.control.machine_bench import SCENARIO, SETTINGS, Bench
 
 
 class Story(NamedTuple):
@@ -81,3 +83,25 @@ def tell(tmp_path: Path) -> Tell:
         return Story(rig, runs, [analyse_run(run) for run in runs], truths, error)
 
     return story
+
+
+MakeBench = Callable[..., Bench]
+
+
+@pytest.fixture
+def make_bench() -> Iterator[MakeBench]:
+    """Opens machines of one's own settings and scenario, and closes them."""
+    with ExitStack() as opened:
+
+        def make(settings: Settings = SETTINGS, scenario: Scenario = SCENARIO) -> Bench:
+            bench = Bench(settings, scenario)
+            opened.enter_context(bench.rig)
+            return bench
+
+        yield make
+
+
+@pytest.fixture
+def bench(make_bench: MakeBench) -> Bench:
+    """The usual one."""
+    return make_bench()

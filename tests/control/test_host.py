@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -58,3 +59,38 @@ def test_wall_time_that_jumps_is_seen_until_it_is_marked(tmp_path: Path) -> None
 
 def test_free_space_of_a_folder_that_is_not_there_yet(tmp_path: Path) -> None:
     assert free_mb(tmp_path / "a" / "b") == pytest.approx(free_mb(tmp_path), rel=0.1)
+
+
+def test_the_computer_is_asked_every_1_5_s(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    free = iter((10.0, 20.0, 30.0))
+    monkeypatch.setattr("rig.control.host.free_mb", lambda folder: next(free))
+    clock = VirtualClock()
+    host = Host(clock, tmp_path)
+    host.folder = tmp_path
+    seen = []
+    for at_s in (0.0, 1.4, 1.6, 3.0, 3.2):
+        clock.advance_to(at_s)
+        host.look()
+        seen.append(host.free_mb)
+    assert seen == [10.0, 10.0, 20.0, 20.0, 30.0]
+
+
+def test_where_nothing_is_written_no_free_space_is_known(tmp_path: Path) -> None:
+    clock = VirtualClock()
+    assert looked(Host(clock, tmp_path), clock).free_mb is None
+
+
+def test_free_space_is_in_megabytes_and_may_be_unknown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Usage(NamedTuple):
+        free: int
+
+    monkeypatch.setattr("shutil.disk_usage", lambda place: Usage(123_400_000))
+    assert free_mb(tmp_path) == pytest.approx(123.4)
+
+    def refuse(place: Path) -> Usage:
+        raise OSError
+
+    monkeypatch.setattr("shutil.disk_usage", refuse)
+    assert free_mb(tmp_path) is None

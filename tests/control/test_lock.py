@@ -4,12 +4,14 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from rig.clock import RealClock
-from rig.control.lock import RigLock, holder
+from rig.clock import At, RealClock, Task, VirtualClock
+from rig.control.lock import RigLock, holder, lock_path
 from rig.control.safe import make_safe
 from rig.errors import BadInputError, BusyError
 from rig.opening import open_twin
@@ -133,3 +135,145 @@ def test_a_process_of_somebody_else_is_told(tmp_path: Path, other) -> None:  # t
 
     steps = make_safe(RealClock(), 20, tmp_path / "rig.lock", _pins, end=refuse)
     assert "another user" in steps[0].text
+
+
+def test_the_number_of_the_last_holder_is_overwritten_whole(tmp_path: Path) -> None:
+    path = tmp_path / "rig.lock"
+    path.write_text("12345678901234\n")
+    lock = RigLock(path)
+    lock.open()
+    assert holder(path) == os.getpid()
+    assert path.read_text() == f"{os.getpid()}\n"
+    lock.close()
+    lock.close()
+
+
+def test_a_lock_that_cannot_be_opened_says_what_to_do(tmp_path: Path) -> None:
+    with pytest.raises(BusyError, match="remove the file"):
+        RigLock(tmp_path / "no folder" / "rig.lock").open()
+
+
+def test_a_file_of_another_user_is_locked_though_it_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "rig.lock"
+    path.write_text("77\n")
+    really = os.open
+
+    def only_read(name: Path, flags: int, mode: int = 0o777) -> int:
+        if flags & os.O_RDWR:
+            raise PermissionError
+        return really(name, flags, mode)
+
+    monkeypatch.setattr(os, "open", only_read)
+    lock = RigLock(path)
+    lock.open()
+    with pytest.raises(BusyError, match="number 77"):
+        RigLock(path).open()
+    lock.close()
+
+
+def test_the_lock_lies_where_every_user_finds_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rig.control.lock.LOCK_FOLDERS", (tmp_path / "none", tmp_path))
+    assert lock_path(7) == tmp_path / "rig-i2c-7.lock"
+    monkeypatch.setattr("rig.control.lock.LOCK_FOLDERS", (tmp_path / "none",))
+    assert lock_path(7) == Path(tempfile.gettempdir()) / "rig-i2c-7.lock"
+
+
+# -- rig safe on a clock that jumps -----------------------------------------------------------
+
+
+class Process:
+    """Holds the lock for this process, and does on a signal what it is told to.
+
+    Args:
+        lock: that it holds.
+        clock: of `make_safe`.
+        ends_at: the signal at which it lets go, and how long after.
+    """
+
+    def __init__(
+        self, lock: RigLock, clock: VirtualClock, ends_at: tuple[int, float] | None
+    ) -> None:
+        self.got: list[tuple[int, float]] = []
+        self._lock, self._clock, self._ends_at = lock, clock, ends_at
+        lock.open()
+
+    def end(self, process: int, number: int) -> None:
+        assert process == os.getpid()
+        self.got.append((number, round(self._clock.time_s(), 2)))
+        if self._ends_at is not None and number == self._ends_at[0]:
+            self._clock.spawn(self._let_go(self._ends_at[1]), "let go")
+
+    def _let_go(self, seconds: float) -> Task[None]:
+        yield At(self._clock.time_s() + seconds)
+        self._lock.close()
+
+
+@pytest.mark.parametrize(
+    ("ends_at", "signals", "text", "over_s"),
+    [
+        ((signal.SIGTERM, 3.9), [signal.SIGTERM], "and ended", 3.95),
+        ((signal.SIGKILL, 0.9), [signal.SIGTERM, signal.SIGKILL], "was killed", 4.95),
+        (None, [signal.SIGTERM, signal.SIGKILL], "emergency stop", 5.0),
+    ],
+)
+def test_a_process_is_asked_first_and_killed_4_s_later(
+    tmp_path: Path,
+    ends_at: tuple[int, float] | None,
+    signals: list[int],
+    text: str,
+    over_s: float,
+) -> None:
+    clock, lock = VirtualClock(), RigLock(tmp_path / "rig.lock")
+    process = Process(lock, clock, ends_at)
+    steps = make_safe(clock, 20, lock.path, _pins, end=process.end)
+    lock.close()
+    assert text in steps[0].text
+    assert steps[0].is_done == (ends_at is not None)
+    assert [number for number, _ in process.got] == signals
+    assert [at_s for _, at_s in process.got] == pytest.approx([0.0, 4.0][: len(signals)], abs=0.06)
+    assert clock.time_s() == pytest.approx(over_s, abs=0.11)
+    assert steps[1].is_done, "the enable line is driven low in any case"
+
+
+def test_a_process_that_has_ended_meanwhile_is_no_trouble(tmp_path: Path) -> None:
+    lock = RigLock(tmp_path / "rig.lock")
+    lock.open()
+
+    def gone(process: int, number: int) -> None:
+        raise ProcessLookupError
+
+    steps = make_safe(VirtualClock(), 20, lock.path, _pins, end=gone)
+    lock.close()
+    assert (steps[0].is_done, steps[0].text) == (True, "had ended already")
+
+
+def test_the_process_is_ended_before_its_line_is_taken(tmp_path: Path) -> None:
+    lock, order = RigLock(tmp_path / "rig.lock"), []
+    lock.open()
+
+    def end(process: int, number: int) -> None:
+        order.append("end")
+        lock.close()
+
+    def pins() -> Any:
+        order.append("claim")
+        return _pins()
+
+    make_safe(VirtualClock(), 20, lock.path, pins, end=end)
+    assert order == ["end", "claim"]
+
+
+def test_a_line_that_stays_high_is_not_called_off(tmp_path: Path) -> None:
+    factory = _pins()
+
+    def pins() -> Any:
+        factory.pin(20)._change_state = lambda value: factory.pin(20).__dict__.update(_state=True)  # noqa: SLF001 - the mock pin's own hook
+        return factory
+
+    steps = make_safe(VirtualClock(), 20, tmp_path / "no.lock", pins, pinctrl="/bin/true")
+    assert [(step.is_done, step.way) for step in steps] == [(False, "GPIO 20"), (True, "pinctrl")]
+    assert "still reads high" in steps[0].text

@@ -67,3 +67,8 @@ def test_without_a_manager_nothing_happens(tmp_path: Path) -> None:
         notifier = Notifier(VirtualClock(), environment)
         notifier.ready()
         notifier.alive()
+
+
+def test_a_wish_that_is_no_number_is_none() -> None:
+    assert Notifier(VirtualClock(), {"WATCHDOG_USEC": "soon"}).period_s is None
+    assert Notifier(VirtualClock(), {"WATCHDOG_USEC": "10000000"}).period_s == 2.5

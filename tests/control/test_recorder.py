@@ -1,46 +1,19 @@
 """What the recorder keeps, and when."""
 
+import threading
+from collections.abc import Callable
 from itertools import pairwise
 
 import pytest
 
 from rig.control.recorder import Recorder
-from rig.control.states import ALLOWED, STATES, check_transition
+from rig.control.states import MOVING, STATES, check_transition
+from rig.devices.climate import ClimateReading
 from rig.errors import MachineFaultError
-from rig.runfile.model import End, Event, Flag, Line, Outcome, Samples
+from rig.runfile.model import End, Event, Line, Samples, State
+from tests.control.machine_bench import Lines
 
 DT_S = 1 / 208
-
-
-class Lines:
-    """A writer that keeps the lines in memory and fails when told to."""
-
-    def __init__(self) -> None:
-        self.lines: list[Line] = []
-        self.fail = False
-        self.closed = False
-
-    def write(self, line: Line) -> None:
-        if self.fail:
-            raise MachineFaultError("disk", "The disk is full.", "Free some space.")
-        self.lines.append(line)
-
-    def end(self, outcome: Outcome, flags: list[Flag], samples_lost: int, bus_retries: int) -> None:
-        self.write(
-            End(
-                outcome=outcome,
-                flags=list(flags),
-                samples_lost=samples_lost,
-                bus_retries=bus_retries,
-                lines=len(self.lines),
-            )
-        )
-
-    def close(self) -> None:
-        self.closed = True
-
-    def samples(self) -> list[Samples]:
-        return [line for line in self.lines if isinstance(line, Samples)]
 
 
 def batches(recorder: Recorder, start_s: float, seconds: float) -> None:
@@ -127,15 +100,135 @@ def test_event_times_count_from_the_start_of_the_run() -> None:
     assert lines.lines == [Event(t_s=12.123457, event="beam_broken", detail={"beam": 1})]
 
 
+def one_by_one(recorder: Recorder, times_s: list[float]) -> None:
+    for time_s in times_s:
+        recorder.samples(time_s, DT_S, [(1, 2, 3)], None)
+
+
+@pytest.mark.parametrize(
+    ("late", "n_lines"), [(0.24, 1), (0.26, 2), (-0.24, 1), (-0.26, 2), (1.0, 2)]
+)
+def test_a_sample_that_is_a_quarter_of_its_gap_early_or_late_starts_a_new_line(
+    late: float, n_lines: int
+) -> None:
+    lines = Lines()
+    recorder = Recorder(lines, 0.0, 10.0)
+    go_to_raising(recorder)
+    one_by_one(recorder, [1.0, 1.0 + DT_S, 1.0 + (2.0 + late) * DT_S])
+    recorder.enter("lowering", 200.0)
+    assert len(lines.samples()) == n_lines
+    assert sum(len(line.counts) for line in lines.samples()) == 3
+
+
+def test_a_line_holds_a_quarter_of_a_second_of_the_raise() -> None:
+    lines = Lines()
+    recorder = Recorder(lines, 0.0, 10.0)
+    go_to_raising(recorder)
+    one_by_one(recorder, [1.0 + i * DT_S for i in range(160)])
+    # Of 208 a second; the rest is not due yet.
+    assert [len(line.counts) for line in lines.samples()] == [52, 52, 52]
+
+
+def test_outside_of_the_raise_a_line_holds_two_seconds() -> None:
+    lines = Lines()
+    recorder = Recorder(lines, 0.0, 10.0)
+    recorder.enter("homing", 0.0)
+    batches(recorder, 0.0, 7.0)
+    kept = lines.samples()
+    assert len(kept) == 3
+    for line in kept:
+        assert len(line.counts) * line.dt_s == pytest.approx(2.0, abs=0.11)
+
+
+def test_what_was_sampled_is_written_before_the_next_state() -> None:
+    lines = Lines()
+    recorder = Recorder(lines, 0.0, 10.0)
+    go_to_raising(recorder)
+    recorder.samples(1.0, DT_S, [(1, 2, 3)], None)
+    recorder.enter("sliding", 100.0)
+    *_, samples, state = lines.lines
+    assert isinstance(samples, Samples)
+    assert isinstance(state, Event)
+    recorder.samples(2.0, DT_S, [(4, 5, 6)], None)
+    recorder.end("slid", 0, 0)
+    *_, samples, end = lines.lines
+    assert isinstance(samples, Samples)
+    assert isinstance(end, End)
+
+
+def test_a_state_that_may_not_follow_is_not_written() -> None:
+    lines = Lines()
+    recorder = Recorder(lines, 0.0, 10.0)
+    with pytest.raises(RuntimeError, match="may not go"):
+        recorder.enter("raising", 1.0)
+    assert recorder.state == "parked"
+    assert lines.lines == []
+
+
+AIR = ClimateReading(22.0, 50.0, 1005.0)
+WAYS: dict[str, Callable[[Recorder], None]] = {
+    "event": lambda recorder: recorder.event("something", 1.0),
+    "enter": lambda recorder: recorder.enter("homing", 1.0),
+    "flag": lambda recorder: recorder.flag("creep"),
+    "samples": lambda recorder: recorder.samples(1.0, DT_S, [(1, 2, 3)], None),
+    "climate": lambda recorder: recorder.climate(1.0, AIR, None, None),
+    "steps": lambda recorder: recorder.steps(1.0, 7, 0.0),
+    "end": lambda recorder: recorder.end("slid", 0, 0),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_while_one_task_writes_all_others_wait(way: str) -> None:
+    """A line is written by one thread; another one that comes meanwhile must not get in."""
+    is_writing, may_end, has_begun = (threading.Event() for _ in range(3))
+
+    class Slow(Lines):
+        def write(self, line: Line) -> None:
+            is_writing.set()
+            may_end.wait(10.0)
+            super().write(line)
+
+    recorder = Recorder(Slow(), 0.0, 10.0)
+
+    def come_in() -> None:
+        has_begun.set()
+        WAYS[way](recorder)
+
+    first = threading.Thread(target=recorder.event, args=("first", 0.0))
+    second = threading.Thread(target=come_in)
+    first.start()
+    is_writing.wait(10.0)
+    is_writing.clear()
+    second.start()
+    has_begun.wait(10.0)
+    got_in = is_writing.wait(0.03) or not second.is_alive()
+    may_end.set()
+    first.join()
+    second.join()
+    assert not got_in
+
+
+FOLLOWS = {
+    "parked": {"homing"},
+    "homing": {"placing"},
+    "placing": {"dwelling"},
+    "dwelling": {"raising"},
+    "raising": {"sliding", "lowering"},
+    "sliding": {"raising", "lowering"},
+    "lowering": {"parked"},
+    "halted": {"homing"},
+}
+
+
 @pytest.mark.parametrize("old", STATES)
 @pytest.mark.parametrize("new", STATES)
-def test_only_the_moves_in_the_table_are_allowed(old: str, new: str) -> None:
-    if new == "halted" or new in ALLOWED[old]:
+def test_only_what_follows_and_a_halt_is_allowed(old: State, new: State) -> None:
+    if new == "halted" or new in FOLLOWS[old]:
         check_transition(old, new)
     else:
         with pytest.raises(RuntimeError, match="may not go"):
             check_transition(old, new)
 
 
-def test_out_of_halted_only_a_homing_leads() -> None:
-    assert ALLOWED["halted"] == {"homing"}
+def test_a_driver_may_be_on_where_something_moves() -> None:
+    assert set(STATES) - MOVING == {"parked", "dwelling", "halted"}
