@@ -158,6 +158,8 @@ def _plain(node: object) -> Iterator[object]:
     if isinstance(node, ast.AST):
         is_text = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
         if not is_text and not isinstance(node, ast.Import | ast.ImportFrom):
+            if isinstance(node, ast.JoinedStr):  # Python 3.12 has empty parts in some of them
+                node.values = [v for v in node.values if getattr(v, "value", None) != ""]
             yield type(node).__name__
             for name, value in ast.iter_fields(node):
                 if name != "kind" and (content := list(_plain(value))):
