@@ -27,11 +27,12 @@ class Fault(NamedTuple):
     new: str
 
 
+# Turned round, not moved by one step: between measured values `<` and `<=` are the same.
 COMPARES: dict[type[ast.cmpop], str] = {
-    ast.Lt: "<=",
-    ast.LtE: "<",
-    ast.Gt: ">=",
-    ast.GtE: ">",
+    ast.Lt: ">=",
+    ast.LtE: ">",
+    ast.Gt: "<=",
+    ast.GtE: "<",
     ast.Eq: "!=",
     ast.NotEq: "==",
     ast.Is: "is not",
