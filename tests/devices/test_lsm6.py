@@ -1,12 +1,27 @@
+import errno
 import time
+from typing import Protocol
 
 import pytest
 
-from rig.clock import At
+from rig.clock import At, VirtualClock
+from rig.devices.bus import Bus
 from rig.devices.lsm6 import COUNTS_PER_G, Lsm6, bandwidth_divisor, rate_hz
 from rig.errors import BadInputError, MachineFaultError
 from rig.settings.model import Imu as ImuSettings
+from rig.twin.chips.fake_bus import FakeBus
 from rig.twin.chips.lsm6_chip import Lsm6Chip
+from tests.devices.conftest import MakeBench
+
+
+class ImuBench(Protocol):
+    """A bench with the chip and its driver."""
+
+    clock: VirtualClock
+    wires: FakeBus
+    bus: Bus
+    chip: Lsm6Chip
+    imu: Lsm6
 
 
 class World:
@@ -88,7 +103,7 @@ def test_true_rate_follows_the_factory_trim(nominal):
 
 
 @pytest.mark.parametrize(
-    ("wanted_hz", "divisor"), [(200, 2), (52, 4), (20.8, 10), (12, 20), (4, 45), (1, 200)]
+    ("wanted_hz", "divisor"), [(200, 2), (52, 4), (34, 4), (20.8, 10), (12, 20), (4, 45), (1, 200)]
 )
 def test_the_nearest_corner_is_taken(wanted_hz, divisor):
     assert bandwidth_divisor(208.0, wanted_hz) == divisor
@@ -177,8 +192,220 @@ def test_closing_puts_the_chip_to_sleep_even_when_it_is_gone(one):
     one.imu.close()
 
 
+@pytest.mark.timing
 def test_thirty_seconds_cost_little(one):
     start_s = time.process_time()
     _, counts = collect(one, 30.0)
     assert len(counts) > 6200
     assert time.process_time() - start_s < 0.5  # 0.12 s on the machine it was written on
+
+
+@pytest.mark.parametrize("error", [0.0035, -0.0035])
+def test_a_rate_that_the_trim_leaves_open_is_followed(bench: MakeBench, error: float) -> None:
+    one = make(bench, rate_error=error)
+    assert last_period_s(one) * one.imu.setup.rate_hz == pytest.approx(1 / (1 + error), abs=2e-4)
+
+
+@pytest.mark.parametrize("error", [0.01, -0.01])
+def test_a_rate_that_the_data_sheet_rules_out_is_followed_half_way(
+    bench: MakeBench, error: float
+) -> None:
+    """0.4 % beside the trim is allowed; the middle of that and of what is measured is taken."""
+    one = make(bench, rate_error=error)
+    allowed = 0.996 if error > 0 else 1.004
+    half_way = (1 / (1 + error) + allowed) / 2
+    assert last_period_s(one) * one.imu.setup.rate_hz == pytest.approx(half_way, abs=4e-4)
+
+
+def last_period_s(one: ImuBench) -> float:
+    """The time between two samples, as worked out after two seconds."""
+    collect(one, 2.0)
+    one.clock.pause_s(0.1)
+    return float(one.imu.read_batches()[-1].dt_s)
+
+
+@pytest.mark.parametrize(
+    ("register", "value"),
+    [
+        (0x12, 0x44),  # CTRL3_C: BDU 6, IF_INC 2
+        (0x13, 0x08),  # CTRL4_C: DRDY_MASK 3
+        (0x11, 0x00),  # CTRL2_G: gyroscope off
+        (0x10, 0x52),  # CTRL1_XL: 208 Hz 0101, ±2 g 00, LPF2_XL_EN 1
+        (0x17, 0x20),  # CTRL8_XL: rate / 10 001
+        (0x09, 0x05),  # FIFO_CTRL3: accelerometer in batches at 208 Hz 0101
+        (0x0A, 0x06),  # FIFO_CTRL4: continuous mode 110, no temperature, no time stamps
+    ],
+)
+def test_each_control_register_holds_what_the_data_sheet_asks_for(
+    one: ImuBench, register: int, value: int
+) -> None:
+    """Bits by ST's datasheet DS12814."""
+    one.imu.open()
+    one.imu.start()
+    assert one.bus.read(0x6A, register) == (value,)
+
+
+CONTROLS = (0x09, 0x0A, 0x10, 0x11, 0x12, 0x13, 0x17)
+
+
+@pytest.mark.parametrize("register", CONTROLS)
+def test_each_control_register_is_read_back(
+    one: ImuBench, monkeypatch: pytest.MonkeyPatch, register: int
+) -> None:
+    write = one.chip.write
+
+    def one_bit_off(r: int, data: list[int], t_s: float) -> None:
+        write(r, [data[0] ^ 0x10] if r == register else data, t_s)
+
+    monkeypatch.setattr(one.chip, "write", one_bit_off)
+    with pytest.raises(MachineFaultError, match=rf"does not keep .*0x{register:02X} reads"):
+        one.imu.open()
+
+
+@pytest.mark.parametrize("register", CONTROLS)
+def test_a_change_of_any_control_register_is_noticed(one: ImuBench, register: int) -> None:
+    one.imu.open()
+    one.imu.start()
+    one.imu.verify()
+    one.chip.write(register, [0x02], one.clock.time_s())
+    with pytest.raises(MachineFaultError, match=f"register 0x{register:02X} reads 0x02"):
+        one.imu.verify()
+
+
+@pytest.mark.parametrize("divisor", [2, 4, 10, 20, 45, 100, 200])
+def test_each_corner_is_set_in_the_chip(bench: MakeBench, divisor: int) -> None:
+    one = make(bench, lowpass_hz=208.34 / divisor)
+    one.imu.open()
+    assert one.chip.lowpass_hz == pytest.approx(208.34 / divisor, rel=1e-3)
+    assert one.imu.setup.lowpass_hz == pytest.approx(one.chip.lowpass_hz)
+
+
+@pytest.mark.parametrize(("rate", "lowpass_hz", "wait_s"), [(208, 100.0, 0.096), (104, 1.04, 3.84)])
+def test_the_filter_settles_before_the_sensor_counts_as_open(
+    bench: MakeBench, rate: int, lowpass_hz: float, wait_s: float
+) -> None:
+    """Twenty samples, or four periods of the corner if that is longer."""
+    one = make(bench, rate=rate, lowpass_hz=lowpass_hz)
+    begun_s = one.clock.time_s()
+    one.imu.open()
+    assert one.clock.time_s() - begun_s == pytest.approx(wait_s, abs=0.01)
+
+
+@pytest.mark.parametrize(("reads", "ends"), [(19, True), (20, False)])
+def test_the_reset_has_20_ms(
+    one: ImuBench, monkeypatch: pytest.MonkeyPatch, reads: int, ends: bool
+) -> None:
+    """Asked every millisecond, it says `reads` times that it is at it."""
+    left = [reads]
+    read = one.chip.read
+
+    def busy(register: int, length: int, t_s: float) -> list[int]:
+        if register == 0x12 and length == 1 and left[0]:
+            left[0] -= 1
+            return [0x01]
+        return read(register, length, t_s)
+
+    monkeypatch.setattr(one.chip, "read", busy)
+    begun_s = one.clock.time_s()
+    if ends:
+        one.imu.open()
+    else:
+        with pytest.raises(MachineFaultError, match="does not end its reset") as caught:
+            one.imu.open()
+        assert caught.value.cause == "imu_setup"
+        assert one.clock.time_s() - begun_s == pytest.approx(0.020, abs=0.004)
+
+
+def test_the_reset_is_sent_once_only(one: ImuBench, monkeypatch: pytest.MonkeyPatch) -> None:
+    sent = []
+
+    def refuse(i2c_addr: int, register: int, value: int) -> None:
+        sent.append((register, value))
+        raise OSError(errno.EREMOTEIO, "no acknowledge")
+
+    monkeypatch.setattr(one.wires, "write_byte_data", refuse)
+    with pytest.raises(MachineFaultError):
+        one.imu.open()
+    assert sent == [(0x12, 0x01)]
+
+
+@pytest.mark.parametrize("bit", [0x40, 0x08])
+def test_either_bit_of_an_overrun_counts(
+    one: ImuBench, monkeypatch: pytest.MonkeyPatch, bit: int
+) -> None:
+    """FIFO_OVR_IA and FIFO_OVR_LATCHED; at least one sample is lost then, whatever time says."""
+    one.imu.open()
+    one.imu.start()
+    one.clock.pause_s(0.05)
+    one.imu.read_batches()
+    set_flags(one, monkeypatch, bit)
+    one.imu.read_batches()
+    assert one.imu.samples_lost == 1
+
+
+def set_flags(one: ImuBench, monkeypatch: pytest.MonkeyPatch, bits: int) -> None:
+    """Set bits of FIFO_STATUS2 from now on, whatever the chip says."""
+    read = one.chip.read
+
+    def flagged(register: int, length: int, t_s: float) -> list[int]:
+        data = read(register, length, t_s)
+        return [data[0], data[1] | bits] if (register, length) == (0x3A, 2) else data
+
+    monkeypatch.setattr(one.chip, "read", flagged)
+
+
+def test_flags_beside_the_level_are_not_part_of_it(
+    one: ImuBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """FIFO_WTM_IA, FIFO_FULL_IA and COUNTER_BDR_IA; the level has bits 1:0 alone."""
+    one.imu.open()
+    one.imu.start()
+    one.clock.pause_s(0.0485)
+    set_flags(one, monkeypatch, 0x80 | 0x20 | 0x10)
+    before = one.wires.transfers
+    assert sum(len(batch.counts) for batch in one.imu.read_batches()) in (10, 11)
+    assert one.wires.transfers - before < 100
+
+
+def test_a_chip_that_has_stopped_is_not_waited_for(one: ImuBench) -> None:
+    """The next sample is asked for over two periods, no longer."""
+    collect(one, 0.2)
+    one.wires.stuck[0x6A] = 0x00
+    one.clock.pause_s(1.0)
+    asked_s = one.clock.time_s()
+    assert one.imu.read_batches() == []
+    assert one.clock.time_s() - asked_s == pytest.approx(2 / 208.34, abs=0.001)
+
+
+def test_start_begins_a_new_count_of_lost_samples(one: ImuBench) -> None:
+    collect(one, 0.2)
+    one.clock.pause_s(5.0)
+    one.imu.read_batches()
+    assert one.imu.samples_lost > 0
+    one.imu.start()
+    assert one.imu.samples_lost == 0
+
+
+def test_a_sensor_that_is_not_open_has_no_identity_and_no_setup(one: ImuBench) -> None:
+    for ask in (lambda: one.imu.identity, lambda: one.imu.setup):
+        with pytest.raises(RuntimeError, match="not open"):
+            ask()
+
+
+def test_polled_there_is_nothing_before_the_next_sample(bench: MakeBench) -> None:
+    one = make(bench, polled=True)
+    one.imu.open()
+    one.imu.start()
+    assert len(one.imu.read_batches()) == 1
+    assert one.imu.read_batches() == []
+
+
+def test_polled_late_the_sample_is_no_older_than_a_period(bench: MakeBench) -> None:
+    one = make(bench, polled=True)
+    one.imu.open()
+    one.imu.start()
+    one.imu.read_batches()
+    one.clock.pause_s(1.0)
+    asked_s = one.clock.time_s()
+    (batch,) = one.imu.read_batches()
+    assert batch.t_s == pytest.approx(asked_s - 0.5 / 208.34, abs=0.0003)
