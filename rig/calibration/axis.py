@@ -10,8 +10,6 @@ from rig.errors import BadInputError
 
 Array = NDArray[np.float64]
 
-BLOCK_S = 0.1
-"""Samples are averaged over this time: longer than the filters remember."""
 MIN_SWEEP_DEG = 5.0
 U_TIME_MS = 1.0
 """Of a sample's time against a pulse's: what the mapping of the chip's clock leaves."""
@@ -54,14 +52,14 @@ def axis_of_sweep(gravity: ArrayLike) -> Axis:
         )
     centred = points - points.mean(axis=0)
     _, size, directions = np.linalg.svd(centred, full_matrices=False)
-    normal = directions[2]
-    if normal @ np.cross(first, last) < 0.0:
-        normal = -normal
+    # A singular vector has no sign of its own.
+    normal = directions[2] * np.copysign(1.0, directions[2] @ np.cross(first, last))
+    chord = directions[0] * np.copysign(1.0, directions[0] @ (last - first))
     misfit = float(size[2] / np.sqrt(len(points) - 3))
     # The plane's tilt about its long direction is the weakest: a short arc is hardly curved.
     u_axis = float(np.degrees(misfit / size[1]))
     x, y, z = (float(value) for value in normal)
-    chord_x, chord_y, chord_z = (float(value) for value in directions[0])
+    chord_x, chord_y, chord_z = (float(value) for value in chord)
     u_chord = float(np.degrees(misfit / size[0]))
     return Axis((x, y, z), u_axis, misfit, (chord_x, chord_y, chord_z), u_chord)
 

@@ -34,6 +34,8 @@ class InventedRig:
     """Board turned about its x axis against the hinge."""
     level_error_deg: float = 0.0
     scatter_counts: float = 8.0
+    noise_counts: float = 0.5
+    """Of a mean."""
     rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(1))
 
     def force(self, turn_deg: float, across_deg: float | None = None) -> np.ndarray:
@@ -62,7 +64,7 @@ class InventedRig:
 
     def rest(self, turn_deg: float) -> Rest:
         """A capture."""
-        mean = self.counts(turn_deg) + self.rng.normal(0.0, 0.5, 3)
+        mean = self.counts(turn_deg) + self.rng.normal(0.0, self.noise_counts, 3)
         return Rest(
             counts=tuple(float(v) for v in mean),  # type: ignore[arg-type]
             scatter_counts=(self.scatter_counts,) * 3,

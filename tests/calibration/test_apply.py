@@ -11,10 +11,11 @@ from rig.calibration.apply import (
     jacobian,
     slopes_deg,
     u_inclination_deg,
+    u_of_rates,
     u_temperature_deg,
 )
 from rig.calibration.model import PARAMETERS, Calibration
-from tests.calibration.example import calibration
+from tests.calibration.example import calibration, diagonal
 
 
 def _turned(vector: np.ndarray, axis: np.ndarray, angle_deg: float) -> np.ndarray:
@@ -76,6 +77,13 @@ def test_a_single_reading_in_plain_numbers_is_the_one_in_arrays(
         assert cross == pytest.approx(cross_slope_deg(model, gravity)[0], abs=1e-10)
 
 
+def test_gravity_along_the_hinge_is_a_right_angle_also_where_rounding_exceeds_one() -> None:
+    model = calibration(axis=(0.6, 0.0, -0.8), level=(0.64, 0.6, 0.48))
+    counts = (3012, 0, -4016)
+    assert slopes_deg(model, counts)[1] == pytest.approx(90.0, abs=1e-5)
+    assert cross_slope_deg(model, gravity_g(model, counts)) == pytest.approx(90.0, abs=1e-5)
+
+
 def test_an_offset_near_level_is_worth_its_angle() -> None:
     # 20 mg of offset along the board at level are 1.146 degrees (asin 0.02).
     f = np.array([[math.sin(math.radians(1.146)), 0.0, 1.0]])
@@ -113,7 +121,7 @@ def calibration_like(model: Calibration, **changes: object) -> Calibration:
 
 
 @pytest.mark.parametrize("parameter", PARAMETERS)
-@pytest.mark.parametrize("angle_deg", [1.0, 18.0, 40.0])
+@pytest.mark.parametrize("angle_deg", [-20.0, 1.0, 18.0, 40.0])
 def test_the_jacobian_is_that_of_the_formula(parameter: str, angle_deg: float) -> None:
     model = calibration(bias_g=(0.01, 0.02, -0.01), gain=(1.01, 0.98, 1.0))
     true = np.array([math.sin(math.radians(angle_deg)), 0.02, math.cos(math.radians(angle_deg))])
@@ -126,6 +134,25 @@ def test_the_jacobian_is_that_of_the_formula(parameter: str, angle_deg: float) -
     numeric = angle(_changed(model, parameter, step)) - angle(_changed(model, parameter, -step))
     analytic = jacobian(model, gravity_g(model, counts))[PARAMETERS.index(parameter)]
     assert analytic == pytest.approx(numeric / (2 * step), abs=2e-5)
+
+
+def test_at_level_the_jacobian_is_that_of_the_turn_about_the_hinge() -> None:
+    """There the total inclination has a corner; 1 g across the level vector turns it by 57.3°."""
+    rates = jacobian(calibration(), [0.0, 0.0, 1.0])
+    assert rates.tolist() == pytest.approx([-57.29578, 0, 0, 0, 0, 0, -1, 0], abs=1e-5)
+
+
+def test_a_level_known_through_the_sensor_leaves_no_more_than_the_whole() -> None:
+    """Bias and level err against each other: 1 + 1 − 2·0.9 = 0.2, less than the level's own 1."""
+    covariance = [list(row) for row in diagonal(1, 0, 0, 0, 0, 0, 1, 0)]
+    covariance[0][6] = covariance[6][0] = -0.9
+    rates = [1, 0, 0, 0, 0, 0, 1, 0]
+    model = calibration(covariance=tuple(map(tuple, covariance)))
+    assert u_of_rates(model, rates) == pytest.approx((0.0, math.sqrt(0.2)))
+    # As far below 0 as a file's rounding may bring it.
+    covariance[0][6] = covariance[6][0] = -1.0 - 1e-9
+    model = calibration(covariance=tuple(map(tuple, covariance)))
+    assert u_of_rates(model, rates) == (0.0, 0.0)
 
 
 def test_uncertainty_agrees_with_drawn_calibrations() -> None:
@@ -147,3 +174,11 @@ def test_temperature_uncertainty_grows_with_the_distance() -> None:
     # 0.1 mg/K over 10 K is 1 mg, and 1 mg is 0.0573 degrees.
     assert u_temperature_deg(model, f, 32.0) == pytest.approx(0.0573, abs=1e-4)
     assert u_temperature_deg(model, f, None) == u_temperature_deg(model, f, 12.0)
+
+
+def test_drifts_of_the_axes_are_independent() -> None:
+    # At 30° 1 mg along x turns by cos 30° of 0.0573° and along z by sin 30° of it.
+    f = np.array([0.5, 0.0, math.sqrt(0.75)])
+    for temperature_c in (12.0, 32.0):
+        found = u_temperature_deg(calibration(u_drift_g_per_k=1e-4), f, temperature_c)
+        assert found == pytest.approx(0.0573, abs=1e-4)

@@ -8,7 +8,8 @@ from rig.calibration.file import validate_calibration
 from rig.calibration.fit import Fit, fit_calibration, reading_covariance
 from rig.calibration.model import Calibration
 from rig.calibration.reference import Reading
-from rig.calibration.sensors import CLASSES
+from rig.calibration.sensors import CLASSES, Prior
+from rig.calibration.six_position import Drift
 from rig.errors import BadInputError
 from tests.calibration.example import calibration
 from tests.calibration.invented_rig import SCALE, InventedRig
@@ -126,6 +127,130 @@ def test_a_wrong_reading_is_noted() -> None:
     fit = fit_calibration(rig.zero(), span, SENSOR, SCALE)
     assert "larger than the reference's stated uncertainty" in fit.notes[0]
     assert max(np.abs(fit.residuals_deg)) == pytest.approx(abs(fit.residuals_deg[4]))
+
+
+KNOWN = Prior((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), np.eye(6) * 1e-14)
+"""A sensor of which everything is known: what is left is the reference's own doubt."""
+SQUARE = SENSOR._replace(u_axes=1e-6)
+
+
+def known_rig(**truth: object) -> InventedRig:
+    return InventedRig(bias_g=(0.0, 0.0, 0.0), gain=(1.0, 1.0, 1.0), **truth)  # type: ignore[arg-type]
+
+
+def by_turns(rig: InventedRig, error_deg: float, u_deg: float) -> list[Span]:
+    """Span points whose readings are too high and too low in turns."""
+    return [
+        msgspec.structs.replace(
+            one,
+            reading=Reading(
+                rig.slopes_deg(turn)[0] + error_deg * (-1.0) ** k, u_deg, 0.0, str(turn)
+            ),
+        )
+        for k, (one, turn) in enumerate(
+            zip(rig.span(), (10, 15, 20, 25, 30, 35, 35, 30, 25, 20, 15, 10), strict=True)
+        )
+    ]
+
+
+@pytest.mark.parametrize(("error_deg", "is_doubted"), [(0.147, False), (0.149, True)])
+def test_residuals_that_come_once_in_a_hundred_fits_are_doubted(
+    error_deg: float, is_doubted: bool
+) -> None:
+    """12 readings of u = 0.1°: χ² = 1200 · error², and 26.217 is exceeded by 1 % (tables)."""
+    rig = known_rig()
+    fit = fit_calibration(rig.zero(u_deg=0.0), by_turns(rig, error_deg, 0.1), SQUARE, SCALE, KNOWN)
+    assert fit.chi2 == pytest.approx(1200.0 * error_deg**2, rel=0.01)
+    assert fit.dof == pytest.approx(12.0, abs=0.02)
+    assert bool(fit.notes) is is_doubted
+
+
+def test_parameters_cost_degrees_of_freedom() -> None:
+    """A bias along the slide and the readings' common part are fitted: less than 12 are left."""
+    rig = InventedRig()
+    assert 8.0 < fit_calibration(rig.zero(), rig.span(), SENSOR, SCALE).dof < 11.5
+
+
+def test_the_worst_residual_is_named_with_its_sign() -> None:
+    rig = known_rig()
+    span = by_turns(rig, 0.0, 0.05)
+    wrong = span[6].reading._replace(along_deg=35.0 - 0.4)
+    span[6] = msgspec.structs.replace(span[6], reading=wrong)
+    fit = fit_calibration(rig.zero(u_deg=0.0), span, SQUARE, SCALE, KNOWN)
+    assert "(up to -0.39" in fit.notes[0]
+
+
+def test_the_level_is_known_as_well_as_its_readings() -> None:
+    """Span readings of 5° and a known sensor: the level at zero alone says where level is."""
+    rig = known_rig()
+    zero = rig.zero(u_deg=0.0)
+    zero = msgspec.structs.replace(
+        zero,
+        along=zero.along._replace(u_slope_deg=0.1),
+        across=zero.across._replace(u_slope_deg=0.04),
+    )
+    fit = fit_calibration(zero, by_turns(rig, 0.0, 5.0), SQUARE, SCALE, KNOWN)
+    assert np.sqrt(fit.covariance[6, 6]) == pytest.approx(0.1, rel=0.02)
+    assert np.sqrt(fit.covariance[7, 7]) == pytest.approx(0.04, rel=0.02)
+
+
+@pytest.mark.parametrize("bias_g", [0.03, -0.03])
+def test_a_twist_and_a_bias_along_the_hinge_share_what_the_arc_cannot_tell_apart(
+    bias_g: float,
+) -> None:
+    """0.03 g is 1.72°, as likely for a bias as 0.5° for a twist: 1 : 0.0846 of the squares."""
+    rig = InventedRig(
+        bias_g=(0.0, bias_g, 0.0), gain=(1.0, 1.0, 1.0), scatter_counts=0.0, noise_counts=0.0
+    )
+    fit = fit_calibration(rig.zero(u_deg=0.0), rig.span(), SQUARE, SCALE)
+    assert fit.bias_g[1] == pytest.approx(bias_g / 1.0846, rel=0.005)
+
+
+@pytest.mark.parametrize("cause", ["noise", "axes", "temperature"])
+def test_what_blurs_the_vectors_widens_the_parameters(cause: str) -> None:
+    rig = InventedRig(scatter_counts=1.0)
+    zero, span = rig.zero(), rig.span()
+    plain = fit_calibration(zero, span, SQUARE, SCALE)
+    sensor = SQUARE
+    if cause == "noise":
+        span = [_rest(s, scatter_counts=(1.0, 100.0, 1.0)) for s in span]
+    elif cause == "axes":
+        sensor = SQUARE._replace(u_axes=1e-3)
+    else:
+        span = [_rest(s, temperature_c=25.0 + 10.0 * (-1.0) ** i) for i, s in enumerate(span)]
+    blurred = fit_calibration(zero, span, sensor, SCALE)
+    assert blurred.u_axis_deg > 3.0 * plain.u_axis_deg
+
+
+def test_a_known_drift_is_taken_off() -> None:
+    rig = InventedRig()
+    drift = Drift((3e-4, -2e-4, 1e-4), 1e-7)
+
+    def at(rest: Rest, warmer_k: float) -> Rest:
+        counts = np.array(rest.counts) + SCALE * warmer_k * np.array(drift.drift_g_per_k)
+        return msgspec.structs.replace(
+            rest, counts=tuple(counts.tolist()), temperature_c=20.0 + warmer_k
+        )
+
+    zero, span = rig.zero(), rig.span()
+    zero = msgspec.structs.replace(zero, rest=at(zero.rest, 0.0))
+    span = [msgspec.structs.replace(s, rest=at(s.rest, float(i))) for i, s in enumerate(span)]
+    fit = fit_calibration(zero, span, SENSOR, SCALE, None, drift)
+    # The mean of 0, 0, 1 … 11 K.
+    assert fit.temperature_c == pytest.approx(20.0 + 66.0 / 13.0)
+    warmer = fit.temperature_c - 20.0
+    assert fit.bias_g[0] == pytest.approx(rig.bias_g[0] + warmer * 3e-4, abs=6e-4)
+    assert max(np.abs(fit.residuals_deg)) < 0.06
+    assert fit.notes == ()
+
+
+def test_the_references_uncertainty_is_that_of_all_its_parts() -> None:
+    rig = InventedRig()
+    span = [
+        msgspec.structs.replace(s, reading=s.reading._replace(u_random_deg=0.03, u_common_deg=0.04))
+        for s in rig.span()
+    ]
+    assert fit_calibration(rig.zero(), span, SENSOR, SCALE).u_reference_deg == pytest.approx(0.05)
 
 
 def test_honest_readings_are_rarely_doubted() -> None:

@@ -10,6 +10,7 @@ from rig.calibration.history import HomeRecord, home_trend
 from rig.calibration.home import (
     CHECKS_NAME,
     axis_shift_deg,
+    axis_shift_parts_deg,
     check_home,
     home_shift_deg,
     load_home_check,
@@ -60,6 +61,43 @@ def test_a_level_that_agrees_lets_the_floor_have_moved() -> None:
     assert not check.covers(later, 0.5, 0.0, 0.3)
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_check_covers_readings_near_its_own_on_either_side(sign: float) -> None:
+    model = calibration()
+    check = check_home(model, (0.5, -0.2), level(0.5), level(-0.2), 0.01, NOW)
+    for off, is_covered in ((0.29 * sign, True), (0.31 * sign, False)):
+        assert check.covers(model, 0.5 + off, -0.2, 0.3) is is_covered
+        assert check.covers(model, 0.5, -0.2 + off, 0.3) is is_covered
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("way", [0, 1])
+def test_level_and_sensor_agree_within_a_tenth_and_three_times_their_uncertainty(
+    sign: float, way: int
+) -> None:
+    """0.1 + 3 · √(0.03² + 0.04²) = 0.25."""
+
+    def check(off: float) -> None:
+        said = [0.5, -0.2]
+        levels = [Turned(slope, 0.05, 0.04, 0.01) for slope in said]
+        said[way] += sign * off
+        check_home(calibration(), (said[0], said[1]), levels[0], levels[1], 0.03, NOW)
+
+    check(0.249)
+    with pytest.raises(BadInputError, match="calibrate again"):
+        check(0.251)
+
+
+@pytest.mark.parametrize("twist_deg", [1.0, -1.0])
+def test_the_boards_twist_on_its_hinge_is_no_slope_across(twist_deg: float) -> None:
+    """A board that is level across shows the tilt of a hinge that does not lie parallel to it."""
+    axis = (0.0, np.cos(np.radians(twist_deg)), np.sin(np.radians(twist_deg)))
+    model = calibration(axis=axis, home_angle_deg=0.1, home_cross_deg=twist_deg)
+    check = check_home(model, (0.1, twist_deg), level(0.1), level(0.0), 0.01, NOW)
+    assert check.sensor_across_deg == pytest.approx(0.0, abs=1e-9)
+    assert home_shift_deg(model, 0.3, twist_deg - 0.2) == pytest.approx((0.2, -0.2))
+
+
 @pytest.mark.parametrize(("along", "across", "word"), [(0.0, 0.0, "along"), (0.5, 0.6, "across")])
 def test_a_level_that_disagrees_means_the_sensor_moved(
     along: float, across: float, word: str
@@ -98,6 +136,25 @@ def test_a_raise_shows_a_slip_unless_it_is_about_the_hinge() -> None:
     )
     assert about_hinge == pytest.approx(0.0, abs=1e-6)
     assert about_normal == pytest.approx(0.5, abs=1e-6)
+
+
+def test_a_hinge_of_a_length_that_rounding_left_has_not_moved() -> None:
+    longer = calibration(axis=(0.0, 1.0005, 0.0))
+    assert axis_shift_deg(longer, raised(0.0, (0.0, 0.0, 0.0)))[0] == 0.0
+
+
+@pytest.mark.parametrize("slip_deg", [0.5, -0.5])
+def test_a_turn_about_the_boards_normal_and_a_tip_are_told_apart_with_their_signs(
+    slip_deg: float,
+) -> None:
+    """The hinge moves by −slip along x; the chord of 25° is (cos 12.5°, 0, −sin 12.5°)."""
+    along, across = np.cos(np.radians(12.5)), np.sin(np.radians(12.5))
+    (turned, _), (tipped, _) = axis_shift_parts_deg(
+        calibration(), raised(0.0, (0.0, 0.0, slip_deg))
+    )
+    assert turned == pytest.approx(-slip_deg * along, abs=0.005)
+    # The hinge times the chord is (−sin 12.5°, 0, −cos 12.5°).
+    assert tipped == pytest.approx(slip_deg * across, abs=0.005)
 
 
 def records(

@@ -37,6 +37,25 @@ def test_readings_that_cannot_be(first: float, turned: float, words: str) -> Non
         turned_level(first, turned, resolution_deg=0.05)
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("where", ["along", "across"])
+def test_readings_of_a_level_board_have_limits(sign: float, where: str) -> None:
+    turned_level(3.0 * sign, 2.5 * sign, resolution_deg=0.05, where=where)
+    for readings in ((3.1 * sign, 2.5 * sign), (2.5 * sign, 3.1 * sign)):
+        with pytest.raises(BadInputError, match=f"reading {sign * 3.1:g} {where} is more than 3°"):
+            turned_level(*readings, resolution_deg=0.05, where=where)
+    turned_level(0.5 * sign, -0.5 * sign, resolution_deg=0.05, where=where)
+    with pytest.raises(BadInputError, match=f"{where} give the level an error of its own of 0.51°"):
+        turned_level(0.51 * sign, -0.51 * sign, resolution_deg=0.05, where=where)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_both_readings_must_be_numbers(turned: bool) -> None:
+    readings = (0.1, math.inf) if turned else (math.nan, 0.1)
+    with pytest.raises(BadInputError, match="no number"):
+        turned_level(*readings, resolution_deg=0.05)
+
+
 @pytest.mark.parametrize(
     ("shown", "steps", "words"),
     [
@@ -54,8 +73,28 @@ def test_a_wrong_unit_or_direction_is_recognised(shown: float, steps: float, wor
         check_against_steps(shown, steps)
 
 
-def test_a_reading_near_the_steps_is_taken() -> None:
-    check_against_steps(20.9, 20.0)
+@pytest.mark.parametrize(
+    ("near", "words"),
+    [
+        ((18.1, 21.9), None),
+        ((-21.9, -18.1), "wrong sign"),
+        ((68.1, 71.9), "angle to the vertical"),
+        # 100 · tan 18° = 32.49 and 100 · tan 22° = 40.40.
+        ((32.6, 40.3), "looks like %"),
+    ],
+)
+def test_near_means_within_two_degrees_of_the_steps(
+    near: tuple[float, float], words: str | None
+) -> None:
+    for shown in near:
+        if words is None:
+            check_against_steps(shown, 20.0)
+        else:
+            with pytest.raises(BadInputError, match=words):
+                check_against_steps(shown, 20.0)
+    for shown in (near[0] - 0.2, near[1] + 0.2):
+        with pytest.raises(BadInputError, match="read it again"):
+            check_against_steps(shown, 20.0)
 
 
 def test_a_null_reading_corrects_the_levels_own_error() -> None:
@@ -66,7 +105,13 @@ def test_a_null_reading_corrects_the_levels_own_error() -> None:
     assert first.along_deg == pytest.approx(19.9, abs=1e-4)
     assert turned.along_deg == pytest.approx(20.1, abs=1e-4)
     assert first.u_random_deg == 0.03
-    assert bar.null(None, False, 0.03).u_common_deg > first.u_common_deg
+    # 0.05 mm of block by cos 20° and 0.1 mm of bar by tan 20°, of 100 mm and rectangular.
+    assert first.u_same_deg == pytest.approx(0.0176, abs=1e-4)
+    assert first.u_common_deg == pytest.approx(math.hypot(0.01204, 0.01), abs=1e-4)
+    # An error that nobody looked for lies within ±0.1°.
+    unknown = bar.null(None, True, 0.03)
+    assert unknown.along_deg == pytest.approx(20.0, abs=1e-4)
+    assert unknown.u_common_deg == pytest.approx(math.hypot(0.01204, 0.05774), abs=1e-4)
 
 
 def test_a_bar_that_cannot_stand_is_refused() -> None:
@@ -85,9 +130,42 @@ def test_a_digital_level_keeps_its_whole_stated_error() -> None:
     assert whole == pytest.approx(rectangular(0.2))
 
 
-def test_units() -> None:
-    assert to_deg(1.0, "deg") == 1.0
-    assert to_deg(0.25, "in/ft") == pytest.approx(1.1935, abs=1e-4)
-    assert to_deg(10.0, "mrad") == pytest.approx(0.57296, abs=1e-5)
+@pytest.mark.parametrize(
+    ("turned", "sign", "along"),
+    [(False, 1.0, 9.9), (True, 1.0, 10.1), (False, -1.0, -10.1), (True, -1.0, -9.9)],
+)
+def test_a_digital_levels_error_is_shared_in_part(turned: bool, sign: float, along: float) -> None:
+    """0.2° stated is 0.11547°; at 10° sin 20° / √2 of it is common, and 0.05° of its own."""
+    reading = digital_reading(
+        10.0 * sign,
+        own_error=Turned(0.0, 0.1, 0.0, 0.05),
+        turned=turned,
+        stated_error_deg=0.2,
+        resolution_deg=0.1,
+    )
+    assert reading.along_deg == pytest.approx(along)
+    assert reading.u_common_deg == pytest.approx(math.hypot(0.02793, 0.05), abs=1e-5)
+    own = math.sqrt(0.11547**2 - 0.02793**2)
+    assert reading.u_random_deg == pytest.approx(math.hypot(own, 0.028868), abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "degrees"),
+    [
+        (1.0, "deg", 1.0),
+        (0.25, "in/ft", 1.1935),
+        (10.0, "mrad", 0.57296),
+        (100.0, "%", 45.0),
+        (1000.0, "mm/m", 45.0),
+        (90.0, "arcmin", 1.5),
+        (5400.0, "arcsec", 1.5),
+    ],
+)
+def test_units(value: float, unit: str, degrees: float) -> None:
+    assert to_deg(value, unit) == pytest.approx(degrees, abs=1e-4)
+    assert to_deg(-value, unit) == pytest.approx(-degrees, abs=1e-4)
+
+
+def test_an_unknown_unit_is_refused() -> None:
     with pytest.raises(BadInputError, match="furlong"):
         to_deg(1.0, "furlong")
