@@ -3,7 +3,6 @@
 import csv
 import io
 import math
-import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from rig.analysis.groups import GroupResult
 from rig.analysis.row import RunResult
 from rig.analysis.uncertainty import Budget
 from rig.errors import BadInputError
+from rig.files.durable import replace_file
 
 Rows = list[tuple[str, ...]]
 
@@ -166,10 +166,8 @@ def write_csv(path: Path, results: Sequence[RunResult]) -> None:
     Raises:
         BadInputError: it can't be written.
     """
-    part = path.with_name(path.name + ".part")
     try:
-        part.write_text(csv_text(results), encoding="utf-8")
-        os.replace(part, path)
+        replace_file(path, csv_text(results).encode())
     except OSError as error:
         raise BadInputError(
             f"Cannot write the table {path}: {error.strerror or error}; name a place you may "

@@ -1,6 +1,5 @@
 """Calibration files: one JSON document each, never overwritten, refused when they make no sense."""
 
-import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
@@ -10,6 +9,7 @@ import numpy as np
 
 from rig.calibration.model import PARAMETERS, Calibration, SensorIdentity
 from rig.errors import BadInputError
+from rig.files.durable import create_file, make_folder
 
 
 def parse_utc(text: str) -> datetime:
@@ -120,7 +120,7 @@ def newest_calibration(folder: Path) -> Path | None:
 
 
 def save_calibration(path: Path, calibration: Calibration) -> None:
-    """Write a new calibration file and bring it to the disk.
+    """Write a new calibration file and bring it to the disk, whole or not at all.
 
     Raises:
         BadInputError: the values make no sense, the file exists, or it can't be written.
@@ -128,11 +128,8 @@ def save_calibration(path: Path, calibration: Calibration) -> None:
     validate_calibration(calibration)
     text = msgspec.json.format(msgspec.json.encode(calibration), indent=1) + b"\n"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("xb") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
+        make_folder(path.parent)
+        create_file(path, text)
     except FileExistsError as error:
         raise BadInputError(
             f"Cannot write the calibration {path}: it exists already, and a calibration is never "

@@ -25,6 +25,7 @@ from rig.calibration.axis import axis_of_sweep
 from rig.calibration.model import Calibration
 from rig.calibration.reference import Turned
 from rig.errors import BadInputError
+from rig.files.durable import make_folder, sync_folder
 
 CHECKS_NAME = "home-checks.jsonl"
 
@@ -158,11 +159,15 @@ def save_home_check(folder: Path, check: HomeCheck) -> Path:
     """
     path = folder / CHECKS_NAME
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with path.open("ab") as file:
-            file.write(msgspec.json.encode(check) + b"\n")
+        make_folder(folder)
+        with path.open("a+b") as file:
+            file.seek(0)
+            # A line that was cut off must end first, so that this one can be read.
+            torn = file.read()[-1:] not in (b"", b"\n")
+            file.write(b"\n" * torn + msgspec.json.encode(check) + b"\n")
             file.flush()
             os.fsync(file.fileno())
+        sync_folder(folder)
     except OSError as error:
         raise BadInputError(
             f"Cannot write {path}: {error.strerror or error}; name a folder you may write to."

@@ -8,6 +8,7 @@ import typer
 
 from rig.commands.options import Json, Units, print_json, say, system_of
 from rig.errors import BadInputError
+from rig.files.durable import make_folder, replace_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -133,11 +134,9 @@ def _write(path: Path, data: bytes) -> None:
     Raises:
         BadInputError: it can't be written.
     """
-    part = path.with_name(path.name + ".part")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(data)
-        part.replace(path)
+        make_folder(path.parent)
+        replace_file(path, data)
     except OSError as error:
         raise BadInputError(
             f"{path} can't be written ({error.strerror or error}); name another place with --out."

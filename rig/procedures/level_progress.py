@@ -1,6 +1,5 @@
 """What a calibration has captured so far, kept in a file so that it can go on another day."""
 
-import os
 from pathlib import Path
 
 import msgspec
@@ -10,6 +9,7 @@ from rig.calibration.captures import Rest, Span, Zero
 from rig.calibration.model import SensorIdentity, Vibration
 from rig.calibration.plan import LevelPlan
 from rig.errors import BadInputError
+from rig.files.durable import make_folder, replace_file
 
 NAME = "level.progress"
 
@@ -60,19 +60,14 @@ def load_progress(path: Path) -> Progress | None:
 
 
 def save_progress(path: Path, progress: Progress) -> None:
-    """Write the file anew, by way of a second one, so that a cut leaves the old one.
+    """Replace the file, so that a cut leaves the old one or the new one.
 
     Raises:
         BadInputError: the folder can't be written to.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        new = path.with_suffix(".new")
-        with new.open("wb") as file:
-            file.write(msgspec.json.format(msgspec.json.encode(progress)) + b"\n")
-            file.flush()
-            os.fsync(file.fileno())
-        new.replace(path)
+        make_folder(path.parent)
+        replace_file(path, msgspec.json.format(msgspec.json.encode(progress)) + b"\n")
     except OSError as error:
         raise BadInputError(
             f"Cannot write {path}: {error.strerror or error}; name a folder you may write to."

@@ -19,6 +19,7 @@ import msgspec
 
 from rig.control.request import RunRequest
 from rig.errors import BadInputError, BusyError, MachineFaultError
+from rig.files.durable import make_folder, sync_folder
 from rig.procedures.climate_gate import ClimateBand
 from rig.procedures.cut_runs import how_it_ended
 from rig.runfile.model import Outcome, State
@@ -140,20 +141,23 @@ class SeriesLog:
         self.path = folder / NAME
         self.entries: list[Entry] = []
         try:
-            folder.mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
             self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
+            try:
+                fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                sync_folder(folder)
+            except OSError:
+                self.close()
+                raise
+        except BlockingIOError as error:
+            raise BusyError(
+                f"Another process makes a series in {folder}; wait for it, or name another folder"
+                " (--out)."
+            ) from error
         except OSError as error:
             raise BadInputError(
                 f"Cannot write to {self.path}: {(error.strerror or str(error)).lower()}; choose a"
                 " folder you may write to and that has space (--out)."
-            ) from error
-        try:
-            fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            os.close(self._descriptor)
-            raise BusyError(
-                f"Another process makes a series in {folder}; wait for it, or name another folder"
-                " (--out)."
             ) from error
         self._read()
 

@@ -11,6 +11,7 @@ from typing import Protocol, Self
 import msgspec
 
 from rig.errors import BadInputError, MachineFaultError
+from rig.files.durable import make_folder, sync_folder
 from rig.runfile.model import End, Event, Flag, Header, Line, Outcome
 
 SUFFIX = ".run.jsonl"
@@ -56,7 +57,7 @@ class OsFiles:
 
     def create(self, path: Path) -> int:
         """Create the file, never over another."""
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
 
     def write(self, descriptor: int, data: bytes) -> int:
@@ -69,11 +70,7 @@ class OsFiles:
 
     def sync_folder(self, folder: Path) -> None:
         """Bring the folder's list of files to the disk."""
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+        sync_folder(folder)
 
     def close(self, descriptor: int) -> None:
         """Close the file."""

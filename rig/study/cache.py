@@ -6,7 +6,6 @@ every time; neither its name nor its time stamps are believed.
 """
 
 import hashlib
-import os
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import suppress
@@ -21,6 +20,7 @@ import msgspec
 from rig.analysis.row import RunResult
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
+from rig.files.durable import make_folder, replace_file
 from rig.runfile.reader import RunFile, read_run
 
 FOLDER = ".rig-results"
@@ -115,14 +115,9 @@ def _load(store: Path) -> dict[str, Kept]:
 
 def _save(store: Path, kept: dict[str, Kept]) -> None:
     """Replace the store in one step, so that a reader sees the old one or the new one."""
-    part = store.with_suffix(f".{os.getpid()}.part")
-    try:
-        store.parent.mkdir(exist_ok=True)
-        part.write_bytes(_encoder.encode(kept))
-        part.replace(store)
-    except OSError:  # a study on a read-only disk is analysed every time
-        with suppress(OSError):
-            part.unlink()
+    with suppress(OSError):  # a study on a read-only disk is analysed every time
+        make_folder(store.parent)
+        replace_file(store, _encoder.encode(kept))
 
 
 def _analyse_all(paths: list[Path], calibration: Calibration | None) -> list[Kept]:

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from rig.errors import BadInputError
+from rig.files import durable
 
 
 @contextmanager
@@ -32,48 +33,26 @@ def locked(folder: Path) -> Iterator[None]:
         os.close(descriptor)
 
 
-def sync_folder(folder: Path) -> None:
-    """Bring the folder's list of files to the disk."""
-    if sys.platform == "win32":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
 def replace_file(path: Path, data: bytes) -> None:
     """Put a whole new content in a file's place: after a crash the old one or the new is there.
 
     Raises:
         BadInputError: it can't be written.
     """
-    new = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
-        with new.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        new.replace(path)
-        sync_folder(path.parent)
+        durable.replace_file(path, data)
     except OSError as error:
-        new.unlink(missing_ok=True)
         raise cannot_write(path, error) from error
 
 
 def create_file(path: Path, data: bytes) -> None:
-    """Write a new file, never over another.
+    """Write a new file, never over another; the folder must be locked.
 
     Raises:
         BadInputError: it is there already, or can't be written.
     """
     try:
-        with path.open("xb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        sync_folder(path.parent)
+        durable.create_file(path, data)
     except FileExistsError as error:
         raise BadInputError(f"{path} exists already and is not overwritten.") from error
     except OSError as error:

@@ -8,9 +8,10 @@ from pathlib import Path
 from msgspec import Struct
 
 from rig.errors import BadInputError
+from rig.files.durable import make_folder
 from rig.study import catalogue_file, journal_file
 from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences
-from rig.study.durable import cannot_write, create_file
+from rig.study.durable import cannot_write, create_file, locked
 from rig.study.journal import Journal, Treatment
 
 FOLDERS = ("calibration", "runs", "report")
@@ -143,8 +144,9 @@ def new_study(path: Path, name: str, preferences: Preferences | None = None) -> 
         raise BadInputError(f"{path} is a study already; choose another folder.")
     try:
         for folder in FOLDERS:
-            (path / folder).mkdir(parents=True, exist_ok=True)
+            make_folder(path / folder)
     except OSError as error:
         raise cannot_write(path, error) from error
-    create_file(path / catalogue_file.NAME, text.encode())
+    with locked(path):
+        create_file(path / catalogue_file.NAME, text.encode())
     return open_study(path)

@@ -8,7 +8,8 @@ from typing import Any, TypeVar
 import msgspec
 
 from rig.errors import BadInputError
-from rig.study.durable import cannot_write, locked, sync_folder
+from rig.files.durable import sync_folder
+from rig.study.durable import cannot_write, locked
 from rig.study.journal import FORMAT, VERSION, Begin, Entry, Journal, Withdrawal
 
 NAME = "journal.jsonl"
@@ -135,7 +136,7 @@ def append(path: Path, entry: T) -> T:
         physical = (data + torn + begin).count(b"\n")
         number = 1 + max([physical, *(old.line for old in journal.lines)])
         entry = msgspec.structs.replace(entry, line=number, written_at=utc_text(datetime.now(UTC)))
-        _write(path, torn + begin + msgspec.json.encode(entry) + b"\n", is_new=not data)
+        _write(path, torn + begin + msgspec.json.encode(entry) + b"\n")
         return entry
 
 
@@ -156,7 +157,7 @@ def _check_replaced(journal: Journal, entry: Entry) -> None:
         )
 
 
-def _write(path: Path, data: bytes, *, is_new: bool) -> None:
+def _write(path: Path, data: bytes) -> None:
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
         try:
@@ -165,7 +166,7 @@ def _write(path: Path, data: bytes, *, is_new: bool) -> None:
             os.fsync(descriptor)
         finally:
             os.close(descriptor)
-        if is_new:
-            sync_folder(path.parent)
+        # Not only when it is new: who made it may have been killed before this.
+        sync_folder(path.parent)
     except OSError as error:
         raise cannot_write(path, error) from error

@@ -22,6 +22,8 @@ def current_plan(study: Study, *, replace: bool = False) -> list[PlanRow]:
     if path.exists() and not replace:
         return read_plan(study)
     with locked(study.path):
+        if path.exists() and not replace:  # another program has made it meanwhile
+            return read_plan(study)
         kept = len(list(study.path.glob("plan-*.csv")))
         number = kept + (2 if path.exists() else 1)
         rows = make_plan(study, number)
@@ -38,9 +40,9 @@ def add_to_plan(study: Study) -> list[PlanRow]:
         BadInputError: there is no plan, it can't be so, or nothing can be added to it.
     """
     path = study.plan_path
-    rows = read_plan(study)
-    stage_from = stage_to_plan_from(study)
     with locked(study.path):
+        rows = read_plan(study)
+        stage_from = stage_to_plan_from(study)
         number = len(list(study.path.glob("plan-*.csv"))) + 1
         more = make_plan(study, number + 1, rows, stage_from)
         if not more:

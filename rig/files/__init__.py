@@ -1,0 +1,1 @@
+"""Files that outlast a crash and a power cut."""
