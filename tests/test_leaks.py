@@ -20,6 +20,7 @@ from rig.clock import RealClock, Task, Until, VirtualClock
 from rig.opening import open_twin
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
+from tests import leaks
 from tests.leaks import nothing_left
 
 Undo = Callable[[], object]
@@ -168,16 +169,20 @@ def test_each_leak_is_seen_beside_what_was_held_before(
             leak(tmp_path)()
 
 
-def test_what_is_still_ending_gets_its_time() -> None:
+def test_what_is_still_ending_gets_its_time(monkeypatch: pytest.MonkeyPatch) -> None:
     may_end = threading.Event()
 
-    def soon() -> None:
-        may_end.wait()
+    class Waits(RealClock):
+        def pause_s(self, seconds: float) -> None:
+            may_end.set()
+            super().pause_s(seconds)
 
-    left = threading.Thread(target=soon)
-    with nothing_left():
-        left.start()
-        threading.Timer(0.05, may_end.set).start()
+    monkeypatch.setattr(leaks, "CLOCK", Waits())
+    try:
+        with nothing_left():
+            threading.Thread(target=may_end.wait).start()
+    finally:
+        may_end.set()
 
 
 def test_every_test_is_checked(request: pytest.FixtureRequest) -> None:
