@@ -35,14 +35,21 @@ SCENARIO = changed(draw_scenario(3, face=plain_face(0.07, 0.05)), board={"start_
 BLADE = msgspec.structs.replace(
     SETTINGS,
     pins=Pins(blade_step=13, blade_direction=19, blade_enable=21, blade_park=4),
-    blade=Blade(fitted=True, microsteps=1),
+    blade=Blade(
+        fitted=True,
+        microsteps=1,
+        speed_mm_s=40.0,
+        acceleration_mm_s2=800.0,
+        ramp_jerk_mm_s3=20_000.0,
+    ),
     bag=Bag(length_mm=60.0, width_mm=60.0),
     board=Board(catch_mm=470.0),
 )
-"""With a blade, 5 steps/mm, and a short bag on a high catch: the beam is 123 mm from the park
-place, for the blade's back face."""
+"""With a blade, and a short bag on a high catch."""
 PER_MM = 5
-BEAM_MM = 590.0 + 3.0 - 470.0
+"""200 full steps over 40 mm."""
+BEAM = 615
+"""Steps from the park place to where the blade's back face clears the beam: 590 + 3 - 470 mm."""
 NO_SWITCH = msgspec.structs.replace(
     BLADE, pins=msgspec.structs.replace(BLADE.pins, blade_park=None)
 )
@@ -181,6 +188,11 @@ class Bench:
         self.drive(name, level)
         pin = self.world.pins[getattr(self.machine.settings.pins, name)]
         pin.drive = lambda *_: None  # type: ignore[method-assign]
+
+    def let_go(self, name: str, level: bool) -> None:
+        """Let the world drive an input again that was held, from this level on."""
+        del self.world.pins[getattr(self.machine.settings.pins, name)].drive
+        self.drive(name, level)
 
     def lose_an_edge(self) -> None:
         """Let an interlock be met that counts in every state."""

@@ -71,3 +71,23 @@ def test_the_count_at_an_edge_a_little_ago() -> None:
         t_s = start_s + float(plan.times_s[2999 - back]) + 1e-6
         assert plan.count_at(latest, t_s) == 3000 + back
     assert plan.count_at((1.0, 6000), 0.5) == 6000
+
+
+def test_a_move_has_half_as_long_again_and_two_seconds() -> None:
+    # 300 mm take 15.3 s, as above.
+    assert plan_blade(SETTINGS, 100, 6100).time_limit_s == pytest.approx(1.5 * 15.3 + 2.0)
+
+
+@pytest.mark.parametrize(("end", "direction"), [(6000, 1), (-6000, -1)])
+def test_the_count_at_an_edge_follows_the_direction(end: int, direction: int) -> None:
+    plan = plan_blade(SETTINGS, 0, end)
+    assert plan.direction == direction
+    latest = (50.0 + float(plan.times_s[2999]), direction * 3000)
+    assert plan.count_at(latest, 50.0 + float(plan.times_s[2989]) + 1e-6) == direction * 2990
+
+
+def test_before_its_first_and_after_its_last_pulse_there_is_nothing_to_brake() -> None:
+    plan = plan_blade(SETTINGS, 0, 600)
+    assert plan.brake(600).size == 0
+    assert plan.brake(0).size == 0
+    assert 0 < plan.brake(300).size < 300

@@ -202,6 +202,18 @@ def test_a_home_reading_may_differ_by_0_3_deg_from_the_calibration(
     assert recorder.flags == (["floor_tilt"] if is_off else [])
 
 
+def test_a_floor_that_moved_stops_the_run(bench: Bench) -> None:
+    calibration = bench.machine.calibration
+    assert calibration is not None
+    bench.machine.calibration = msgspec.structs.replace(
+        calibration, home_angle_deg=calibration.home_angle_deg + 0.5
+    )
+    with pytest.raises(MachineFaultError) as error:
+        cycle(bench)[1]()
+    assert error.value.cause == "home_mismatch"
+    assert "floor_tilt" in bench.lines.last.flags
+
+
 def test_a_floor_that_a_level_has_confirmed_is_flagged_and_the_run_goes_on(bench: Bench) -> None:
     made, _ = cycle(bench)
     calibration = bench.machine.calibration

@@ -169,6 +169,27 @@ def test_a_level_that_is_there_already_stops_a_move_before_its_driver_is_on(benc
         bench.world.press(button, False)
 
 
+def test_a_condition_that_is_met_already_is_noticed_before_the_wait(bench: Bench) -> None:
+    bench.lose_an_edge()
+    begun_s = bench.clock.time_s()
+    with pytest.raises(MachineFaultError):
+        bench.clock.run(Mover(bench.machine).next_event(begun_s + 0.3))
+    assert bench.clock.time_s() == begun_s
+
+
+def test_a_condition_that_comes_with_an_event_is_noticed_with_it(bench: Bench) -> None:
+    def both() -> None:
+        bench.lose_an_edge()
+        bench.machine.events.put(Edge(bench.clock.time_s(), "beam_1", True))
+
+    def task() -> Task[Any]:
+        bench.clock.spawn(bench.after(0.1, both), "both")
+        return (yield from Mover(bench.machine).next_event(bench.clock.time_s() + 0.3))
+
+    with pytest.raises(MachineFaultError):
+        bench.clock.run(task())
+
+
 def test_what_a_watching_task_raised_ends_it(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     def fail() -> None:
         raise fault("imu_reset", "It has lost its configuration.")

@@ -89,6 +89,14 @@ def test_what_is_over_within_0_3_s_is_no_fault() -> None:
         stuck_at(watch, 1.58, 0.04)
 
 
+def test_an_old_angle_ends_what_was_compared() -> None:
+    watch = ProgressWatch()
+    watch.look(0.0, 0.0, 0.0, 0.0)
+    stuck_at(watch, 1.0, 0.28)
+    watch.look(1.29, 1.3, 0.0, 0.2)
+    stuck_at(watch, 1.3, 1.0)
+
+
 def test_a_new_move_begins_from_nothing() -> None:
     watch = ProgressWatch()
     watch.look(0.0, 0.0, 0.0, 0.0)

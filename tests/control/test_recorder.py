@@ -41,6 +41,16 @@ def test_all_samples_of_the_raise_are_kept_in_order() -> None:
         assert after.t_s == pytest.approx(before.t_s + len(before.counts) * before.dt_s, abs=1e-5)
 
 
+def test_while_the_bag_slides_all_samples_are_kept() -> None:
+    lines = Lines()
+    recorder = Recorder(lines, 100.0, 10.0)
+    go_to_raising(recorder)
+    recorder.enter("sliding", 100.0)
+    batches(recorder, 101.0, 1.0)
+    recorder.end("slid", 0, 0)
+    assert sum(len(line.counts) for line in lines.samples()) == 208
+
+
 def test_outside_of_the_raise_ten_a_second_are_kept() -> None:
     lines = Lines()
     recorder = Recorder(lines, 100.0, 10.0)
