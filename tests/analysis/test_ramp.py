@@ -199,10 +199,10 @@ def test_without_a_look_before_the_raise_nothing_is_compared_with_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("frozen", "faulty"), [(40, False), (63, True)], ids=("one block", "two blocks")
+    ("frozen", "faulty"), [(41, False), (63, True)], ids=("one block", "two blocks")
 )
 def test_a_frozen_sensor(plain: RunFile, frozen: int, faulty: bool) -> None:
-    # Wherever the blocks of 21 begin, 40 samples fill one at most and 63 fill two.
+    # Wherever the blocks of 21 begin, 41 samples fill one of them and 63 fill two.
     first_s = RAISE_S + 9.0
 
     def change(line: Samples) -> Samples:

@@ -1,0 +1,258 @@
+"""Guards of the analysis of one slide: edges, distances, solver's cases, air, hinge."""
+
+from tests.guards.entry import Guard, always, change, limit, never, without
+
+_EDGE = "rig.analysis.edges"
+_EDGES = "tests/analysis/test_edges.py::test_"
+_MOMENT = _EDGES + "a_beam_that_is_free_for_a_moment_is_still_broken"
+_TOO_SHORT = _EDGES + "a_break_that_is_too_short_for_a_bag"
+_OF_THIS = _EDGES + "only_the_edges_of_this_beam_and_of_the_raise_count"
+_LAST = _EDGES + "the_last_edge_before_the_raise_says_how_the_beam_stood"
+_OF_BEAM = _EDGES + "flags_of_a_beam"
+_PASS = _EDGES + "how_long_a_pass_may_take"
+_WORTH = _EDGES + "what_the_passes_are_worth"
+_STAYS = _EDGES + "a_bag_that_stays_in_the_beam_for_too_long_does_not_slide"
+_QUICKEST = _EDGES + "the_slowest_and_the_quickest_slide"
+_DELAYED = _EDGES + "edges_are_taken_back_by_the_receivers_delay"
+
+EDGES: list[Guard] = [
+    limit(_EDGE, "JOIN_S", _MOMENT),
+    limit(_EDGE, "JOIN_S", _MOMENT, times=0.5),
+    limit(_EDGE, "SHORTEST_PASS_S", _TOO_SHORT),
+    limit(_EDGE, "SHORTEST_PASS_S", _TOO_SHORT, times=0.5),
+    limit(_EDGE, "MOST_EDGES", _OF_BEAM),
+    limit(_EDGE, "MOST_EDGES", _OF_BEAM, times=0.5),
+    limit(_EDGE, "SLOWNESS", _PASS, _STAYS),
+    limit(_EDGE, "SLOWNESS", _PASS, times=0.5),
+    change(_EDGE, "slide_time_s", "math.radians(rate_deg_s)", "rate_deg_s", _QUICKEST),
+    change(_EDGE, "slide_time_s", "6.0", "2.0", _QUICKEST),
+    change(_EDGE, "free_time_s", "2.0", "1.0", _QUICKEST),
+    change(_EDGE, "beam_record", "t_s - response_s", "t_s", _DELAYED),
+    change(_EDGE, "beam_record", "t_s - response_s", "t_s + response_s", _DELAYED),
+    always(_EDGE, "beam_record", 'event.detail.get("beam", 1) == beam', _OF_THIS),
+    always(_EDGE, "beam_record", "from_s <= t_s <= to_s", _OF_THIS),
+    change(_EDGE, "beam_record", "from_s <= t_s <= to_s", "from_s < t_s < to_s", _OF_THIS),
+    always(_EDGE, "beam_record", "to_s < t_s < lowered_s", _OF_THIS),
+    never(_EDGE, "beam_record", "to_s < t_s < lowered_s", _OF_THIS),
+    change(_EDGE, "beam_record", "before[-1]", "before[0]", _LAST),
+]
+
+_CASE = "rig.analysis.estimate"
+_GAP = "tests/analysis/test_budget_of_slides.py::test_slump_leaves_a_gap_of_its_own"
+_REACH = "tests/analysis/test_budget_of_slides.py::test_slump_may_reach_a_beam_within_three_u"
+_BOUNDS = (
+    "tests/analysis/test_budget_of_slides.py::"
+    "test_one_edge_gives_the_middle_between_the_bounds_of_kinetic_friction"
+)
+_NO_BOUND = (
+    "tests/analysis/test_budget_of_slides.py::test_one_edge_without_an_onset_at_a_bound_has_none"
+)
+_FOUR = "tests/analysis/test_budget_of_slides.py::test_four_edges_measure_gap_and_length"
+_THROUGH = (
+    "tests/analysis/test_budget_of_slides.py::"
+    "test_each_distance_and_the_response_through_the_solver"
+)
+_ENDS = _EDGES + "first_and_last_edge_of_each_case"
+_FLAT = _EDGES + "a_break_before_the_board_has_tilted_is_no_mistake_of_arithmetic"
+
+CASES: list[Guard] = [
+    limit(_CASE, "LEAST_GAP_MM", _GAP),
+    limit(_CASE, "LEAST_GAP_MM", _GAP, times=0.5),
+    change(_CASE, "KINETIC_RATIOS", "0.6", "0.8", _BOUNDS),
+    change(_CASE, "KINETIC_RATIOS", "1.0", "0.8", _BOUNDS),
+    change(_CASE, "Geometry.u_to_break_mm", "math.hypot(...)", "self.u_gap_mm", _REACH),
+    change(_CASE, "Geometry.may_slump_through", "3.0", "6.0", _REACH),
+    change(_CASE, "Geometry.may_slump_through", "3.0", "1.5", _REACH),
+    change(_CASE, "Case.delayed", "one.broken_s + seconds", "one.broken_s", _ENDS, _THROUGH),
+    change(_CASE, "Case.delayed", "one.clear_s + seconds", "one.clear_s", _ENDS, _THROUGH),
+    change(_CASE, "Case.first_edge_s", "self.second.broken_s", "self.first.broken_s", _ENDS),
+    change(_CASE, "Case.first_edge_s", "self.first.clear_s", "self.first.broken_s", _ENDS, nth=2),
+    change(_CASE, "choose", "max(angle_deg(from_s), 2.0)", "angle_deg(from_s)", _FLAT),
+    change(_CASE, "choose", "0.8 * fastest", "0.4 * fastest", _PASS),
+    change(_CASE, "choose", "0.8 * fastest", "fastest", _PASS),
+    change(_CASE, "choose", "0.2 + SLOWNESS * slowest", "0.4 + SLOWNESS * slowest", _PASS, _STAYS),
+    change(_CASE, "choose", "45.0", "25.0", _PASS, nth=1),
+    never(_CASE, "choose", "others is not None and second is None", _WORTH),
+    without(_CASE, "choose", 'flags += ("early_disturbance",)', _WORTH),
+    without(_CASE, "choose", 'flags += ("edge_crept",)', _WORTH),
+    change(_CASE, "choose", '("stalled_in_slide",)', "()", _WORTH),
+    change(_CASE, "choose", '("edge_crept",)', "()", _WORTH, nth=2),
+    change(_CASE, "choose", '("edge_crept", "gap_unknown")', "()", _WORTH, _PASS),
+    always(_CASE, "choose", "can_be(near, clear, main.broken_s, max(...))", _STAYS),
+    always(_CASE, "choose", "after[0].clear_s > main.clear_s", _WORTH),
+    change(_CASE, "_following", "one.clear_s > main.clear_s", "True", _WORTH),
+    change(
+        _CASE,
+        "_following",
+        "main.broken_s < one.broken_s < main.clear_s",
+        "one.broken_s < main.clear_s",
+        _WORTH,
+    ),
+    change(
+        _CASE,
+        "_following",
+        "main.broken_s < one.broken_s < main.clear_s",
+        "main.broken_s < one.broken_s",
+        _WORTH,
+    ),
+    change(_CASE, "solve", "reach - gap - geometry.slump_mm", "reach - gap", _FOUR),
+    change(_CASE, "solve", "spacing - geometry.overhang_mm", "spacing", _THROUGH + "[second]"),
+    change(_CASE, "solve", "spacing + geometry.pair_error_mm", "spacing", _THROUGH + "[four]"),
+    never(_CASE, "_one_edge", "low is None or high is None", _NO_BOUND),
+    change(_CASE, "_one_edge", "abs(low - high) / 2.0", "(high - low) / 2.0", _BOUNDS),
+    change(_CASE, "_one_edge", "abs(low - high) / 2.0", "abs(low - high)", _BOUNDS),
+    change(_CASE, "_one_edge", "(low + high) / 2.0", "high", _BOUNDS),
+]
+
+_GEOMETRY = "rig.analysis.geometry"
+_DISTANCES = "tests/analysis/test_geometry.py::test_"
+_PLACED = _DISTANCES + "what_was_placed_counts_before_what_was_planned"
+_LENGTH = _DISTANCES + "length_of_the_bag"
+
+GEOMETRY: list[Guard] = [
+    change(_GEOMETRY, "", "152.0", "150.0", _LENGTH),
+    change(_GEOMETRY, "", "10.0", "5.0", _LENGTH),
+    change(_GEOMETRY, "", "8.0", "6.0", _PLACED),
+    change(_GEOMETRY, "", "8.0, 4.0", "8.0, 2.0", _PLACED),
+    limit(_GEOMETRY, "ONE_SIDED", _LENGTH),
+    always(_GEOMETRY, "run_geometry", 'header.placing == "hand"', _LENGTH),
+    never(_GEOMETRY, "run_geometry", 'header.placing == "hand"', _LENGTH),
+    without(_GEOMETRY, "run_geometry", 'flags.append("gap_unknown")', _PLACED),
+    change(
+        _GEOMETRY,
+        "run_geometry",
+        'number(detail.get("gap_mm"))',
+        'detail.get("gap_mm")',
+        _PLACED,
+    ),
+    change(_GEOMETRY, "run_geometry", "1.0 if u_gap is None else u_gap", "u_gap", _PLACED),
+    change(_GEOMETRY, "run_geometry", "4.0 if u_length is None else u_length", "u_length", _LENGTH),
+    change(
+        _GEOMETRY,
+        "run_geometry",
+        "placed[-1]",
+        "placed[0]",
+        _DISTANCES + "the_last_placing_counts",
+    ),
+]
+
+_CLIMATE = "rig.analysis.climate"
+_AIR = "tests/analysis/test_climate.py::test_"
+_DRIFTS = _AIR + "air_drifts_by_more_than_one_kelvin_or_four_percent"
+_MEANS = _AIR + "means_with_the_sensors_uncertainty_and_the_scatter"
+_SPAN = _AIR + "both_ends_of_the_span_count_and_without_a_reading_in_it_all_do"
+_PSYCHRO = "tests/outside/test_psychrometrics.py::test_"
+_STANDARD = _PSYCHRO + "standard_climates"
+
+CLIMATE: list[Guard] = [
+    limit(_CLIMATE, "DRIFT_K", _DRIFTS),
+    limit(_CLIMATE, "DRIFT_K", _DRIFTS, times=0.5),
+    limit(_CLIMATE, "DRIFT_PCT", _DRIFTS),
+    limit(_CLIMATE, "DRIFT_PCT", _DRIFTS, times=0.5),
+    limit(_CLIMATE, "U_TEMPERATURE_K", _MEANS),
+    limit(_CLIMATE, "U_HUMIDITY_PCT", _MEANS),
+    limit(_CLIMATE, "GAS_CONSTANT_VAPOUR", _AIR + "gas_constant_of_water_vapour", times=1.01),
+    change(_CLIMATE, "_mean", "u_sensor**2 + scatter", "u_sensor**2", _MEANS),
+    change(
+        _CLIMATE,
+        "_mean",
+        "squares / (len(values) - 1) / len(values)",
+        "squares / (len(values) - 1)",
+        _MEANS,
+    ),
+    always(_CLIMATE, "run_climate", "from_s <= line.t_s <= to_s", _SPAN),
+    change(
+        _CLIMATE, "run_climate", "from_s <= line.t_s <= to_s", "from_s < line.t_s < to_s", _SPAN
+    ),
+    change(_CLIMATE, "run_climate", "list(lines)", "[]", _SPAN),
+    never(
+        _CLIMATE,
+        "run_climate",
+        "temperature is None or humidity is None",
+        _AIR + "what_was_not_measured_stays_open",
+    ),
+    never(_CLIMATE, "dew_point_c", "target <= 0.0", _PSYCHRO + "dry_air_has_no_dew_point"),
+    change(_CLIMATE, "saturation_pressure_pa", "273.15", "273.0", _STANDARD),
+    change(_CLIMATE, "absolute_humidity_g_m3", "1000.0", "1.0", _STANDARD),
+    change(_CLIMATE, "absolute_humidity_g_m3", "273.15", "270.0", _STANDARD),
+    change(
+        _CLIMATE,
+        "surface_humidity_pct",
+        "board_temperature_c",
+        "temperature_c",
+        _PSYCHRO + "air_over_a_warm_board",
+        nth=1,
+    ),
+]
+
+_HINGE = "rig.analysis.hinge"
+_FLAGS = "tests/analysis/test_flags.py::test_"
+_SLIPPED = _FLAGS + "a_sensor_that_slipped"
+_SCATTER = _FLAGS + "scatter_widens_the_limit_of_a_slip"
+_SHORT = _FLAGS + "a_raise_that_is_too_short_shows_no_hinge"
+_SWEEP = _FLAGS + "the_hinge_is_seen_in_blocks_after_the_first_second"
+
+HINGE: list[Guard] = [
+    limit(_HINGE, "LIMIT_DEG", _SLIPPED),
+    limit(_HINGE, "LIMIT_DEG", _SLIPPED, times=0.5),
+    limit(_HINGE, "SETTLE_S", _SWEEP),
+    limit(_HINGE, "BLOCK_S", _SWEEP),
+    change(_HINGE, "check_hinge", "abs(moved)", "moved", _SLIPPED, _SCATTER),
+    change(_HINGE, "check_hinge", "abs(moved)", "-moved", _SLIPPED, _SCATTER),
+    change(_HINGE, "check_hinge", "4.0 * u", "8.0 * u", _SCATTER),
+    change(_HINGE, "check_hinge", "4.0 * u", "2.0 * u", _SCATTER),
+    never(_HINGE, "check_hinge", "not gravity.size", _SHORT),
+    change(_HINGE, "check_hinge", "BadInputError", "KeyError", _SHORT),
+]
+
+_PLANE = "rig.analysis.plane"
+_OF_PLANE = "tests/analysis/test_plane.py::test_"
+_FROM_REST = _OF_PLANE + "distance_from_rest"
+
+PLANE: list[Guard] = [
+    limit(_PLANE, "G_MM_S2", _OF_PLANE + "standard_gravity", _FROM_REST, times=1.01),
+    change(_PLANE, "Plane.__init__", "2.0 * before + after", "before + 2.0 * after", _FROM_REST),
+    change(_PLANE, "Plane.__init__", "step_s / 2.0", "step_s", _FROM_REST),
+    change(_PLANE, "Plane._integrals", "part / 6.0", "part / 2.0", _FROM_REST),
+    change(_PLANE, "Plane._integrals", "part / 2.0", "part", _FROM_REST),
+    change(
+        _PLANE,
+        "Plane.travel_between_mm",
+        "speed_then * (time_s - onset_s)",
+        "speed_then",
+        _FROM_REST,
+    ),
+]
+
+_RUN = "rig.analysis.friction"
+_ACROSS = _FLAGS + "cross_slope"
+_WINDOW = _FLAGS + "the_climate_is_read_from_five_seconds_before_the_raise_to_its_end"
+_MISFIT = _FLAGS + "what_the_law_does_not_explain_widens_the_budget_by_what_was_corrected"
+_ENDED = _FLAGS + "how_a_run_ended"
+_REFUSED = "tests/analysis/test_load.py::test_a_run_of_the_rig_needs_a_calibration_of_its_sensor"
+
+RUN: list[Guard] = [
+    limit(_RUN, "CROSS_SLOPE_DEG", _ACROSS),
+    limit(_RUN, "CROSS_SLOPE_DEG", _ACROSS, times=0.5),
+    change(_RUN, "_slide", "abs(ramp.cross_slope_deg)", "ramp.cross_slope_deg", _ACROSS),
+    change(_RUN, "analyse_run", "(raise_s or 0.0) - 5.0", "(raise_s or 0.0) - 15.0", _WINDOW),
+    change(_RUN, "analyse_run", "(raise_s or 0.0) - 5.0", "(raise_s or 0.0)", _WINDOW),
+    change(
+        _RUN,
+        "analyse_run",
+        "run_climate(run.climate, (raise_s or 0.0) - 5.0, end_s)",
+        "run_climate(run.climate, (raise_s or 0.0) - 5.0, end_s + 10.0)",
+        _WINDOW,
+    ),
+    never(_RUN, "analyse_run", "climate.drifted", _FLAGS + "air_that_changes_is_flagged"),
+    never(_RUN, "analyse_run", 'outcome == "no_slide"', _ENDED),
+    change(_RUN, "analyse_run", 'flags.append("halted")', "pass", _ENDED),
+    always(_RUN, "analyse_run", "not INVALIDATING.intersection(flags)", _ENDED),
+    never(_RUN, "analyse_run", "raise_s is None", _FLAGS + "a_run_that_was_never_raised_is_halted"),
+    never(_RUN, "analyse_run", "calibration.sensor != own.sensor", _REFUSED),
+    never(_RUN, "analyse_run", "calibration is None", _REFUSED, nth=1),
+    change(_RUN, "_misfit", "math.sqrt(3.0)", "3.0", _MISFIT),
+    without(_RUN, "_slide", "budget.components.append(...)", _MISFIT),
+]
+
+ENTRIES: list[Guard] = [*EDGES, *CASES, *GEOMETRY, *CLIMATE, *HINGE, *PLANE, *RUN]
