@@ -89,7 +89,7 @@ def _between(low: float, high: float) -> list[float]:
     """The multiples of the step that lie between two angles."""
     first = int(low // STATION_STEP_DEG) + 1
     last = -int(-high // STATION_STEP_DEG)
-    return [i * STATION_STEP_DEG for i in range(first, last) if i * STATION_STEP_DEG > low]
+    return [i * STATION_STEP_DEG for i in range(first, last)]
 
 
 class _Loads:

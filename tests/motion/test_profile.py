@@ -84,3 +84,66 @@ def test_braking_from_a_cruise_takes_the_textbook_distance() -> None:
     stop = braking(0.0, 0.0, 2.0, 0.0, 4.0, 40.0)
     assert stop.end == pytest.approx(2**2 / (2 * 4) + 2 * 4 / 40 / 2)
     assert braking(0.0, 7.0, 0.0, 0.0, 4.0, 40.0).end == 7.0
+
+
+@pytest.mark.parametrize(
+    ("distance", "seconds", "speed", "knee_s"),
+    [
+        # Jerk alone: four parts of 0.05 s; x = 2·j·t³, v = j·t².
+        (0.01, 0.2, 0.1, 0.05),
+        # Just up to the acceleration.
+        (0.08, 0.4, 0.4, 0.1),
+        # With acceleration held for 0.1 s: knees of 0.1 s, v = 4·(0.1 + 0.1), x = v·(0.1·2 + 0.1).
+        (0.24, 0.6, 0.8, 0.1),
+        # Just up to the speed: v = 4·(0.1 + 0.4), x = v·(0.1·2 + 0.4).
+        (1.2, 1.2, 2.0, 0.1),
+        # With a second of cruise.
+        (3.2, 2.2, 2.0, 0.1),
+    ],
+)
+def test_each_kind_of_motion_by_hand(
+    distance: float, seconds: float, speed: float, knee_s: float
+) -> None:
+    """Limits of 2 °/s, 4 °/s² and 40 °/s³."""
+    profile = rest_to_rest(distance, 2.0, 4.0, 40.0)
+    assert profile.duration_s == pytest.approx(seconds)
+    assert profile.end == pytest.approx(distance)
+    x, v, a = profile.at(seconds / 2)
+    assert (float(x), float(v)) == pytest.approx((distance / 2, speed))
+    assert float(a) == pytest.approx(0, abs=1e-9)
+    assert float(profile.at(knee_s)[2]) == pytest.approx(40 * knee_s)
+
+
+def test_no_distance_takes_no_time() -> None:
+    profile = rest_to_rest(0.0, 2.0, 4.0, 40.0)
+    assert (profile.duration_s, profile.end) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    ("v", "a", "seconds", "distance"),
+    [
+        # From a cruise: knees of 0.1 s and a hold of 0.4 s.
+        (2.0, 0.0, 0.6, 0.6),
+        # From a slow one: two knees of √(0.1/40) = 0.05 s.
+        (0.1, 0.0, 0.1, 0.005),
+        # Still gaining at 4: 0.1 s to stop that, up to 1.8 + 0.2, over 1.8·0.1 + 4·0.1²/2 − j·t³/6.
+        (1.8, 4.0, 0.7, 0.18 + 0.02 - 0.04 / 6 + 0.6),
+        # Slowing down at 4 already: a hold of 0.4 s and a knee; v = 4·0.4 + 0.2.
+        (1.8, -4.0, 0.5, 1.8 * 0.4 - 2 * 0.4**2 + 0.2 * 0.1 - 2 * 0.1**2 + 0.04 / 6),
+        # In the last knee: it cannot end sooner.
+        (0.05, -2.0, 0.05, 40 * 0.05**3 / 6),
+    ],
+)
+def test_each_kind_of_stop_by_hand(v: float, a: float, seconds: float, distance: float) -> None:
+    """Limits of 4 °/s² and 40 °/s³."""
+    stop = braking(7.0, 1.0, v, a, 4.0, 40.0)
+    assert stop.time_s[0] == 7.0
+    assert stop.duration_s == pytest.approx(seconds)
+    assert stop.end - 1.0 == pytest.approx(distance)
+    assert stop.acceleration.min() >= -4.0 - 1e-9
+
+
+def test_the_bound_of_a_stop_by_hand() -> None:
+    """Half of v·(v/a + a/j), and v·a/j more while the speed is still growing."""
+    assert braking_bound(2.0, 4.0, 40.0) == pytest.approx(2 * (0.5 + 0.1) / 2 + 2 * 0.1)
+    assert braking_bound(0.1, 4.0, 40.0) == pytest.approx(0.1 * 0.1 / 2 + 0.1 * 0.05)

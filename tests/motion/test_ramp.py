@@ -128,5 +128,75 @@ def test_a_plan_needs_one_target_and_positive_limits() -> None:
         plan_move(LINKAGE, 0, 1.0, 4.0, 40.0)
     with pytest.raises(ValueError, match="either"):
         plan_move(LINKAGE, 0, 1.0, 4.0, 40.0, to_count=3, to_angle_deg=1.0)
+
+
+@pytest.mark.parametrize("wrong", [0.0, -1.0])
+@pytest.mark.parametrize("which", [0, 1, 2], ids=["rate", "acceleration", "jerk"])
+def test_each_limit_must_be_positive(which: int, wrong: float) -> None:
+    limits = [1.0, 4.0, 40.0]
+    limits[which] = wrong
     with pytest.raises(ValueError, match="positive"):
-        plan_move(LINKAGE, 0, 0.0, 4.0, 40.0, to_count=3)
+        plan_move(LINKAGE, 0, *limits, to_count=3)
+
+
+@pytest.mark.parametrize(("start", "end"), [(3.0, 45.0), (45.0, 3.0)])
+def test_a_move_ends_at_the_count_nearest_to_the_wanted_angle(start: float, end: float) -> None:
+    """A pulse is 0.00128° at 45° and 0.0019° at 3°."""
+    plan = plan_move(LINKAGE, round(LINKAGE.count_at(start)), 1.0, 4.0, 40.0, to_angle_deg=end)
+    half_pulse = LINKAGE.deg_per_pulse(end) / 2
+    assert LINKAGE.angle_deg(float(plan.to_count)) == pytest.approx(end, abs=half_pulse * 1.01)
+    assert plan.direction == (1 if end > start else -1)
+    assert plan.times_s.size == abs(plan.to_count - plan.from_count)
+
+
+@pytest.mark.parametrize(("start", "end"), [(10.0, 40.0), (40.0, 10.0)])
+def test_a_long_move_meets_each_of_its_limits(start: float, end: float) -> None:
+    """30° at 2 °/s, 4 °/s² and 40 °/s³: 30/2 + 2/4 + 4/40 s, the cruise from 0.6 s on."""
+    plan = plan_move(LINKAGE, round(LINKAGE.count_at(start)), 2.0, 4.0, 40.0, to_angle_deg=end)
+    assert plan.duration_s == pytest.approx(15.6, abs=0.001)
+    assert plan.cruise_s == pytest.approx((0.6, 15.0), abs=0.001)
+    # After the first knee of 0.1 s: j·t³/6, then v = 0.2 and a = 4 for 0.4 s, then the second knee.
+    turned = [0, 40 * 0.1**3 / 6, 0.2 * 0.4 + 2 * 0.4**2 + 40 * 0.1**3 / 6, 0.6]
+    sign = 1 if end > start else -1
+    for time_s, angle in zip((0.0, 0.1, 0.5, 0.6), turned, strict=True):
+        assert plan.angle_at_deg(time_s) == pytest.approx(start + sign * angle, abs=0.001)
+    assert plan.angle_at_deg(7.8) == pytest.approx((start + end) / 2, abs=0.001)
+    assert plan.angle_at_deg(-1.0) == pytest.approx(start, abs=0.001)
+    assert plan.angle_at_deg(99.0) == pytest.approx(end, abs=0.001)
+
+
+def test_a_move_has_failed_after_half_as_long_again_and_2_s() -> None:
+    plan = plan_move(LINKAGE, 0, 2.0, 4.0, 40.0, to_angle_deg=30.0)
+    assert plan.time_limit_s == pytest.approx(1.5 * 15.6 + 2, abs=0.002)
+
+
+@pytest.mark.parametrize(("start", "end"), [(0, 20000), (20000, 0)])
+def test_the_first_and_the_last_pulse_come_half_a_pulse_from_the_ends(start: int, end: int) -> None:
+    """Jerk alone limits the begin and the end: x = j·t³/6."""
+    plan = plan_move(LINKAGE, start, 2.0, 4.0, 40.0, to_count=end)
+    first, last = plan.times_s[0], plan.duration_s - plan.times_s[-1]
+    sign = 1 if end > start else -1
+    for from_end_s, count, on in ((first, start, sign), (last, end, -sign)):
+        half_deg = abs(LINKAGE.angle_deg(count + on / 2) - LINKAGE.angle_deg(float(count)))
+        assert from_end_s == pytest.approx((6 * half_deg / 40) ** (1 / 3), rel=1e-5)
+
+
+@pytest.mark.parametrize("index", [-1, 0, 30000])
+def test_there_is_nothing_to_brake_before_the_first_pulse_and_after_the_last(index: int) -> None:
+    plan = plan_move(LINKAGE, 0, 2.0, 4.0, 40.0, to_count=20000)
+    assert plan.brake(index).size == 0
+    assert plan.brake(20000).size == 0
+    assert plan.brake(10000).size > 0
+
+
+def test_a_brake_begins_with_the_pulse_that_was_made() -> None:
+    """In the cruise the next pulse comes as planned, all but the little that jerk takes from it."""
+    plan = plan_move(LINKAGE, 0, 1.0, 4.0, 40.0, to_angle_deg=30.0)
+    tail = plan.brake(10000)
+    late_s = 40 * (plan.times_s[10000] - plan.times_s[9999]) ** 3 / 6
+    assert tail[0] - plan.times_s[10000] == pytest.approx(late_s, rel=0.01)
+
+
+def test_a_move_that_never_cruises_names_its_middle() -> None:
+    plan = plan_move(LINKAGE, 0, 2.0, 4.0, 40.0, to_angle_deg=0.2)
+    assert plan.cruise_s == (plan.duration_s / 2, plan.duration_s / 2)

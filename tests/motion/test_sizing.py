@@ -2,7 +2,6 @@ import json
 import math
 from typing import Any
 
-import msgspec
 import numpy as np
 import pytest
 
@@ -11,15 +10,7 @@ from rig.motion.clearances import pivots_mm
 from rig.motion.sizing import Sizing, size
 from rig.settings.kinematics import Linkage
 from rig.settings.model import Settings
-
-
-def changed(**sections: dict[str, Any]) -> Settings:
-    base = Settings()
-    parts = {
-        name: msgspec.structs.replace(getattr(base, name), **values)
-        for name, values in sections.items()
-    }
-    return msgspec.structs.replace(base, **parts)
+from tests.motion.changed import changed
 
 
 def value(found: Sizing, name: str) -> float:
