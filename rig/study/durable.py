@@ -1,13 +1,11 @@
 """Writes to a study folder that neither a crash nor a second program can spoil."""
 
-import os
-import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from rig.errors import BadInputError
-from rig.files import durable
+from rig.files import durable, lock
 
 
 @contextmanager
@@ -17,20 +15,12 @@ def locked(folder: Path) -> Iterator[None]:
     Raises:
         BadInputError: the folder can't be opened.
     """
-    if sys.platform == "win32":  # no advisory locks on folders there; one program at a time
+    with ExitStack() as held:
+        try:
+            held.enter_context(lock.locked(folder))
+        except OSError as error:
+            raise cannot_write(folder, error) from error
         yield
-        return
-    import fcntl
-
-    try:
-        descriptor = os.open(folder, os.O_RDONLY)
-    except OSError as error:
-        raise cannot_write(folder, error) from error
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(descriptor)
 
 
 def replace_file(path: Path, data: bytes) -> None:

@@ -1,0 +1,29 @@
+"""Lines that show when they were changed.
+
+The last key of a JSON object on a line may be `check`: the CRC-32 (ISO 3309, as in zlib) of the
+line without that key, in hexadecimal. It finds every change of up to 32 neighbouring bits, and
+others but for one in four thousand million. A line without it was written by an older program or
+by a person.
+"""
+
+import re
+from typing import Literal
+from zlib import crc32
+
+Verdict = Literal["sound", "changed", "unchecked"]
+
+_CHECK = re.compile(rb',"check":"([0-9a-f]{8})"\}$')
+
+
+def sealed(line: bytes) -> bytes:
+    """A JSON object, on one line and not empty, with its check."""
+    return b'%b,"check":"%08x"}' % (line[:-1], crc32(line))
+
+
+def verdict(line: bytes) -> Verdict:
+    """Whether a line is as it was written."""
+    found = _CHECK.search(line)
+    if found is None:
+        # A check whose own key or place was hit is still there, in some form.
+        return "changed" if b'"check"' in line[-24:] else "unchecked"
+    return "sound" if crc32(line[: found.start()] + b"}") == int(found[1], 16) else "changed"
