@@ -92,8 +92,8 @@ def story(
     result = compare(found.rows, found.bags)
     for effect in result.effects:
         if effect.against == CONTROLS:
-            bags = [b for b, info in found.bags.items() if info.group == effect.treatment]
             stages = (effect.before, effect.after)
+            bags = [b for b, info in found.bags.items() if info.group(*stages) == effect.treatment]
             true = _true_effect(seed, bags, effect.face, stages, airs)
             yield f"{_effect(effect)} True: {signed(true)}°."
     yield from weather(result.model)

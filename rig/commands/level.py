@@ -218,12 +218,12 @@ def history(
     json: Json = False,
 ) -> None:
     """Chart the home readings since the calibration, and say what has moved."""
+    from rig.analysis.home import home_readings, home_records
     from rig.calibration.history import home_trend
     from rig.calibration.show import history_text
     from rig.errors import BadInputError
-    from rig.procedures.home_history import home_records
 
-    made_at, records = home_records(paths or [Path(settings_of(rig).files.runs)])
+    made_at, records = home_records(home_readings(paths or [Path(settings_of(rig).files.runs)]))
     if not records:
         raise BadInputError("No run there has a home reading; name other run files or folders.")
     trend = home_trend(records)

@@ -20,7 +20,8 @@ from rig.study.journal import Wipe
 from rig.study.journal_file import append
 from rig.study.plan import PlanRow
 from rig.study.plan_next import next_rows, run_fields
-from rig.study.run_records import RunRecord, read_records
+from rig.study.slides.slide import Slide
+from rig.study.slides.table import slide_table
 
 CHANGE_TIME = timedelta(minutes=2)
 """On the twin: what a person takes to change the bag."""
@@ -63,7 +64,7 @@ class PlanRuns:
         self._options = options
         self._operator = operator
         self._quiet = quiet
-        self._records = read_records(self._study)[0]
+        self._records = slide_table(self._study).of_rig
         self.rows: Sequence[PlanRow] = next_rows(self._study, climate, self._records)
 
     def make(
@@ -120,7 +121,7 @@ class PlanRuns:
             now = opened.machine.clock.utc_now() + CHANGE_TIME
             paths += series.paths
             all_slid = all_slid and series.all_slid
-            self._records = read_records(self._study)[0]
+            self._records = slide_table(self._study).of_rig
             if failure is not None:
                 return Done(paths, all_slid, failure, series.signal, now)
         return Done(paths, all_slid, None, None, now)
@@ -171,5 +172,5 @@ class PlanRuns:
             print(f"\n{text}", flush=True)
 
 
-def _made(records: Sequence[RunRecord], row: PlanRow) -> int:
+def _made(records: Sequence[Slide], row: PlanRow) -> int:
     return sum(record.series == row.row for record in records)

@@ -208,13 +208,13 @@ def plan(
     from rig.study.plan import plan_warnings
     from rig.study.plan_keep import add_to_plan, current_plan
     from rig.study.plan_next import progress
-    from rig.study.run_records import read_records
+    from rig.study.slides.table import slide_table
     from rig.study.status import minutes_per_run, missing_climates, plan_hours, session_rows
 
     if add and replace:
         raise BadInputError("Choose --add or --replace, not both.")
     opened = open_study(folder)
-    records, _ = read_records(opened)
+    records = slide_table(opened).of_rig
     rows = add_to_plan(opened) if add else current_plan(opened, replace=replace)
     per_run = minutes_per_run(opened, records)
     hours = plan_hours(opened, rows, per_run)

@@ -12,8 +12,8 @@ from rig.commands.study_options import Folder, figure, print_rows
 from rig.study.words import signed
 
 if TYPE_CHECKING:
-    from rig.analysis.row import RunResult
     from rig.study.folder import Study
+    from rig.study.slides.slide import Slide
 
 
 def status(
@@ -112,17 +112,14 @@ def _short(value: object) -> str:
     return f"{value}"
 
 
-def _results(study: "Study") -> "list[RunResult]":
-    """The results of the study's runs; none if it has no run file yet."""
-    from rig.runfile.reader import find_runs
-    from rig.study.cache import results_of
+def _slides(study: "Study") -> "list[Slide]":
+    """The study's slides; what can't be read is said."""
+    from rig.study.slides.table import slide_table
 
-    files = find_runs([study.runs_path]) if study.runs_path.is_dir() else []
-    found = results_of(files, study.path).values() if files else []
-    for kept in found:
-        for problem in kept.problems:
-            say(problem)
-    return [kept.result for kept in found if kept.result is not None]
+    table = slide_table(study)
+    for problem in table.problems:
+        say(problem)
+    return table.slides
 
 
 def show_readers(study: "Study", json: bool) -> None:
@@ -132,7 +129,7 @@ def show_readers(study: "Study", json: bool) -> None:
     from rig.study.journal import Reading
     from rig.study.readings import reader_biases, rig_angles
 
-    biases = reader_biases(study.journal.of(Reading), rig_angles(_results(study)))
+    biases = reader_biases(study.journal.of(Reading), rig_angles(_slides(study)))
     if json:
         print_json({"readers": [msgspec.to_builtins(bias) for bias in biases]})
         return
@@ -172,7 +169,7 @@ def show_droop(study: "Study", json: bool) -> None:
     if not found and not json:
         print("No droop readings yet.")
         return
-    against = droop_against_slide(found, slide_means(_results(study)))
+    against = droop_against_slide(found, slide_means(_slides(study)))
     if json:
         print_json(
             {
@@ -247,16 +244,17 @@ def power(
 
     from rig.study.folder import open_study
     from rig.study.power import Design, Scatter, needed
-    from rig.study.run_records import read_records
     from rig.study.scatter import JUDGED_DEG, Seen, seen_scatter
+    from rig.study.slides.table import slide_table
     from rig.study.status import minutes_per_run
 
     seen: Seen = Seen()
     times: dict[str, float] = {}
     if folder is not None:
         study = open_study(folder)
-        seen = seen_scatter(study, _results(study))
-        times["run_min"] = minutes_per_run(study, read_records(study)[0])
+        rows = slide_table(study).of_rig
+        seen = seen_scatter(study, rows)
+        times["run_min"] = minutes_per_run(study, rows)
         times["change_min"] = study.catalogue.preferences.change_min
     given = {"run_deg": sd_run, "series_deg": sd_series, "bag_stage_deg": sd_bag}
     option = {"run_deg": "--sd-run", "series_deg": "--sd-series", "bag_stage_deg": "--sd-bag"}

@@ -50,7 +50,7 @@ def treat(
     from rig.study.folder import open_study
     from rig.study.journal import Treatment
     from rig.study.journal_file import append
-    from rig.study.run_records import read_records
+    from rig.study.slides.table import slide_table
     from rig.study.treatments import THIN_MM, cautions, check_treatment, next_stage
 
     study = open_study(folder)
@@ -71,7 +71,7 @@ def treat(
         raise BadInputError("Say what was done, by --recipe NAME or by --step.")
     if replaces is not None and len(bags) > 1:
         raise BadInputError("A correction takes one --bag, for it replaces one line.")
-    records, _ = read_records(study)
+    slides = slide_table(study).slides
     entries = []
     for name in bags:
         study.bag(name)
@@ -86,7 +86,7 @@ def treat(
             note=note,
             replaces=replaces,
         )
-        check_treatment(study, entry, records, without_baseline)
+        check_treatment(study, entry, slides, without_baseline)
         entries.append(entry)
     entries = [append(study.journal_path, entry) for entry in entries]
     thin = any((study.bag(name).fabric_thickness_mm or THIN_MM) < THIN_MM for name in bags)

@@ -62,13 +62,13 @@ def angles_of(texts: list[str]) -> tuple[float, ...]:
 
 def session_of(study: "Study", session: str | None, at: str) -> str:
     """The session that was named; else the only one with runs that day; else the day."""
-    from rig.study.run_records import read_records
+    from rig.study.slides.table import slide_table
 
     if session is not None:
         return session
     day = at[:10]
-    records, _ = read_records(study)
-    sessions = {r.session for r in records if r.session and r.started_at[:10] == day}
+    rows = slide_table(study).of_rig
+    sessions = {row.session for row in rows if row.session and row.at[:10] == day}
     return sessions.pop() if len(sessions) == 1 else day
 
 

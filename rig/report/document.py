@@ -46,7 +46,8 @@ def build(evidence: Evidence) -> dict[str, Any]:
             "mu_lower": _mu(cell["lower_deg"]),
             "mu_upper": _mu(cell["upper_deg"]),
         }
-    sources = sorted({kept.source for kept in evidence.kept.values() if kept.source})
+    slides = evidence.gathered.table.of_rig
+    sources: list[str] = sorted({slide.source for slide in slides if slide.source})
     document = {
         "study": {
             "name": catalogue.name,
@@ -158,13 +159,14 @@ def _treatments(evidence: Evidence) -> list[dict[str, Any]]:
 def _method(evidence: Evidence, sources: list[str]) -> dict[str, Any]:
     results = evidence.results
     valid = [one for one in results if one.valid]
+    times = [slide.at for slide in evidence.gathered.table.of_rig if slide.at]
     left: dict[str, int] = {}
     for one in results:
         for flag in one.flags:
             left[flag] = left.get(flag, 0) + 1
     method: dict[str, Any] = {
         "sources": sources,
-        "n_files": len(evidence.kept),
+        "n_files": len(evidence.gathered.table.of_rig),
         "n_valid": len(valid),
         "n_compared": len(evidence.gathered.rows),
         "flags": [
@@ -172,8 +174,8 @@ def _method(evidence: Evidence, sources: list[str]) -> dict[str, Any]:
             for flag, n in sorted(left.items())
         ],
         "methods": _counted([one.onset_method for one in valid]),
-        "first_at": min((k.started_at for k in evidence.kept.values() if k.started_at), default=""),
-        "last_at": max((k.started_at for k in evidence.kept.values() if k.started_at), default=""),
+        "first_at": min(times, default=""),
+        "last_at": max(times, default=""),
     }
     example = evidence.example
     return method | ({} if example is None else _header(example.run))

@@ -1,6 +1,6 @@
 """Everything that a study's page stands on, gathered once."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from statistics import fmean
 from typing import NamedTuple
@@ -9,14 +9,13 @@ import msgspec
 
 from rig.analysis.climate import absolute_humidity_g_m3, dew_point_c
 from rig.analysis.friction import RunAnalysis, analyse_run
+from rig.analysis.home import home_records
 from rig.analysis.row import RunResult
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
-from rig.report.home import home_records
-from rig.runfile.reader import find_runs, read_run
+from rig.runfile.reader import read_run
 from rig.study.ask import wish_from
-from rig.study.cache import Kept, results_of
 from rig.study.choose import Choice, choose
 from rig.study.climate_model import Air
 from rig.study.compare import Comparison, compare
@@ -31,6 +30,7 @@ from rig.study.droop import (
 from rig.study.gather import Gathered, gather
 from rig.study.journal import Droop
 from rig.study.rows import Row
+from rig.study.slides.slide import Slide
 from rig.study.status import Status, study_status
 from rig.study.stopping import Path as TreatmentPath
 from rig.study.stopping import paths
@@ -54,7 +54,6 @@ class Evidence(NamedTuple):
     """A study, its results and what they say."""
 
     gathered: Gathered
-    kept: dict[Path, Kept]
     comparison: Comparison
     paths: list[TreatmentPath]
     status: Status
@@ -74,8 +73,7 @@ class Evidence(NamedTuple):
     @property
     def results(self) -> list[RunResult]:
         """The rows of all runs that could be read, in order of time."""
-        ordered = sorted(self.kept.values(), key=lambda one: one.started_at)
-        return [one.result for one in ordered if one.result is not None]
+        return [one.result for one in self.gathered.table.of_rig if one.result is not None]
 
 
 def collect(
@@ -99,23 +97,21 @@ def collect(
     """
     gathered = gather(folder, calibration)
     study, rows = gathered.study, gathered.rows
-    files = find_runs([study.runs_path])
-    kept = results_of(files, folder, calibration)
+    slides_of_rig = gathered.table.of_rig
     comparison = compare(rows, gathered.bags, before, after, gathered.notes)
-    sessions = session_airs(rows, kept.values())
+    sessions = session_airs(rows, slides_of_rig)
     droops = summarise_droop(study.journal.of(Droop))
-    slides = slide_means(one.result for one in kept.values() if one.result is not None)
+    slides = slide_means(slides_of_rig)
     choice, why = _choice(gathered, comparison, air or _last_air(sessions))
     watched = [row for row in rows if row.bag != study.catalogue.reference]
-    example = _example(watched or rows, kept, calibration)
-    made_at, records = home_records(files)
+    example = _example(folder, watched or rows, slides_of_rig, calibration)
+    made_at, records = home_records(one.home for one in slides_of_rig if one.home is not None)
     in_use = calibration or (None if example is None else example.run.header.calibration)
     return Evidence(
         gathered=gathered,
-        kept=kept,
         comparison=comparison,
         paths=paths(study, rows, comparison.model),
-        status=study_status(study),
+        status=study_status(study, gathered.table),
         sessions=sessions,
         droops=droops,
         slide_deg=slides,
@@ -124,15 +120,15 @@ def collect(
         no_choice=why,
         example=example,
         calibration=in_use,
-        home_made_at=made_at,
+        home_made_at=made_at or "",
         home=records,
     )
 
 
-def session_airs(rows: Sequence[Row], kept: Iterable[Kept]) -> list[SessionAir]:
+def session_airs(rows: Sequence[Row], slides: Sequence[Slide]) -> list[SessionAir]:
     """The air of each session, in order of time."""
     names = climates(rows)
-    known = {one.result.run_id: (one.started_at, one.result) for one in kept if one.result}
+    known = {one.slide_id: (one.at, one.result) for one in slides if one.result}
     found = []
     for session in dict.fromkeys(row.session for row in rows):
         own = [row for row in rows if row.session == session]
@@ -183,10 +179,10 @@ def _choice(
 
 
 def _example(
-    rows: Sequence[Row], kept: dict[Path, Kept], calibration: Calibration | None
+    folder: Path, rows: Sequence[Row], slides: Sequence[Slide], calibration: Calibration | None
 ) -> RunAnalysis | None:
     """The run of the rig whose stated uncertainty is the median, analysed again in full."""
-    files = {one.result.run_id: path for path, one in kept.items() if one.result is not None}
+    files = {one.slide_id: folder / one.run_file for one in slides}
     own = [row for row in rows if not row.by_hand and row.u_run_deg and row.run_id in files]
     if not own:
         return None

@@ -74,7 +74,7 @@ def cells_figure(
 
 def _group(bag: str, bags: Mapping[str, BagInfo]) -> str:
     info = bags.get(bag, BagInfo())
-    return info.group or "reference"
+    return info.group() or "reference"
 
 
 def _legend(axes: "Axes", stages: Sequence[str]) -> None:

@@ -97,7 +97,11 @@ def read_run(path: Path) -> RunFile:
         BadInputError: the file can't be read, is no run file, has nothing left of its first
             line, or was written in a newer version of the format.
     """
-    data = _read(path)
+    return parse_run(path, _read(path))
+
+
+def parse_run(path: Path, data: bytes) -> RunFile:
+    """As `read_run`, from what was read already; `path` is named in sentences."""
     lines = data.split(b"\n")
     run = RunFile(path=path, header=_header(path, lines[0], cut=len(lines) == 1))
     _keep_unknown(run, lines[0])

@@ -55,7 +55,7 @@ def changes(
         cells.setdefault(cell.unit, []).append(i)
     found: dict[Place, list[BagChange]] = {}
     for unit, own in cells.items():
-        group = bags.get(unit.bag, BagInfo()).group
+        group = bags.get(unit.bag, BagInfo()).group(before, after)
         later = cells.get(unit._replace(stage=after))
         if unit.stage != before or group is None or later is None:
             continue

@@ -12,10 +12,10 @@ from typing import Literal
 
 from msgspec import Struct
 
-from rig.analysis.row import RunResult
 from rig.errors import BadInputError
 from rig.study.catalogue import BASELINE
 from rig.study.journal import Droop
+from rig.study.slides.slide import Slide
 
 Convention = Literal["peirce", "half_at_41.5"]
 STANDARD_ANGLE_DEG = 41.5
@@ -133,15 +133,15 @@ def pooled_sd(groups: Sequence[Sequence[float]]) -> float | None:
     return sqrt(squares / dof) if dof else None
 
 
-def slide_means(results: Iterable[RunResult]) -> dict[tuple[str, str, str], float]:
+def slide_means(slides: Iterable[Slide]) -> dict[tuple[str, str, str], float]:
     """Mean slide angle in degrees for (bag, face, stage), each series counting alike.
 
     Climates and boards are pooled: of use where all bags met the same ones, as a plan sees to.
     """
     series: dict[tuple[str, str, str], dict[tuple[str | None, str | None], list[float]]] = {}
-    for row in results:
-        if row.valid and row.onset_angle_deg is not None and row.bag and row.face:
-            key = (row.bag, row.face, row.treatment_stage or BASELINE)
+    for row in slides:
+        if row.valid and row.run_file and row.onset_angle_deg is not None and row.bag and row.face:
+            key = (row.bag, row.face, row.stage or BASELINE)
             one = series.setdefault(key, {}).setdefault((row.session, row.series), [])
             one.append(row.onset_angle_deg)
     return {

@@ -1,4 +1,4 @@
-"""One tidy table of several studies and rigs: a row for each run, units in the column names."""
+"""The slide tables of several studies as one file: a row for each slide, units in the names."""
 
 import csv
 import io
@@ -10,14 +10,11 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 import msgspec
 
 from rig.analysis.row import RunResult
-from rig.calibration.file import parse_utc
 from rig.errors import BadInputError
-from rig.runfile.reader import find_runs
-from rig.study.cache import results_of
 from rig.study.durable import replace_file
 from rig.study.folder import Study, open_study
-from rig.study.journal_file import utc_text
-from rig.study.run_records import header_of
+from rig.study.slides.slide import Slide
+from rig.study.slides.table import slide_table
 
 BEFORE: dict[str, type] = {
     "study": str,
@@ -32,13 +29,23 @@ BEFORE: dict[str, type] = {
     "conditioned_h": float,
     "slides_before": int,
 }
-"""Columns that are not among a run's results, and what they hold."""
+"""Columns before a run's results, and what they hold; `treatment` is what the plan means it for."""
+
+AFTER: dict[str, type] = {
+    "slide_id": str,
+    "line": int,
+    "reader": str,
+    "model": str,
+    "treatments": str,
+    "void": str,
+}
+"""Columns behind them; `treatments` is what the journal says was done by then, joined by `; `."""
 
 
 def columns() -> dict[str, type]:
     """Name and type (str, float, int or bool) of every column, in order."""
     hints = get_type_hints(RunResult)
-    return BEFORE | {name: _plain(hints[name]) for name in RunResult.__struct_fields__}
+    return BEFORE | {name: _plain(hints[name]) for name in RunResult.__struct_fields__} | AFTER
 
 
 def _plain(hint: Any) -> type:
@@ -66,30 +73,35 @@ def export_rows(folders: Sequence[Path]) -> tuple[list[dict[str, Any]], list[str
             raise BadInputError(f"{folder} is named twice; its runs would count double.")
         seen.add(folder.resolve())
         study = open_study(folder)
-        files = find_runs([study.runs_path]) if study.runs_path.is_dir() else []
-        if not files:
-            raise BadInputError(f"{study.runs_path} has no run file (*.run.jsonl) to export yet.")
-        for path, kept in results_of(files, folder).items():
-            problems += kept.problems
-            if kept.result is not None:
-                rows.append(_row(study, path, kept.result))
+        table = slide_table(study)
+        if not table.slides:
+            raise BadInputError(
+                f"{folder} has no slide to export yet: no run file (*.run.jsonl) in"
+                f" {study.runs_path}, and no reading by hand."
+            )
+        problems += table.problems
+        rows += [_row(study, slide) for slide in table.slides if slide.source is not None]
     return rows, problems
 
 
-def _row(study: Study, path: Path, result: RunResult) -> dict[str, Any]:
-    header = header_of(path)
-    row = {name: header.get(name) for name in BEFORE}
-    bag = study.catalogue.bags.get(result.bag or "")
-    row["study"] = study.catalogue.name
-    row["role"] = None if bag is None else bag.role
-    row["treatment"] = None if bag is None else bag.treatment
-    row |= msgspec.to_builtins(result)
-    row["flags"] = " ".join(result.flags)
-    row["run_file"] = path.relative_to(study.path).as_posix()
-    if row["treatment_stage"] is None and bag is not None:
-        at = utc_text(parse_utc(header["started_at"]))
-        row["treatment_stage"] = study.stage_at(result.bag or "", at)
-    return row
+def _row(study: Study, slide: Slide) -> dict[str, Any]:
+    """What the file says, with what the table knows better in its place."""
+    row: dict[str, Any] = dict.fromkeys(columns())
+    if slide.result is not None:
+        row |= msgspec.to_builtins(slide.result)
+    for name in row.keys() & set(Slide.__struct_fields__):
+        row[name] = getattr(slide, name)
+    return row | {
+        "study": study.catalogue.name,
+        "started_at": slide.at,
+        "treatment": slide.planned_treatment,
+        "treatment_stage": slide.stage,
+        "treatments": "; ".join(one.name for one in slide.treatments),
+        "flags": " ".join(slide.flags),
+        "run_file": slide.run_file or None,
+        "onset_method": "by_hand" if slide.result is None else row["onset_method"],
+        "void": slide.void or None,
+    }
 
 
 def csv_text(rows: Sequence[dict[str, Any]]) -> str:

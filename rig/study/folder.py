@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from rig.errors import BadInputError
 from rig.files.durable import make_folder
+from rig.files.stamps import utc_text
 from rig.study import catalogue_file, journal_file
 from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences
 from rig.study.durable import cannot_write, create_file, locked
@@ -137,7 +138,7 @@ def new_study(path: Path, name: str, preferences: Preferences | None = None) -> 
     Raises:
         BadInputError: there is a study already, or it can't be made there.
     """
-    made_at = journal_file.utc_text(datetime.now(UTC))
+    made_at = utc_text(datetime.now(UTC))
     text = catalogue_file.new_catalogue_text(name, made_at, preferences or Preferences())
     catalogue_file.parse_catalogue(text, path / catalogue_file.NAME)
     if (path / catalogue_file.NAME).exists():

@@ -1,18 +1,16 @@
-"""From a study folder to the rows that the statistics use."""
+"""From the slide table to the rows that the statistics use."""
 
 from collections import Counter
-from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
-from rig.analysis.row import RunResult
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
-from rig.runfile.reader import find_runs
-from rig.study.cache import Kept, results_of
 from rig.study.catalogue import BASELINE
 from rig.study.folder import Study, open_study
 from rig.study.rows import BagInfo, Row, bags_of
+from rig.study.slides.slide import Slide
+from rig.study.slides.table import SlideTable, slide_table
 
 DAMP = {"from_dry": 0.0, "from_damp": 1.0, "unknown": None}
 LIKE_RATE = 0.2
@@ -23,6 +21,7 @@ class Gathered(NamedTuple):
     """A study's rows in order of time, its bags, and sentences about what was left out."""
 
     study: Study
+    table: SlideTable
     rows: list[Row]
     bags: dict[str, BagInfo]
     notes: list[str]
@@ -32,75 +31,68 @@ def gather(folder: Path, calibration: Calibration | None = None) -> Gathered:
     """Read a study and the results of its runs.
 
     Raises:
-        BadInputError: it is no study, or has no run that can be used.
+        BadInputError: it is no study, has no run that can be used, or a line of its journal is in
+            doubt and may be about any bag.
     """
     study = open_study(folder)
-    files = find_runs([study.runs_path]) if study.runs_path.is_dir() else []
-    if not files:
+    table = slide_table(study, calibration)
+    table.check_answers()
+    if not table.of_rig:
         raise BadInputError(
             f"The study {folder} has no run yet; measure with `rig run --plan {folder}`."
         )
-    kept = results_of(files, folder, calibration)
-    notes = [*study.journal.problems]
-    notes += [problem for one in kept.values() for problem in one.problems]
-    rows, more = rows_of(kept.values(), study)
+    rows, more = rows_of(table)
     if not rows:
         raise BadInputError(
-            f"None of the {len(files)} runs of {folder} can be used: "
-            f"{' '.join([*notes, *more][:2]) or 'no bag slid.'} `rig analyse` shows each."
+            f"None of the {len(table.of_rig)} runs of {folder} can be used: "
+            f"{' '.join([*table.problems, *more][:2]) or 'no bag slid.'} `rig analyse` shows each."
         )
-    return Gathered(study, rows, bags_of(study.catalogue), notes + more)
+    bags = bags_of(study.catalogue, study.journal)
+    return Gathered(study, table, rows, bags, table.problems + more)
 
 
-def rows_of(kept: Iterable[Kept], study: Study | None = None) -> tuple[list[Row], list[str]]:
-    """Rows of the results that count, in order of time, and how many were left out and why."""
-    ordered = sorted(
-        kept, key=lambda one: (one.started_at, one.result.run_id if one.result else "")
-    )
+def rows_of(table: SlideTable) -> tuple[list[Row], list[str]]:
+    """Rows of the rig's slides that count, in order of time, and what was left out and why."""
     rows: list[Row] = []
     left: Counter[str] = Counter()
-    for one in ordered:
-        result = one.result
-        if result is None:
+    for slide in table.of_rig:
+        if slide.source is None:
             left["could not be read"] += 1
-        elif not result.valid or result.onset_angle_deg is None:
+        elif slide.void:
+            left["were taken out by a correction"] += 1
+        elif not slide.valid:
             left["gave no valid angle"] += 1
-        elif result.bag is None or result.face is None or result.board is None:
+        elif slide.bag is None or slide.face is None or slide.board is None:
             left["name no bag, face or board"] += 1
+        elif slide.bag in table.blocked:
+            left[f"are of {slide.bag}, whose journal is in doubt,"] += 1
         else:
-            rows.append(_row(result, one, len(rows), study))
+            rows.append(_row(slide, len(rows)))
     rows, off_rate = _one_rate(rows)
     if off_rate:
         left["were raised at another rate than most"] += off_rate
     return rows, [f"{n} run(s) {why} and are left out." for why, n in left.items()]
 
 
-def _row(result: RunResult, kept: Kept, order: int, study: Study | None) -> Row:
-    stage = result.treatment_stage
-    if stage is None:
-        known = study is not None and result.bag in study.catalogue.bags
-        stage = study.stage_at(result.bag or "", kept.started_at) if study and known else BASELINE
-    session = result.session or f"session of {kept.started_at[:10]}"
-    surface = result.surface_humidity_pct
+def _row(slide: Slide, order: int) -> Row:
     return Row(
-        bag=result.bag or "",
-        face=result.face or "",
-        board=result.board or "",
-        stage=stage,
-        session=session,
-        series=result.series or f"series of {result.bag} {result.face}",
-        onset_angle_deg=result.onset_angle_deg or 0.0,
-        u_run_deg=result.u_onset_angle_deg,
-        mu_static=result.mu_static,
-        slide_number=result.slide_number,
+        bag=slide.bag or "",
+        face=slide.face or "",
+        board=slide.board or "",
+        stage=slide.stage or BASELINE,
+        session=slide.session or f"session of {slide.at[:10]}",
+        series=slide.series or f"series of {slide.bag} {slide.face}",
+        onset_angle_deg=slide.onset_angle_deg or 0.0,
+        u_run_deg=slide.u_onset_angle_deg,
+        mu_static=None if slide.result is None else slide.result.mu_static,
+        slide_number=slide.slide_number,
         order=order,
-        # Without a board temperature the surface is taken to be as warm as the air.
-        surface_humidity_pct=result.relative_humidity_pct if surface is None else surface,
-        temperature_c=result.temperature_c,
-        damp_share=DAMP[kept.approach],
-        rate_deg_s=result.rate_deg_s,
-        run_id=result.run_id,
-        by_hand=kept.source == "hand",
+        surface_humidity_pct=slide.surface_humidity_pct,
+        temperature_c=slide.temperature_c,
+        damp_share=DAMP[slide.approach],
+        rate_deg_s=slide.rate_deg_s or 0.0,
+        run_id=slide.slide_id,
+        by_hand=slide.source == "hand",
     )
 
 

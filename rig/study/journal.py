@@ -1,12 +1,13 @@
 """What was done and read by hand, line by line in `journal.jsonl`; nothing is ever rewritten.
 
-Each line is one JSON object with a `kind` and its number `line`. A correction is a whole new line
-of the same kind that names in `replaces` the line it takes the place of; a `withdrawal` takes a
-line away without another. A line that was cut by a power failure is told and passed over.
+Each line is one JSON object with a `kind`, its number `line` and a `check` over the rest. A line is
+put right by a whole new line of the same kind that names it in `replaces`; a `withdrawal` takes a
+line away without another. A line that was cut off by a power failure is reported and left out. A
+line whose check fails is in doubt until a `confirmation` or a `withdrawal` names it.
 """
 
 from collections.abc import Iterator
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal, NamedTuple, TypeVar
 
 from msgspec import Meta, Struct, field
 
@@ -103,12 +104,39 @@ class Wipe(_Entry, tag="wipe", frozen=True, kw_only=True):
     """The row of the plan that asked for it."""
 
 
+class Correction(_Entry, tag="correction", frozen=True, kw_only=True):
+    """Run files that name the wrong bag, face or board, or that do not count; `note` says why."""
+
+    runs: Annotated[tuple[str, ...], Meta(min_length=1)]
+    """Their `run_id`."""
+    bag: str | None = None
+    face: str | None = None
+    board: str | None = None
+    void: bool = False
+    """The results do not count; the slides still wore the bag."""
+
+
+class Confirmation(_Entry, tag="confirmation", frozen=True, kw_only=True):
+    """A person has read the line in `confirms`, whose check fails, and it is right."""
+
+    confirms: int
+
+
 class Withdrawal(_Entry, tag="withdrawal", frozen=True, kw_only=True):
     """The line in `replaces` does not count; `note` says why."""
 
 
-Entry = Treatment | Mass | Droop | Reading | Wipe | Withdrawal
+Entry = Treatment | Mass | Droop | Reading | Wipe | Correction | Confirmation | Withdrawal
 E = TypeVar("E", bound=_Entry)
+
+
+class Doubt(NamedTuple):
+    """A line that reads otherwise than it was written, so that answers must wait."""
+
+    line: int
+    bag: str | None
+    """Whom it is about; None if that can't be read, and then it may be about any bag."""
+    sentence: str
 
 
 class Journal(Struct, kw_only=True):
@@ -118,6 +146,8 @@ class Journal(Struct, kw_only=True):
     """Every line that could be read, corrected or not, in the file's order."""
     problems: list[str] = field(default_factory=list)
     """Sentences about lines that could not be read or used."""
+    doubts: list[Doubt] = field(default_factory=list)
+    """Lines whose check fails and that nobody has confirmed or withdrawn."""
 
     def standing(self) -> Iterator[Entry]:
         """The lines that count: neither replaced nor withdrawn, in the file's order."""

@@ -1,25 +1,30 @@
 """Reads a journal, also one that was cut or damaged, and appends to it with fsync."""
 
-import os
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 import msgspec
 
 from rig.errors import BadInputError
-from rig.files.durable import sync_folder
+from rig.files.log import LogLine, append_lines, lines_of
+from rig.files.stamps import utc_text
 from rig.study.durable import cannot_write, locked
-from rig.study.journal import FORMAT, VERSION, Begin, Entry, Journal, Withdrawal
+from rig.study.journal import (
+    FORMAT,
+    VERSION,
+    Begin,
+    Confirmation,
+    Doubt,
+    Entry,
+    Journal,
+    Withdrawal,
+)
 
 NAME = "journal.jsonl"
-KINDS = ("treatment", "mass", "droop", "reading", "wipe", "withdrawal")
+KINDS = {str(kind.__struct_config__.tag) for kind in get_args(Entry)}
 T = TypeVar("T", bound=Entry)
-
-
-def utc_text(time: datetime) -> str:
-    """A time as journals write it: RFC 3339, UTC, whole seconds; such texts sort by time."""
-    return time.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def read_journal(path: Path) -> Journal:
@@ -39,48 +44,71 @@ def read_journal(path: Path) -> Journal:
 
 def _parse(data: bytes, path: Path) -> Journal:
     journal = Journal()
-    lines = data.split(b"\n")
-    tail = lines.pop()
-    for number, line in enumerate([*lines, tail] if tail else lines, start=1):
-        cut = number > len(lines)
-        problem = _take(journal, line, number, path)
-        if problem and cut:
-            problem = (
-                f"The last line of {path.name} (line {number}) was cut off after {len(line)} bytes"
-                " and is left out; enter it again."
-            )
-        if problem:
-            journal.problems.append(problem)
+    for line in lines_of(data):
+        _take(journal, line, path)
+    _settle_doubts(journal)
     _check_corrections(journal, path)
     return journal
 
 
-def _take(journal: Journal, line: bytes, number: int, path: Path) -> str | None:
-    """Add a line to what was read; returns the sentence about it if it can't be used."""
-    if not line.strip(b"\0 \r"):
-        return None
-    left_out = f"Line {number} of {path.name} is left out:"
+def _take(journal: Journal, line: LogLine, path: Path) -> None:
+    """Add a line to what was read, with the sentence about it if it can't be used or trusted."""
+    left_out = f"Line {line.number} of {path.name} is left out:"
+    entry: Entry | None = None
+    bag: str | None = None
     try:
-        raw: dict[str, Any] = msgspec.json.decode(line, type=dict[str, Any])
-    except (msgspec.DecodeError, UnicodeDecodeError):
-        return f"{left_out} it is damaged."
-    kind = raw.get("kind")
-    if kind == "journal":
-        _check_version(raw, path)
-        return None
-    if kind not in KINDS:
-        return f"{left_out} it is of the unknown kind {kind!r}."
-    try:
-        entry: Entry = msgspec.convert(raw, Entry)
-        at = datetime.fromisoformat(entry.at)
+        raw: dict[str, Any] = msgspec.json.decode(line.data, type=dict[str, Any])
+        kind = raw.get("kind")
+        if line.verdict == "changed":
+            bag = raw.get("bag") if isinstance(raw.get("bag"), str) else None
+        elif kind == "journal":
+            _check_version(raw, path)
+            return
+        if kind not in KINDS:
+            problem = f"{left_out} it is of the unknown kind {kind!r}."
+        else:
+            entry = _entry_of(raw, line.number)
+            problem = ""
     except (msgspec.ValidationError, ValueError) as error:
-        return f"{left_out} {error}."
+        damaged = isinstance(error, UnicodeDecodeError) or type(error) is msgspec.DecodeError
+        problem = f"{left_out} {'it is damaged' if damaged else error}."
+    if line.is_torn and entry is None:
+        problem = (
+            f"The last line of {path.name} (line {line.number}) was cut off after"
+            f" {len(line.data)} bytes and is left out; enter it again."
+        )
+    elif line.verdict == "changed":
+        about = "any bag" if bag is None else bag
+        problem = (
+            f"Line {line.number} of {path.name} was changed after it was written, so answers about"
+            f" {about} must wait: read it, then `rig study correct {path.parent} --line"
+            f" {line.number}` with --confirm if it is right or --void if it is not."
+        )
+        journal.doubts.append(Doubt(line.number, bag, problem))
+    if problem:
+        journal.problems.append(problem)
+    if entry is not None:
+        journal.lines.append(entry)
+
+
+def _entry_of(raw: dict[str, Any], number: int) -> Entry:
+    entry: Entry = msgspec.convert(raw, Entry)
+    at = datetime.fromisoformat(entry.at)
     if at.tzinfo is None:
-        return f"{left_out} its time {entry.at} has no zone."
+        raise ValueError(f"its time {entry.at} has no zone")
     # A person may have written the line, so its number and its time are made like ours.
-    entry = msgspec.structs.replace(entry, line=entry.line or number, at=utc_text(at))
-    journal.lines.append(entry)
-    return None
+    return msgspec.structs.replace(entry, line=entry.line or number, at=utc_text(at))
+
+
+def _settle_doubts(journal: Journal) -> None:
+    """Lines in doubt count only once they were confirmed; withdrawn ones are no doubt any more."""
+    confirmed = {e.confirms for e in journal.lines if isinstance(e, Confirmation)}
+    withdrawn = {e.replaces for e in journal.lines if e.replaces is not None}
+    doubtful = {doubt.line for doubt in journal.doubts}
+    settled = {doubt.sentence for doubt in journal.doubts if doubt.line in confirmed | withdrawn}
+    journal.problems = [one for one in journal.problems if one not in settled]
+    journal.doubts = [one for one in journal.doubts if one.sentence not in settled]
+    journal.lines = [e for e in journal.lines if e.line not in doubtful or e.line in confirmed]
 
 
 def _check_version(raw: dict[str, Any], path: Path) -> None:
@@ -109,17 +137,22 @@ def _check_corrections(journal: Journal, path: Path) -> None:
 
 
 def append(path: Path, entry: T) -> T:
-    """Append one line and bring it to the disk before returning.
+    """Append one line; as `append_all`."""
+    return append_all(path, [entry])[0]
+
+
+def append_all(path: Path, entries: Sequence[T]) -> list[T]:
+    """Append lines in one go and bring them to the disk before returning.
 
     Args:
         path: the journal; made if it is not there.
-        entry: what to write; its `line` and `written_at` are filled in here.
+        entries: what to write; `line` and `written_at` are filled in here.
 
     Returns:
-        The entry as it was written.
+        The entries as they were written.
 
     Raises:
-        BadInputError: it corrects a line that can't be corrected by it, or can't be written.
+        BadInputError: one corrects a line that can't be corrected by it, or nothing can be written.
     """
     with locked(path.parent):
         try:
@@ -129,19 +162,30 @@ def append(path: Path, entry: T) -> T:
         except OSError as error:
             raise cannot_write(path, error) from error
         journal = _parse(data, path)
-        _check_replaced(journal, entry)
-        begin = b"" if data else msgspec.json.encode(Begin()) + b"\n"
-        # A line that was cut off must end first, so that this one can be read.
-        torn = b"\n" if data and not data.endswith(b"\n") else b""
-        physical = (data + torn + begin).count(b"\n")
-        number = 1 + max([physical, *(old.line for old in journal.lines)])
-        entry = msgspec.structs.replace(entry, line=number, written_at=utc_text(datetime.now(UTC)))
-        _write(path, torn + begin + msgspec.json.encode(entry) + b"\n")
-        return entry
+        for entry in entries:
+            _check_replaced(journal, entry)
+        begin = [] if data else [msgspec.json.encode(Begin())]
+        physical = data.count(b"\n") + bool(data and not data.endswith(b"\n")) + len(begin)
+        number = max([physical, *(old.line for old in journal.lines)])
+        now = utc_text(datetime.now(UTC))
+        written = [
+            msgspec.structs.replace(entry, line=number + i, written_at=now)
+            for i, entry in enumerate(entries, start=1)
+        ]
+        try:
+            append_lines(path, [*begin, *map(msgspec.json.encode, written)])
+        except OSError as error:
+            raise cannot_write(path, error) from error
+        return written
 
 
 def _check_replaced(journal: Journal, entry: Entry) -> None:
-    if entry.replaces is None:
+    doubtful = {doubt.line for doubt in journal.doubts}
+    if isinstance(entry, Confirmation):
+        if entry.confirms not in doubtful:
+            raise BadInputError(f"Line {entry.confirms} of the journal is not in doubt.")
+        return
+    if entry.replaces is None or (isinstance(entry, Withdrawal) and entry.replaces in doubtful):
         return
     standing = {line.line: line for line in journal.standing()}
     old = standing.get(entry.replaces)
@@ -155,18 +199,3 @@ def _check_replaced(journal: Journal, entry: Entry) -> None:
             f"Line {entry.replaces} of the journal is a {type(old).__name__.lower()}, and a"
             f" {type(entry).__name__.lower()} cannot take its place; name the right line."
         )
-
-
-def _write(path: Path, data: bytes) -> None:
-    try:
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
-        try:
-            while data:
-                data = data[os.write(descriptor, data) :]
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-        # Not only when it is new: who made it may have been killed before this.
-        sync_folder(path.parent)
-    except OSError as error:
-        raise cannot_write(path, error) from error

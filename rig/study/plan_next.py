@@ -10,7 +10,8 @@ from rig.errors import BadInputError
 from rig.study.folder import Study
 from rig.study.journal import Mass, Treatment, Wipe
 from rig.study.plan import PlanRow, read_plan
-from rig.study.run_records import RunRecord, read_records
+from rig.study.slides.slide import Slide
+from rig.study.slides.table import slide_table
 
 
 class Progress(msgspec.Struct, frozen=True, kw_only=True):
@@ -25,13 +26,13 @@ class Progress(msgspec.Struct, frozen=True, kw_only=True):
         return not self.runs_left[row.row]
 
 
-def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[RunRecord]) -> Progress:
+def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) -> Progress:
     """Compare a plan with runs that count, and with the journal.
 
     A wipe without a note of it in the journal counts as done once a later row was run: it can't be
     made up for.
     """
-    made = Counter(record.series for record in records if record.counts)
+    made = Counter(record.series for record in records if record.valid)
     begun = {record.series for record in records}
     wiped = {wipe.series for wipe in study.journal.of(Wipe)}
     treated = {(entry.bag, entry.stage) for entry in study.journal.of(Treatment)}
@@ -51,7 +52,7 @@ def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[RunRecord]
 def next_rows(
     study: Study,
     climate: str | None = None,
-    records: Sequence[RunRecord] | None = None,
+    records: Sequence[Slide] | None = None,
 ) -> list[PlanRow]:
     """What is left of the next session, in order; `runs` is what is left of each row.
 
@@ -71,7 +72,7 @@ def next_rows(
     if climate is not None:
         study.check_climate(climate)
     rows = read_plan(study)
-    found = progress(study, rows, read_records(study)[0] if records is None else records)
+    found = progress(study, rows, slide_table(study).of_rig if records is None else records)
     open_rows = [row for row in rows if not found.is_done(row)]
     first = next((row for row in open_rows if row.action != "wipe"), None)
     if first is None:
@@ -129,23 +130,23 @@ def open_wipe(study: Study, board: str) -> str | None:
     Raises:
         BadInputError: the plan can't be used.
     """
-    found = progress(study, read_plan(study), read_records(study)[0])
+    found = progress(study, read_plan(study), slide_table(study).of_rig)
     for row in found.rows:
         if row.action == "wipe" and row.board == board and not found.is_done(row):
             return row.row
     return None
 
 
-def run_fields(study: Study, row: PlanRow, records: Sequence[RunRecord]) -> dict[str, Any]:
+def run_fields(study: Study, row: PlanRow, records: Sequence[Slide]) -> dict[str, Any]:
     """What the study knows for the header of the runs of a row, by the header's own names.
 
-    `slides_before` counts the slides of this face so far, those before the study included;
+    `slides_before` counts the real slides of this face, those before the study included;
     `bag_mass_g`, `approach` and `conditioned_h` are those of the last weighing.
     """
     bag = study.bag(row.bag)
     weighings = [mass for mass in study.journal.of(Mass) if mass.bag == row.bag]
     wipes = [wipe.at for wipe in study.journal.of(Wipe) if wipe.board == row.board]
-    slides = sum((r.bag, r.face) == (row.bag, row.face) for r in records)
+    slides = sum(r.slid and (r.bag, r.face) == (row.bag, row.face) for r in records)
     fields: dict[str, Any] = {
         "bag": row.bag,
         "face": row.face,

@@ -10,11 +10,11 @@ from math import hypot, sqrt
 
 from msgspec import Struct
 
-from rig.analysis.row import RunResult
 from rig.study.catalogue import BASELINE
 from rig.study.droop import pooled_sd
 from rig.study.journal import Reading
 from rig.study.quantiles import t_quantile
+from rig.study.slides.slide import Slide
 
 
 class RigAngle(Struct, frozen=True, kw_only=True):
@@ -28,18 +28,18 @@ class RigAngle(Struct, frozen=True, kw_only=True):
     onset_angle_deg: float
 
 
-def rig_angles(results: Iterable[RunResult]) -> list[RigAngle]:
-    """The valid runs that say what they measured; those without a stage are in the baseline."""
+def rig_angles(slides: Iterable[Slide]) -> list[RigAngle]:
+    """The valid runs of the rig that say what they measured."""
     angles = []
-    for row in results:
+    for row in slides:
         named = row.bag and row.face and row.board and row.session
-        if named and row.valid and row.onset_angle_deg is not None:
+        if row.run_file and named and row.valid and row.onset_angle_deg is not None:
             angles.append(
                 RigAngle(
                     bag=row.bag or "",
                     face=row.face or "",
                     board=row.board or "",
-                    stage=row.treatment_stage or BASELINE,
+                    stage=row.stage or BASELINE,
                     session=row.session or "",
                     onset_angle_deg=row.onset_angle_deg,
                 )

@@ -1,12 +1,14 @@
 """One usable slide as the statistics see it, and who the bags are."""
 
 from collections.abc import Iterable
+from itertools import groupby
 from math import atan, cos, degrees, radians, tan
 from typing import NamedTuple
 
 from msgspec import Struct
 
 from rig.study.catalogue import BASELINE, Catalogue, Role
+from rig.study.journal import Journal, Treatment
 
 CONTROLS = "controls"
 """The name of the untreated group in tables."""
@@ -51,23 +53,52 @@ class BagInfo(Struct, frozen=True, kw_only=True):
 
     role: Role = "treated"
     treatment: str | None = None
+    """What to call its group while the journal has no treatment of it."""
+    done: tuple[tuple[str, str], ...] = ()
+    """Stage and name of each treatment in the journal, in order."""
     set: str | None = None
     model: str | None = None
 
-    @property
-    def group(self) -> str | None:
-        """The group of bags that it is compared in; None for the reference bag."""
+    def group(self, before: str | None = None, after: str | None = None) -> str | None:
+        """The group of bags that it is compared in; None for the reference bag.
+
+        Args:
+            before: treatments of later stages count; all if None.
+            after: treatments up to this stage count; all if None.
+        """
         if self.role == "reference":
             return None
-        return CONTROLS if self.role == "control" else (self.treatment or "treated")
+        if self.role == "control":
+            return CONTROLS
+        low = -1 if before is None else stage_number(before)
+        high = 10**9 if after is None else stage_number(after)
+        names = [name for stage, name in self.done if low < stage_number(stage) <= high]
+        return ", then ".join(key for key, _ in groupby(names)) or self.treatment or "treated"
 
 
-def bags_of(catalogue: Catalogue) -> dict[str, BagInfo]:
-    """The bags of a study."""
+def bags_of(catalogue: Catalogue, journal: Journal) -> dict[str, BagInfo]:
+    """The bags of a study, with what was done to them as the journal says."""
     return {
-        name: BagInfo(role=bag.role, treatment=bag.treatment, set=bag.set, model=bag.model)
+        name: BagInfo(
+            role=bag.role,
+            treatment=None if bag.treatment is None else f"{bag.treatment} (planned)",
+            done=tuple(
+                (entry.stage, treatment_name(entry, bag.treatment))
+                for entry in journal.treatments_of(name)
+            ),
+            set=bag.set,
+            model=bag.model,
+        )
         for name, bag in catalogue.bags.items()
     }
+
+
+def treatment_name(entry: Treatment, planned: str | None) -> str:
+    """The recipe that was used; else the steps, with the plan's name marked as such."""
+    if entry.recipe is not None:
+        return entry.recipe
+    steps = ", ".join(step.action for step in entry.steps)
+    return steps if planned is None else f"{steps} (planned: {planned})"
 
 
 def unit_of(row: Row) -> Unit:

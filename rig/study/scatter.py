@@ -5,8 +5,9 @@ from math import sqrt
 
 from msgspec import Struct, field
 
-from rig.analysis.row import RunResult
 from rig.study.folder import Study
+from rig.study.rows import bags_of
+from rig.study.slides.slide import Slide
 from rig.study.variance import Factor, components
 
 JUDGED_DEG = {"run_deg": 0.4, "series_deg": 0.3, "bag_stage_deg": 0.3}
@@ -23,7 +24,7 @@ class Seen(Struct, frozen=True, kw_only=True):
     """Degrees of freedom behind each, by the same names."""
 
 
-def seen_scatter(study: Study, results: Sequence[RunResult]) -> Seen:
+def seen_scatter(study: Study, slides: Sequence[Slide]) -> Seen:
     """Layers from all valid runs of bags that are studied.
 
     Fixed: bag face on its board, what was done to it by stage, and the session; the rest of a bag's
@@ -32,7 +33,7 @@ def seen_scatter(study: Study, results: Sequence[RunResult]) -> Seen:
     bags = study.catalogue.bags
     used = [
         row
-        for row in results
+        for row in slides
         if row.valid
         and row.onset_angle_deg is not None
         and row.bag in bags
@@ -41,9 +42,10 @@ def seen_scatter(study: Study, results: Sequence[RunResult]) -> Seen:
     if len(used) < 3:
         return Seen()
     unit = [(row.bag, row.face, row.board) for row in used]
-    stage = [row.treatment_stage or "" for row in used]
+    stage = [row.stage or "" for row in used]
     series = [(row.session, row.series) for row in used]
-    group = [bags[bag].treatment or bags[bag].role for bag, _, _ in unit if bag is not None]
+    info = bags_of(study.catalogue, study.journal)
+    group = [info[bag].group() for bag, _, _ in unit if bag is not None]
     stage_effect = [
         (part, one, face, board)
         for part, one, (_, face, board) in zip(group, stage, unit, strict=True)

@@ -12,7 +12,8 @@ from rig.study.catalogue import BASELINE
 from rig.study.folder import Study
 from rig.study.plan import PlanRow, plan_warnings, read_plan
 from rig.study.plan_next import Progress, progress
-from rig.study.run_records import RunRecord, read_records
+from rig.study.slides.slide import Slide
+from rig.study.slides.table import SlideTable, slide_table
 
 TYPICAL_ANGLE_DEG = 30.0
 OVERHEAD_S = 25.0
@@ -55,13 +56,18 @@ class Status(Struct, frozen=True, kw_only=True):
     warnings: list[str]
 
 
-def study_status(study: Study) -> Status:
-    """Put the plan, the runs and the journal side by side.
+def study_status(study: Study, table: SlideTable | None = None) -> Status:
+    """Put the plan, the slides and the journal side by side.
+
+    Args:
+        study: opened afresh.
+        table: its slides, if they were read already.
 
     Raises:
         BadInputError: the plan can't be used.
     """
-    records, problems = read_records(study)
+    table = table or slide_table(study)
+    records = table.of_rig
     rows = read_plan(study) if study.plan_path.exists() else []
     found = progress(study, rows, records)
     per_run = minutes_per_run(study, records)
@@ -72,8 +78,8 @@ def study_status(study: Study) -> Status:
         study=study.catalogue.name,
         bags=len(study.catalogue.bags),
         boards=len(study.catalogue.boards),
-        runs=sum(record.counts for record in records),
-        runs_not_counting=sum(not record.counts for record in records),
+        runs=sum(record.valid for record in records),
+        runs_not_counting=sum(not record.valid for record in records),
         runs_outside_plan=sum(record.series not in planned for record in records),
         blocks=blocks,
         treatments_done=[_treat_text(row) for row in treats if found.is_done(row)],
@@ -82,9 +88,7 @@ def study_status(study: Study) -> Status:
         next_step=_next_step(study, found),
         minutes_per_run=per_run,
         hours_left=sum(block.hours_left for block in blocks),
-        warnings=[*study.journal.problems, *problems, *plan_warnings(rows, study)]
-        if rows
-        else [*study.journal.problems, *problems],
+        warnings=[*table.problems, *(plan_warnings(rows, study) if rows else ())],
     )
 
 
@@ -92,14 +96,12 @@ def _treat_text(row: PlanRow) -> str:
     return f"{row.bag}: {row.treatment} ({row.stage})"
 
 
-def minutes_per_run(study: Study, records: Sequence[RunRecord]) -> float:
+def minutes_per_run(study: Study, records: Sequence[Slide]) -> float:
     """Median time from run to run within a series; an estimate from the rate before that."""
     gaps = [
-        (
-            datetime.fromisoformat(b.started_at) - datetime.fromisoformat(a.started_at)
-        ).total_seconds()
+        (datetime.fromisoformat(b.at) - datetime.fromisoformat(a.at)).total_seconds()
         for a, b in pairwise(records)
-        if a.series is not None and a.series == b.series
+        if a.series is not None and a.series == b.series and a.at and b.at
     ]
     if gaps:
         return median(gaps) / 60.0
@@ -141,7 +143,7 @@ def _blocks(study: Study, found: Progress, per_run: float) -> list[Block]:
     return blocks
 
 
-def missing_climates(study: Study, found: Progress, records: Sequence[RunRecord]) -> list[str]:
+def missing_climates(study: Study, found: Progress, records: Sequence[Slide]) -> list[str]:
     """Which climates are still missing, in sentences: unmeasured, unmatched, or off the mark."""
     runs = [row for row in found.rows if row.action == "run"]
     sentences = []
@@ -178,13 +180,13 @@ def missing_climates(study: Study, found: Progress, records: Sequence[RunRecord]
     return sentences
 
 
-def _off_the_mark(study: Study, rows: Sequence[PlanRow], records: Sequence[RunRecord]) -> list[str]:
+def _off_the_mark(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) -> list[str]:
     """Sessions whose air was not the climate that the plan names."""
     climate_of = {row.row: row.climate for row in rows if row.is_series}
     off: dict[str, int] = {}
     for record in records:
         name = climate_of.get(record.series or "")
-        if name is None or not record.counts:
+        if name is None or not record.valid:
             continue
         wanted = study.catalogue.climates[name]
         if not wanted.fits(record.temperature_c, record.relative_humidity_pct):

@@ -6,7 +6,7 @@ from rig.errors import BadInputError
 from rig.study.catalogue import BASELINE, Step, stage_after
 from rig.study.folder import Study
 from rig.study.journal import Treatment
-from rig.study.run_records import RunRecord
+from rig.study.slides.slide import Slide
 
 NO_SOURCE = "(common practice, no source)"
 PELLETS_FUSE_C = 60.0
@@ -57,7 +57,7 @@ def next_stage(study: Study, bag: str) -> str:
 def check_treatment(
     study: Study,
     entry: Treatment,
-    records: Sequence[RunRecord],
+    slides: Sequence[Slide],
     without_baseline: bool = False,
 ) -> None:
     """Refuse a treatment that can't be, or that would spoil the comparison unseen.
@@ -65,7 +65,7 @@ def check_treatment(
     Args:
         study: as it is now.
         entry: the treatment; one that corrects a line is checked without that line.
-        records: the study's runs.
+        slides: the study's, by the rig and by hand.
         without_baseline: take a bag that was never run before its treatment.
 
     Raises:
@@ -80,28 +80,29 @@ def check_treatment(
         )
     others = [t for t in study.journal.treatments_of(entry.bag) if t.line != entry.replaces]
     _check_sequence(study, entry, others)
-    mine = [record for record in records if record.bag == entry.bag]
-    stated = [record for record in mine if record.stage_is_stated]
+    mine = [slide for slide in slides if slide.bag == entry.bag]
+    stated = [slide for slide in mine if _stated(slide) is not None]
     order = study.stage_order(entry.stage)
-    late = [r for r in stated if r.started_at < entry.at and _order(study, r) >= order]
+    late = [r for r in stated if r.at < entry.at and _order(study, r) >= order]
     if late:
         raise BadInputError(
             f"The treatment of {entry.bag} at {entry.at} should precede its runs in stage"
-            f" {entry.stage!r}, but there is one at {late[0].started_at} ({late[0].path.name});"
+            f" {entry.stage!r}, but there is one at {late[0].at} ({late[0].slide_id});"
             " correct the time with --at."
         )
-    early = [r for r in stated if r.started_at >= entry.at and _order(study, r) < order]
-    if early and any(record.counts for record in early):
+    early = [r for r in stated if r.at >= entry.at and _order(study, r) < order]
+    if early and any(slide.valid for slide in early):
         raise BadInputError(
             f"The treatment of {entry.bag} at {entry.at} lies before its run of stage"
-            f" {early[-1].stage!r} at {early[-1].started_at} ({early[-1].path.name}); correct the"
+            f" {_stated(early[-1])!r} at {early[-1].at} ({early[-1].slide_id}); correct the"
             " time with --at."
         )
-    before = [r for r in mine if r.counts and r.started_at < entry.at]
+    before = [r for r in mine if r.valid and r.at < entry.at]
     if order == 1 and not before and not without_baseline:
         raise BadInputError(
-            f"{entry.bag} has no {BASELINE} run before {entry.at}, so the effect of the treatment"
-            " could never be told; run its baseline first, or say --without-baseline."
+            f"{entry.bag} has no {BASELINE} slide before {entry.at}, so the effect of the treatment"
+            " could never be known; measure its baseline first, by the rig or by hand, or say"
+            " --without-baseline."
         )
 
 
@@ -129,8 +130,13 @@ def _check_sequence(study: Study, entry: Treatment, others: Sequence[Treatment])
             )
 
 
-def _order(study: Study, record: RunRecord) -> int:
+def _stated(slide: Slide) -> str | None:
+    """The stage that its run file gives, whatever the journal says."""
+    return None if slide.result is None else slide.result.treatment_stage
+
+
+def _order(study: Study, slide: Slide) -> int:
     try:
-        return study.stage_order(record.stage or BASELINE)
+        return study.stage_order(_stated(slide) or BASELINE)
     except BadInputError:
         return 0

@@ -24,7 +24,7 @@ import numpy as np
 
 from rig.runfile.reader import read_run
 from rig.settings.model import Settings
-from rig.study.cache import kept_of
+from rig.study.slides.results import kept_of
 from rig.study.gather import rows_of
 from rig.study.rows import CONTROLS, BagInfo
 from rig.twin.calibration import calibration_for

@@ -18,7 +18,7 @@ from time import perf_counter
 
 from rig.runfile.reader import find_runs
 from rig.settings.load import load_settings
-from rig.study.cache import FOLDER
+from rig.study.slides.results import FOLDER
 from rig.study.catalogue import Preferences
 from rig.study.folder import new_study
 from rig.twin.draws import draw_scenario

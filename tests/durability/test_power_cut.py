@@ -24,7 +24,7 @@ from rig.runfile.model import Event
 from rig.runfile.reader import find_runs, read_run
 from rig.runfile.writer import RunWriter
 from rig.settings.model import Settings
-from rig.study import cache
+from rig.study.slides import results as cache
 from rig.study.catalogue import Bag, Recipe
 from rig.study.catalogue_file import add_table
 from rig.study.export import write_table_csv, write_table_parquet

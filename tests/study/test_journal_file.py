@@ -32,11 +32,9 @@ def test_lines_are_numbered_and_read_back(path: Path) -> None:
     journal = read_journal(path)
     assert journal.lines == [first, second]
     assert not journal.problems
-    assert json.loads(path.read_text().splitlines()[0]) == {
-        "kind": "journal",
-        "format": "tilt-journal",
-        "version": 1,
-    }
+    first_line = json.loads(path.read_text().splitlines()[0])
+    first_line.pop("check")
+    assert first_line == {"kind": "journal", "format": "tilt-journal", "version": 1}
 
 
 def test_a_missing_journal_is_empty(path: Path) -> None:

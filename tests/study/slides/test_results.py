@@ -6,8 +6,8 @@ import pytest
 
 from rig.calibration.model import Calibration
 from rig.runfile.reader import find_runs, read_run
-from rig.study import cache
-from rig.study.cache import FOLDER, NAME, results_of
+from rig.study.slides import results as cache
+from rig.study.slides.results import FOLDER, NAME, results_of
 from tests.study.simulated_study import simulate_study
 
 

@@ -1,0 +1,125 @@
+"""Home readings out of run files, beside what the raise says of sensor and hinge."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import numpy as np
+from msgspec import Struct
+
+from rig.calibration.apply import along_slope_deg, gravity_g
+from rig.calibration.history import HomeRecord
+from rig.calibration.home import axis_shift_deg, home_shift_deg
+from rig.calibration.model import Calibration
+from rig.errors import BadInputError
+from rig.files.stamps import parse_utc
+from rig.runfile.reader import RunFile, find_runs, read_run
+from rig.settings.kinematics import Linkage
+
+BLOCK = 20
+BEND_OVER_DEG = 20.0
+MIN_RAISE_DEG = 10.0
+
+
+class HomeReading(Struct, frozen=True, kw_only=True):
+    """One run's home reading, as a shift from that of its calibration."""
+
+    started_at: str
+    calibration_made_at: str
+    along_deg: float
+    across_deg: float
+    axis_shift_deg: float | None
+    bend_deg: float | None
+
+
+def home_reading(run: RunFile) -> HomeReading | None:
+    """What a run says of its home; None if it has no calibration or no such reading."""
+    event, calibration = run.first_event("home_reading"), run.header.calibration
+    if event is None or calibration is None:
+        return None
+    try:
+        angle, cross = float(event.detail["angle_deg"]), float(event.detail["cross_deg"])
+    except (KeyError, TypeError, ValueError):
+        return None
+    along, across = home_shift_deg(calibration, angle, cross)
+    shift, bend = _of_raise(run, calibration)
+    return HomeReading(
+        started_at=run.header.started_at,
+        calibration_made_at=calibration.made_at,
+        along_deg=along,
+        across_deg=across,
+        axis_shift_deg=shift,
+        bend_deg=bend,
+    )
+
+
+def home_readings(paths: Sequence[Path]) -> list[HomeReading]:
+    """The home readings of run files, and of all in folders; files that can't be read are left out.
+
+    Raises:
+        BadInputError: a path does not exist.
+    """
+    found = []
+    for path in find_runs(paths):
+        try:
+            found.append(home_reading(read_run(path)))
+        except BadInputError:
+            continue
+    return [one for one in found if one is not None]
+
+
+def home_records(
+    readings: Iterable[HomeReading], made_at: str | None = None
+) -> tuple[str | None, list[HomeRecord]]:
+    """The readings of one calibration's life, in order of time.
+
+    Args:
+        readings: of any runs.
+        made_at: which calibration; the newest one if not given.
+
+    Returns:
+        The calibration's date (None without any reading) and the records.
+    """
+    readings = list(readings)
+    wanted = made_at or max((one.calibration_made_at for one in readings), default=None)
+    chosen = [one for one in readings if one.calibration_made_at == wanted]
+    chosen.sort(key=lambda one: one.started_at)
+    days = [parse_utc(one.started_at).timestamp() / 86400.0 for one in chosen]
+    return wanted, [
+        HomeRecord(
+            one.started_at,
+            day - days[0],
+            one.along_deg,
+            one.across_deg,
+            one.axis_shift_deg,
+            one.bend_deg,
+        )
+        for one, day in zip(chosen, days, strict=True)
+    ]
+
+
+def _of_raise(run: RunFile, calibration: Calibration) -> tuple[float | None, float | None]:
+    """Shift of the hinge and bend, from the dense samples before the first break."""
+    begun, broken = run.first_event("raise_started"), run.first_event("beam_broken")
+    ended = broken or run.first_event("raise_ended")
+    if begun is None or ended is None:
+        return None, None
+    t_s, counts = run.samples_arrays()
+    steps_s, steps = run.steps_arrays()
+    chosen = (t_s > begun.t_s + 1.0) & (t_s < ended.t_s)
+    used = int(chosen.sum()) // BLOCK * BLOCK
+    if used < 10 * BLOCK or len(steps_s) < 3:
+        return None, None
+    gravity = gravity_g(calibration, counts[chosen][:used]).reshape(-1, BLOCK, 3).mean(axis=1)
+    times = t_s[chosen][:used].reshape(-1, BLOCK).mean(axis=1)
+    times = times - calibration.filter_delay_ms / 1000.0
+    linkage = Linkage(run.header.settings.linkage, run.header.settings.screw)
+    by_steps = linkage.angle_deg(np.interp(times, steps_s, steps.astype(float)))
+    if np.ptp(by_steps) < MIN_RAISE_DEG:
+        return None, None
+    difference = along_slope_deg(calibration, gravity) - by_steps
+    slope = float(np.polyfit(by_steps, difference, 1)[0])
+    try:
+        shift, _ = axis_shift_deg(calibration, gravity)
+    except BadInputError:
+        return None, slope * BEND_OVER_DEG
+    return shift, slope * BEND_OVER_DEG
