@@ -1,14 +1,17 @@
 """An invented study in a folder, and small run files for it."""
 
+from functools import cache
 from pathlib import Path
 
 import msgspec
 
-from rig.runfile.model import Climate, End, Event, Flag, Line, Outcome
+from rig.runfile.model import Climate, End, Flag, Header, Outcome
+from rig.settings.model import Settings
 from rig.study.catalogue import Preferences, Step
 from rig.study.folder import Study, new_study, open_study
 from rig.study.plan import PlanRow
-from tests.runfile.example import header
+from rig.twin.draws import draw_scenario
+from rig.twin.fast import simulate_run
 
 SOAK = (
     Step(action="soak", agent="softener", temperature_c=30.0, time_min=45.0),
@@ -72,10 +75,12 @@ def add_run(
     flags: tuple[Flag, ...] = (),
     humidity: float = 48.0,
 ) -> Path:
-    """A run file with a header, a reading of the climate and an end (or none)."""
+    """The file of a simulated slide under other names, with an end or none."""
     number = len(list(study.runs_path.rglob("*.run.jsonl")))
     path = study.runs_path / started_at[:10] / f"{number:04d}.run.jsonl"
-    first = header(
+    first, body, n_lines = slide_lines(humidity)
+    first = msgspec.structs.replace(
+        first,
         run_id=f"run {number:04d}",
         started_at=started_at,
         bag=bag,
@@ -85,18 +90,30 @@ def add_run(
         series=series,
         session=session,
     )
-    lines: list[Line] = [
-        first,
-        Event(t_s=0.0, event="state", detail={"state": "dwelling"}),
-        Climate(t_s=0.5, temperature_c=21.0, relative_humidity_pct=humidity, pressure_hpa=1010.0),
-    ]
+    data = msgspec.json.encode(first) + b"\n" + body
     if outcome is not None:
-        lines.append(
-            End(outcome=outcome, flags=list(flags), samples_lost=0, bus_retries=0, lines=len(lines))
-        )
+        told: list[Flag] = ["no_slide", *flags] if outcome == "no_slide" else list(flags)
+        end = End(outcome=outcome, flags=told, samples_lost=0, bus_retries=0, lines=n_lines)
+        data += msgspec.json.encode(end) + b"\n"
     path.parent.mkdir(exist_ok=True)
-    path.write_bytes(b"".join(msgspec.json.encode(line) + b"\n" for line in lines))
+    path.write_bytes(data)
     return path
+
+
+@cache
+def slide_lines(humidity: float) -> tuple[Header, bytes, int]:
+    """A simulated slide in this air: its header, the lines up to its last, and their number."""
+    lines, _ = simulate_run(Settings(), draw_scenario(1), 1, rate_deg_s=2.0, dwell_s=1.0)
+    header, *rest = lines
+    assert isinstance(header, Header)
+    body = [
+        msgspec.structs.replace(line, temperature_c=21.0, relative_humidity_pct=humidity)
+        if isinstance(line, Climate)
+        else line
+        for line in rest
+        if not isinstance(line, End)
+    ]
+    return header, b"".join(msgspec.json.encode(line) + b"\n" for line in body), 1 + len(body)
 
 
 def run_row(study: Study, row: PlanRow, day: int) -> None:

@@ -96,7 +96,7 @@ def test_what_cannot_be_exported_is_told(studies: list[Path], tmp_path: Path) ->
     with pytest.raises(BadInputError, match="is named twice"):
         export_rows([studies[0], studies[0] / ".." / "one"])
     empty = make_study(tmp_path / "empty")
-    with pytest.raises(BadInputError, match="has no run file"):
+    with pytest.raises(BadInputError, match="has no slide to export yet"):
         export_rows([empty.path])
     (studies[0] / "runs" / "broken.run.jsonl").write_text("{")
     rows, problems = export_rows(studies[:1])

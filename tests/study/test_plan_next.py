@@ -9,7 +9,7 @@ from rig.study.journal_file import append
 from rig.study.plan import read_plan
 from rig.study.plan_keep import current_plan
 from rig.study.plan_next import next_rows, open_wipe, run_fields
-from rig.study.run_records import read_records
+from rig.study.slides.table import slide_table
 from rig.study.status import study_status
 from tests.study.folder_example import SOAK, add_run, make_study, run_row
 
@@ -118,7 +118,7 @@ def test_the_header_gets_what_the_study_knows(study: Study) -> None:
     append(study.journal_path, weighed)
     append(study.journal_path, Wipe(at="2026-05-01T07:10:00Z", board="A"))
     study = open_study(study.path)
-    assert run_fields(study, row, read_records(study)[0]) == {
+    assert run_fields(study, row, slide_table(study).slides) == {
         "bag": "T1",
         "face": row.face,
         "leading_edge": None,
@@ -129,7 +129,7 @@ def test_the_header_gets_what_the_study_knows(study: Study) -> None:
         "treatment_stage": "baseline",
         "session": "1-s01",
         "series": row.row,
-        "slides_before": 2,
+        "slides_before": 1,  # a raise without a slide wears nothing
         "approach": "from_dry",
         "conditioned_h": 3.0,
         "rate_deg_s": 1.0,

@@ -3,29 +3,25 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.analysis.row import RunResult
 from rig.study.scatter import Seen, seen_scatter
+from rig.study.slides.slide import Slide
 from tests.study.folder_example import make_study
 
 
-def result(bag: str, stage: str, session: str, series: str, angle: float) -> RunResult:
-    return RunResult(
-        run_file="x",
-        run_id="x",
-        valid=True,
+def result(bag: str, stage: str, session: str, series: str, angle: float) -> Slide:
+    return Slide(
+        slide_id="x",
+        source="rig",
+        at="2026-05-01T08:00:00Z",
+        run_file="runs/x.run.jsonl",
         bag=bag,
         face="slick",
-        set=None,
         board="A",
-        treatment_stage=stage,
+        stage=stage,
         session=session,
         series=series,
-        slide_number=1,
         onset_angle_deg=angle,
-        rate_deg_s=1.0,
-        dwell_s=10.0,
-        flags=[],
-        outcome="slid",
+        valid=True,
     )
 
 

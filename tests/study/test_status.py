@@ -85,4 +85,4 @@ def test_what_cannot_be_read_is_a_warning(study: Study) -> None:
     path.write_bytes(path.read_bytes()[:100])
     said = study_status(open_study(study.path)).warnings
     assert any("was cut off after 28 bytes" in one for one in said)
-    assert any("0000.run.jsonl is no readable run file" in one for one in said)
+    assert any("0000.run.jsonl is cut off within its first line" in one for one in said)

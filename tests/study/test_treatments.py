@@ -7,7 +7,7 @@ from rig.study.catalogue import Step
 from rig.study.folder import Study, open_study
 from rig.study.journal import Treatment
 from rig.study.journal_file import append
-from rig.study.run_records import read_records
+from rig.study.slides.table import slide_table
 from rig.study.treatments import cautions, check_treatment, next_stage
 from tests.study.folder_example import SOAK, add_run, make_study
 
@@ -25,7 +25,7 @@ def treated(at: str, bag: str = "T1", stage: str = "after 1", **more: int) -> Tr
 
 
 def check(study: Study, entry: Treatment, without_baseline: bool = False) -> None:
-    check_treatment(study, entry, read_records(study)[0], without_baseline)
+    check_treatment(study, entry, slide_table(study).slides, without_baseline)
 
 
 def refusal(study: Study, entry: Treatment) -> str:
@@ -54,10 +54,10 @@ def test_dated_after_runs_that_it_should_precede_it_is_refused(study: Study) -> 
 
 def test_without_any_baseline_it_is_refused_unless_wanted(study: Study) -> None:
     entry = treated("2026-05-03T08:00:00Z", bag="T2")
-    assert "T2 has no baseline run before 2026-05-03" in refusal(study, entry)
+    assert "T2 has no baseline slide before 2026-05-03" in refusal(study, entry)
     check(study, entry, without_baseline=True)
     add_run(study, "T2", "2026-05-02T08:00:00Z", outcome="no_slide")
-    assert "T2 has no baseline run" in refusal(study, entry)
+    assert "T2 has no baseline slide" in refusal(study, entry)
 
 
 def test_runs_that_name_no_stage_take_it_from_the_journal(study: Study) -> None:
@@ -66,7 +66,7 @@ def test_runs_that_name_no_stage_take_it_from_the_journal(study: Study) -> None:
     entry = treated("2026-05-03T08:00:00Z", bag="T2")
     check(study, entry)
     append(study.journal_path, entry)
-    records, _ = read_records(open_study(study.path))
+    records = slide_table(open_study(study.path)).slides
     assert [r.stage for r in records if r.bag == "T2"] == ["baseline", "after 1"]
 
 

@@ -27,9 +27,9 @@ def analysed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     names: list[str] = []
     real = cache._analyse  # noqa: SLF001
 
-    def counting(path: Path, calibration: Calibration | None) -> cache.Kept:
+    def counting(path: Path, data: bytes, calibration: Calibration | None) -> cache.Kept:
         names.append(path.name)
-        return real(path, calibration)
+        return real(path, data, calibration)
 
     monkeypatch.setattr(cache, "_analyse", counting)
     return names
