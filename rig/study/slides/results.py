@@ -7,50 +7,26 @@ its own: one that reads otherwise than it was written is made again.
 """
 
 import hashlib
-from collections.abc import Callable, Iterable
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+import subprocess
+import sys
+from collections.abc import Iterable
 from contextlib import suppress
-from functools import lru_cache, partial
+from functools import lru_cache
 from importlib.metadata import version
-from multiprocessing import get_context
 from pathlib import Path
-from typing import Literal
 
 import msgspec
 
-from rig.analysis.home import HomeReading, home_reading
-from rig.analysis.row import RunResult
 from rig.calibration.model import Calibration
-from rig.errors import BadInputError
 from rig.files.durable import make_folder, replace_file
-from rig.runfile.reader import RunFile, parse_run
+from rig.study.slides.look import Kept, Looked, Order, look
 
 FOLDER = ".rig-results"
 NAME = "results.msgpack"
 MANY = 24
-"""From this many files on, other processes help to analyse them."""
-WORKERS = 2
+"""From this many files on, another process takes half of them."""
 CODE = ("analysis", "calibration", "runfile", "settings")
 
-
-class Kept(msgspec.Struct, frozen=True, kw_only=True):
-    """What is kept of one run: its row, and what the statistics need from its header."""
-
-    result: RunResult | None
-    """None for a file that can't be used; `problems` says why."""
-    started_at: str = ""
-    source: Literal["rig", "twin", "hand"] | None = None
-    rig: str | None = None
-    operator: str | None = None
-    approach: Literal["from_dry", "from_damp", "unknown"] = "unknown"
-    conditioned_h: float | None = None
-    bag_mass_g: float | None = None
-    home: HomeReading | None = None
-    problems: tuple[str, ...] = ()
-
-
-Looked = tuple[str, Kept | None]
-"""A file's key, and its result where none was kept."""
 
 _encoder = msgspec.msgpack.Encoder()
 _decoder = msgspec.msgpack.Decoder(Kept)
@@ -66,7 +42,7 @@ def analysis_version() -> str:
     for package in CODE:
         for path in sorted((root / package).rglob("*.py")):
             digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
-    digest.update(Path(__file__).read_bytes())
+    digest.update((Path(__file__).parent / "look.py").read_bytes())
     digest.update(f"{version('numpy')} {version('scipy')}".encode())
     return digest.hexdigest()
 
@@ -87,37 +63,42 @@ def results_of(
         salt += msgspec.json.encode(calibration)
     store = folder / FOLDER / NAME
     kept = _load(store)
-    work = partial(_look, salt=salt, known=frozenset(kept), calibration=calibration)
-    looked = dict(zip(paths, _all(work, paths, few=len(paths) - len(kept) < MANY), strict=True))
+    order = Order(
+        paths=[str(path) for path in paths],
+        salt=salt,
+        known=frozenset(kept),
+        calibration=calibration,
+    )
+    few = len(paths) - len(kept) < MANY
+    looked = dict(zip(paths, look(order) if few else _shared(order), strict=True))
     found = {key: kept[key] if fresh is None else fresh for key, fresh in looked.values()}
     if found.keys() != kept.keys():
         _save(store, found)
     return {path: _named(found[key], path) for path, (key, _) in looked.items()}
 
 
-def _all(work: Callable[[Path], Looked], paths: list[Path], *, few: bool) -> list[Looked]:
-    if few:
-        with ThreadPoolExecutor(WORKERS) as pool:
-            return list(pool.map(work, paths))
-    # A server process forks the workers, since this one may have threads by now.
-    with ProcessPoolExecutor(WORKERS, get_context("forkserver")) as pool:
-        return list(pool.map(work, paths, chunksize=8))
-
-
-def _look(
-    path: Path, *, salt: bytes, known: frozenset[str], calibration: Calibration | None
-) -> Looked:
-    """Read a file once: its key, and its result unless that is known."""
-    digest = hashlib.blake2b(salt, digest_size=16)
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        problem = f"{path} can't be read ({error.strerror}); check its rights."
-        digest.update(problem.encode())
-        return digest.hexdigest(), Kept(result=None, problems=(problem,))
-    digest.update(data)
-    key = digest.hexdigest()
-    return key, None if key in known else _analyse(path, data, calibration)
+def _shared(order: Order) -> list[Looked]:
+    """The same with half of the work done by another process; all of it here if that fails."""
+    middle = len(order.paths) // 2
+    mine, other = (
+        msgspec.structs.replace(order, paths=part)
+        for part in (order.paths[:middle], order.paths[middle:])
+    )
+    with subprocess.Popen(
+        [sys.executable, "-m", "rig.study.slides.look"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    ) as process:
+        assert process.stdin is not None  # noqa: S101 - it was asked for
+        assert process.stdout is not None  # noqa: S101
+        with suppress(BrokenPipeError):
+            process.stdin.write(msgspec.msgpack.encode(other))
+            process.stdin.close()
+        done = look(mine)
+        answer = process.stdout.read()
+    if process.returncode != 0:
+        return done + look(other)
+    return done + msgspec.msgpack.decode(answer, type=list[Looked])
 
 
 def _named(kept: Kept, path: Path) -> Kept:
@@ -156,32 +137,3 @@ def _sealed(item: tuple[str, Kept]) -> tuple[str, bytes]:
     key, kept = item
     data = _encoder.encode(kept)
     return key, _digest(key, data) + data
-
-
-def _analyse(path: Path, data: bytes, calibration: Calibration | None) -> Kept:
-    try:
-        return kept_of(parse_run(path, data), calibration)
-    except BadInputError as error:
-        return Kept(result=None, problems=(str(error),))
-
-
-def kept_of(run: RunFile, calibration: Calibration | None = None) -> Kept:
-    """Analyse a run that was read.
-
-    Raises:
-        BadInputError: it can't be used.
-    """
-    from rig.analysis.friction import analyse_run
-
-    return Kept(
-        result=analyse_run(run, calibration).result,
-        started_at=run.header.started_at,
-        source=run.header.source,
-        rig=run.header.rig,
-        operator=run.header.operator,
-        approach=run.header.approach,
-        conditioned_h=run.header.conditioned_h,
-        bag_mass_g=run.header.bag_mass_g,
-        home=home_reading(run),
-        problems=tuple(run.problems),
-    )

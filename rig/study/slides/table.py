@@ -14,7 +14,8 @@ from rig.runfile.reader import find_runs
 from rig.study.catalogue import BASELINE
 from rig.study.folder import Study
 from rig.study.journal import Correction, Reading, Treatment
-from rig.study.slides.results import Kept, results_of
+from rig.study.slides.look import Kept
+from rig.study.slides.results import results_of
 from rig.study.slides.slide import Applied, Slide
 
 

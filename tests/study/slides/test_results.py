@@ -6,7 +6,8 @@ import pytest
 
 from rig.calibration.model import Calibration
 from rig.runfile.reader import find_runs, read_run
-from rig.study.slides import results as cache
+from rig.study.slides import look, results
+from rig.study.slides.look import Kept
 from rig.study.slides.results import FOLDER, NAME, results_of
 from tests.study.simulated_study import simulate_study
 
@@ -25,13 +26,13 @@ def folder(made: Path, tmp_path: Path) -> Path:
 def analysed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Names of the files that were analysed rather than taken from the store."""
     names: list[str] = []
-    real = cache._analyse  # noqa: SLF001
+    real = look._analyse  # noqa: SLF001
 
-    def counting(path: Path, data: bytes, calibration: Calibration | None) -> cache.Kept:
+    def counting(path: Path, data: bytes, calibration: Calibration | None) -> Kept:
         names.append(path.name)
         return real(path, data, calibration)
 
-    monkeypatch.setattr(cache, "_analyse", counting)
+    monkeypatch.setattr(look, "_analyse", counting)
     return names
 
 
@@ -84,7 +85,7 @@ def test_another_analysis_is_another_result(
     files = find_runs([folder])
     results_of(files, folder)
     analysed.clear()
-    monkeypatch.setattr(cache, "analysis_version", lambda: "newer")
+    monkeypatch.setattr(results, "analysis_version", lambda: "newer")
     results_of(files, folder)
     assert len(analysed) == 8
 
@@ -132,5 +133,14 @@ def test_many_files_are_shared_out(folder: Path, monkeypatch: pytest.MonkeyPatch
     files = find_runs([folder])
     alone = results_of(files, folder)
     shutil.rmtree(folder / FOLDER)
-    monkeypatch.setattr(cache, "MANY", 2)
+    monkeypatch.setattr(results, "MANY", 2)
+    assert results_of(files, folder) == alone
+
+
+def test_another_process_that_fails_costs_time_only(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    files = find_runs([folder])
+    alone = results_of(files, folder)
+    shutil.rmtree(folder / FOLDER)
+    monkeypatch.setattr(results, "MANY", 2)
+    monkeypatch.setattr("sys.executable", "/bin/false")
     assert results_of(files, folder) == alone
