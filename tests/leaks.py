@@ -109,7 +109,7 @@ def _children() -> set[int]:
         return set()
     present = {int(name) for name in os.listdir("/proc") if name.isdigit()}
     _strangers.intersection_update(present)
-    found = set()
+    found: set[int] = set()
     for process in present - _strangers:
         with suppress(OSError):  # it has ended meanwhile
             stat = Path(f"/proc/{process}/stat").read_text()
@@ -156,7 +156,7 @@ def _note_each(kind: type[Any]) -> None:
         for held in _watching:
             held.made.append(self)
 
-    kind.__init__ = init  # type: ignore[misc]
+    kind.__init__ = init
 
 
 for _kind in (VirtualClock, RealClock, Machine, MockFactory):

@@ -59,7 +59,8 @@ def task_on_the_real_clock(folder: Path) -> Undo:
 def pin(folder: Path) -> Undo:
     line = DigitalOutputDevice(20, pin_factory=MockFactory())
     line.on()
-    return line.close
+    undo: Undo = line.close
+    return undo
 
 
 def machine(folder: Path) -> Undo:
@@ -82,7 +83,12 @@ def a_socket(folder: Path) -> Undo:
 
 def pipe(folder: Path) -> Undo:
     ends = os.pipe()
-    return lambda: [os.close(end) for end in ends]
+
+    def undo() -> None:
+        for end in ends:
+            os.close(end)
+
+    return undo
 
 
 def epoll(folder: Path) -> Undo:

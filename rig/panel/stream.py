@@ -5,7 +5,7 @@ slow page skips what it missed.
 """
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 from contextlib import suppress
 from typing import Any
 
@@ -101,7 +101,7 @@ class Hub:
             self._rendered_of[units] = snap
         return rendered
 
-    async def stream(self, token: str | None, units: Units) -> AsyncIterator[bytes]:
+    async def stream(self, token: str | None, units: Units) -> AsyncGenerator[bytes, None]:
         """Server-sent events for one page, until it goes or the server ends."""
         loop = asyncio.get_running_loop()
         self.watchers += 1

@@ -31,18 +31,21 @@ STATES: dict[State, tuple[Tone, str]] = {
 }
 """How each state looks, and what it means."""
 
-_LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm\b")
+_LENGTH = re.compile(r"(-?\d+(?:\.\d+)?) mm\b")
 _DEGREES_C = re.compile(r"(-?\d+(?:\.\d+)?) °C")
 
 
-def degrees(value_deg: float | None, places: int = 2) -> str:
-    """An angle; a minus sign, not a hyphen, and no minus before zero."""
-    if value_deg is None:
-        return NONE
-    text = f"{value_deg:.{places}f}"
+def fixed(value: float, places: int) -> str:
+    """A figure; a minus sign, not a hyphen, and no minus before zero."""
+    text = f"{value:.{places}f}"
     if float(text) == 0.0:
         text = text.removeprefix("-")
-    return text.replace("-", "−") + "°"
+    return text.replace("-", "−")
+
+
+def degrees(value_deg: float | None, places: int = 2) -> str:
+    """An angle."""
+    return NONE if value_deg is None else f"{fixed(value_deg, places)}°"
 
 
 def temperature(value_c: float | None, units: Units) -> str:
@@ -50,8 +53,8 @@ def temperature(value_c: float | None, units: Units) -> str:
     if value_c is None:
         return NONE
     if units == "us":
-        return f"{value_c * 1.8 + 32.0:.1f} °F".replace("-", "−")
-    return f"{value_c:.1f} °C".replace("-", "−")
+        return f"{fixed(value_c * 1.8 + 32.0, 1)} °F"
+    return f"{fixed(value_c, 1)} °C"
 
 
 def humidity(value_pct: float | None) -> str:

@@ -111,6 +111,8 @@ class SeriesMaker:
         self._rules = [*rules_of(self._options), *rules]
         self._gate: ClimateGate | None = None
         self._slides = series.slides
+        self._reminded_at = max(series.slides - 1, 0)
+        """Slides when a person was last asked to wipe the board."""
         self._figures: list[RunFigures] = []
         self._quick = QuickApproach()
         first = series.planned.requests[0]
@@ -149,7 +151,8 @@ class SeriesMaker:
         if self._gate is not None:
             yield from self._gate.wait(Mover(self._machine))
         every = self._options.clean_every
-        if every is not None and self._slides and self._slides % every == 0:
+        if every is not None and self._slides // every > self._reminded_at // every:
+            self._reminded_at = self._slides
             self._hooks.notice(
                 f"{self._slides} slides in this series: wipe the board and look at the bag."
             )

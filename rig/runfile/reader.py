@@ -104,7 +104,7 @@ def parse_run(path: Path, data: bytes) -> RunFile:
     """As `read_run`, from what was read already; `path` is named in sentences."""
     lines = data.split(b"\n")
     run = RunFile(path=path, header=_header(path, lines[0], cut=len(lines) == 1))
-    _keep_unknown(run, lines[0])
+    run.unknown += _unknown_keys(lines[0])
     tail = lines.pop()
     for number, line in enumerate(lines[1:], start=2):
         problem = _take(run, line)
@@ -189,6 +189,8 @@ def _take(run: RunFile, line: bytes) -> str | None:
         return "it is empty"
     try:
         parsed: Line = _line_decoder.decode(line)
+        is_flat = not isinstance(parsed, Event | End) and _FLAT_KEYS.issuperset(_KEY.findall(line))
+        unknown = [] if is_flat else _unknown_keys(line)
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         return _take_unknown(run, line, str(error))
     if isinstance(parsed, Samples):
@@ -205,8 +207,7 @@ def _take(run: RunFile, line: bytes) -> str | None:
         run.end = parsed
     else:
         return "it is a second header"
-    if isinstance(parsed, Event | End) or not _FLAT_KEYS.issuperset(_KEY.findall(line)):
-        _keep_unknown(run, line)
+    run.unknown += unknown
     return None
 
 
@@ -222,12 +223,12 @@ def _take_unknown(run: RunFile, line: bytes, reason: str) -> str | None:
     return None
 
 
-def _keep_unknown(run: RunFile, line: bytes) -> None:
+def _unknown_keys(line: bytes) -> list[dict[str, Any]]:
+    """The unknown keys of a known line, with its kind; they alone may not be UTF-8 and raise."""
     raw = _any_decoder.decode(line)
     kind = raw["kind"]
     extra = {key: value for key, value in raw.items() if key not in _KNOWN_KEYS[kind]}
-    if extra:
-        run.unknown.append({"kind": kind, **extra})
+    return [{"kind": kind, **extra}] if extra else []
 
 
 def _check_end(run: RunFile, before: int) -> None:

@@ -99,7 +99,6 @@ class RunWriter:
         self._lock = threading.Lock()
         self._lines = 0
         self._torn = False
-        self._ended = False
         self._descriptor: int | None = None
         try:
             self._descriptor = self._files.create(path)
@@ -140,9 +139,8 @@ class RunWriter:
             MachineFaultError: cause `disk`; the file is closed all the same.
         """
         with self._lock:
-            if self._ended or self._descriptor is None:
+            if self._descriptor is None:
                 return
-            self._ended = True
             try:
                 self._append(
                     End(

@@ -50,6 +50,11 @@ def test_a_beam_that_stays_broken_is_a_pass_without_an_end() -> None:
     assert record((2.0, "broken")).passes == [Pass(2.0, None)]
 
 
+def test_edges_that_say_the_same_twice_change_nothing() -> None:
+    every = [(1.0, "clear"), (2.0, "broken"), (2.5, "broken"), (3.0, "clear"), (3.5, "clear")]
+    assert record(*every).passes == [Pass(2.0, 3.0)]
+
+
 def test_only_the_edges_of_this_beam_and_of_the_raise_count() -> None:
     every = [
         *events(2, (1.0, "broken"), (2.0, "clear")),

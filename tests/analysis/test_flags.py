@@ -222,6 +222,40 @@ def test_how_a_run_ended(outcome: str, flags: list[Flag], expected: list[Flag]) 
     assert row.valid is (not {"no_slide", "halted", "step_loss"} & set(expected))
 
 
+@pytest.mark.parametrize(
+    ("lasts_s", "flags", "method"),
+    [
+        # At 24° a pass takes 0.22 s without friction, 1.09 s with µk = µs from a start 8 mm before
+        # the beam, and 1.72 s from a start at it.
+        (0.160, ["edge_crept", "stalled_in_slide", "no_slide"], None),
+        (0.190, ["beam_fault"], None),
+        (0.500, [], "two_edge"),
+        (1.500, ["creep"], "two_edge_limit"),
+        (1.790, ["edge_crept", "gap_unknown", "beam_fault"], "one_edge"),
+    ],
+)
+def test_a_pass_that_no_slide_makes(lasts_s: float, flags: list[Flag], method: str | None) -> None:
+    row = analyse_run(run_file(1.0, one_beam([24.0, 24.0 + lasts_s]))).result
+    assert (row.flags, row.onset_method) == (flags, method)
+    assert row.valid is not bool({"beam_fault", "no_slide"} & set(flags))
+    assert row.angle_at_break_deg == pytest.approx(24.0, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("u_gap_mm", "flags"), [(2.6, ["edge_crept", "beam_fault"]), (2.7, ["edge_crept"])]
+)
+def test_slumped_fill_counts_as_such_where_it_can_reach(u_gap_mm: float, flags: list[Flag]) -> None:
+    # Fill that hangs 2 mm beyond the first beam broke it two seconds early; three times 2.67 mm
+    # reach over a gap of 8 mm.
+    true = slide(0.45, 0.4, 1.0, [48.0, 160.0, 210.0])
+    second, clear, last = true.edges_s
+    edges = two_beams([true.onset_s - 2.0, second, clear, last])
+    row = analyse_run(run_file(1.0, edges, beams=2, u_gap_mm=u_gap_mm)).result
+    assert row.flags == flags
+    assert row.valid is ("beam_fault" not in flags)
+    assert row.onset_angle_deg == pytest.approx(true.onset_deg, abs=0.02)
+
+
 def test_a_run_that_was_never_raised_is_halted() -> None:
     run = run_file(1.0, [], end_s=3.0)
     run.events = [event for event in run.events if event.t_s < RAISE_S]

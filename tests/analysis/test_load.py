@@ -129,12 +129,15 @@ def test_a_table_is_written_whole_or_not_at_all(
 
 def test_a_row_says_that_it_is_not_valid_and_what_is_unknown() -> None:
     runs = [
-        analysis(0.4, row={"u_onset_angle_deg": 0.25, "flags": ["creep"]}),
+        analysis(
+            0.4, row={"u_onset_angle_deg": 0.25, "angle_at_break_deg": 22.123, "flags": ["creep"]}
+        ),
         analysis(0.4, row={"valid": False, "flags": ["halted"], "onset_angle_deg": None}),
     ]
     titles, first, second = run_rows([run.result for run in runs])
     cells = dict(zip(titles, first, strict=True))
     assert (cells["angle °"], cells["flags"]) == ("21.80 ± 0.25", "creep")
+    assert cells["at break °"] == "22.12"
     cells = dict(zip(titles, second, strict=True))
     assert (cells["angle °"], cells["flags"]) == ("–", "halted (not valid)")
     assert cells["T °C"] == "–"

@@ -111,15 +111,22 @@ def test_the_line_is_a_weighted_fit_with_the_scatter_of_its_residuals() -> None:
 
 
 @pytest.mark.parametrize(
-    ("after_s", "steps", "steady"),
-    [(0.75, True, False), (0.85, True, True), (1.45, False, False), (1.55, False, True)],
+    ("after_s", "steps", "steady", "dof"),
+    [
+        # Blocks of 21 samples in 0.75 s and 0.55 s, 1 s and 0.55 s, less two parameters.
+        (0.75, True, False, 5.0),
+        (0.85, True, True, 3.0),
+        (1.45, False, False, 7.0),
+        (1.55, False, True, 3.0),
+    ],
 )
 def test_half_a_second_must_be_left_after_the_filters_have_settled(
-    plain: RunFile, after_s: float, steps: bool, steady: bool
+    plain: RunFile, after_s: float, steps: bool, steady: bool, dof: float
 ) -> None:
     # Full speed after the first 0.05 s and 0.25 s for the filters; without steps 1 s is left out.
-    run = plain if steps else without_steps(plain)
-    assert fit(run, after_s).steady is steady
+    # Of an unsteady ramp the last second counts.
+    found = fit(plain if steps else without_steps(plain), after_s)
+    assert (found.steady, found.dof) == (steady, dof)
 
 
 def test_what_is_left_out_at_the_start_lasts_as_long_as_the_board_speeds_up(
@@ -157,6 +164,14 @@ def test_a_stray_count_is_left_out(plain: RunFile, sign: int, off: int, kept: in
     times, angles = steps_angle(msgspec.structs.replace(plain, steps=still))
     assert (len(times), len(angles)) == (kept, kept)
     assert np.median(angles) == pytest.approx(10.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("lines", "kept"), [(4, 4), (5, 4)])
+def test_five_lines_show_which_one_is_stray(plain: RunFile, lines: int, kept: int) -> None:
+    still = [
+        Steps(t_s=0.05 * k, count=6000 if k == 2 else 5634, jitter_us=0.0) for k in range(lines)
+    ]
+    assert len(steps_angle(msgspec.structs.replace(plain, steps=still))[0]) == kept
 
 
 def test_a_count_that_no_screw_can_have_is_left_out(plain: RunFile) -> None:

@@ -151,6 +151,16 @@ def test_every_way_out_switches_off_and_closes_the_file(
     assert machine.latched is (error if isinstance(error, MachineFaultError) else None)
 
 
+def test_what_cannot_be_written_leaves_the_driver_off(bench: Bench) -> None:
+    def full() -> None:
+        bench.machine.stepper.enable()
+        bench.lines.fail = True
+
+    with pytest.raises(MachineFaultError, match="full"):
+        cycle(bench, Quick(bench, full))[1]()
+    assert not bench.world.motor.is_enabled
+
+
 def test_a_fault_is_written_with_cause_and_remedy_and_flags_the_run(bench: Bench) -> None:
     placing = Quick(bench, bench.lose_an_edge)
     with pytest.raises(MachineFaultError):

@@ -83,7 +83,8 @@ def test_a_machine_that_is_busy_is_not_touched(tmp_path: Path) -> None:
 # -- rig safe ---------------------------------------------------------------------------------
 
 
-def _pins():  # type: ignore[no-untyped-def] # a factory of simulated pins
+def _pins() -> Any:
+    """A factory of simulated pins."""
     from gpiozero.pins.mock import MockFactory
 
     return MockFactory()
@@ -277,3 +278,17 @@ def test_a_line_that_stays_high_is_not_called_off(tmp_path: Path) -> None:
     steps = make_safe(VirtualClock(), 20, tmp_path / "no.lock", pins, pinctrl="/bin/true")
     assert [(step.is_done, step.way) for step in steps] == [(False, "GPIO 20"), (True, "pinctrl")]
     assert "still reads high" in steps[0].text
+
+
+def test_a_tool_that_hangs_is_given_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    allowed_s: list[float | None] = []
+
+    def hangs(command: list[str], *, timeout: float | None = None, **_: object) -> None:
+        allowed_s.append(timeout)
+        raise subprocess.TimeoutExpired(command, timeout or 0.0)
+
+    monkeypatch.setattr(subprocess, "run", hangs)
+    steps = make_safe(VirtualClock(), 20, tmp_path / "no.lock", _no_pins, pinctrl="/bin/true")
+    assert allowed_s == [5]
+    assert not steps[-1].is_done
+    assert "emergency stop" in steps[-1].text

@@ -271,11 +271,14 @@ def test_in_placing_the_beam_counts_while_something_moves(
     assert flickers(bench, "placing", over(0.5, 12))
 
 
-def test_what_came_before_the_dwell_is_forgotten(bench: Bench) -> None:
-    edges = Edges(bench, "placing")
+def test_what_came_in_the_run_before_is_forgotten(bench: Bench) -> None:
+    edges = Edges(bench, "raising")
     edges.come(over(0.1, 11))
-    bench.machine.enter("dwelling")
-    edges.come(over(0.1, 11))
+    bench.machine.enter("lowering")
+    edges.come([0.11])
+    for state in ("parked", "homing", "placing", "dwelling"):
+        bench.machine.enter(state)
+    edges.come([0.12])
 
 
 def test_edges_of_beams_and_limits_are_written_with_their_own_time(bench: Bench) -> None:
@@ -298,9 +301,15 @@ def test_edges_of_beams_and_limits_are_written_with_their_own_time(bench: Bench)
 
 def test_a_fault_cuts_the_pulses_and_ends_their_task(bench: Bench) -> None:
     axis = Axis(bench)
-    assert caught(bench, moving(bench, axis), bench.after(0.3, bench.lose_an_edge)) == "edges_lost"
-    assert [how for how, _ in axis.stops] == ["cut"]
-    assert axis.is_cancelled
+
+    def task() -> Task[None]:
+        with pytest.raises(MachineFaultError, match="edges"):
+            yield from moving(bench, axis)
+        yield At(bench.clock.time_s() + 0.01)
+        assert [how for how, _ in axis.stops] == ["cut"]
+        assert axis.is_cancelled
+
+    bench.run(task(), bench.after(0.3, bench.lose_an_edge))
 
 
 def test_a_stop_brakes_and_waits_until_it_stands(bench: Bench) -> None:
@@ -401,6 +410,18 @@ def test_steps_are_written_20_times_a_second_and_at_the_end(bench: Bench) -> Non
     assert max(np.diff([line.t_s for line in steps[1:]])) < 0.06
     assert steps[-1].count == bench.machine.stepper.count == len(bench.pulses)
     assert bench.machine.live.step_angle_deg == pytest.approx(2.0, abs=0.01)
+
+
+def test_the_last_steps_are_written_though_the_control_loop_was_busy(bench: Bench) -> None:
+    mover = Mover(bench.machine, bench.recorder("raising"))
+
+    def busy(item: Any) -> None:
+        if bench.machine.is_moving:
+            bench.clock.advance_to(bench.clock.time_s() + 1.5)
+
+    bench.run(mover.move(bench.machine.plan(0.5, 1.0), busy))
+    steps = [line for line in bench.lines.lines if isinstance(line, Steps)]
+    assert steps[-1].count == bench.machine.stepper.count == len(bench.pulses)
 
 
 def test_the_lateness_of_pulses_is_written_in_microseconds(bench: Bench) -> None:

@@ -72,3 +72,19 @@ def test_without_a_manager_nothing_happens(tmp_path: Path) -> None:
 def test_a_wish_that_is_no_number_is_none() -> None:
     assert Notifier(VirtualClock(), {"WATCHDOG_USEC": "soon"}).period_s is None
     assert Notifier(VirtualClock(), {"WATCHDOG_USEC": "10000000"}).period_s == 2.5
+
+
+def test_a_manager_that_takes_nothing_holds_nothing_up(
+    manager: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waits_s: list[float | None] = []
+
+    class Full(socket.socket):
+        def sendto(self, *_: object) -> int:
+            waits_s.append(self.gettimeout())
+            raise TimeoutError
+
+    notifier = Notifier(VirtualClock(), {"NOTIFY_SOCKET": manager.getsockname()})
+    monkeypatch.setattr(socket, "socket", Full)
+    notifier.ready()
+    assert waits_s == [0.2]

@@ -55,7 +55,11 @@ def test_a_bag_takes_no_less_and_no_more(bench: Bench, passed_s: float, is_bag: 
     assert slide.recorder.state == ("raising" if is_crept else "sliding")
 
 
-@pytest.mark.parametrize(("rate_deg_s", "limit_s"), [(1.0, 3.0), (0.0625, 2.5198 * LONGEST_S)])
+@pytest.mark.parametrize(
+    ("rate_deg_s", "limit_s"),
+    [(1.0, 3.0), (0.0625, 2.5198 * LONGEST_S)],
+    ids=["by the settings", "by the slowest pass"],
+)
 def test_a_beam_that_stays_broken_is_slumped_fill_and_the_raise_goes_on(
     bench: Bench, rate_deg_s: float, limit_s: float
 ) -> None:

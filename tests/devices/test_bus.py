@@ -10,6 +10,7 @@ import pytest
 from rig.clock import At, RealClock, VirtualClock
 from rig.devices.bus import Bus, real_bus
 from rig.errors import BadInputError, MachineFaultError
+from rig.twin.chips.chip import Chip
 from rig.twin.chips.fake_bus import FakeBus
 from tests.devices.conftest import MakeBench
 
@@ -195,7 +196,7 @@ def test_the_real_bus_touches_nothing_until_it_is_opened():
 
 
 def test_scan_finds_the_chips_at_every_address_that_is_not_reserved(bench: MakeBench) -> None:
-    chips = {address: Memory() for address in (0x07, 0x08, 0x20, 0x77, 0x78)}
+    chips: dict[int, Chip] = {address: Memory() for address in (0x07, 0x08, 0x20, 0x77, 0x78)}
     assert bench(chips).bus.scan() == [0x08, 0x20, 0x77]
 
 

@@ -28,7 +28,7 @@ HOLD = """
 import fcntl, os, sys
 from pathlib import Path
 descriptor = os.open(sys.argv[1], os.O_RDONLY)
-fcntl.flock(descriptor, fcntl.LOCK_EX)
+fcntl.flock(descriptor, fcntl.LOCK_SH)
 print("held", flush=True)
 sys.stdin.readline()
 if len(sys.argv) > 2:
@@ -41,6 +41,8 @@ PATIENCE_S = 30.0
 @contextmanager
 def held(*words: Path) -> Iterator["subprocess.Popen[str]"]:
     """A process that holds the lock of a file or folder, until it is sent a line.
+
+    It would share the lock, so that whoever does not want it for himself alone is noticed.
 
     Args:
         words: what is locked; then perhaps a file that the process writes before it lets go, and
@@ -157,7 +159,7 @@ def test_a_series_is_refused_while_another_process_makes_one(place: Path) -> Non
 
 
 def test_a_series_in_the_making_holds_its_folder_until_it_is_closed(place: Path) -> None:
-    command = [sys.executable, "-S", "-c", HOLD.replace("LOCK_EX", "LOCK_EX | fcntl.LOCK_NB")]
+    command = [sys.executable, "-S", "-c", HOLD.replace("LOCK_SH", "LOCK_SH | fcntl.LOCK_NB")]
     with SeriesLog(place) as log:
         held = [*command, str(log.path)]
         tries = [subprocess.run(held, input="", capture_output=True, text=True, check=False)]

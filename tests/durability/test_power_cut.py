@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pyarrow.parquet as pq  # type: ignore[import-untyped,import-not-found,unused-ignore]
 import pytest
@@ -202,59 +202,59 @@ def loaded_progress(path: Path) -> str:
     return "" if found is None else found.started_at
 
 
-Write = Callable[[Path, str], Any]
-REPLACED: dict[str, tuple[Write, Callable[[Path], Any], Callable[[str], Any]]] = {
-    "any file": (
-        lambda path, words: replace_file(path, words.encode()),
-        lambda path: path.read_text(),
-        lambda words: words,
+class Replaced(NamedTuple):
+    """Something that is written whole, and how it is read back."""
+
+    write: Callable[[Path, str], Any]
+    read: Callable[[Path], Any] = lambda path: path.read_text()
+    content: Callable[[str], Any] = lambda words: words
+    makes_folder: bool = False
+
+
+REPLACED = {
+    "any file": Replaced(lambda path, words: replace_file(path, words.encode())),
+    "calibration so far": Replaced(
+        lambda path, words: save_progress(path, progress(words)), loaded_progress, makes_folder=True
     ),
-    "calibration so far": (
-        lambda path, words: save_progress(path, progress(words)),
-        loaded_progress,
-        lambda words: words,
-    ),
-    "table of runs": (
+    "table of runs": Replaced(
         lambda path, words: write_csv(path, [result(words)]),
-        lambda path: path.read_text(),
-        lambda words: csv_text([result(words)]),
+        content=lambda words: csv_text([result(words)]),
     ),
-    "table of a study": (
+    "table of a study": Replaced(
         lambda path, words: write_table_csv(path, [{"bag": words}]),
         lambda path: path.read_text().splitlines()[1].strip(","),
-        lambda words: words,
     ),
-    "columns of a study": (
+    "columns of a study": Replaced(
         lambda path, words: write_table_parquet(path, [{"bag": words}]),
         lambda path: pq.read_table(path)["bag"][0].as_py(),
-        lambda words: words,
     ),
-    "page": (
+    "page": Replaced(
         lambda path, words: report._write(path, words.encode()),  # noqa: SLF001
-        lambda path: path.read_text(),
-        lambda words: words,
+        makes_folder=True,
     ),
-    "kept results": (
+    "kept results": Replaced(
         lambda path, words: cache._save(path, kept(words)),  # noqa: SLF001
         cache._load,  # noqa: SLF001
         kept,
+        makes_folder=True,
     ),
 }
 
 
 @pytest.mark.parametrize("what", REPLACED)
 def test_what_is_replaced_is_the_old_or_the_new(what: str, disk: Disk, after: Path) -> None:
-    write, read, content = REPLACED[what]
+    how = REPLACED[what]
+    file = "new/file" if how.makes_folder else "file"
     words = ["first", "the second", "third"]
     with disk:
         for one in words:
-            write(disk.folder / "file", one)
+            how.write(disk.folder / file, one)
             disk.acknowledge(one)
 
     def check(folder: Path, acknowledged: list[Any]) -> None:
-        path = folder / "file"
-        if path.exists() or acknowledged:
-            assert read(path) in [content(one) for one in words[max(0, len(acknowledged) - 1) :]]
+        if (folder / file).exists() or acknowledged:
+            allowed = words[max(0, len(acknowledged) - 1) :]
+            assert how.read(folder / file) in [how.content(one) for one in allowed]
 
     assert disk.replay(after, check) > 8
 

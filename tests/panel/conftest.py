@@ -2,8 +2,11 @@
 
 import socket
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
+
+from tests.panel.story import Story
 
 
 @pytest.fixture
@@ -16,3 +19,9 @@ def free_port() -> Callable[[], int]:
             return int(probe.getsockname()[1])
 
     return find
+
+
+@pytest.fixture
+def story(tmp_path: Path) -> Story:
+    """A desk on the twin in virtual time."""
+    return Story(tmp_path)

@@ -42,7 +42,8 @@ def test_requests_of_a_rate_study() -> None:
     [
         ("1", "two rates or more"),
         ("1,fast", "'fast' is none"),
-        ("1,0.01", "'0.01' is none"),
+        ("1,0.09", "'0.09' is none"),
+        ("1,3.1", "'3.1' is none"),
         ("1,nan", "'nan' is none"),
         ("1,,2", "'' is none"),
         ("0.5,1,0.5", "names a rate twice"),
@@ -55,3 +56,4 @@ def test_rates_that_will_not_do(text: str, words: str) -> None:
 
 def test_rates_that_will() -> None:
     assert parse_rates("0.25, 1,3") == RATES
+    assert parse_rates("0.1,3") == (0.1, 3.0)

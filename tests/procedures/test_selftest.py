@@ -93,7 +93,7 @@ def test_a_blade_without_a_switch_is_to_be_looked_at() -> None:
 def test_nothing_moves_while_nobody_presses_start() -> None:
     _, found, pulses, _ = examine(BLADE, presses=False)
     assert not found["movement"].is_good
-    assert "Nobody pressed start" in found["movement"].text
+    assert "Nobody pressed start within 60 s" in found["movement"].text
     assert pulses == []
 
 

@@ -8,12 +8,14 @@ from typing import Any
 import pytest
 
 from rig.clock import At, Task
+from rig.control.faults import fault
 from rig.control.machine import StopRequest
 from rig.control.mover import StoppedError
+from rig.errors import BadInputError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
-from rig.procedures.standby import stand_by
+from rig.procedures.standby import BACK_HOME, stand_by
 from rig.runfile.reader import read_run
 from tests.faults.harness import SCENARIO, SETTINGS
 
@@ -199,3 +201,100 @@ def test_a_signal_during_a_smooth_stop_is_not_lost(service: Service) -> None:
 
     service.run(script)
     assert service.outcomes() == ["stopped"]
+
+
+def resting(*errors: RigError | None) -> tuple[list[str], list[str], OpenRig]:
+    """A service whose series end at once in this way, each after a press; what it then wants."""
+    rig = open_twin(SETTINGS, SCENARIO, 3)
+    machine, wants, states, left = rig.machine, [], [], list(errors)
+
+    def series() -> Task[None]:
+        yield At(machine.clock.time_s() + 1.0)
+        error = left.pop(0)
+        if error is not None:
+            raise error
+
+    def person() -> Task[None]:
+        for _ in errors:
+            yield At(machine.clock.time_s() + 0.5)
+            rig.twin.world.press("start_button", True)
+            yield At(machine.clock.time_s() + 0.2)
+            rig.twin.world.press("start_button", False)
+            yield At(machine.clock.time_s() + 2.0)
+            wants.append(machine.live.wants)
+            states.append(machine.live.state)
+        machine.events.put(StopRequest("SIGTERM"))
+
+    with rig:
+        machine.clock.spawn(person(), "person")
+        with pytest.raises(StoppedError):
+            machine.clock.run(stand_by(machine, series))
+    return wants, states, rig
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        None,
+        StoppedError("Stopped by the stop button."),
+        BadInputError("No space is left."),
+        RigError("Something else."),
+    ],
+)
+def test_the_service_outlasts_what_ends_a_series(error: RigError | None) -> None:
+    (first, second), _, _ = resting(error, None)
+    assert first == f"{error or 'The series is done.'} {BACK_HOME}"
+    assert second == f"The series is done. {BACK_HOME}"
+
+
+def test_a_fault_halts_the_service_until_a_press_and_is_shown() -> None:
+    reason = fault("low_supply", "It is low.")
+    (first, second), states, rig = resting(reason, None)
+    assert first == f"{reason} {BACK_HOME}"
+    assert states[0] == "halted"
+    assert second == f"The series is done. {BACK_HOME}"
+    assert rig.machine.latched is None
+    assert rig.machine.homes_slowly, "after a fault nobody knows how the board stands"
+
+
+def test_the_first_cause_stays_until_then() -> None:
+    first = fault("low_supply", "It is low.")
+    rig = open_twin(SETTINGS, SCENARIO, 3)
+    machine = rig.machine
+
+    def series() -> Task[None]:
+        yield At(machine.clock.time_s() + 0.1)
+        machine.latch(first)
+        raise fault("over_time", "It is late.")
+
+    def person() -> Task[None]:
+        yield At(machine.clock.time_s() + 0.5)
+        rig.twin.world.press("start_button", True)
+        yield At(machine.clock.time_s() + 2.0)
+        assert str(first) in machine.live.wants
+        machine.events.put(StopRequest("SIGTERM"))
+
+    with rig:
+        watched = machine.clock.spawn(person(), "person")
+        with pytest.raises(StoppedError):
+            machine.clock.run(stand_by(machine, series))
+    watched.result()
+
+
+def test_a_signal_in_a_series_ends_the_service(service: Service) -> None:
+    machine = service.rig.machine
+
+    def series() -> Task[None]:
+        yield At(machine.clock.time_s() + 0.1)
+        raise StoppedError("Stopped by SIGINT.")
+
+    def person() -> Task[None]:
+        yield from service.wait(0.5)
+        yield from service.press()
+        yield from service.wait(5.0)
+        machine.events.put(StopRequest("SIGTERM"))
+
+    with service.rig:
+        machine.clock.spawn(person(), "person")
+        with pytest.raises(StoppedError, match="SIGINT"):
+            machine.clock.run(stand_by(machine, series))

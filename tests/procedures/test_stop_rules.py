@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from rig.procedures.stop_rules import RunFigures, bad_in_a_row, narrow_enough, trend_found
+from rig.procedures.stop_rules import (
+    RunFigures,
+    bad_in_a_row,
+    figures_of,
+    narrow_enough,
+    trend_found,
+)
 
 
 def runs(mus: list[float], valid: bool = True) -> list[RunFigures]:
@@ -52,8 +58,29 @@ def test_a_bag_that_does_not_change_shows_no_trend_and_one_that_polishes_does() 
     assert found >= 390
 
 
-@pytest.mark.parametrize("n", [9, 11, 14])
-def test_a_trend_is_looked_for_at_every_fifth_run_from_the_tenth_on(n: int) -> None:
-    falling = [0.5 - 0.01 * i for i in range(n)]
-    assert trend_found()(runs(falling)) is None
-    assert trend_found()(runs([0.5 - 0.01 * i for i in range(15)])) is not None
+@pytest.mark.parametrize(
+    ("n", "is_looked_for"),
+    [(5, False), (9, False), (10, True), (11, False), (14, False), (15, True)],
+)
+def test_a_trend_is_looked_for_at_every_fifth_run_from_the_tenth_on(
+    n: int, is_looked_for: bool
+) -> None:
+    falling = runs([0.5 - 0.01 * i for i in range(n)])
+    assert (trend_found()(falling) is not None) is is_looked_for
+    # What is not valid, or not known, does not count.
+    spoilt = [run._replace(valid=False) for run in runs([0.1])] + falling
+    spoilt += [falling[0]._replace(slide_number=None), falling[0]._replace(mu_static=None)]
+    assert (trend_found()(spoilt) is not None) is is_looked_for
+
+
+@pytest.mark.parametrize(("p", "is_found"), [(0.00099, True), (0.001, False), (None, False)])
+def test_a_trend_must_be_rarer_than_one_in_a_thousand(
+    monkeypatch: pytest.MonkeyPatch, p: float | None, is_found: bool
+) -> None:
+    monkeypatch.setattr("rig.procedures.stop_rules.trend_p", lambda _: p)
+    assert (trend_found()(runs([0.4] * 10)) is not None) is is_found
+
+
+def test_a_run_without_an_analysis_is_a_bad_one() -> None:
+    assert figures_of(None) == RunFigures(False, None, None, None, None)
+    assert bad_in_a_row(1)([figures_of(None)]) is not None

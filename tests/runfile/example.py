@@ -1,6 +1,16 @@
 """A small run file for the tests of reading and writing."""
 
-from rig.runfile.model import Climate, End, Event, Header, ImuSetup, RunSettings, Samples, Steps
+from rig.runfile.model import (
+    Climate,
+    End,
+    Event,
+    Header,
+    ImuSetup,
+    Line,
+    RunSettings,
+    Samples,
+    Steps,
+)
 from rig.settings.model import Beam, Linkage, Screw
 
 
@@ -24,7 +34,7 @@ def header(**changes: object) -> Header:
     return Header(**(values | changes))  # type: ignore[arg-type]
 
 
-LINES = [
+LINES: list[Line] = [
     Event(t_s=0.0, event="state", detail={"state": "dwelling"}),
     Climate(t_s=0.5, temperature_c=21.0, relative_humidity_pct=48.0, pressure_hpa=1010.0),
     Event(t_s=5.0, event="state", detail={"state": "raising"}),

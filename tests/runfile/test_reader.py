@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInputError
+from rig.runfile.model import INVALIDATING, Event, Line, Samples, Steps
 from rig.runfile.reader import RunFile, find_runs, read_run
 from rig.runfile.schema import SCHEMA_FILE, schema_text
 from rig.runfile.writer import RunWriter
@@ -76,8 +77,14 @@ def test_cut_in_the_header_is_told(whole: Path, tmp_path: Path) -> None:
         (b"\0" * 4096, "is empty"),
         (b"a,b\n1,2\n", "no run file"),
         (b'{"kind":"end"}\n', "no run file"),
+        (b'{"kind":"end","format":"tilt-run","version":1}\n', "no run file"),
         (b"\x89PNG\r\n\x1a\n\xff\xfe", "no run file"),
         (b'{"kind":"header","format":"tilt-run","version":2}\n', "version 2"),
+        (b'{"kind":"header","format":"tilt-run","version":0}\n', "version 0"),
+        (b'{"kind":"header","format":"tilt-run"}\n', "version None"),
+        (b'{"kind":"header","format":"other","version":1}\n', "no run file"),
+        (b'{"kind":"header","format":"tilt-run","rig":"\xff","version":1}\n', "damaged"),
+        (b'{"kind":"header","format":"tilt-r\nmore\n', "damaged"),
         (b'{"kind":"header","format":"tilt-run","version":1}\n', "damaged"),
         (b"[1]\n", "no run file"),
     ],
@@ -99,7 +106,70 @@ def test_missing_file_and_folder_are_refused(tmp_path: Path) -> None:
         find_runs([tmp_path / "none"])
 
 
-@pytest.mark.parametrize("damage", [b"\xff\0garbage", b"", b'{"kind":"steps","t_s":"soon"}'])
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"rate_deg_s": 0.0}, "rate_deg_s"),
+        ({"rate_deg_s": -1.0}, "rate_deg_s"),
+        ({"dwell_s": -0.1}, "dwell_s"),
+        ({"run_id": ""}, "run_id"),
+        ({"source": "elsewhere"}, "source"),
+        ({"placing": "foot"}, "placing"),
+        ({"approach": "from_above"}, "approach"),
+        ({"bag": 7}, "bag"),
+        ({"repeat": 1.5}, "repeat"),
+        ({"rate_deg_s": None}, "rate_deg_s"),
+    ],
+)
+def test_a_header_with_a_wrong_value_is_refused(
+    whole: Path, change: dict[str, object], words: str
+) -> None:
+    first, _, rest = whole.read_bytes().partition(b"\n")
+    whole.write_bytes(json.dumps(json.loads(first) | change).encode() + b"\n" + rest)
+    with pytest.raises(BadInputError, match=rf"first line of .* is damaged.*{words}"):
+        read_run(whole)
+
+
+@pytest.mark.parametrize("change", [{"rate_deg_s": 0.001}, {"dwell_s": 0.0}, {"run_id": "x"}])
+def test_a_header_at_the_end_of_its_range_is_read(whole: Path, change: dict[str, object]) -> None:
+    first, _, rest = whole.read_bytes().partition(b"\n")
+    whole.write_bytes(json.dumps(json.loads(first) | change).encode() + b"\n" + rest)
+    assert read_run(whole).header == header(**change)
+
+
+@pytest.mark.parametrize("key", ["run_id", "started_at", "rig", "settings", "source", "software"])
+def test_a_header_without_what_the_analysis_needs_is_refused(whole: Path, key: str) -> None:
+    first, _, rest = whole.read_bytes().partition(b"\n")
+    fields = json.loads(first)
+    del fields[key]
+    whole.write_bytes(json.dumps(fields).encode() + b"\n" + rest)
+    with pytest.raises(BadInputError, match=f"missing required field `{key}`"):
+        read_run(whole)
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        b"\xff\0garbage",
+        b"",
+        b" \0\0\r",
+        b"[1]",
+        b'{"t_s":1.0}',
+        b'{"kind":7}',
+        b'{"kind":"steps","t_s":"soon"}',
+        b'{"kind":"steps","t_s":1.0,"count":2.5,"jitter_us":0}',
+        b'{"kind":"samples","t_s":5.3,"dt_s":0,"counts":[[1,2,3]]}',
+        b'{"kind":"samples","t_s":5.3,"dt_s":0.005,"counts":[[1,2]]}',
+        b'{"kind":"samples","t_s":5.3,"counts":[[1,2,3]]}',
+        b'{"kind":"event","t_s":5.3,"event":"estop","who":"\xff"}',
+        b'{"kind":"event","t_s":5.3,"event":"estop","\xff":1}',
+        b'{"kind":"event","t_s":5.3,"event":"estop","detail":{"who":"\xff"}}',
+        b'{"kind":"steps","t_s":1.0,"count":2,"jitter_us":0,"why":"\xff"}',
+        b'{"kind":"climate","t_s":1.0,"temperature_c":20,"pressure_hpa":1000}',
+        b'{"kind":"end","outcome":"flew","flags":[],"samples_lost":0,"bus_retries":0,"lines":5}',
+        b'{"kind":"end","outcome":"slid","flags":["odd"],"samples_lost":0,"bus_retries":0,"lines":5}',
+    ],
+)
 def test_a_damaged_line_is_left_out_and_told(whole: Path, tmp_path: Path, damage: bytes) -> None:
     lines = whole.read_bytes().split(b"\n")
     lines[6] = damage
@@ -107,9 +177,126 @@ def test_a_damaged_line_is_left_out_and_told(whole: Path, tmp_path: Path, damage
     path.write_bytes(b"\n".join(lines))
     run = read_run(path)
     assert len(run.samples) == 9
+    assert (len(run.events), len(run.climate), len(run.steps)) == (3, 1, 1)
     assert run.end == END
+    assert run.unknown == []
     assert len(run.problems) == 1
-    assert "Line 7" in run.problems[0]
+    assert "Line 7 of damaged.run.jsonl is damaged" in run.problems[0]
+
+
+@pytest.mark.parametrize("line", [b"", b"\0\0\0", b" \0\r"])
+def test_a_line_of_zeros_is_called_empty(whole: Path, line: bytes) -> None:
+    """As some file systems leave it after a power cut."""
+    lines = whole.read_bytes().split(b"\n")
+    lines[6] = line
+    whole.write_bytes(b"\n".join(lines))
+    assert read_run(whole).problems == [
+        "Line 7 of whole.run.jsonl is damaged and left out: it is empty."
+    ]
+
+
+@pytest.mark.parametrize("n", [0, -2], ids=["header", "end"])
+def test_a_second_first_or_last_line_is_left_out_and_told(
+    whole: Path, tmp_path: Path, n: int
+) -> None:
+    lines = whole.read_bytes().split(b"\n")
+    other = lines[n].replace(b"slid", b"fault").replace(b"bench", b"other")
+    lines.insert(-1, other)
+    path = tmp_path / "twice.run.jsonl"
+    path.write_bytes(b"\n".join(lines))
+    run = read_run(path)
+    assert (run.header, run.end) == (header(), END)
+    assert f"a second {'header' if n == 0 else 'last line'}" in run.problems[0]
+
+
+def test_a_last_line_without_its_line_feed_counts(whole: Path) -> None:
+    whole.write_bytes(whole.read_bytes()[:-1])
+    run = read_run(whole)
+    assert run.end == END
+    assert run.problems == []
+
+
+@pytest.mark.parametrize("cut", [1, 40])
+def test_a_torn_last_line_is_told_with_its_length(whole: Path, cut: int) -> None:
+    lines = whole.read_bytes().split(b"\n")[:-2]
+    torn = lines.pop()[:cut]
+    whole.write_bytes(b"\n".join([*lines, torn]))
+    run = read_run(whole)
+    assert run.interrupted
+    assert run.problems[0] == (
+        f"The last line of whole.run.jsonl is cut off after {cut} bytes and left out."
+    )
+    assert len(run.problems) == 2
+
+
+@pytest.mark.parametrize(
+    ("kept", "where"),
+    [
+        (1, "before its first state"),
+        (2, "in state dwelling at 0.00 s"),
+        (3, "in state dwelling at 0.00 s"),
+        (4, "in state raising at 5.00 s"),
+        (14, "in state raising at 5.90 s"),
+        (15, "in state raising at 5.90 s"),
+        (16, "in state raising at 5.90 s"),
+    ],
+)
+def test_an_interrupted_run_says_how_far_it_came(whole: Path, kept: int, where: str) -> None:
+    """The state it was in, and the newest time of events, samples and steps."""
+    lines = whole.read_bytes().split(b"\n")
+    whole.write_bytes(b"\n".join([*lines[:kept], b""]))
+    run = read_run(whole)
+    assert run.interrupted
+    assert run.problems == [f"whole.run.jsonl has no last line: it was cut off {where}."]
+
+
+def write(path: Path, *lines: Line) -> RunFile:
+    with RunWriter(path, header()) as writer:
+        for line in lines:
+            writer.write(line)
+    return read_run(path)
+
+
+def test_samples_that_came_out_of_order_are_put_in_order_with_their_counts(tmp_path: Path) -> None:
+    """After a loss the chip's clock is fitted again, so batches may overlap."""
+    run = write(
+        tmp_path / "a.run.jsonl",
+        Samples(t_s=2.0, dt_s=0.5, counts=[(4, 40, 400), (5, 50, 500)]),
+        Samples(t_s=1.0, dt_s=0.5, counts=[(1, 10, 100), (2, 20, 200), (3, 30, 300)]),
+        Samples(t_s=2.25, dt_s=0.5, counts=[(6, 60, 600)]),
+    )
+    t_s, counts = run.samples_arrays()
+    assert t_s.tolist() == [1.0, 1.5, 2.0, 2.0, 2.25, 2.5]
+    # The two at 2 s stay as they were written.
+    assert counts[:, 0].tolist() == [1, 2, 4, 3, 6, 5]
+    assert (counts[:, 2] == 100 * counts[:, 0]).all()
+
+
+def test_samples_of_the_same_time_stay_in_the_order_of_their_lines(tmp_path: Path) -> None:
+    lines = [Samples(t_s=1.0, dt_s=0.5, counts=[(number, 0, 0)] * 100) for number in range(3)]
+    _, counts = write(tmp_path / "a.run.jsonl", *lines).samples_arrays()
+    assert counts[:, 0].tolist() == [0, 1, 2] * 100
+
+
+def test_steps_that_came_out_of_order_are_put_in_order(tmp_path: Path) -> None:
+    times = ((3.0, 300), (1.0, 100), (2.0, 200), (2.0, 201))
+    steps = [Steps(t_s=t_s, count=count, jitter_us=0.0) for t_s, count in times]
+    t_s, counts = write(tmp_path / "a.run.jsonl", *steps).steps_arrays()
+    assert t_s.tolist() == [1.0, 2.0, 2.0, 3.0]
+    assert counts.tolist() == [100, 200, 201, 300]
+
+
+def test_a_run_without_samples_has_empty_arrays(tmp_path: Path) -> None:
+    run = write(tmp_path / "a.run.jsonl")
+    assert [part.shape for part in run.samples_arrays()] == [(0,), (0, 3)]
+    assert [part.shape for part in run.steps_arrays()] == [(0,), (0,)]
+
+
+def test_the_first_event_of_a_name_counts(tmp_path: Path) -> None:
+    first, again = (Event(t_s=t_s, event="beam_broken") for t_s in (6.0, 6.1))
+    run = write(tmp_path / "a.run.jsonl", Event(t_s=1.0, event="raise_started"), first, again)
+    assert run.first_event("beam_broken") == first
+    assert run.first_event("beam_clear") is None
 
 
 def test_a_lost_line_is_told(whole: Path, tmp_path: Path) -> None:
@@ -150,3 +337,15 @@ def test_only_run_files_are_found_in_folders(whole: Path, tmp_path: Path) -> Non
 
 def test_the_shipped_schema_is_that_of_the_types() -> None:
     assert SCHEMA_FILE.read_text(encoding="utf-8") == schema_text()
+
+
+def test_just_these_flags_keep_a_run_out_of_the_results() -> None:
+    """As the README lists them; all others are warnings."""
+    assert INVALIDATING == {
+        "no_slide",
+        "moved_before_raise",
+        "beam_fault",
+        "angle_sensor_fault",
+        "step_loss",
+        "halted",
+    }

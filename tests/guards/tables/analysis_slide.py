@@ -34,6 +34,20 @@ EDGES: list[Guard] = [
     change(_EDGE, "beam_record", "from_s <= t_s <= to_s", "from_s < t_s < to_s", _OF_THIS),
     always(_EDGE, "beam_record", "to_s < t_s < lowered_s", _OF_THIS),
     never(_EDGE, "beam_record", "to_s < t_s < lowered_s", _OF_THIS),
+    change(
+        _EDGE,
+        "beam_record",
+        "broken and start is None",
+        "broken or start is None",
+        _EDGES + "edges_that_say_the_same_twice_change_nothing",
+    ),
+    change(
+        _EDGE,
+        "beam_record",
+        "broken and start is None",
+        "broken",
+        _EDGES + "edges_that_say_the_same_twice_change_nothing",
+    ),
     change(_EDGE, "beam_record", "before[-1]", "before[0]", _LAST),
 ]
 
@@ -228,6 +242,8 @@ _RUN = "rig.analysis.friction"
 _ACROSS = _FLAGS + "cross_slope"
 _WINDOW = _FLAGS + "the_climate_is_read_from_five_seconds_before_the_raise_to_its_end"
 _MISFIT = _FLAGS + "what_the_law_does_not_explain_widens_the_budget_by_what_was_corrected"
+_NO_PASS = _FLAGS + "a_pass_that_no_slide_makes"
+_REACHES = _FLAGS + "slumped_fill_counts_as_such_where_it_can_reach"
 _ENDED = _FLAGS + "how_a_run_ended"
 _REFUSED = "tests/analysis/test_load.py::test_a_run_of_the_rig_needs_a_calibration_of_its_sensor"
 
@@ -251,6 +267,11 @@ RUN: list[Guard] = [
     never(_RUN, "analyse_run", "raise_s is None", _FLAGS + "a_run_that_was_never_raised_is_halted"),
     never(_RUN, "analyse_run", "calibration.sensor != own.sensor", _REFUSED),
     never(_RUN, "analyse_run", "calibration is None", _REFUSED, nth=1),
+    never(_RUN, "_slide", 'found.why == "late"', _NO_PASS),
+    without(_RUN, "_slide", 'flags.append("beam_fault")', _NO_PASS, _REACHES),
+    change(_RUN, "_slide", "not geometry.may_slump_through", "False", _REACHES),
+    change(_RUN, "_slide", "not geometry.may_slump_through", "True", _REACHES),
+    change(_RUN, "_slide", '[*flags, "beam_fault"]', "flags", _NO_PASS),
     change(_RUN, "_misfit", "math.sqrt(3.0)", "3.0", _MISFIT),
     without(_RUN, "_slide", "budget.components.append(...)", _MISFIT),
 ]
