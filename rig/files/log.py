@@ -46,12 +46,11 @@ def append_lines(path: Path, entries: Sequence[bytes], *, checked: bool = True) 
     make_folder(path.parent)
     descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
     try:
-        is_new = os.fstat(descriptor).st_size == 0
         append_to(descriptor, entries, checked=checked)
     finally:
         os.close(descriptor)
-    if is_new:
-        sync_folder(path.parent)
+    # Each time: whoever made the file may have been killed before its name was kept.
+    sync_folder(path.parent)
 
 
 def append_to(descriptor: int, entries: Sequence[bytes], *, checked: bool = True) -> None:

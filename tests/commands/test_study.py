@@ -96,7 +96,7 @@ def test_help_is_there_for_the_group_and_for_each_command(rig: Rig) -> None:
         (["treat", "shed", "--bag", "T1"], "Say what was done"),
         (["treat", "shed", "--bag", "T9", "--recipe", "soft"], "knows no bag 'T9'"),
         (["treat", "shed", "--bag", "T1", "--recipe", "sofd"], "did you mean 'soft'"),
-        (["treat", "shed", "--bag", "T1", "--recipe", "soft"], "T1 has no baseline run before"),
+        (["treat", "shed", "--bag", "T1", "--recipe", "soft"], "T1 has no baseline slide before"),
         (["treat", "shed", "--recipe", "x", "--step", "soak: heat=3"], "'heat' is unknown"),
         (["treat", "shed", "--recipe", "x", "--step", "soak: time=1, time=2"], "is there twice"),
         (["treat", "shed", "--recipe", "x", "--step", "soak: long"], "as key=value"),
@@ -128,7 +128,7 @@ def test_help_is_there_for_the_group_and_for_each_command(rig: Rig) -> None:
         (["plan", "shed", "--add", "--replace"], "Choose --add or --replace"),
         (["power", "--difference", "0"], "--difference must lie between"),
         (["power", "--sd-run", "-1"], "--sd-run must lie between"),
-        (["export", "shed"], "has no run file"),
+        (["export", "shed"], "has no slide to export yet"),
     ],
 )
 def test_bad_input_is_one_sentence(rig: Rig, folder: str, words: list[str], says: str) -> None:
