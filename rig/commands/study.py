@@ -22,7 +22,13 @@ class _Later(TyperGroup):
 
 
 def _commands() -> dict[str, Any]:
-    from rig.commands import study_catalogue, study_figures, study_journal, study_readings
+    from rig.commands import (
+        study_catalogue,
+        study_correct,
+        study_figures,
+        study_journal,
+        study_readings,
+    )
 
     app = typer.Typer(rich_markup_mode=None)
     for command in (
@@ -36,6 +42,7 @@ def _commands() -> dict[str, Any]:
         study_journal.wipe,
         study_readings.droop,
         study_readings.reading,
+        study_correct.correct,
         study_journal.withdraw,
         study_figures.status,
         study_figures.power,

@@ -98,5 +98,7 @@ def report(entries: "Sequence[Entry]", json: bool, **more: object) -> None:
         return
     for entry in entries:
         text = msgspec.to_builtins(entry)
-        what = text.get("bag") or text.get("board") or f"line {entry.replaces}"
+        about = text.get("runs") or [text.get("bag") or text.get("board")]
+        named = entry.replaces if "confirms" not in text else text["confirms"]
+        what = ", ".join(filter(None, about)) or f"line {named}"
         print(f"Journal line {entry.line}: {text['kind']} of {what}.")

@@ -1,5 +1,7 @@
 """The `rig study` commands for what is read by hand: droop, and slide angles away from the rig."""
 
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -104,6 +106,10 @@ def reading(
     board: Annotated[str | None, typer.Option("--board", help="The board lifted.")] = None,
     reader: Annotated[str | None, typer.Option("--reader", help="Who read the angle.")] = None,
     angles: Angles = None,
+    table: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="FILE.csv", help="Take many at once, a line for each."),
+    ] = None,
     temperature: Temperature = None,
     humidity: Humidity = None,
     measured: Measured = False,
@@ -120,13 +126,23 @@ def reading(
 ) -> None:
     """Note slide angles read by hand, away from the rig; without a bag, each reader's bias.
 
-    Readings and runs of the same bag, face, board, stage and session are compared.
+    Readings and runs of the same bag, face, board, stage and session are compared. A table for
+    --from has the columns at, reader, bag, face, board, angle_deg, and where known temperature_c,
+    relative_humidity_pct, note; one bad line, and nothing is taken.
     """
     from rig.study.folder import open_study
     from rig.study.journal import Reading
-    from rig.study.journal_file import append
+    from rig.study.journal_file import append, append_all
 
     study = open_study(folder)
+    if table is not None:
+        from rig.study.slides.from_csv import readings_from
+
+        if bag is not None or angles:
+            raise BadInputError("--from brings bags and angles itself; leave them out.")
+        many = readings_from(table, study, when, partial(session_of, study, None))
+        report(append_all(study.journal_path, many), json)
+        return
     if bag is None:
         from rig.commands.study_figures import show_readers
 

@@ -1,0 +1,153 @@
+"""Slide angles read by hand, from a table that a spreadsheet wrote: all of it, or nothing."""
+
+import csv
+import io
+from collections.abc import Callable
+from datetime import datetime
+from itertools import groupby
+from pathlib import Path
+from typing import NamedTuple
+
+from rig.errors import BadInputError
+from rig.study.folder import Study
+from rig.study.journal import Reading
+
+NEEDED = ("at", "reader", "bag", "face", "board", "angle_deg")
+COLUMNS = (*NEEDED, "temperature_c", "relative_humidity_pct", "note")
+
+
+class _Line(NamedTuple):
+    at: str
+    reader: str
+    bag: str
+    face: str
+    board: str
+    temperature_c: float | None
+    relative_humidity_pct: float | None
+    note: str
+
+
+def readings_from(
+    path: Path,
+    study: Study,
+    utc_of: Callable[[str], str],
+    session_of: Callable[[str], str],
+) -> list[Reading]:
+    """The readings in a file; angles in lines that are otherwise alike become one entry.
+
+    Args:
+        path: CSV in UTF-8 with the columns of `COLUMNS`, in any order; `;` may separate them, and
+            then numbers may have a comma.
+        study: whose bags, faces and boards they must be.
+        utc_of: a time as typed, as the journal writes it.
+        session_of: the sitting of such a time.
+
+    Raises:
+        BadInputError: names the line and what is wrong with it.
+    """
+    rows = _rows(path)
+    known = {
+        (one.at, one.reader, one.bag, one.face, one.board, angle)
+        for one in study.journal.of(Reading)
+        for angle in one.angles_deg
+    }
+    lines: list[tuple[_Line, float]] = []
+    for number, row in rows:
+        try:
+            line, angle_deg = _line(row, study, utc_of)
+        except BadInputError as error:
+            raise BadInputError(
+                f"{path}, line {number}: {error} Nothing was taken from the file."
+            ) from None
+        if (*line[:5], angle_deg) in known:
+            raise BadInputError(
+                f"{path}, line {number}: the journal has this reading already, so the file seems"
+                " to have been read before. Nothing was taken from it."
+            )
+        lines.append((line, angle_deg))
+    if not lines:
+        raise BadInputError(f"{path} has no reading below its first line.")
+    return [
+        Reading(
+            at=line.at,
+            bag=line.bag,
+            face=line.face,
+            board=line.board,
+            reader=line.reader,
+            angles_deg=tuple(angle for _, angle in same),
+            temperature_c=line.temperature_c,
+            relative_humidity_pct=line.relative_humidity_pct,
+            climate_source=(
+                None if line.temperature_c is line.relative_humidity_pct is None else "typed"
+            ),
+            stage=study.stage_at(line.bag, line.at),
+            session=session_of(line.at),
+            note=line.note,
+        )
+        for line, same in groupby(lines, key=lambda pair: pair[0])
+    ]
+
+
+def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
+    """Number and cells of each line that is not empty."""
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise BadInputError(f"{path} cannot be read: {error.strerror or error}.") from None
+    except UnicodeDecodeError:
+        raise BadInputError(f"{path} is not UTF-8 text; save it in that encoding.") from None
+    head = text.partition("\n")[0]
+    reader = csv.reader(io.StringIO(text), delimiter=";" if ";" in head else ",")
+    try:
+        titles = [title.strip() for title in next(reader, [])]
+        missing = [name for name in NEEDED if name not in titles]
+        other = [name for name in titles if name not in COLUMNS]
+        if missing or other or len(set(titles)) < len(titles):
+            why = f"it lacks {', '.join(missing)}" if missing else f"{', '.join(other)} is unknown"
+            raise BadInputError(
+                f"{path}: its first line must name the columns {', '.join(COLUMNS)} (the last three"
+                f" may be left out); {why}."
+            )
+        return [
+            (reader.line_num, dict(zip(titles, map(str.strip, cells), strict=False)))
+            for cells in reader
+            if any(cell.strip() for cell in cells)
+        ]
+    except csv.Error as error:
+        raise BadInputError(f"{path}, line {reader.line_num}: {error}.") from None
+
+
+def _line(row: dict[str, str], study: Study, utc_of: Callable[[str], str]) -> tuple[_Line, float]:
+    for name in NEEDED:
+        if not row.get(name):
+            raise BadInputError(f"`{name}` is empty.")
+    study.check_face(row["bag"], row["face"])
+    study.check_board(row["board"])
+    line = _Line(
+        at=utc_of(row["at"]),
+        reader=row["reader"],
+        bag=row["bag"],
+        face=row["face"],
+        board=row["board"],
+        temperature_c=_number(row, "temperature_c", -40.0, 70.0),
+        relative_humidity_pct=_number(row, "relative_humidity_pct", 0.0, 100.0),
+        note=row.get("note", ""),
+    )
+    if datetime.fromisoformat(line.at) < datetime.fromisoformat("2000-01-01T00:00:00+00:00"):
+        raise BadInputError(f"`at` is {row['at']}, long before any such reading; correct it.")
+    angle_deg = _number(row, "angle_deg", 0.01, 89.99)
+    assert angle_deg is not None  # noqa: S101 - it is not empty
+    return line, angle_deg
+
+
+def _number(row: dict[str, str], name: str, low: float, high: float) -> float | None:
+    text = row.get(name, "")
+    if not text:
+        return None
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        raise BadInputError(f"`{name}` must be a number, not {text!r}.") from None
+    if not low <= value <= high:
+        raise BadInputError(f"`{name}` must lie between {low:g} and {high:g}, not {text}.")
+    return value
