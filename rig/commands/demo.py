@@ -79,7 +79,9 @@ class Story:
         self._club = out / "club"
         self._seed = seed
         self._twin = ("--twin", "--seed", str(seed), "--rig", str(out / "rig.toml"))
-        self._now = datetime.now(UTC).replace(hour=8, minute=0, second=0, microsecond=0)
+        # The last session ends before today: nothing is noted in the future.
+        start = datetime.now(UTC) - timedelta(days=2 * len(CLIMATES) + 1)
+        self._now = start.replace(hour=8, minute=0, second=0, microsecond=0)
 
     def tell(self) -> None:
         """All of it, in order."""

@@ -11,13 +11,13 @@ from rig.commands.options import say
 from rig.commands.series import Series
 from rig.control.request import RunRequest
 from rig.errors import RigError
+from rig.files.stamps import utc_text
 from rig.opening import OnBoard, OpenRig, Speed, open_rig
 from rig.procedures.requests import plan_series
 from rig.procedures.series_log import SeriesOptions
 from rig.settings.model import Settings
 from rig.study.folder import open_study
 from rig.study.journal import Wipe
-from rig.study.journal_file import append
 from rig.study.plan import PlanRow
 from rig.study.plan_next import next_rows, run_fields
 from rig.study.slides.slide import Slide
@@ -161,11 +161,8 @@ class PlanRuns:
         ]
 
     def _note_wipe(self, row: PlanRow, at: datetime) -> None:
-        stamp = at.isoformat(timespec="seconds").replace("+00:00", "Z")
-        append(
-            self._study.journal_path,
-            Wipe(at=stamp, board=row.board, series=row.row, note="asked for by the plan"),
-        )
+        note = "asked for by the plan"
+        self._study.note(Wipe(at=utc_text(at), board=row.board, series=row.row, note=note), now=at)
 
     def _tell(self, text: str) -> None:
         if not self._quiet:

@@ -44,7 +44,6 @@ def correct(
     """
     from rig.study.folder import open_study
     from rig.study.journal import Confirmation, Correction, Withdrawal
-    from rig.study.journal_file import append
 
     if not why:
         raise BadInputError("Say why with --why, for whoever reads the journal later.")
@@ -75,7 +74,7 @@ def correct(
             note=why,
             operator=operator,
         )
-    report([append(study.journal_path, entry)], json)
+    report(study.note(entry), json)
 
 
 def _places(where: list[str]) -> tuple[Path, list[str]]:

@@ -49,7 +49,6 @@ def treat(
     from rig.study.catalogue_file import add_table
     from rig.study.folder import open_study
     from rig.study.journal import Treatment
-    from rig.study.journal_file import append
     from rig.study.slides.table import slide_table
     from rig.study.treatments import THIN_MM, cautions, check_treatment, next_stage
 
@@ -88,7 +87,7 @@ def treat(
         )
         check_treatment(study, entry, slides, without_baseline)
         entries.append(entry)
-    entries = [append(study.journal_path, entry) for entry in entries]
+    entries = study.note(*entries)
     thin = any((study.bag(name).fabric_thickness_mm or THIN_MM) < THIN_MM for name in bags)
     told = cautions(done, thin)
     report(entries, json, cautions=told)
@@ -149,7 +148,6 @@ def mass(
     """Note a bag's mass before a series, and say whether it is in balance with the air."""
     from rig.study.folder import open_study
     from rig.study.journal import Mass
-    from rig.study.journal_file import append
     from rig.study.masses import balance
 
     study = open_study(folder)
@@ -169,7 +167,7 @@ def mass(
         note=note,
         replaces=replaces,
     )
-    entry = append(study.journal_path, entry)
+    (entry,) = study.note(entry)
     report([entry], json)
     say(balance(open_study(folder).journal, entry))
 
@@ -187,7 +185,6 @@ def wipe(
     """Note that a board was wiped; the plan's next wipe of it counts as done."""
     from rig.study.folder import open_study
     from rig.study.journal import Wipe
-    from rig.study.journal_file import append
     from rig.study.plan_next import open_wipe
 
     study = open_study(folder)
@@ -202,7 +199,7 @@ def wipe(
         note=note,
         replaces=replaces,
     )
-    report([append(study.journal_path, entry)], json)
+    report(study.note(entry), json)
 
 
 def withdraw(
@@ -215,13 +212,12 @@ def withdraw(
     """Say that a line of the journal does not count; it stays in the file, with the reason."""
     from rig.study.folder import open_study
     from rig.study.journal import Withdrawal
-    from rig.study.journal_file import append
 
     if not why:
         raise BadInputError("Say why with --why, for whoever reads the journal later.")
     study = open_study(folder)
     entry = Withdrawal(at=when(None), replaces=line, note=why, operator=operator)
-    report([append(study.journal_path, entry)], json)
+    report(study.note(entry), json)
 
 
 def _caution(sentences: list[str]) -> None:

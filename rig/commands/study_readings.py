@@ -63,7 +63,6 @@ def droop(
     """
     from rig.study.folder import open_study
     from rig.study.journal import Droop
-    from rig.study.journal_file import append
 
     study = open_study(folder)
     if bag is None:
@@ -96,7 +95,7 @@ def droop(
         note=note,
         replaces=replaces,
     )
-    report([append(study.journal_path, entry)], json)
+    report(study.note(entry), json)
 
 
 def reading(
@@ -132,7 +131,6 @@ def reading(
     """
     from rig.study.folder import open_study
     from rig.study.journal import Reading
-    from rig.study.journal_file import append, append_all
 
     study = open_study(folder)
     if table is not None:
@@ -141,7 +139,7 @@ def reading(
         if bag is not None or angles:
             raise BadInputError("--from brings bags and angles itself; leave them out.")
         many = readings_from(table, study, when, partial(session_of, study, None))
-        report(append_all(study.journal_path, many), json)
+        report(study.note(*many), json)
         return
     if bag is None:
         from rig.commands.study_figures import show_readers
@@ -177,7 +175,7 @@ def reading(
         note=note,
         replaces=replaces,
     )
-    report([append(study.journal_path, entry)], json)
+    report(study.note(entry), json)
     if t is None or h is None:
         say(
             "Without --temperature and --humidity this reading says nothing about the air's effect."

@@ -10,6 +10,7 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError
+from rig.files.names import safe_name
 from rig.study.catalogue import (
     FORMAT,
     VERSION,
@@ -156,6 +157,10 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
     Raises:
         BadInputError: the name is taken, or the result can't be a study.
     """
+    name = safe_name(name, section[:-1])
+    if isinstance(table, Bag):
+        for face in table.faces:
+            safe_name(face, "face")
     with locked(path.parent):
         catalogue = read_catalogue(path)
         if name in getattr(catalogue, section):

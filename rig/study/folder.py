@@ -2,20 +2,23 @@
 
 import difflib
 from collections.abc import Iterable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from msgspec import Struct
 
 from rig.errors import BadInputError
 from rig.files.durable import make_folder
-from rig.files.stamps import utc_text
+from rig.files.stamps import check_wall_clock, parse_utc, utc_text
 from rig.study import catalogue_file, journal_file
 from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences
 from rig.study.durable import cannot_write, create_file, locked
 from rig.study.journal import Journal, Treatment
+from rig.study.journal_file import T
 
 FOLDERS = ("calibration", "runs", "report")
+SLACK = timedelta(minutes=10)
+"""So far may a time lie ahead: a person rounds up, clocks differ."""
 
 
 class Study(Struct, frozen=True, kw_only=True):
@@ -78,6 +81,26 @@ class Study(Struct, frozen=True, kw_only=True):
                 "treatment", name, self.catalogue.treatments, "`rig study treat --recipe` adds one"
             )
 
+    def note(self, *entries: T, now: datetime | None = None) -> list[T]:
+        """Append to the journal; returns the entries as they were written.
+
+        Args:
+            entries: what was done or read.
+            now: by the clock that counts, the computer's if not given.
+
+        Raises:
+            BadInputError: that clock is wrong, an entry lies in its future, or can't be written.
+        """
+        now = now or datetime.now(UTC)
+        check_wall_clock(now, self.catalogue.made_at)
+        for entry in entries:
+            if parse_utc(entry.at) > now + SLACK:
+                raise BadInputError(
+                    f"{entry.at} lies in the future (it is {utc_text(now)}); correct the time with"
+                    " --at."
+                )
+        return journal_file.append_all(self.journal_path, entries)
+
     def leaves_residue(self, bag: str, stage: str) -> bool:
         """Whether the bag has been treated by this stage, so that the board is wiped after it."""
         return self.bag(bag).role == "treated" and self.stage_order(stage) > 0
@@ -138,7 +161,9 @@ def new_study(path: Path, name: str, preferences: Preferences | None = None) -> 
     Raises:
         BadInputError: there is a study already, or it can't be made there.
     """
-    made_at = utc_text(datetime.now(UTC))
+    now = datetime.now(UTC)
+    check_wall_clock(now)
+    made_at = utc_text(now)
     text = catalogue_file.new_catalogue_text(name, made_at, preferences or Preferences())
     catalogue_file.parse_catalogue(text, path / catalogue_file.NAME)
     if (path / catalogue_file.NAME).exists():

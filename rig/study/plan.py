@@ -87,6 +87,13 @@ def read_plan(study: Study) -> list[PlanRow]:
         raise BadInputError(f"{path} cannot be read: {error.strerror or error}.") from error
     except UnicodeDecodeError:
         raise BadInputError(f"{path} is not UTF-8 text; save it as CSV in UTF-8.") from None
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise BadInputError(
+            f"{path}, line {line}: bytes are missing there, as after a power cut; restore the plan"
+            f" from a copy such as plan-1.csv, or make a new one by `rig study plan --replace"
+            f" {study.path}`."
+        )
     rows = _parse(text, path, study)
     _check_order(rows, path, study)
     return rows

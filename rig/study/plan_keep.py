@@ -24,8 +24,7 @@ def current_plan(study: Study, *, replace: bool = False) -> list[PlanRow]:
     with locked(study.path):
         if path.exists() and not replace:  # another program has made it meanwhile
             return read_plan(study)
-        kept = len(list(study.path.glob("plan-*.csv")))
-        number = kept + (2 if path.exists() else 1)
+        number = _last_kept(study) + (2 if path.exists() else 1)
         rows = make_plan(study, number)
         if path.exists():
             create_file(path.with_name(f"plan-{number - 1}.csv"), path.read_bytes())
@@ -43,7 +42,7 @@ def add_to_plan(study: Study) -> list[PlanRow]:
     with locked(study.path):
         rows = read_plan(study)
         stage_from = stage_to_plan_from(study)
-        number = len(list(study.path.glob("plan-*.csv"))) + 1
+        number = _last_kept(study) + 1
         more = make_plan(study, number + 1, rows, stage_from)
         if not more:
             raise BadInputError(
@@ -54,6 +53,12 @@ def add_to_plan(study: Study) -> list[PlanRow]:
         create_file(path.with_name(f"plan-{number}.csv"), path.read_bytes())
         replace_file(path, plan_text(merged).encode())
     return read_plan(study)
+
+
+def _last_kept(study: Study) -> int:
+    """The highest number of the plans that were put aside; 0 without any."""
+    numbers = (path.stem.removeprefix("plan-") for path in study.path.glob("plan-*.csv"))
+    return max((int(number) for number in numbers if number.isdecimal()), default=0)
 
 
 def _in_order(study: Study, rows: list[PlanRow], more: list[PlanRow]) -> list[PlanRow]:

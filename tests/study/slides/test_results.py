@@ -137,7 +137,9 @@ def test_many_files_are_shared_out(folder: Path, monkeypatch: pytest.MonkeyPatch
     assert results_of(files, folder) == alone
 
 
-def test_another_process_that_fails_costs_time_only(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_another_process_that_fails_costs_time_only(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     files = find_runs([folder])
     alone = results_of(files, folder)
     shutil.rmtree(folder / FOLDER)
