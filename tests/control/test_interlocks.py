@@ -22,7 +22,7 @@ def states_of(bench: Bench, cause: str) -> set[State]:
     return {state for state in STATES if bench.met(state) == cause}
 
 
-def test_a_rig_at_rest_is_let_alone(bench: Bench) -> None:
+def test_a_rig_at_rest_meets_no_condition(bench: Bench) -> None:
     assert [bench.met(state) for state in STATES] == [None] * len(STATES)
     assert bench.machine.last_run_reason is None
 
@@ -99,7 +99,7 @@ def test_an_input_whose_edge_was_lost_is_trusted_no_more(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize(("free_mb", "is_last"), [(50.1, False), (49.9, True), (None, False)])
-def test_a_disk_that_is_nearly_full_lets_the_run_be_finished(
+def test_a_nearly_full_disk_lets_the_run_finish(
     bench: Bench, free_mb: float | None, is_last: bool
 ) -> None:
     bench.machine.host.free_mb = free_mb
@@ -124,7 +124,7 @@ def test_a_supply_that_is_low_counts_in_every_state(bench: Bench) -> None:
     assert states_of(bench, "low_supply") == ALL
 
 
-def test_the_third_doubtful_climate_lets_the_run_be_finished(bench: Bench) -> None:
+def test_the_third_doubtful_climate_reading_lets_the_run_finish(bench: Bench) -> None:
     bench.machine.doubtful_climates = 2
     assert bench.met() is None
     assert bench.machine.last_run_reason is None

@@ -240,7 +240,7 @@ def test_a_process_is_asked_first_and_killed_4_s_later(
     assert steps[1].is_done, "the enable line is driven low in any case"
 
 
-def test_a_process_that_has_ended_meanwhile_is_no_trouble(tmp_path: Path) -> None:
+def test_a_process_that_ended_by_itself_counts_as_ended(tmp_path: Path) -> None:
     lock = RigLock(tmp_path / "rig.lock")
     lock.open()
 
