@@ -239,6 +239,11 @@ class Bench:
             return error.cause
         return None
 
+    def last_run(self) -> str | None:
+        """The cause for which no other run may begin; None when there is none."""
+        reason = self.machine.last_run_reason
+        return None if reason is None else reason.cause
+
 
 def caught(bench: Bench, task: Task[Any], *beside: Task[Any]) -> str:
     """The cause of the fault that ends a task."""

@@ -82,6 +82,7 @@ def test_the_gap_and_its_uncertainty_are_those_of_the_sum(make_bench: MakeBench)
     assert placed.beam_hysteresis_steps == pytest.approx(4, abs=1)
     assert placed.blade_steps == pytest.approx(BEAM + 4, abs=1)
     assert placed.beam_steps is not None
+    assert placed.beam_hysteresis_steps is not None
     top = max(n for _, n in placer.bench.blade_pulses)
     assert placed.gap_mm == pytest.approx(3.0 + (top - placed.beam_steps) / 5.0 - 1.2, abs=0.001)
     difference_mm = placed.beam_hysteresis_steps / PER_MM

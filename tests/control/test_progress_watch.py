@@ -45,7 +45,10 @@ def met(
 def test_a_board_that_does_not_follow_is_noticed_in_either_direction(
     share: float, cause: str, at_s: float, sign: int
 ) -> None:
-    assert met(share, sign) == (cause, pytest.approx(at_s, abs=2.5 * LOOK_S))
+    found = met(share, sign)
+    assert found is not None
+    assert found[0] == cause
+    assert found[1] == pytest.approx(at_s, abs=2.5 * LOOK_S)
 
 
 @pytest.mark.parametrize("sign", [1, -1])
