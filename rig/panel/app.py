@@ -1,5 +1,6 @@
 """The web application: a few addresses, each of which checks who asks and hands the wish on."""
 
+import asyncio
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -11,7 +12,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from rig.panel.form import MAX_BODY, Body, Empty, PairForm, SeriesForm, decode, wanted
-from rig.panel.guard import HEADERS, Guard
+from rig.panel.guard import BODY_S, HEADERS, Guard
 from rig.panel.link import Asker
 from rig.panel.render import actions, sections, slides_section
 from rig.panel.seats import RefusedError, Seats
@@ -173,10 +174,14 @@ class Panel:
         self._guard.check_origin(request.headers)
         self._guard.check_json(request.headers)
         data = b""
-        async for chunk in request.stream():
-            data += chunk
-            if len(data) > MAX_BODY:
-                break
+        try:
+            async with asyncio.timeout(BODY_S):
+                async for chunk in request.stream():
+                    data += chunk
+                    if len(data) > MAX_BODY:
+                        break
+        except TimeoutError:
+            raise RefusedError("The request took too long to come; try again.", 408) from None
         return decode(data, kind)
 
     def _token(self, request: Request) -> str | None:

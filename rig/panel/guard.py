@@ -15,7 +15,9 @@ from rig.panel.seats import RefusedError
 
 MAX_PER_ADDRESS = 24
 FIRST_BYTES_S = 10.0
-"""A connection that has not sent a whole request by then is closed."""
+"""A connection that has not sent the whole head of a request by then is closed."""
+BODY_S = 10.0
+"""A body takes no longer."""
 
 HEADERS = {
     "Content-Security-Policy": (

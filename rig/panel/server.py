@@ -9,6 +9,8 @@ import time
 from collections.abc import Callable
 from typing import Self
 
+import msgspec
+
 from rig.errors import BadInputError
 from rig.opening import OpenRig
 from rig.panel.desk import Desk, ResetWish, ResumeWish, SeriesWish
@@ -136,7 +138,7 @@ class WebServer:
                     process = self._spawn(its)
                 self.process = process
                 try:
-                    mine.send(encode(self._setup))
+                    mine.send(encode(msgspec.structs.replace(self._setup, port=self.port)))
                     self._link = mine
                     if not self._ends.is_set():
                         self._pass_on(mine)

@@ -32,7 +32,8 @@ def made(
 
 
 def angles(seed: int, n: int, mean: float, sd: float = 0.3) -> list[float]:
-    return np.random.default_rng(seed).normal(mean, sd, n).tolist()
+    drawn: list[float] = np.random.default_rng(seed).normal(mean, sd, n).tolist()
+    return drawn
 
 
 def both(hand: list[float], blade: list[float]) -> Comparison:

@@ -93,8 +93,10 @@ def make_bench() -> Iterator[MakeBench]:
     """Opens machines of one's own settings and scenario, and closes them."""
     with ExitStack() as opened:
 
-        def make(settings: Settings = SETTINGS, scenario: Scenario = SCENARIO) -> Bench:
-            bench = Bench(settings, scenario)
+        def make(
+            settings: Settings = SETTINGS, scenario: Scenario = SCENARIO, *, reads: bool = True
+        ) -> Bench:
+            bench = Bench(settings, scenario, reads=reads)
             opened.enter_context(bench.rig)
             return bench
 

@@ -108,9 +108,14 @@ class Bench:
     Args:
         settings: of the rig.
         scenario: what is true of it.
+        reads: the sensors are read in a run, which takes most of its computing; otherwise the
+            machine is told the true angle.
     """
 
-    def __init__(self, settings: Settings = SETTINGS, scenario: Scenario = SCENARIO) -> None:
+    def __init__(
+        self, settings: Settings = SETTINGS, scenario: Scenario = SCENARIO, *, reads: bool = True
+    ) -> None:
+        self._reads = reads
         self.rig = open_twin(settings, scenario, 3)
         self.machine = self.rig.machine
         clock = self.machine.clock
@@ -146,10 +151,13 @@ class Bench:
         self.world.on_blade_step = on_blade_step  # type: ignore[method-assign]
 
     def run(self, task: Task[T], *beside: Task[Any]) -> T:
-        """Run a task while the sensors are read, as in a run, with other tasks beside it."""
+        """Run a task while the angle is known, as in a run, with other tasks beside it."""
 
         def main() -> Task[T]:
-            watchers = start_watching(self.machine)
+            if self._reads:
+                watchers = start_watching(self.machine)
+            else:
+                watchers = [self.clock.spawn(self._tell_angle(), "angle")]
             yield At(self.clock.time_s() + 0.3)
             self.begun_s = self.clock.time_s()
             for other in beside:
@@ -164,8 +172,14 @@ class Bench:
 
         return self.clock.run(main())
 
+    def _tell_angle(self) -> Task[None]:
+        live = self.machine.live
+        while True:
+            live.angle_deg, live.angle_seen_s = self.world.motor.angle_deg, self.clock.time_s()
+            yield At(self.clock.time_s() + 0.05)
+
     def left(self) -> list[Any]:
-        """Takes all events that nobody has taken."""
+        """Drain the machine's events."""
         return list(iter(self.machine.events.get_nowait, None))
 
     def after(self, seconds: float, act: Callable[[], Any]) -> Task[None]:
@@ -184,7 +198,7 @@ class Bench:
         self.world.pins[getattr(self.machine.settings.pins, name)].drive(level, self.clock.time_s())
 
     def hold(self, name: str, level: bool) -> None:
-        """Put an input to a level at which it stays, whatever the world does."""
+        """Put an input to a level at which it stays, regardless of the world."""
         self.drive(name, level)
         pin = self.world.pins[getattr(self.machine.settings.pins, name)]
         pin.drive = lambda *_: None  # type: ignore[method-assign]
@@ -224,6 +238,11 @@ class Bench:
         except MachineFaultError as error:
             return error.cause
         return None
+
+    def last_run(self) -> str | None:
+        """The cause for which no other run may begin; None when there is none."""
+        reason = self.machine.last_run_reason
+        return None if reason is None else reason.cause
 
 
 def caught(bench: Bench, task: Task[Any], *beside: Task[Any]) -> str:

@@ -48,7 +48,7 @@ class Blade:
         return caught(self.bench, self.axis.park(self.mover), *beside)
 
     def go(self, mm: float) -> None:
-        """Up or down, with nobody looking."""
+        """Move to a place, without any checks."""
         self.bench.run(self.axis._go(self.mover, round(mm * PER_MM)))  # noqa: SLF001 - to begin a test from there
 
     def at(self, count: int, act: Callable[[], Any]) -> Task[None]:
@@ -62,13 +62,13 @@ class Blade:
 
 @pytest.fixture
 def blade(make_bench: MakeBench) -> Blade:
-    return Blade(make_bench(BLADE, EXACT))
+    return Blade(make_bench(BLADE, EXACT, reads=False))
 
 
 @pytest.fixture
 def free(make_bench: MakeBench) -> Blade:
     """Without a park switch."""
-    return Blade(make_bench(NO_SWITCH, EXACT))
+    return Blade(make_bench(NO_SWITCH, EXACT, reads=False))
 
 
 # -- through the beam -------------------------------------------------------------------------
@@ -90,7 +90,8 @@ def test_a_push_goes_6_mm_past_the_beam_rests_and_comes_back(blade: Blade) -> No
 
 def test_the_receivers_delay_is_taken_off(make_bench: MakeBench) -> None:
     settings = msgspec.structs.replace(BLADE, beam=Beam(response_ms=20.0))
-    push = Blade(make_bench(settings, changed(EXACT, beam={"response_ms": 20.0}))).push()
+    slow = changed(EXACT, beam={"response_ms": 20.0})
+    push = Blade(make_bench(settings, slow, reads=False)).push()
     # In 20 ms the blade goes 0.8 mm, 4 steps.
     assert push.clear == pytest.approx(BEAM, abs=1)
     assert push.back == pytest.approx(BEAM, abs=1)
@@ -174,7 +175,8 @@ def test_a_beam_that_is_broken_before_has_no_first_break(blade: Blade) -> None:
 def test_the_first_time_it_looks_for_the_switch_slowly_and_all_the_way(
     make_bench: MakeBench,
 ) -> None:
-    blade = Blade(make_bench(BLADE, changed(EXACT, blade={"start_mm": 40.0})))
+    away = changed(EXACT, blade={"start_mm": 40.0})
+    blade = Blade(make_bench(BLADE, away, reads=False))
     blade.park()
     assert blade.body.place_mm == pytest.approx(470.0, abs=0.25)
     assert blade.stepper.count == 0
@@ -230,7 +232,7 @@ def test_a_switch_that_is_open_10_mm_uphill_stops_the_push(blade: Blade) -> None
     assert 50 < blade.stepper.count <= 50 + 11
 
 
-def test_a_switch_that_closes_before_that_is_let_pass(blade: Blade) -> None:
+def test_a_switch_that_closes_within_10_mm_is_accepted(blade: Blade) -> None:
     blade.bench.hold("blade_park", True)
     closes = blade.at(46, lambda: blade.bench.let_go("blade_park", False))
     assert blade.push(closes).clear == pytest.approx(BEAM, abs=1)

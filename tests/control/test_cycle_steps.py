@@ -117,15 +117,13 @@ def test_its_end_says_what_came_of_it(good: Bench) -> None:
         (Cancelled(), "interrupted", None),
     ],
 )
-@pytest.mark.parametrize("is_on", [True, False])
 def test_every_way_out_switches_off_and_closes_the_file(
-    bench: Bench, error: BaseException, outcome: Outcome, event: str | None, is_on: bool
+    bench: Bench, error: BaseException, outcome: Outcome, event: str | None
 ) -> None:
     machine = bench.machine
 
     def fail() -> None:
-        if is_on:
-            machine.stepper.enable()
+        machine.stepper.enable()
         machine.imu.samples_lost += 5
         machine.bus.retries += 2
         raise error
@@ -308,6 +306,6 @@ def test_a_bag_that_slides_in_the_approach_is_flagged(bench: Bench) -> None:
     assert "moved_before_raise" in bench.lines.last.flags
 
 
-def test_an_approach_below_where_the_board_stands_is_none(bench: Bench) -> None:
+def test_an_approach_angle_below_the_board_is_skipped(bench: Bench) -> None:
     assert cycle(bench, approach_deg=-1.0)[1]() == "slid"
     assert "approach_deg" not in bench.lines.events("raise_started")[0].detail

@@ -22,9 +22,9 @@ def states_of(bench: Bench, cause: str) -> set[State]:
     return {state for state in STATES if bench.met(state) == cause}
 
 
-def test_a_rig_at_rest_is_let_alone(bench: Bench) -> None:
+def test_a_rig_at_rest_meets_no_condition(bench: Bench) -> None:
     assert [bench.met(state) for state in STATES] == [None] * len(STATES)
-    assert bench.machine.last_run_reason is None
+    assert bench.last_run() is None
 
 
 def test_the_emergency_stop_counts_in_every_state_but_halted(bench: Bench) -> None:
@@ -99,13 +99,12 @@ def test_an_input_whose_edge_was_lost_is_trusted_no_more(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize(("free_mb", "is_last"), [(50.1, False), (49.9, True), (None, False)])
-def test_a_disk_that_is_nearly_full_lets_the_run_be_finished(
+def test_a_nearly_full_disk_lets_the_run_finish(
     bench: Bench, free_mb: float | None, is_last: bool
 ) -> None:
     bench.machine.host.free_mb = free_mb
     assert bench.met() is None
-    reason = bench.machine.last_run_reason
-    assert (reason is not None and reason.cause == "disk_nearly_full") == is_last
+    assert bench.last_run() == ("disk_nearly_full" if is_last else None)
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -124,14 +123,13 @@ def test_a_supply_that_is_low_counts_in_every_state(bench: Bench) -> None:
     assert states_of(bench, "low_supply") == ALL
 
 
-def test_the_third_doubtful_climate_lets_the_run_be_finished(bench: Bench) -> None:
+def test_the_third_doubtful_climate_reading_lets_the_run_finish(bench: Bench) -> None:
     bench.machine.doubtful_climates = 2
     assert bench.met() is None
-    assert bench.machine.last_run_reason is None
+    assert bench.last_run() is None
     bench.machine.doubtful_climates = 3
     assert bench.met() is None
-    assert bench.machine.last_run_reason is not None
-    assert bench.machine.last_run_reason.cause == "climate_doubtful"
+    assert bench.last_run() == "climate_doubtful"
 
 
 def test_the_first_reason_for_a_last_run_is_kept(bench: Bench) -> None:
@@ -139,8 +137,7 @@ def test_the_first_reason_for_a_last_run_is_kept(bench: Bench) -> None:
     bench.met()
     bench.machine.doubtful_climates = 3
     bench.met()
-    assert bench.machine.last_run_reason is not None
-    assert bench.machine.last_run_reason.cause == "disk_nearly_full"
+    assert bench.last_run() == "disk_nearly_full"
 
 
 def test_the_most_urgent_cause_is_told(bench: Bench) -> None:
@@ -193,4 +190,4 @@ def test_the_limits_are_those_of_the_settings(make_bench: MakeBench) -> None:
     bench.machine.live.angle_deg = None
     bench.machine.host.free_mb = 79.0
     check_interlocks(bench.machine, "raising")
-    assert bench.machine.last_run_reason is not None
+    assert bench.last_run() == "disk_nearly_full"

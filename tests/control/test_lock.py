@@ -6,7 +6,7 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 
@@ -75,6 +75,7 @@ def test_a_machine_that_is_busy_is_not_touched(tmp_path: Path) -> None:
     with first:
         with pytest.raises(BusyError), second:
             pass
+        assert second.twin is not None
         assert second.twin.world.pins == {}, "pins were claimed"
     with second:
         assert holder(tmp_path / "rig.lock") == os.getpid()
@@ -90,7 +91,7 @@ def _pins() -> Any:
     return MockFactory()
 
 
-def _no_pins():  # type: ignore[no-untyped-def] # never returns
+def _no_pins() -> NoReturn:
     raise BadInputError("The line is in use.")
 
 
@@ -240,7 +241,7 @@ def test_a_process_is_asked_first_and_killed_4_s_later(
     assert steps[1].is_done, "the enable line is driven low in any case"
 
 
-def test_a_process_that_has_ended_meanwhile_is_no_trouble(tmp_path: Path) -> None:
+def test_a_process_that_ended_by_itself_counts_as_ended(tmp_path: Path) -> None:
     lock = RigLock(tmp_path / "rig.lock")
     lock.open()
 

@@ -9,6 +9,7 @@ import pytest
 
 from rig.control.blade_plan import plan_blade
 from rig.control.faults import fault
+from rig.control.live import Live
 from rig.control.lock import RigLock, holder
 from rig.control.machine import Machine
 from rig.errors import BusyError, MachineFaultError, RigError
@@ -127,18 +128,14 @@ def test_a_reset_forgets_the_fault_and_what_led_to_it(bench: Bench) -> None:
     machine.latch(fault("imu_silent", "It is silent."))
     machine.last_run_reason = fault("climate_doubtful", "It is doubtful.")
     machine.doubtful_climates = 3
-    machine.live.angle_deg = machine.live.angle_seen_s = 1.0
+    machine.live = Live(angle_deg=1.0, angle_seen_s=1.0)
     bench.clock.advance_to(100.0)
     closed: list[str] = []
     note_closing(machine, closed)
     machine.reset()
     assert closed == ["imu", "climate"]
-    assert machine.latched is None
-    assert machine.last_run_reason is None
-    assert machine.doubtful_climates == 0
-    assert machine.homes_slowly
-    assert not machine.is_homed
-    assert machine.live.angle_deg is None
+    assert (machine.latched, bench.last_run(), machine.live.angle_deg) == (None, None, None)
+    assert (machine.doubtful_climates, machine.homes_slowly, machine.is_homed) == (0, True, False)
     # The sensor has half a second from now on.
     assert bench.met("parked") is None
     assert machine.opened_s == bench.clock.time_s()
@@ -184,10 +181,12 @@ def test_it_moves_while_either_motor_does(
 ) -> None:
     machine = make_bench(BLADE).machine
     assert not machine.is_moving
+    moved = []
     for axis in (machine.stepper, machine.blade):
-        monkeypatch.setattr(axis, "_plan", object())
-        assert machine.is_moving
-        monkeypatch.undo()
+        with monkeypatch.context() as patch:
+            patch.setattr(axis, "_plan", object())
+            moved.append(machine.is_moving)
+    assert moved == [True, True]
 
 
 def test_every_sign_of_life_is_passed_on(bench: Bench) -> None:

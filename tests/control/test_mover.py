@@ -1,4 +1,4 @@
-"""Waiting and moving under the interlocks: how often it looks, what stops it, and how."""
+"""Waiting and moving under the interlocks: polling, stops and faults."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -18,6 +18,12 @@ from rig.errors import MachineFaultError
 from rig.runfile.model import State, Steps
 from tests.control.conftest import MakeBench
 from tests.control.machine_bench import Bench, caught
+
+
+@pytest.fixture
+def bench(make_bench: MakeBench) -> Bench:
+    """Without the sensors, of which little is needed here."""
+    return make_bench(reads=False)
 
 
 def up(bench: Bench, to_deg: float = 20.0, rate_deg_s: float = 2.0) -> Task[None]:
@@ -82,7 +88,7 @@ def moving(bench: Bench, axis: Axis) -> Task[None]:
     return Mover(bench.machine).move(Plan(), axis=axis)  # type: ignore[arg-type]
 
 
-# -- how often it looks -----------------------------------------------------------------------
+# -- polling ----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("moves", [False, True])
@@ -190,7 +196,11 @@ def test_a_condition_that_comes_with_an_event_is_noticed_with_it(bench: Bench) -
         bench.clock.run(task())
 
 
-def test_what_a_watching_task_raised_ends_it(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_a_watching_task_raised_ends_it(
+    make_bench: MakeBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = make_bench()
+
     def fail() -> None:
         raise fault("imu_reset", "It has lost its configuration.")
 
@@ -242,7 +252,7 @@ def flickers(bench: Bench, state: State, times_s: list[float]) -> bool:
     ("n", "seconds", "expected"),
     [(12, 0.99, True), (12, 1.01, False), (11, 0.1, False), (24, 2.2, False), (24, 2.0, True)],
 )
-def test_twelve_edges_within_a_second_are_no_bag(
+def test_twelve_edges_within_a_second_are_a_fault(
     bench: Bench, n: int, seconds: float, expected: bool
 ) -> None:
     assert flickers(bench, "raising", over(seconds, n)) == expected
@@ -271,7 +281,7 @@ def test_in_placing_the_beam_counts_while_something_moves(
     assert flickers(bench, "placing", over(0.5, 12))
 
 
-def test_what_came_in_the_run_before_is_forgotten(bench: Bench) -> None:
+def test_edges_of_the_previous_run_are_forgotten(bench: Bench) -> None:
     edges = Edges(bench, "raising")
     edges.come(over(0.1, 11))
     bench.machine.enter("lowering")
@@ -348,8 +358,8 @@ def test_while_it_brakes_it_shows_signs_of_life(bench: Bench) -> None:
     assert max(np.diff(while_braking)) < 0.06
 
 
-def test_a_wish_to_stop_that_comes_while_it_brakes_is_kept(bench: Bench) -> None:
-    """Whoever comes after the move must still learn that the program is to end."""
+def test_a_stop_request_during_braking_is_kept(bench: Bench) -> None:
+    """The caller of the move must still learn that the program is to end."""
     events = bench.machine.events
     wishes = [
         bench.after(0.5, lambda: events.put(StopRequest("SIGTERM"))),
@@ -384,7 +394,7 @@ def test_what_the_pulse_loop_ended_is_a_fault_though_its_reason_is_gone(
     assert caught(bench, moving(bench, Axis(bench, 0.2, ended_by="must_stop"))) == cause
 
 
-def test_a_move_that_came_to_its_end_is_no_fault(bench: Bench) -> None:
+def test_a_completed_move_ignores_an_old_reason_of_a_cut(bench: Bench) -> None:
     bench.machine.cut_by = "emergency_stop"
     bench.run(moving(bench, Axis(bench, 0.2)))
 

@@ -69,12 +69,12 @@ def test_without_a_manager_nothing_happens(tmp_path: Path) -> None:
         notifier.alive()
 
 
-def test_a_wish_that_is_no_number_is_none() -> None:
+def test_an_unreadable_watchdog_period_is_ignored() -> None:
     assert Notifier(VirtualClock(), {"WATCHDOG_USEC": "soon"}).period_s is None
     assert Notifier(VirtualClock(), {"WATCHDOG_USEC": "10000000"}).period_s == 2.5
 
 
-def test_a_manager_that_takes_nothing_holds_nothing_up(
+def test_a_full_socket_is_given_up_after_0_2_s(
     manager: socket.socket, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     waits_s: list[float | None] = []

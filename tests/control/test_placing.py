@@ -17,13 +17,19 @@ REQUEST = RunRequest(
 )
 
 
+@pytest.fixture
+def bench(make_bench: MakeBench) -> Bench:
+    """Without the sensors, of which little is needed here."""
+    return make_bench(reads=False)
+
+
 def place(bench: Bench, *beside: Task[None], is_ready: bool = False) -> Placed:
     placing = HandPlacing(bench.machine.inputs, 5.0, is_ready=is_ready)
     return bench.run(placing.place(Mover(bench.machine), REQUEST), *beside)
 
 
 def presses(bench: Bench, at_s: float, held_s: float = 0.2) -> Task[None]:
-    """Somebody presses start."""
+    """Press the start button after a while."""
     yield At(bench.clock.time_s() + at_s)
     bench.world.press("start_button", True)
     yield At(bench.clock.time_s() + held_s)
@@ -65,7 +71,7 @@ def test_a_request_from_elsewhere_counts_as_a_press(bench: Bench) -> None:
 
 @pytest.mark.parametrize("beam", ["beam_1", "beam_2"])
 def test_with_a_broken_beam_it_asks_again(make_bench: MakeBench, beam: str) -> None:
-    bench = make_bench(msgspec.structs.replace(SETTINGS, pins=Pins(beam_2=4)))
+    bench = make_bench(msgspec.structs.replace(SETTINGS, pins=Pins(beam_2=4)), reads=False)
     bench.drive(beam, True)
     wants: list[str] = []
     look = bench.after(1.5, lambda: wants.append(bench.machine.live.wants))
@@ -80,7 +86,7 @@ def test_with_a_broken_beam_it_asks_again(make_bench: MakeBench, beam: str) -> N
 def test_a_bag_that_is_said_to_lie_ready_must_leave_the_beam_free(
     make_bench: MakeBench, beam: str
 ) -> None:
-    bench = make_bench(msgspec.structs.replace(SETTINGS, pins=Pins(beam_2=4)))
+    bench = make_bench(msgspec.structs.replace(SETTINGS, pins=Pins(beam_2=4)), reads=False)
     bench.drive(beam, True)
     placing = HandPlacing(bench.machine.inputs, 5.0, is_ready=True)
     assert caught(bench, placing.place(Mover(bench.machine), REQUEST)) == "beam_broken_before_raise"

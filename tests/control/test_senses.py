@@ -1,4 +1,4 @@
-"""The tasks that keep reading the sensors: how often, what they compare, and who hears of it."""
+"""The tasks that read the sensors: their periods, their checks, their listeners."""
 
 from typing import Any
 
@@ -97,7 +97,7 @@ def test_the_boards_temperature_is_marked_as_the_chips(
     assert (found.board_temperature_c, found.board_temperature_source) == (chip_c, source)
 
 
-def test_samples_go_to_the_file_and_to_who_listens_and_to_nobody_after_that(bench: Bench) -> None:
+def test_samples_go_to_the_file_and_to_listeners_while_they_listen(bench: Bench) -> None:
     bench.recorder("raising")
     heard: list[tuple[int, int, int]] = []
 

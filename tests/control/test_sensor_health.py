@@ -22,7 +22,7 @@ def problem(
 
 
 @pytest.mark.parametrize("end", [(32767, 0, 0), (0, -32768, 0), (0, 0, 32701)])
-def test_0_1_s_at_the_end_of_the_range_is_no_knock(end: tuple[int, int, int]) -> None:
+def test_saturation_for_0_1_s_is_a_fault(end: tuple[int, int, int]) -> None:
     # 0.1 s at 208 Hz are 21 samples.
     assert problem([*live(40), *[end] * 10, *live(1), *[end] * 20, *live(0)]) != "imu_saturated"
     assert problem([*live(40), *[end] * 21]) == "imu_saturated"
@@ -66,12 +66,12 @@ def test_far_from_gravity_is_absurd_once_it_fills_a_quarter_of_a_second(
         (None, None),
     ],
 )
-def test_where_no_board_gets_is_absurd(angle_deg: float | None, expected: str | None) -> None:
+def test_an_impossible_angle_is_absurd(angle_deg: float | None, expected: str | None) -> None:
     assert problem(live(51), angle_deg) is None
     assert problem(live(52), angle_deg) == expected
 
 
-def test_what_is_over_is_no_problem_any_more() -> None:
+def test_good_samples_clear_the_problem() -> None:
     health = SensorHealth(PER_G, RATE_HZ)
     health.feed([(5, 6, 16384)] * 12, 10.0)
     assert health.problem is not None

@@ -15,6 +15,7 @@ from rig.panel.slides import Dot
 from rig.panel.stream import Hub
 from rig.panel.view import Snapshot
 from tests.panel.client import Answer, Client
+from tests.panel.jumping import JumpingLoop
 
 COOKIE = "rig_panel_8600"
 
@@ -65,7 +66,7 @@ class Stand:
         self.show(IDLE)
         guard = Guard(LOCAL_NAMES, any_address=False)
         self.app = Panel(self.desk, self.hub, self.seats, guard, COOKIE).application()
-        self.runner = asyncio.Runner()
+        self.runner = asyncio.Runner(loop_factory=JumpingLoop)
 
     def show(self, snap: Snapshot) -> None:
         """Have another snapshot."""
@@ -99,9 +100,9 @@ class Near(Client):
         return self.ask_in_pieces(method, path, [body or b""], **headers)
 
     def ask_in_pieces(
-        self, method: str, path: str, pieces: Iterable[bytes], **headers: str
+        self, method: str, path: str, pieces: Iterable[bytes | float], **headers: str
     ) -> Answer:
-        """The same with a body that comes bit by bit."""
+        """The same with a body that comes bit by bit; a number stands for a pause, in s."""
         sent = {"Host": self.host, **{k.replace("_", "-"): v for k, v in headers.items()}}
         if self.cookie:
             sent["Cookie"] = self.cookie
@@ -111,7 +112,7 @@ class Near(Client):
         return answer
 
     async def _asked(
-        self, method: str, path: str, pieces: Iterator[bytes], sent: dict[str, str]
+        self, method: str, path: str, pieces: Iterator[bytes | float], sent: dict[str, str]
     ) -> Answer:
         url = urlsplit(path)
         scope = {
@@ -138,6 +139,9 @@ class Near(Client):
                 await has_gone.wait()
                 return {"type": "http.disconnect"}
             piece = next(pieces, None)
+            if isinstance(piece, float):
+                await asyncio.sleep(piece)
+                piece = next(pieces, None)
             has_asked = piece is None
             self.taken += not has_asked
             return {"type": "http.request", "body": piece or b"", "more_body": not has_asked}

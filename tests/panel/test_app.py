@@ -230,6 +230,15 @@ def test_a_body_without_end_is_read_no_further_than_it_may_be_long(stand: Stand)
     assert client.taken == 5
 
 
+def test_a_body_may_take_ten_seconds(stand: Stand) -> None:
+    client: Near = stand.client(paired=True)
+    for pause_s, status in ((9.9, 202), (10.1, 408)):
+        pieces: list[bytes | float] = [b"{", pause_s, b"}"]
+        answer = client.ask_in_pieces("POST", "/take", pieces, Content_Type="application/json")
+        assert answer.status == status
+    assert answer.text == "The request took too long to come; try again."
+
+
 @pytest.mark.parametrize("path", ["/", "/panel.css", "/panel.js", "/draw.js", "/icon.svg"])
 def test_files_are_served_as_what_they_are(stand: Stand, path: str) -> None:
     answer = stand.client().ask("GET", path)

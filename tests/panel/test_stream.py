@@ -2,7 +2,6 @@
 
 import asyncio
 import json
-import selectors
 from collections.abc import AsyncGenerator, Callable, Coroutine
 from typing import Any
 
@@ -13,29 +12,11 @@ from rig.panel.seats import Seats
 from rig.panel.slides import Dot
 from rig.panel.stream import Hub
 from rig.panel.words import Units
+from tests.panel.jumping import JumpingLoop
 from tests.panel.paper import snapshot
 
 USUAL = Usual(rig_name="shed", rate_deg_s=1.0, dwell_s=10.0, gap_mm=25.4)
 SECTIONS = {"form", "state", "angle", "air", "beam", "notice", "course", "slides", "actions"}
-
-
-class _Jumping(selectors.SelectSelector):
-    """Waits for nothing; the time goes on by as much as was asked for."""
-
-    now_s = 0.0
-
-    def select(self, timeout: float | None = None) -> Any:
-        self.now_s += max(0.0, timeout or 0.0)
-        return super().select(0)
-
-
-class _Loop(asyncio.SelectorEventLoop):
-    def __init__(self) -> None:
-        self.jumping = _Jumping()
-        super().__init__(self.jumping)
-
-    def time(self) -> float:
-        return self.jumping.now_s
 
 
 class Hall:
@@ -69,7 +50,7 @@ async def read(stream: AsyncGenerator[bytes, None]) -> dict[str, Any]:
 
 def play(scene: Callable[[Hall], Coroutine[Any, Any, None]]) -> None:
     """Run a scene in a loop whose time jumps."""
-    with asyncio.Runner(loop_factory=_Loop) as runner:
+    with asyncio.Runner(loop_factory=JumpingLoop) as runner:
         runner.run(scene(Hall()))
 
 

@@ -1,126 +1,16 @@
-"""Guards of the calibration."""
+"""Guards of what a calibration is made of: captures, references, files, home readings."""
 
 from tests.guards.entry import Guard, change, limit, never, without
 
 _TESTS = "tests/calibration/"
-_APPLY, _AXIS = _TESTS + "test_apply.py::test_", _TESTS + "test_axis.py::test_"
-_CAPTURES, _FILE = _TESTS + "test_captures.py::test_", _TESTS + "test_file.py::test_"
-_FIT, _HISTORY = _TESTS + "test_fit.py::test_", _TESTS + "test_history.py::test_"
-_HOME, _PLAN = _TESTS + "test_home.py::test_", _TESTS + "test_plan.py::test_"
-_REFERENCE, _SENSORS = _TESTS + "test_reference.py::test_", _TESTS + "test_sensors.py::test_"
-_SIX, _SHOW = _TESTS + "test_six_position.py::test_", _TESTS + "test_show.py::test_"
-
-
-def _apply() -> list[Guard]:
-    m = "rig.calibration.apply"
-    plain = _APPLY + "a_single_reading_in_plain_numbers_is_the_one_in_arrays"
-    formula = _APPLY + "counts_become_gravity_by_the_documented_formula"
-    mounting = _APPLY + "any_mounting_of_the_sensor_gives_the_angle"
-    right = _APPLY + "gravity_along_the_hinge_is_a_right_angle_also_where_rounding_exceeds_one"
-    corner = _APPLY + "at_level_the_jacobian_is_that_of_the_turn_about_the_hinge"
-    rates = _APPLY + "the_jacobian_is_that_of_the_formula"
-    whole = _APPLY + "a_level_known_through_the_sensor_leaves_no_more_than_the_whole"
-    far = _APPLY + "temperature_uncertainty_grows_with_the_distance"
-    apart = _APPLY + "drifts_of_the_axes_are_independent"
-    warmer = "temperature_c - calibration.temperature_c"
-    colder = "calibration.temperature_c - temperature_c"
-    uphill = "np.cross(axis, level)"
-    return [
-        change(m, "gravity_g", warmer, colder, formula),
-        change(m, "gravity_g", "scaled - bias", "scaled + bias", formula),
-        change(m, "inclination_deg", "-1.0", "1.0", mounting),
-        change(m, "along_slope_deg", uphill, "np.cross(level, axis)", plain),
-        change(m, "cross_slope_deg", "np.clip(along, -1.0, 1.0)", "along", right),
-        change(m, "slopes_deg", warmer, colder, plain),
-        change(m, "slopes_deg", "drift * rise_k", "-drift * rise_k", plain),
-        change(m, "slopes_deg", "min(max(across, -1.0), 1.0)", "across", right),
-        never(m, "_rising", "sine < 1e-3", corner),
-        change(m, "_rising", "-1.0", "1.0", rates),
-        change(m, "jacobian", "-gain * per_g", "gain * per_g", rates),
-        change(m, "jacobian", "vector / gain * per_g", "vector * gain * per_g", rates),
-        change(m, "jacobian", uphill, "np.cross(level, axis)", rates),
-        change(m, "u_of_rates", "c @ covariance @ c", "c**2 @ np.diag(covariance)", whole),
-        change(m, "u_of_rates", "min(level, whole)", "level", whole),
-        change(m, "u_of_rates", "max(level, 0.0)", "level", whole),
-        change(m, "drift_rates", "10.0", "0.0", far),
-        change(m, "drift_rates", warmer, "10.0", far),
-        change(m, "u_temperature_deg", "np.linalg.norm(rates)", "np.abs(rates).sum()", apart),
-    ]
-
-
-def _axis() -> list[Guard]:
-    m = "rig.calibration.axis"
-    short = _AXIS + "a_short_sweep_shows_no_axis"
-    mounting = _AXIS + "the_axis_of_a_sweep_also_out_of_level"
-    chord = _AXIS + "the_chord_runs_from_where_gravity_stood_first_to_where_it_stood_last"
-    scatter = _AXIS + "the_axis_scatters_as_stated_towards_the_chord_and_across"
-    slow = _AXIS + "noise_without_drift"
-    folds = _AXIS + "lines_fold_at_half_the_sample_rate"
-    sign = "np.copysign(...)"
-    return [
-        limit(m, "MIN_SWEEP_DEG", short),
-        limit(m, "MIN_SWEEP_DEG", short, times=0.5),
-        change(m, "axis_of_sweep", "len(points) < 8", "len(points) < 4", short),
-        change(m, "axis_of_sweep", sign, "1.0", mounting, nth=1),
-        change(m, "axis_of_sweep", sign, "1.0", chord, nth=2),
-        change(m, "axis_of_sweep", "misfit / size[1]", "misfit / size[0]", scatter),
-        change(m, "axis_of_sweep", "misfit / size[0]", "misfit / size[1]", scatter),
-        change(m, "axis_of_sweep", "np.sqrt(len(points) - 3)", "1.0", mounting),
-        change(m, "noise_g", "np.outer(t, slope)", "0.0", slow),
-        change(m, "aliased_hz", "np.abs(turns - np.round(turns))", "turns", folds),
-    ]
-
-
-def _vibration() -> list[Guard]:
-    m, place = "rig.calibration.axis", "vibration"
-    little = _AXIS + "too_little_for_a_spectrum"
-    line = _AXIS + "a_line_is_found_wherever_it_folds_to"
-    noise = _AXIS + "noise_alone_is_no_line"
-    near_0 = _AXIS + "a_line_that_folds_to_near_0_is_not_seen"
-    even = _AXIS + "a_board_that_turns_evenly_does_not_shake"
-    none = _AXIS + "less_than_the_noise_at_the_motors_line_is_none"
-    spectrum = "np.abs(np.fft.rfft(weighted, axis=1))"
-    lines = "np.abs(np.einsum('kb,kbi->ki', turn, weighted))"
-    square = "(line[clear] ** 2).mean(axis=0)"
-    two_bins = "2.0 * sample_rate_hz / block"
-    return [
-        change(m, place, "count < 4", "count < 3", little),
-        change(m, place, "count < 4", "count < 8", little),
-        without(m, place, "pieces = pieces - pieces.mean(axis=1, keepdims=True)", even),
-        without(m, place, "pieces = pieces - t[None, :, None] * ...", even),
-        change(m, place, f"{spectrum} * 2.0 / window.sum()", f"{spectrum} / window.sum()", noise),
-        change(m, place, f"{lines} * 2.0 / window.sum()", f"{lines} / window.sum()", line),
-        change(m, place, f"{square} - floor", square, noise),
-        change(m, place, "max(0.0, excess.max())", "excess.max()", none),
-        change(m, place, two_bins, "4.0 * sample_rate_hz / block", near_0),
-        change(m, place, two_bins, "1.0 * sample_rate_hz / block", near_0),
-    ]
-
-
-def _delay() -> list[Guard]:
-    m, place = "rig.calibration.axis", "filter_delay"
-    unseen = _AXIS + "what_no_sweep_shows_stays_in_the_uncertainty_of_the_delay"
-    few = _AXIS + "a_few_blocks_show_no_delay"
-    two_rates = _AXIS + "delay_and_backlash_from_two_rates"
-    back = _AXIS + "backlash_has_a_sign"
-    both = _AXIS + "delay_needs_both_directions"
-    late = _AXIS + "the_delay_scatters_as_stated"
-    lost = "-np.sign(rates) / 2.0"
-    return [
-        limit(m, "U_TIME_MS", unseen),
-        limit(m, "U_BACKLASH_DEG", unseen),
-        never(m, place, "len(directions) < 2", both),
-        change(m, place, "len(rates) < 20", "len(rates) < 10", few),
-        change(m, place, "len(rates) < 20", "len(rates) < 40", few),
-        change(m, place, "-rates", "rates", few),
-        change(m, place, "1.5 * speeds.min()", "1.2 * speeds.min()", unseen),
-        change(m, place, "1.5 * speeds.min()", "1.8 * speeds.min()", unseen),
-        change(m, place, lost, "np.sign(rates) / 2.0", back),
-        change(m, place, lost, "-np.sign(rates)", two_rates),
-        change(m, place, "1e3 * u_fit_s", "u_fit_s", late),
-        change(m, place, "1e3 * u_backlash_s", "u_backlash_s", unseen),
-        change(m, place, "1e3 * float(solution[5])", "float(solution[5])", few),
-    ]
+_CAPTURES = _TESTS + "test_captures.py::test_"
+_FILE = _TESTS + "test_file.py::test_"
+_FIT = _TESTS + "test_fit.py::test_"
+_HISTORY = _TESTS + "test_history.py::test_"
+_HOME = _TESTS + "test_home.py::test_"
+_PLAN = _TESTS + "test_plan.py::test_"
+_REFERENCE = _TESTS + "test_reference.py::test_"
+_SHOW = _TESTS + "test_show.py::test_"
 
 
 def _captures() -> list[Guard]:
@@ -214,119 +104,6 @@ def _file() -> list[Guard]:
         never(m, "check_fit", "calibration.sensor != identity", other),
         change(m, "check_fit", "now <= ...", "now < parse_utc(calibration.due_at)", date),
         never(m, "check_fit", "not allow_overdue", overdue),
-    ]
-
-
-def _fit() -> list[Guard]:
-    m, problem, residuals = "rig.calibration.fit", "_Problem.__init__", "_Problem.__call__"
-    doubt = _FIT + "residuals_that_come_once_in_a_hundred_fits_are_doubted"
-    twist = _FIT + "a_twist_and_a_bias_along_the_hinge_share_what_the_arc_cannot_tell_apart"
-    blur = _FIT + "what_blurs_the_vectors_widens_the_parameters"
-    level = _FIT + "the_level_is_known_as_well_as_its_readings"
-    warm = _FIT + "a_known_drift_is_taken_off"
-    shared = _FIT + "covariance_of_readings_knows_what_they_share"
-    worst = _FIT + "the_worst_residual_is_named_with_its_sign"
-    anyhow = _FIT + "any_mounting_is_recovered_within_its_uncertainty[fault0-anyhow]"
-    unseen = _FIT + "what_was_not_seen_keeps_the_data_sheets_uncertainty"
-    twisted = _FIT + "a_twisted_board_is_found_by_readings_across"
-    refused = _FIT + "captures_that_will_not_do"
-    parts = _FIT + "the_references_uncertainty_is_that_of_all_its_parts"
-    freedom = _FIT + "parameters_cost_degrees_of_freedom"
-    warmer = "np.outer(warmer, drift.drift_g_per_k)"
-    zero = "[zero.along.u_slope_deg, zero.across.u_slope_deg]"
-    return [
-        limit(m, "U_TWIST_DEG", twist),
-        limit(m, "U_TWIST_DEG", twist, times=0.5),
-        limit(m, "DOUBT_P", doubt),
-        limit(m, "DOUBT_P", doubt, times=0.5),
-        without(m, "fit_calibration", "check_captures(...)", refused),
-        change(m, problem, "noise**2", "0.0", blur),
-        change(m, problem, "(u_drift * warmer) ** 2", "0.0", blur),
-        change(m, problem, "sensor.u_axes**2", "0.0", blur),
-        change(m, problem, f"self.raw -= {warmer}", f"self.raw += {warmer}", warm),
-        change(m, problem, "np.radians(1.0) ** 2", "1.0", doubt),
-        change(m, problem, zero, "[zero.across.u_slope_deg, zero.along.u_slope_deg]", level),
-        change(m, "_Problem._guess", "np.sign(...)", "-1.0", anyhow),
-        change(m, residuals, "np.linalg.solve(self.u_prior, prior)", "prior", unseen),
-        change(m, residuals, "p[10:12] - self.slopes", "p[10:12]", anyhow),
-        change(m, residuals, "sideways - self.across", "sideways", twisted),
-        change(m, "reading_covariance", "own + ...", "own", shared),
-        change(m, "reading_covariance", "np.outer(common, common)", "0.0", shared),
-        change(m, "reading_covariance", "same * ...", "np.outer(block, block)", shared),
-        change(m, "reading_covariance", "reading.u_random_deg**2", "0.0", shared),
-        change(m, "_chi2_of_readings", "jacobian[part] @ ... @ ...", "0.0", freedom),
-        change(m, "_reported", "np.degrees(tangent @ along)", "tangent @ along", level),
-        change(m, "_reported", "np.degrees(tangent @ across)", "tangent @ across", level),
-        change(m, "_residuals", "by_reference - by_sensor", "by_sensor - by_reference", worst),
-        change(m, "_notes", "max(residuals, key=abs)", "max(residuals)", worst),
-        change(m, "fit_calibration", "np.mean(np.diag(covariance))", "covariance.mean()", parts),
-    ]
-
-
-def _home() -> list[Guard]:
-    m, covered, parts = "rig.calibration.home", "HomeCheck.covers", "axis_shift_parts_deg"
-    agree = _HOME + "level_and_sensor_agree_within_a_tenth_and_three_times_their_uncertainty"
-    covers = _HOME + "a_check_covers_readings_near_its_own_on_either_side"
-    later = _HOME + "a_level_that_agrees_lets_the_floor_have_moved"
-    twist = _HOME + "the_boards_twist_on_its_hinge_is_no_slope_across"
-    longer = _HOME + "a_hinge_of_a_length_that_rounding_left_has_not_moved"
-    signs = _HOME + "a_turn_about_the_boards_normal_and_a_tip_are_told_apart_with_their_signs"
-    kept = _HOME + "checks_are_kept_and_the_last_one_counts"
-    along, across = "along - self.sensor_along_deg", "across - self.sensor_across_deg"
-    same = "self.calibration_made_at == calibration.made_at"
-    u = "float(np.hypot(u_sensor_deg, level.u_slope_deg))"
-    square = "np.cross(found.axis, chord)"
-    return [
-        limit(m, "AGREE_DEG", agree),
-        limit(m, "AGREE_DEG", agree, times=0.5),
-        change(m, "check_home", f"3.0 * {u}", f"2.9 * {u}", agree),
-        change(m, "check_home", f"3.0 * {u}", f"3.1 * {u}", agree),
-        change(m, "check_home", u, "(u_sensor_deg + level.u_slope_deg)", agree),
-        change(m, "check_home", "abs(said - level.slope_deg)", "(said - level.slope_deg)", agree),
-        change(m, "check_home", "sensor[1]", "across.slope_deg", agree, nth=1),
-        change(m, "slopes_deg", "cross_deg - float(twist)", "cross_deg", twist),
-        change(m, "slopes_deg", "cross_deg - float(twist)", "cross_deg + float(twist)", twist),
-        change(m, covered, f"abs({along})", along, covers),
-        change(m, covered, f"abs({across})", across, covers),
-        change(m, covered, "limit_deg", "2.0 * limit_deg", covers),
-        change(m, covered, "limit_deg", "0.5 * limit_deg", covers),
-        change(m, covered, same, "True", later),
-        change(m, "axis_shift_deg", "np.clip(cosine, -1.0, 1.0)", "cosine", longer),
-        change(m, parts, square, f"-{square}", signs),
-        change(m, parts, "np.degrees(turned)", "turned", signs),
-        change(m, parts, "np.degrees(tipped)", "tipped", signs),
-        change(m, "load_home_check", "reversed(lines)", "lines", kept),
-    ]
-
-
-def _history() -> list[Guard]:
-    m = "rig.calibration.history"
-    shift = _HISTORY + "a_shift_is_worth_a_word_beyond_a_twentieth_of_a_degree"
-    bend = _HISTORY + "a_bend_counts_from_015_degrees_per_20"
-    hinge = _HISTORY + "a_hinge_that_moved_counts_from_03_degrees_and_explains_the_rest"
-    last = _HISTORY + "the_last_three_readings_say_where_it_stands_now"
-    trend = _HISTORY + "a_trend_must_exceed_three_times_its_uncertainty"
-    few = _HISTORY + "two_readings_or_one_day_show_no_trend"
-    return [
-        *(
-            limit(m, name, test, times=times)
-            for name, test in (("SLIP_AXIS_DEG", hinge), ("BENT_DEG", bend), ("TREND_DEG", shift))
-            for times in (2.0, 0.5)
-        ),
-        change(m, "_words", "abs(bend)", "bend", bend),
-        change(m, "_words", "max(abs(shift), abs(cross))", "max(shift, abs(cross))", shift),
-        change(m, "_words", "max(abs(shift), abs(cross))", "max(abs(shift), cross)", shift),
-        change(m, "_words", "min(abs(shift), abs(cross))", "min(abs(shift), cross)", shift),
-        change(m, "_words", "min(abs(shift), abs(cross))", "min(shift, abs(cross))", shift),
-        change(m, "_words", "TREND_DEG / 2", "TREND_DEG", shift),
-        change(m, "_words", "abs(month)", "month", trend),
-        change(m, "_words", "3.0 * u_month", "2.9 * u_month", trend),
-        change(m, "_words", "3.0 * u_month", "3.1 * u_month", trend),
-        change(m, "_words", "max(3.0 * u_month, TREND_DEG)", "3.0 * u_month", trend),
-        change(m, "home_trend", "min(3, len(records))", "len(records)", last),
-        change(m, "_slope", "len(day) < 3", "len(day) < 2", few),
-        change(m, "_slope", "np.ptp(day) < 1.0", "np.ptp(day) < 0.5", few),
-        change(m, "_slope", "len(day) - 2", "len(day) - 1", trend),
     ]
 
 
@@ -450,55 +227,70 @@ def _reference() -> list[Guard]:
     ]
 
 
-def _sensors() -> list[Guard]:
-    m = "rig.calibration.sensors"
-    sheet = _SENSORS + "a_new_sensor_is_believed_as_far_as_its_sheet"
+def _home() -> list[Guard]:
+    m, covered, parts = "rig.calibration.home", "HomeCheck.covers", "axis_shift_parts_deg"
+    agree = _HOME + "level_and_sensor_agree_within_a_tenth_and_three_times_their_uncertainty"
+    covers = _HOME + "a_check_covers_readings_near_its_own_on_either_side"
+    later = _HOME + "a_level_that_agrees_lets_the_floor_have_moved"
+    twist = _HOME + "the_boards_twist_on_its_hinge_is_no_slope_across"
+    longer = _HOME + "a_hinge_of_a_length_that_rounding_left_has_not_moved"
+    signs = _HOME + "a_turn_about_the_boards_normal_and_a_tip_are_told_apart_with_their_signs"
+    kept = _HOME + "checks_are_kept_and_the_last_one_counts"
+    along, across = "along - self.sensor_along_deg", "across - self.sensor_across_deg"
+    same = "self.calibration_made_at == calibration.made_at"
+    u = "float(np.hypot(u_sensor_deg, level.u_slope_deg))"
+    square = "np.cross(found.axis, chord)"
     return [
-        *(
-            change(m, "CLASSES", value, f"{value} * {times}", sheet, nth=nth)
-            for value, nth in (
-                *(("0.03", n) for n in (1, 2, 3, 4)),
-                ("0.01", None),
-                ("1e-4", 1),
-                *(("0.038", n) for n in (1, 2, 3)),
-                ("0.012", None),
-                ("1e-4", 2),
-                ("0.05", 1),
-                ("0.05", 2),
-                ("0.08", None),
-                ("5e-4", None),
-            )
-            for times in (2, 0.5)
-        ),
-        change(m, "prior_of", "sigma**2", "sigma", sheet),
+        limit(m, "AGREE_DEG", agree),
+        limit(m, "AGREE_DEG", agree, times=0.5),
+        change(m, "check_home", f"3.0 * {u}", f"2.9 * {u}", agree),
+        change(m, "check_home", f"3.0 * {u}", f"3.1 * {u}", agree),
+        change(m, "check_home", u, "(u_sensor_deg + level.u_slope_deg)", agree),
+        change(m, "check_home", "abs(said - level.slope_deg)", "(said - level.slope_deg)", agree),
+        change(m, "check_home", "sensor[1]", "across.slope_deg", agree, nth=1),
+        change(m, "slopes_deg", "cross_deg - float(twist)", "cross_deg", twist),
+        change(m, "slopes_deg", "cross_deg - float(twist)", "cross_deg + float(twist)", twist),
+        change(m, covered, f"abs({along})", along, covers),
+        change(m, covered, f"abs({across})", across, covers),
+        change(m, covered, "limit_deg", "2.0 * limit_deg", covers),
+        change(m, covered, "limit_deg", "0.5 * limit_deg", covers),
+        change(m, covered, same, "True", later),
+        change(m, "axis_shift_deg", "np.clip(cosine, -1.0, 1.0)", "cosine", longer),
+        change(m, parts, square, f"-{square}", signs),
+        change(m, parts, "np.degrees(turned)", "turned", signs),
+        change(m, parts, "np.degrees(tipped)", "tipped", signs),
+        change(m, "load_home_check", "reversed(lines)", "lines", kept),
     ]
 
 
-def _six_positions() -> list[Guard]:
-    m = "rig.calibration.six_position"
-    axis = _SIX + "an_axis_points_up_within_some_37_degrees"
-    missing = _SIX + "a_missing_position_is_named"
-    shakes = _SIX + "a_hand_that_shakes_is_seen"
-    skewed = _SIX + "axes_that_are_not_square_widen_what_six_positions_find"
-    two = _SIX + "two_temperatures_must_be_5_k_apart"
-    noise = _SIX + "noise_is_in_the_uncertainty_of_the_drift"
-    both = _SIX + "both_captures_of_the_drift_are_looked_at"
-    worst = "np.max(np.abs(change))"
+def _history() -> list[Guard]:
+    m = "rig.calibration.history"
+    shift = _HISTORY + "a_shift_is_worth_a_word_beyond_a_twentieth_of_a_degree"
+    bend = _HISTORY + "a_bend_counts_from_015_degrees_per_20"
+    hinge = _HISTORY + "a_hinge_that_moved_counts_from_03_degrees_and_explains_the_rest"
+    last = _HISTORY + "the_last_three_readings_say_where_it_stands_now"
+    trend = _HISTORY + "a_trend_must_exceed_three_times_its_uncertainty"
+    few = _HISTORY + "two_readings_or_one_day_show_no_trend"
     return [
-        limit(m, "NEAR_AXIS", axis, times=1.03),
-        limit(m, "NEAR_AXIS", axis, times=0.97),
-        limit(m, "MIN_WARMTH_K", two),
-        limit(m, "MIN_WARMTH_K", two, times=0.5),
-        change(m, "six_positions", "(-1.0, 'down')", "(1.0, 'down')", missing),
-        without(m, "six_positions", "check_rest(...)", shakes),
-        change(m, "six_positions", "sensor.u_axes**2", "0.0", skewed),
-        change(m, "drift_of_two", "abs(rise_k) < MIN_WARMTH_K", "rise_k < MIN_WARMTH_K", two),
-        change(m, "drift_of_two", "... / abs(rise_k)", "0.0", noise),
-        without(m, "drift_of_two", "check_rest(...)", both),
-        change(m, "drift_of_two", f"0.1 * {worst}", "0.0", two),
-        change(m, "drift_of_two", worst, "np.max(change)", two),
-        change(m, "drift_of_two", "u_mean_counts(warm)", "0.0", noise),
-        change(m, "drift_of_two", "u_mean_counts(cold)", "0.0", noise),
+        *(
+            limit(m, name, test, times=times)
+            for name, test in (("SLIP_AXIS_DEG", hinge), ("BENT_DEG", bend), ("TREND_DEG", shift))
+            for times in (2.0, 0.5)
+        ),
+        change(m, "_words", "abs(bend)", "bend", bend),
+        change(m, "_words", "max(abs(shift), abs(cross))", "max(shift, abs(cross))", shift),
+        change(m, "_words", "max(abs(shift), abs(cross))", "max(abs(shift), cross)", shift),
+        change(m, "_words", "min(abs(shift), abs(cross))", "min(abs(shift), cross)", shift),
+        change(m, "_words", "min(abs(shift), abs(cross))", "min(shift, abs(cross))", shift),
+        change(m, "_words", "TREND_DEG / 2", "TREND_DEG", shift),
+        change(m, "_words", "abs(month)", "month", trend),
+        change(m, "_words", "3.0 * u_month", "2.9 * u_month", trend),
+        change(m, "_words", "3.0 * u_month", "3.1 * u_month", trend),
+        change(m, "_words", "max(3.0 * u_month, TREND_DEG)", "3.0 * u_month", trend),
+        change(m, "home_trend", "min(3, len(records))", "len(records)", last),
+        change(m, "_slope", "len(day) < 3", "len(day) < 2", few),
+        change(m, "_slope", "np.ptp(day) < 1.0", "np.ptp(day) < 0.5", few),
+        change(m, "_slope", "len(day) - 2", "len(day) - 1", trend),
     ]
 
 
@@ -516,19 +308,12 @@ def _show() -> list[Guard]:
 
 
 ENTRIES: list[Guard] = [
-    *_apply(),
-    *_axis(),
-    *_vibration(),
-    *_delay(),
     *_captures(),
     *_file(),
-    *_fit(),
-    *_home(),
-    *_history(),
     *_values(),
     *_reference(),
-    *_sensors(),
-    *_six_positions(),
+    *_home(),
+    *_history(),
     *_show(),
 ]
 

@@ -10,7 +10,7 @@ _PLAN, _PLAN_TEST = _C + "blade_plan", _T + "blade_plan.py::test_"
 _PUSH = _AXIS_TEST + "a_push_goes_6_mm_past_the_beam_rests_and_comes_back"
 _GAP = _BLADE_TEST + "the_gap_and_its_uncertainty_are_those_of_the_sum"
 _FOLDED = _BLADE_TEST + "a_bag_that_folds_is_brought_down_before_the_next_push"
-_LENGTH = _BLADE_TEST + "what_lies_before_the_blade_must_be_as_long_as_the_bag"
+_LENGTH = _BLADE_TEST + "the_pushed_length_must_match_the_bag"
 
 ENTRIES: list[Guard] = [
     # -- the blade's axis ---------------------------------------------------------------------
@@ -36,7 +36,9 @@ ENTRIES: list[Guard] = [
     limit(_AXIS, "HYSTERESIS_MM", _AXIS_TEST + "both_ways_may_differ_by_1_5_mm"),
     limit(_AXIS, "HYSTERESIS_MM", _AXIS_TEST + "both_ways_may_differ_by_1_5_mm", times=0.5),
     limit(_AXIS, "LEFT_MM", _AXIS_TEST + "a_switch_that_is_open_10_mm_uphill_stops_the_push"),
-    limit(_AXIS, "LEFT_MM", _AXIS_TEST + "a_switch_that_closes_before_that_is_let_pass", times=0.5),
+    limit(
+        _AXIS, "LEFT_MM", _AXIS_TEST + "a_switch_that_closes_within_10_mm_is_accepted", times=0.5
+    ),
     limit(_AXIS, "REST_S", _PUSH),
     limit(_AXIS, "REST_S", _PUSH, times=0.5),
     limit(

@@ -169,7 +169,7 @@ ENTRIES: list[Guard] = [
         "_end",
         "SafeStep(way, True, 'had ended already')",
         "SafeStep(way, False, 'is gone')",
-        _LOCK_TEST + "a_process_that_has_ended_meanwhile_is_no_trouble",
+        _LOCK_TEST + "a_process_that_ended_by_itself_counts_as_ended",
     ),
     # -- the service manager ------------------------------------------------------------------
     change(
@@ -178,7 +178,7 @@ ENTRIES: list[Guard] = [
         "int(watchdog_us) / 4e6",
         "int(watchdog_us) / 1e6",
         _NOTIFY_TEST + "signs_of_life_come_four_times_in_the_wanted_time",
-        _NOTIFY_TEST + "a_wish_that_is_no_number_is_none",
+        _NOTIFY_TEST + "an_unreadable_watchdog_period_is_ignored",
     ),
     change(
         _NOTIFY,
@@ -192,7 +192,7 @@ ENTRIES: list[Guard] = [
         "Notifier.__init__",
         "watchdog_us.isdigit() and is_mine",
         "watchdog_us and is_mine",
-        _NOTIFY_TEST + "a_wish_that_is_no_number_is_none",
+        _NOTIFY_TEST + "an_unreadable_watchdog_period_is_ignored",
     ),
     without(
         _NOTIFY,
@@ -211,7 +211,7 @@ ENTRIES: list[Guard] = [
         _NOTIFY,
         "Notifier._send",
         "sender.settimeout(0.2)",
-        _NOTIFY_TEST + "a_manager_that_takes_nothing_holds_nothing_up",
+        _NOTIFY_TEST + "a_full_socket_is_given_up_after_0_2_s",
     ),
     change(
         _NOTIFY,

@@ -33,7 +33,7 @@ ENTRIES: list[Guard] = [
         _INTERLOCKS,
         "check_interlocks",
         "entry.response == 'last_run'",
-        _INTERLOCKS_TEST + "a_disk_that_is_nearly_full_lets_the_run_be_finished",
+        _INTERLOCKS_TEST + "a_nearly_full_disk_lets_the_run_finish",
     ),
     change(
         _INTERLOCKS,
@@ -151,7 +151,7 @@ ENTRIES: list[Guard] = [
         "_disk_nearly_full",
         "host.free_mb < limit",
         "2 * host.free_mb < limit",
-        _INTERLOCKS_TEST + "a_disk_that_is_nearly_full_lets_the_run_be_finished",
+        _INTERLOCKS_TEST + "a_nearly_full_disk_lets_the_run_finish",
     ),
     limit(_INTERLOCKS, "CLOCK_JUMP_S", _INTERLOCKS_TEST + "a_clock_that_jumps_counts_in_a_move"),
     limit(
@@ -182,12 +182,12 @@ ENTRIES: list[Guard] = [
     limit(
         _INTERLOCKS,
         "DOUBTFUL_READINGS",
-        _INTERLOCKS_TEST + "the_third_doubtful_climate_lets_the_run_be_finished",
+        _INTERLOCKS_TEST + "the_third_doubtful_climate_reading_lets_the_run_finish",
     ),
     limit(
         _INTERLOCKS,
         "DOUBTFUL_READINGS",
-        _INTERLOCKS_TEST + "the_third_doubtful_climate_lets_the_run_be_finished",
+        _INTERLOCKS_TEST + "the_third_doubtful_climate_reading_lets_the_run_finish",
         times=0.5,
     ),
     # -- the table of faults ------------------------------------------------------------------
@@ -231,7 +231,7 @@ ENTRIES: list[Guard] = [
         "COMPUTER",
         "'last_run'",
         "'cut'",
-        _INTERLOCKS_TEST + "a_disk_that_is_nearly_full_lets_the_run_be_finished",
+        _INTERLOCKS_TEST + "a_nearly_full_disk_lets_the_run_finish",
     ),
     change(
         _C + "fault_kinds",
@@ -258,8 +258,8 @@ ENTRIES: list[Guard] = [
         for name in ("WRONG_WAY_DEG", "NO_PROGRESS_DEG", "LEAST_SHARE", "LASTS_S")
         for times in (1.5, 0.75)
     ),
-    limit(_WATCH, "FRESH_S", _WATCH_TEST + "an_old_angle_says_nothing"),
-    limit(_WATCH, "FRESH_S", _WATCH_TEST + "an_old_angle_says_nothing", times=0.5),
+    limit(_WATCH, "FRESH_S", _WATCH_TEST + "a_stale_angle_is_not_compared"),
+    limit(_WATCH, "FRESH_S", _WATCH_TEST + "a_stale_angle_is_not_compared", times=0.5),
     change(
         _WATCH,
         "ProgressWatch._compare",
@@ -279,7 +279,7 @@ ENTRIES: list[Guard] = [
         "ProgressWatch._compare",
         "angle_deg - self._track[i][1]",
         "self._track[i][1] - angle_deg",
-        _WATCH_TEST + "a_board_that_follows_is_let_go_on",
+        _WATCH_TEST + "a_board_that_follows_raises_nothing",
     ),
     change(
         _WATCH,
@@ -293,13 +293,13 @@ ENTRIES: list[Guard] = [
         "ProgressWatch.look",
         "self._since_s = None",
         "pass",
-        _WATCH_TEST + "what_is_over_within_0_3_s_is_no_fault",
+        _WATCH_TEST + "a_deviation_shorter_than_0_3_s_is_ignored",
     ),
     without(
         _WATCH,
         "ProgressWatch.look",
         "self.begin()",
-        _WATCH_TEST + "an_old_angle_ends_what_was_compared",
+        _WATCH_TEST + "a_stale_angle_restarts_the_comparison",
     ),
     # Without `_since_s = None` in `begin` nothing changes: an empty track has no problem, and the
     # next look forgets since when there was one.

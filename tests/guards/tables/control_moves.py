@@ -7,7 +7,7 @@ _T = "tests/control/test_"
 _HOMING, _HOMING_TEST = _C + "homing", _T + "homing.py::test_"
 _MOVER, _MOVER_TEST = _C + "mover", _T + "mover.py::test_"
 _BRAKE_STOPS = _MOVER_TEST + "a_stop_brakes_and_waits_until_it_stands"
-_FLICKER = _MOVER_TEST + "twelve_edges_within_a_second_are_no_bag"
+_FLICKER = _MOVER_TEST + "twelve_edges_within_a_second_are_a_fault"
 
 ENTRIES: list[Guard] = [
     # -- waiting and moving -------------------------------------------------------------------
@@ -47,7 +47,7 @@ ENTRIES: list[Guard] = [
         _MOVER,
         "Mover._watch_flicker",
         "self._beam_edges.clear()",
-        _MOVER_TEST + "what_came_in_the_run_before_is_forgotten",
+        _MOVER_TEST + "edges_of_the_previous_run_are_forgotten",
     ),
     without(
         _MOVER,
@@ -192,7 +192,7 @@ ENTRIES: list[Guard] = [
         "Mover._look_at_end",
         "result.ended_by == 'must_stop'",
         "True",
-        _MOVER_TEST + "a_move_that_came_to_its_end_is_no_fault",
+        _MOVER_TEST + "a_completed_move_ignores_an_old_reason_of_a_cut",
     ),
     without(
         _MOVER,
@@ -210,7 +210,7 @@ ENTRIES: list[Guard] = [
         _MOVER,
         "Mover._come_to_rest",
         "machine.events.put(wish)",
-        _MOVER_TEST + "a_wish_to_stop_that_comes_while_it_brakes_is_kept",
+        _MOVER_TEST + "a_stop_request_during_braking_is_kept",
     ),
     without(
         _MOVER,

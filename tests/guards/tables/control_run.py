@@ -136,7 +136,7 @@ ENTRIES: list[Guard] = [
         "Cycle._raise",
         "approach_deg is not None and approach_deg > machine.step_angle_deg()",
         "approach_deg is not None",
-        _CYCLE_TEST + "an_approach_below_where_the_board_stands_is_none",
+        _CYCLE_TEST + "an_approach_angle_below_the_board_is_skipped",
     ),
     without(
         _CYCLE,

@@ -20,17 +20,17 @@ ENTRIES: list[Guard] = [
         _HEALTH_TEST + "far_from_gravity_is_absurd_once_it_fills_a_quarter_of_a_second",
         times=0.5,
     ),
-    limit(_HEALTH, "SATURATED_S", _HEALTH_TEST + "0_1_s_at_the_end_of_the_range_is_no_knock"),
+    limit(_HEALTH, "SATURATED_S", _HEALTH_TEST + "saturation_for_0_1_s_is_a_fault"),
     limit(
         _HEALTH,
         "SATURATED_S",
-        _HEALTH_TEST + "0_1_s_at_the_end_of_the_range_is_no_knock",
+        _HEALTH_TEST + "saturation_for_0_1_s_is_a_fault",
         times=0.5,
     ),
-    change(_HEALTH, "", "-15.0", "-30.0", _HEALTH_TEST + "where_no_board_gets_is_absurd"),
-    change(_HEALTH, "", "-15.0", "-7.0", _HEALTH_TEST + "where_no_board_gets_is_absurd"),
-    change(_HEALTH, "", "75.0", "150.0", _HEALTH_TEST + "where_no_board_gets_is_absurd"),
-    change(_HEALTH, "", "75.0", "60.0", _HEALTH_TEST + "where_no_board_gets_is_absurd"),
+    change(_HEALTH, "", "-15.0", "-30.0", _HEALTH_TEST + "an_impossible_angle_is_absurd"),
+    change(_HEALTH, "", "-15.0", "-7.0", _HEALTH_TEST + "an_impossible_angle_is_absurd"),
+    change(_HEALTH, "", "75.0", "150.0", _HEALTH_TEST + "an_impossible_angle_is_absurd"),
+    change(_HEALTH, "", "75.0", "60.0", _HEALTH_TEST + "an_impossible_angle_is_absurd"),
     change(
         _HEALTH,
         "SensorHealth.__init__",
@@ -43,7 +43,7 @@ ENTRIES: list[Guard] = [
         "SensorHealth.feed",
         "self._n_saturated + 1 if is_saturated((sample,)) else 0",
         "self._n_saturated + is_saturated((sample,))",
-        _HEALTH_TEST + "0_1_s_at_the_end_of_the_range_is_no_knock",
+        _HEALTH_TEST + "saturation_for_0_1_s_is_a_fault",
     ),
     never(
         _HEALTH,
@@ -69,7 +69,7 @@ ENTRIES: list[Guard] = [
         "SensorHealth._look",
         "is_full and angle_deg is not None and not LOWEST_DEG <= angle_deg <= HIGHEST_DEG",
         "angle_deg is not None and not LOWEST_DEG <= angle_deg <= HIGHEST_DEG",
-        _HEALTH_TEST + "where_no_board_gets_is_absurd",
+        _HEALTH_TEST + "an_impossible_angle_is_absurd",
     ),
     # -- reading the sensors ------------------------------------------------------------------
     limit(
@@ -138,7 +138,7 @@ ENTRIES: list[Guard] = [
         _SENSES,
         "Senses.listening",
         "self._listeners.remove(hear)",
-        _SENSES_TEST + "samples_go_to_the_file_and_to_who_listens_and_to_nobody_after_that",
+        _SENSES_TEST + "samples_go_to_the_file_and_to_listeners_while_they_listen",
     ),
     without(
         _SENSES,

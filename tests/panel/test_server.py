@@ -1,0 +1,267 @@
+"""How the web server's process is started, looked after and listened to."""
+
+import socket
+import subprocess
+import sys
+import threading
+from contextlib import suppress
+from types import SimpleNamespace
+from typing import Any, cast
+
+import pytest
+
+from rig.errors import BadInputError
+from rig.panel import link
+from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
+from rig.panel.form import SeriesForm, usual_of
+from rig.panel.server import STOP_S, WebServer
+from rig.panel.setup import EVERYWHERE, LOCAL, addresses, serve_panel
+from rig.procedures.series_log import SeriesOptions
+from rig.settings.model import Settings
+from tests.panel.paper import snapshot
+
+SETUP = link.Setup(usual=usual_of(Settings(), "twin"), is_open=False, port=0)
+
+
+class Noted:
+    """A desk that notes what it is asked."""
+
+    def __init__(self) -> None:
+        self.asked: list[Any] = []
+
+    def stop(self, who: str) -> None:
+        self.asked.append(who)
+
+    def start(self) -> None:
+        self.asked.append("start")
+
+    def wish(self, wish: Any) -> None:
+        self.asked.append(wish)
+
+
+class Process:
+    """A process that ends by itself, or has to be killed."""
+
+    def __init__(self, *, hangs: bool = False) -> None:
+        self.done: list[Any] = []
+        self._hangs = hangs
+
+    def wait(self, timeout: float | None = None) -> int:
+        self.done.append(timeout)
+        if self._hangs and timeout is not None:
+            raise subprocess.TimeoutExpired("web", timeout)
+        return 0
+
+    def kill(self) -> None:
+        self.done.append("kill")
+
+
+class Ends(threading.Event):
+    """Notes the pauses instead of waiting, and ends the work after so many lives."""
+
+    def __init__(self, lives: int) -> None:
+        super().__init__()
+        self.pauses_s: list[float | None] = []
+        self._lives = lives
+
+    def wait(self, timeout: float | None = None) -> bool:
+        self.pauses_s.append(timeout)
+        if len(self.pauses_s) == self._lives:
+            self.set()
+        return self.is_set()
+
+
+@pytest.fixture
+def desk() -> Noted:
+    return Noted()
+
+
+@pytest.fixture
+def said() -> list[str]:
+    return []
+
+
+@pytest.fixture
+def server(desk: Noted, said: list[str]) -> WebServer:
+    opened = SimpleNamespace(machine=SimpleNamespace(settings=Settings()), source="twin")
+    return WebServer(cast(Any, opened), cast(Any, desk), said.append, SETUP, LOCAL)
+
+
+def work(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch, lives_s: list[float], *sent: bytes
+) -> tuple[list[float | None], list[bytes]]:
+    """Let it work with processes that live for so long; the pauses between, and what they got."""
+    now_s = [0.0]
+    got: list[bytes] = []
+
+    def spawn(its: socket.socket) -> Process:
+        end = its.dup()
+        now_s[0] += lives_s[len(got)]
+        for message in sent:
+            end.send(message)
+
+        def live() -> None:
+            with end, suppress(ConnectionResetError):
+                got.append(end.recv(link.MAX_MESSAGE))
+
+        threading.Thread(target=live).start()
+        return Process()
+
+    ends = Ends(len(lives_s))
+    monkeypatch.setattr("rig.panel.server.time", SimpleNamespace(monotonic=lambda: now_s[0]))
+    monkeypatch.setattr(server, "_spawn", spawn)
+    monkeypatch.setattr(server, "_ends", ends)
+    server._work()  # noqa: SLF001
+    return ends.pauses_s, got
+
+
+# -- lives and pauses -----------------------------------------------------------------------------
+
+
+def test_a_server_that_ends_soon_begins_again_after_ever_longer_pauses(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    pauses_s, got = work(server, monkeypatch, [0.1] * 8)
+    assert pauses_s == [2.0, 4.0, 8.0, 16.0, 32.0, 60.0, 60.0, 60.0]
+    assert len(got) == 8
+    assert [record.getMessage() for record in caplog.records] == [
+        "the web server has ended; another one begins"
+    ] * 7
+
+
+def test_a_server_that_has_lived_for_ten_seconds_begins_again_after_one(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pauses_s, _ = work(server, monkeypatch, [0.1, 9.9, 10.1, 10.1, 9.9])
+    assert pauses_s == [2.0, 4.0, 1.0, 1.0, 2.0]
+
+
+def test_each_life_is_told_first_of_the_rig_and_of_the_port_that_was_had(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    server.port = 8612
+    _, got = work(server, monkeypatch, [0.1, 0.1])
+    assert [link.decode_setup(data).port for data in got] == [8612, 8612]
+    assert link.decode_setup(got[0]).usual == SETUP.usual
+
+
+def test_a_server_that_does_not_end_is_killed() -> None:
+    ends, hangs = Process(), Process(hangs=True)
+    for process in (ends, hangs):
+        WebServer._end(cast(Any, process))  # noqa: SLF001
+    assert STOP_S == 5.0
+    assert ends.done == [5.0]
+    assert hangs.done == [5.0, "kill", None]
+
+
+def test_the_servers_process_hears_neither_the_terminal_nor_its_keys(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[Any] = []
+    monkeypatch.setattr(
+        "rig.panel.server.subprocess.Popen", lambda *words, **how: started.append((words, how))
+    )
+    mine, its = link.pair()
+    with mine, its:
+        server._listener = mine  # noqa: SLF001
+        server._spawn(its)  # noqa: SLF001
+        numbers = (mine.fileno(), its.fileno())
+    ((words,), how) = started[0]
+    assert words == [sys.executable, "-m", "rig.panel.web", *map(str, numbers)]
+    assert how == {"pass_fds": numbers, "stdin": subprocess.DEVNULL, "start_new_session": True}
+
+
+# -- wishes ---------------------------------------------------------------------------------------
+
+
+def test_every_wish_reaches_the_desk(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch, desk: Noted, said: list[str]
+) -> None:
+    form = SeriesForm(runs="2", bag="Heron 1", gap="0.5", units="us", ready=True)
+    messages: list[link.Message] = [
+        link.Stop("the page on device 1"), link.Start(), link.Series(form), link.Resume(),
+        link.Reset(), link.Tell("a line"),
+    ]  # fmt: skip
+    work(server, monkeypatch, [0.1], *map(link.encode, messages))
+    stop, start, series, resume, reset = desk.asked
+    assert (stop, start) == ("the page on device 1", "start")
+    assert (resume, reset) == (ResumeWish(), ResetWish())
+    assert isinstance(series, SeriesWish)
+    assert (series.is_ready, series.options) == (True, SeriesOptions())
+    assert [(r.repeat, r.bag, r.gap_mm, r.source) for r in series.requests] == [
+        (1, "Heron 1", 12.7, "twin"),
+        (2, "Heron 1", 12.7, "twin"),
+    ]
+    assert said == ["a line"]
+
+
+def test_a_message_that_makes_no_sense_ends_that_life_and_reaches_nobody(
+    server: WebServer,
+    monkeypatch: pytest.MonkeyPatch,
+    desk: Noted,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    pauses_s, _ = work(server, monkeypatch, [0.1], b"\xc1", link.encode(link.Start()))
+    assert pauses_s == [2.0]
+    assert desk.asked == []
+    assert "makes no sense" in caplog.text
+
+
+# -- snapshots ------------------------------------------------------------------------------------
+
+
+def test_a_snapshot_is_never_waited_for(server: WebServer) -> None:
+    sent: list[tuple[bytes, int]] = []
+    server.publish(snapshot())  # there is nobody yet
+    server._link = cast(Any, SimpleNamespace(send=lambda *it: sent.append(it)))  # noqa: SLF001
+    server.publish(snapshot())
+    assert sent == [(link.encode(snapshot()), socket.MSG_DONTWAIT)]
+
+
+def test_snapshots_that_nobody_takes_are_dropped(server: WebServer) -> None:
+    mine, its = link.pair()
+    with mine, its:
+        server._link = mine  # noqa: SLF001
+        for number in range(5000):
+            server.publish(snapshot(time_s=float(number)))
+        first = link.decode_snapshot(its.recv(link.MAX_MESSAGE))
+        assert first.time_s == 0.0
+        its.close()
+        server.publish(snapshot())
+
+
+# -- the port -------------------------------------------------------------------------------------
+
+
+def test_a_port_is_had_at_once_again_and_one_that_is_taken_is_told(server: WebServer) -> None:
+    with server._listen() as listener:  # noqa: SLF001
+        assert listener.getsockname() == (LOCAL, server.port)
+        assert listener.getsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR)
+        with pytest.raises(BadInputError, match=rf"port {server.port} \(address already in use\)"):
+            server._listen()  # noqa: SLF001
+
+
+def test_stopping_is_harmless_when_nothing_runs(server: WebServer) -> None:
+    server.stop()
+    server.stop()
+
+
+@pytest.mark.parametrize(("is_open", "host"), [(False, "127.0.0.1"), (True, "0.0.0.0")])  # noqa: S104
+def test_only_an_open_page_is_to_be_reached_from_elsewhere(is_open: bool, host: str) -> None:
+    machine = SimpleNamespace(settings=Settings())
+    opened = SimpleNamespace(machine=machine, source="rig")
+    served = serve_panel(cast(Any, opened), cast(Any, None), port=0, is_open=is_open)
+    assert {False: LOCAL, True: EVERYWHERE}[is_open] == host
+    with served.server._listen() as listener:  # noqa: SLF001
+        assert listener.getsockname()[0] == host
+    assert served.server._setup.is_open is is_open  # noqa: SLF001
+    assert served.server._setup.usual.rig_name == Settings().name  # noqa: SLF001
+    assert served.viewer.publish == served.server.publish
+
+
+def test_addresses_are_those_under_which_the_page_answers(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert addresses(8600, is_open=False) == ["http://localhost:8600/"]
+    monkeypatch.setattr("socket.gethostname", lambda: "Tilt.example.org")
+    name, *rest = addresses(8600, is_open=True)
+    assert name == "http://tilt.local:8600/"
+    assert all(other.startswith("http://") and other.endswith(":8600/") for other in rest)
