@@ -6,8 +6,8 @@ from rig.analysis.angle import Ramp
 from rig.analysis.budget import Variation, u_misfit_mm, u_solved_mm
 from rig.analysis.edges import MOST_EDGES, BeamRecord
 from rig.analysis.estimate import Geometry, Solved
-from rig.calibration.file import parse_utc
 from rig.calibration.model import Calibration
+from rig.files.stamps import parse_utc
 from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile
 

@@ -1,6 +1,6 @@
 """Calibration files: one JSON document each, never overwritten, refused when they make no sense."""
 
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
@@ -10,14 +10,7 @@ import numpy as np
 from rig.calibration.model import PARAMETERS, Calibration, SensorIdentity
 from rig.errors import BadInputError
 from rig.files.durable import create_file, make_folder
-
-
-def parse_utc(text: str) -> datetime:
-    """A time stamp of RFC 3339 as a time in UTC; raises ValueError for anything else."""
-    time = datetime.fromisoformat(text)
-    if time.tzinfo is None:
-        raise ValueError(f"{text!r} has no time zone")
-    return time.astimezone(UTC)
+from rig.files.stamps import parse_utc
 
 
 def validate_calibration(calibration: Calibration, where: str = "the calibration") -> None:

@@ -13,7 +13,6 @@ every angle, and the same difference to the step count. Three things help.
   runs are flagged; if not, the sensor moved and must be calibrated again.
 """
 
-import os
 from pathlib import Path
 
 import msgspec
@@ -25,7 +24,7 @@ from rig.calibration.axis import axis_of_sweep
 from rig.calibration.model import Calibration
 from rig.calibration.reference import Turned
 from rig.errors import BadInputError
-from rig.files.durable import make_folder, sync_folder
+from rig.files.log import append_lines, lines_of
 
 CHECKS_NAME = "home-checks.jsonl"
 
@@ -159,15 +158,7 @@ def save_home_check(folder: Path, check: HomeCheck) -> Path:
     """
     path = folder / CHECKS_NAME
     try:
-        make_folder(folder)
-        with path.open("a+b") as file:
-            file.seek(0)
-            # A line that was cut off must end first, so that this one can be read.
-            torn = file.read()[-1:] not in (b"", b"\n")
-            file.write(b"\n" * torn + msgspec.json.encode(check) + b"\n")
-            file.flush()
-            os.fsync(file.fileno())
-        sync_folder(folder)
+        append_lines(path, [msgspec.json.encode(check)])
     except OSError as error:
         raise BadInputError(
             f"Cannot write {path}: {error.strerror or error}; name a folder you may write to."
@@ -176,14 +167,15 @@ def save_home_check(folder: Path, check: HomeCheck) -> Path:
 
 
 def load_home_check(folder: Path) -> HomeCheck | None:
-    """The latest check, or None; lines that can't be read are passed over."""
+    """The latest check, or None; lines that were cut off or changed are passed over."""
     try:
-        lines = (folder / CHECKS_NAME).read_bytes().splitlines()
+        lines = lines_of((folder / CHECKS_NAME).read_bytes())
     except OSError:
         return None
     for line in reversed(lines):
         try:
-            return msgspec.json.decode(line, type=HomeCheck)
-        except (msgspec.DecodeError, UnicodeDecodeError):
+            if line.verdict != "changed":
+                return msgspec.json.decode(line.data, type=HomeCheck)
+        except ValueError:
             continue
     return None

@@ -20,7 +20,6 @@ from rig.study.folder import open_study
 from rig.study.journal import Wipe
 from rig.study.plan import PlanRow
 from rig.study.plan_next import next_rows, run_fields
-from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table
 
 CHANGE_TIME = timedelta(minutes=2)
@@ -146,17 +145,9 @@ class PlanRuns:
             started=opened.machine.clock.utc_now(),
             operator=self._operator,
         )
-        before = _made(self._records, row)
+        slid = sum(record.slid and record.series == row.row for record in self._records)
         return [
-            msgspec.structs.replace(
-                request,
-                **{
-                    **fields,
-                    "repeat": before + i,
-                    "slide_number": before + i,
-                    "slides_before": fields["slides_before"] + i - 1,
-                },
-            )
+            msgspec.structs.replace(request, **(fields | {"slide_number": slid + i}))
             for i, request in enumerate(requests, start=1)
         ]
 
@@ -167,7 +158,3 @@ class PlanRuns:
     def _tell(self, text: str) -> None:
         if not self._quiet:
             print(f"\n{text}", flush=True)
-
-
-def _made(records: Sequence[Slide], row: PlanRow) -> int:
-    return sum(record.series == row.row for record in records)

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from rig.errors import BadInputError
+from rig.files.stamps import utc_text
 
 _NUMBER = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*(.*?)\s*$")
 
@@ -77,4 +78,4 @@ def utc_of(option: str, text: str | None) -> str:
             raise BadInputError(
                 f"{option} takes a time such as 2026-05-30T14:05, not {text!r}."
             ) from None
-    return time.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return utc_text(time)

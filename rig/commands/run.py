@@ -168,9 +168,9 @@ def run(
         quick=quick,
     )
     if plan is not None:
-        from rig.calibration.file import parse_utc
         from rig.commands.plan_runs import PlanRuns
         from rig.commands.quantities import utc_of
+        from rig.files.stamps import parse_utc
 
         if bag or face or board or session or resume or rates or repeat > 1:
             raise BadInputError(

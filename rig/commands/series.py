@@ -66,6 +66,8 @@ class Series:
         failure: RigError | None = None
         with SeriesLog(self._folder) as log:
             clock = self._opened.machine.clock
+            for problem in log.problems:
+                tell(problem)
             self._tell_of_cuts(log)
             unfinished = log.unfinished()
             if resume and unfinished is None:

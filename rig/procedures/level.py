@@ -22,6 +22,7 @@ from rig.control.homing import home
 from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError
 from rig.errors import BadInputError, MachineFaultError
+from rig.files.stamps import utc_text
 from rig.procedures.level_finish import finish
 from rig.procedures.level_options import OptionalSteps, forget_from
 from rig.procedures.level_person import LevelPerson, Where
@@ -113,7 +114,7 @@ class LevelProcedure:
                 " afresh with `rig level --fresh`."
             )
         if progress is None:
-            now = machine.clock.utc_now().isoformat(timespec="seconds").replace("+00:00", "Z")
+            now = utc_text(machine.clock.utc_now())
             progress = Progress(sensor=machine.imu.identity, started_at=now, plan=self._plan)
         if self._redo == "zero":
             progress.zero = None

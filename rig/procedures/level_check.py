@@ -12,6 +12,7 @@ from rig.control.homing import home
 from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.errors import BadInputError
+from rig.files.stamps import utc_text
 from rig.procedures.level_person import LevelPerson, Where
 from rig.procedures.runs import FIRST_LOOK_S, start_watching
 from rig.procedures.steadiness import steady_rest
@@ -61,7 +62,7 @@ def level_check(
         found[0],
         found[1],
         float(np.hypot(*u_inclination_deg(calibration, gravity))),
-        machine.clock.utc_now().isoformat(timespec="seconds").replace("+00:00", "Z"),
+        utc_text(machine.clock.utc_now()),
     )
     save_home_check(folder, check)
     machine.home_check = check

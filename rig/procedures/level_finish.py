@@ -1,6 +1,6 @@
 """From captures to the calibration."""
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from rig.calibration.sensors import CLASSES, Prior, SensorClass
 from rig.calibration.six_position import Drift, drift_of_two, six_positions
 from rig.control.machine import Machine
 from rig.errors import BadInputError
+from rig.files.stamps import utc_text
 from rig.procedures.level_progress import Progress
 
 AXIS_LIMIT_DEG = 1.0
@@ -35,8 +36,8 @@ def finish(progress: Progress, machine: Machine) -> Calibration:
     imu, sweep = machine.settings.imu, progress.sweep
     now = machine.clock.utc_now()
     calibration = Calibration(
-        made_at=_stamp(now),
-        due_at=_stamp(now + timedelta(days=progress.plan.due_days)),
+        made_at=utc_text(now),
+        due_at=utc_text(now + timedelta(days=progress.plan.due_days)),
         sensor=progress.sensor,
         temperature_c=fit.temperature_c,
         counts_per_g=machine.imu.counts_per_g,
@@ -87,10 +88,6 @@ def _with_home(calibration: Calibration, angle_deg: float, cross_deg: float) -> 
     import msgspec
 
     return msgspec.structs.replace(calibration, home_angle_deg=angle_deg, home_cross_deg=cross_deg)
-
-
-def _stamp(time: datetime) -> str:
-    return time.isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def _noise_g(rests: list[Rest], counts_per_g: float) -> float:

@@ -14,6 +14,7 @@ from rig.control.placing import Placing
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.errors import BadInputError
+from rig.files.stamps import utc_text
 from rig.procedures.header import check_free_space, make_header
 from rig.runfile.model import Flag, Outcome
 from rig.runfile.writer import RunWriter, new_run_id, run_folder, run_path
@@ -150,7 +151,7 @@ def _one_run(
     check_free_space(folder, machine.settings.interlocks.min_free_mb)
     run_id = new_run_id(utc)
     path = run_path(run_folder(folder, utc), run_id)
-    started_at = utc.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    started_at = utc_text(utc, "milliseconds")
     on_begin(request, path)
     writer = RunWriter(path, make_header(machine, request, run_id, started_at, placing.kind))
     recorder = Recorder(writer, clock.time_s(), machine.settings.cycle.idle_sample_rate_hz)

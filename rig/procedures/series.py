@@ -116,6 +116,8 @@ class SeriesMaker:
         self._figures: list[RunFigures] = []
         self._quick = QuickApproach()
         first = series.planned.requests[0]
+        self._number_before = (first.slide_number or 1) - 1
+        """Slides of the series that were made before this part of it was planned."""
         slides_before = log.wear(first.bag, first.face).slides - series.slides
         self._slides_before = slides_before if first.bag is not None else None
 
@@ -156,10 +158,12 @@ class SeriesMaker:
             self._hooks.notice(
                 f"{self._slides} slides in this series: wipe the board and look at the bag."
             )
-        before = self._slides_before if request.slides_before is None else request.slides_before
+        first = self._series.planned.requests[0].slides_before
+        before = self._slides_before if first is None else first + self._slides
         if self._options.quick:
             request = msgspec.structs.replace(request, approach_deg=self._quick.next_deg())
-        return msgspec.structs.replace(request, slide_number=self._slides + 1, slides_before=before)
+        number = self._number_before + self._slides + 1
+        return msgspec.structs.replace(request, slide_number=number, slides_before=before)
 
     def _begun(self, request: RunRequest, path: Path) -> None:
         self._log.add(

@@ -6,7 +6,6 @@ disk; a torn last line counts for nothing. Run files themselves are never touche
 slides and pushes of each bag face come from the same lines.
 """
 
-import errno
 import fcntl
 import os
 from collections.abc import Iterable
@@ -20,6 +19,8 @@ import msgspec
 from rig.control.request import RunRequest
 from rig.errors import BadInputError, BusyError, MachineFaultError
 from rig.files.durable import make_folder, sync_folder
+from rig.files.log import append_to, lines_of
+from rig.files.stamps import utc_text
 from rig.procedures.climate_gate import ClimateBand
 from rig.procedures.cut_runs import how_it_ended
 from rig.runfile.model import Outcome, State
@@ -140,6 +141,8 @@ class SeriesLog:
         self.folder = folder
         self.path = folder / NAME
         self.entries: list[Entry] = []
+        self.problems: list[str] = []
+        """Sentences about lines that were changed after they were written, and are left out."""
         try:
             make_folder(folder)
             self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
@@ -179,14 +182,20 @@ class SeriesLog:
             os.close(descriptor)
 
     def _read(self) -> None:
-        data = self.path.read_bytes()
         decoder = msgspec.json.Decoder(Entry)
-        for line in data.split(b"\n"):
+        for line in lines_of(self.path.read_bytes()):
             try:
-                self.entries.append(decoder.decode(line))
-            except msgspec.DecodeError:
-                continue  # a torn line, ended by the next one; nothing was built on it
-        self._is_torn = bool(data) and not data.endswith(b"\n")
+                if line.verdict != "changed":
+                    self.entries.append(decoder.decode(line.data))
+                    continue
+            except ValueError:
+                if line.verdict == "unchecked":
+                    continue  # a torn line, ended by the next one; nothing was built on it
+            if not line.is_torn:
+                self.problems.append(
+                    f"Line {line.number} of {self.path} was changed after it was written and is"
+                    " left out: slides in it do not count as wear, and its series can't be resumed."
+                )
 
     def add(self, entry: Entry) -> None:
         """Append a line and bring it to the disk.
@@ -194,19 +203,14 @@ class SeriesLog:
         Raises:
             MachineFaultError: cause `disk`.
         """
-        data = (b"\n" if self._is_torn else b"") + msgspec.json.encode(entry) + b"\n"
-        self._is_torn = True
         try:
-            if os.write(self._descriptor, data) != len(data):
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            os.fsync(self._descriptor)
+            append_to(self._descriptor, [msgspec.json.encode(entry)])
         except OSError as error:
             raise MachineFaultError(
                 "disk",
                 f"{self.path} cannot be written: {(error.strerror or str(error)).lower()}.",
                 "Free space or change the disk; what was written before is kept.",
             ) from error
-        self._is_torn = False
         self.entries.append(entry)
 
     def settle(self, at: datetime) -> list[tuple[Begun, Cut]]:
@@ -272,8 +276,8 @@ class SeriesLog:
 
 
 def stamp(at: datetime) -> str:
-    """Wall time as it is written: UTC with Z."""
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    """Wall time as it is written here."""
+    return utc_text(at, "milliseconds")
 
 
 def unfinished_in(folder: Path) -> OpenSeries:

@@ -19,6 +19,7 @@ from rig.control.machine import Machine
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.devices.stepper import Stepper
+from rig.files.stamps import utc_text
 from rig.procedures.header import make_header
 from rig.runfile.model import State
 from rig.runfile.writer import RunWriter, new_run_id, run_path
@@ -57,7 +58,7 @@ def measure_timing(
     clock = machine.clock
     utc = clock.utc_now()
     run_id = new_run_id(utc)
-    header = make_header(machine, request, run_id, utc.isoformat(), "hand")
+    header = make_header(machine, request, run_id, utc_text(utc, "milliseconds"), "hand")
     recorder = Recorder(RunWriter(run_path(folder, run_id), header), clock.time_s(), 10.0)
     for state in TO_RAISING:
         recorder.enter(state, clock.time_s())

@@ -166,6 +166,8 @@ class End(_Line, tag="end", frozen=True, kw_only=True):
     bus_retries: int
     lines: int
     """Number of lines before this one."""
+    check: str | None = None
+    """CRC-32 of all bytes before this line, in hexadecimal; None from an older program."""
 
 
 Line = Header | Event | Samples | Climate | Steps | End

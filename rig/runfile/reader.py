@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from itertools import chain
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 import msgspec
 import numpy as np
@@ -115,6 +116,7 @@ def parse_run(path: Path, data: bytes) -> RunFile:
             f"The last line of {path.name} is cut off after {len(tail)} bytes and left out."
         )
     _check_end(run, len(lines) - (not tail))
+    _check_bytes(run, data)
     return run
 
 
@@ -229,6 +231,18 @@ def _unknown_keys(line: bytes) -> list[dict[str, Any]]:
     kind = raw["kind"]
     extra = {key: value for key, value in raw.items() if key not in _KNOWN_KEYS[kind]}
     return [{"kind": kind, **extra}] if extra else []
+
+
+def _check_bytes(run: RunFile, data: bytes) -> None:
+    """Refuse a file that reads otherwise than it was written."""
+    if run.end is None or run.end.check is None:
+        return
+    before = data[: data.rstrip(b"\n").rfind(b"\n") + 1]
+    if f"{crc32(before):08x}" != run.end.check:
+        raise BadInputError(
+            f"{run.path} was changed after it was written, so its numbers can't be trusted; restore"
+            " it from a copy. (To correct a bag, face or board: `rig study correct`.)"
+        )
 
 
 def _check_end(run: RunFile, before: int) -> None:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Protocol, Self
+from zlib import crc32
 
 import msgspec
 
@@ -98,6 +99,7 @@ class RunWriter:
         self._encoder = msgspec.json.Encoder()
         self._lock = threading.Lock()
         self._lines = 0
+        self._check = 0
         self._torn = False
         self._descriptor: int | None = None
         try:
@@ -141,6 +143,8 @@ class RunWriter:
         with self._lock:
             if self._descriptor is None:
                 return
+            # What ends a torn line stands before the last line.
+            before = crc32(b"\n" * self._torn, self._check)
             try:
                 self._append(
                     End(
@@ -149,6 +153,7 @@ class RunWriter:
                         samples_lost=samples_lost,
                         bus_retries=bus_retries,
                         lines=self._lines + self._torn,
+                        check=f"{before:08x}",
                     )
                 )
                 self._sync()
@@ -186,6 +191,7 @@ class RunWriter:
                 taken = self._files.write(self._descriptor, data[written:])
                 if taken <= 0:
                     raise OSError("the system takes no more bytes")
+                self._check = crc32(data[written : written + taken], self._check)
                 written += taken
         except OSError as error:
             if written:

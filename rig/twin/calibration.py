@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from rig.calibration.model import Calibration, SensorIdentity, Vector
+from rig.files.stamps import utc_text
 from rig.settings.model import Settings
 from rig.twin.fitted import fitted_chip
 from rig.twin.placed import incline_of
@@ -60,8 +61,8 @@ def calibration_for(
     level = rotation(tip.tolist()) @ level
     date = made_at or datetime(2025, 12, 2, 9, 0, tzinfo=UTC)
     return Calibration(
-        made_at=_stamp(date),
-        due_at=_stamp(date + timedelta(days=365 * 5)),
+        made_at=utc_text(date),
+        due_at=utc_text(date + timedelta(days=365 * 5)),
         sensor=SensorIdentity(
             model=chip.model, address=settings.bus.imu_address, identity=chip.identity
         ),
@@ -82,10 +83,6 @@ def calibration_for(
         reference="ideal level of the twin",
         u_reference_deg=U_LEVEL_DEG,
     )
-
-
-def _stamp(date: datetime) -> str:
-    return date.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
 def _vector(values: Array) -> Vector:

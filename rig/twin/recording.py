@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.calibration.model import Calibration
+from rig.files.stamps import utc_text
 from rig.runfile.model import Climate, Header, ImuSetup, Line, RunSettings, Samples, Steps
 from rig.runfile.writer import new_run_id
 from rig.settings.model import Settings
@@ -122,7 +123,7 @@ def make_header(
     bag, started = settings.bag, START + timedelta(hours=hours, minutes=number)
     fields: dict[str, Any] = {
         "run_id": new_run_id(started, f"{seed & 0xFFFFFF:06x}{number:02x}"),
-        "started_at": started.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        "started_at": utc_text(started, "milliseconds"),
         "clock_synchronised": True,
         "rig": settings.name,
         "settings": RunSettings(

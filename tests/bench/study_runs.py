@@ -24,9 +24,9 @@ import numpy as np
 
 from rig.runfile.reader import read_run
 from rig.settings.model import Settings
-from rig.study.slides.results import kept_of
 from rig.study.gather import rows_of
 from rig.study.rows import CONTROLS, BagInfo
+from rig.study.slides.results import kept_of
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import draw_scenario, moisture_at
 from rig.twin.fabric import Face, coefficients

@@ -18,9 +18,9 @@ from time import perf_counter
 
 from rig.runfile.reader import find_runs
 from rig.settings.load import load_settings
-from rig.study.slides.results import FOLDER
 from rig.study.catalogue import Preferences
 from rig.study.folder import new_study
+from rig.study.slides.results import FOLDER
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run, write_run

@@ -24,7 +24,6 @@ from rig.runfile.model import Event
 from rig.runfile.reader import find_runs, read_run
 from rig.runfile.writer import RunWriter
 from rig.settings.model import Settings
-from rig.study.slides import results as cache
 from rig.study.catalogue import Bag, Recipe
 from rig.study.catalogue_file import add_table
 from rig.study.export import write_table_csv, write_table_parquet
@@ -33,6 +32,7 @@ from rig.study.journal import Mass, Withdrawal
 from rig.study.journal_file import append, read_journal
 from rig.study.plan import PlanRow, read_plan
 from rig.study.plan_keep import add_to_plan, current_plan
+from rig.study.slides import results as cache
 from tests.calibration.example import SENSOR, calibration
 from tests.durability.disk import Disk
 from tests.runfile.example import END, LINES, header

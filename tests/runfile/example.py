@@ -1,5 +1,7 @@
 """A small run file for the tests of reading and writing."""
 
+from pathlib import Path
+
 from rig.runfile.model import (
     Climate,
     End,
@@ -51,3 +53,10 @@ LINES: list[Line] = [
     Event(t_s=5.9, event="beam_broken", detail={"beam": 1}),
 ]
 END = End(outcome="slid", flags=[], samples_lost=0, bus_retries=1, lines=1 + len(LINES))
+
+
+def unchecked(path: Path) -> Path:
+    """The file as an older program left it, without a check in its last line."""
+    data = path.read_bytes()
+    path.write_bytes(data[: data.rindex(b',"check":')] + b"}\n")
+    return path

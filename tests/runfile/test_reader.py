@@ -10,7 +10,7 @@ from rig.runfile.model import INVALIDATING, Event, Line, Samples, Steps
 from rig.runfile.reader import RunFile, find_runs, read_run
 from rig.runfile.schema import SCHEMA_FILE, schema_text
 from rig.runfile.writer import RunWriter
-from tests.runfile.example import END, LINES, header
+from tests.runfile.example import END, LINES, header, unchecked
 
 
 @pytest.fixture
@@ -19,7 +19,7 @@ def whole(tmp_path: Path) -> Path:
     for line in LINES:
         writer.write(line)
     writer.end(END.outcome, END.flags, END.samples_lost, END.bus_retries)
-    return writer.path
+    return unchecked(writer.path)
 
 
 def _count(run: RunFile) -> int:

@@ -6,7 +6,7 @@ _TESTS = "tests/procedures/"
 _LIMITS, _CHECK = _TESTS + "test_level_limits.py::test_", _TESTS + "test_level_check.py::test_"
 _FINISH, _OPTIONS = _TESTS + "test_level_finish.py::test_", _TESTS + "test_level_options.py::test_"
 _PERSON, _SWEEP = _TESTS + "test_level_person.py::test_", _TESTS + "test_level_sweep.py::test_"
-_HISTORY, _STILL = _TESTS + "test_home_history.py::test_", _TESTS + "test_steadiness.py::test_"
+_STILL = _TESTS + "test_steadiness.py::test_"
 
 
 def _level() -> list[Guard]:
@@ -243,48 +243,6 @@ def _sweep() -> list[Guard]:
     ]
 
 
-def _home_history() -> list[Guard]:
-    m, records, raised = "rig.procedures.home_history", "home_records", "_of_raise"
-    order = _HISTORY + "readings_are_less_the_calibrations_and_in_order_of_time"
-    one = _HISTORY + "only_runs_of_one_calibration_count_the_newest_unless_it_is_named"
-    none = _HISTORY + "a_folder_without_readings_has_no_history"
-    bend = _HISTORY + "a_bend_is_the_growth_of_sensor_less_steps_over_20_degrees"
-    hinge = _HISTORY + "a_sensor_that_turned_on_its_mount_shows_in_the_raise"
-    delay = _HISTORY + "the_filters_delay_is_some_milliseconds"
-    short = _HISTORY + "a_short_raise_shows_neither_hinge_nor_bend"
-    steps = _HISTORY + "without_steps_there_is_no_bend"
-    end = _HISTORY + "a_raise_without_a_slide_counts_to_its_end"
-    shakes = _HISTORY + "what_shakes_the_board_as_it_starts_is_left_out"
-    found = "max(calibration.made_at for _, calibration in runs)"
-    return [
-        limit(m, "BLOCK", short),
-        limit(m, "BEND_OVER_DEG", bend),
-        limit(m, "MIN_RAISE_DEG", short),
-        limit(m, "MIN_RAISE_DEG", short, times=0.5),
-        change(m, records, found, found.replace("max", "min"), one),
-        change(m, records, "made.made_at == wanted", "True", one),
-        change(m, records, "continue", "raise", one),
-        without(m, records, "chosen.sort(...)", order),
-        always(m, records, "run.header.calibration is not None", one),
-        always(m, records, "run.first_event('home_reading') is not None", none),
-        change(m, "_record", "86400.0", "3600.0", order),
-        change(m, "_record", "float(detail['cross_deg'])", "float(detail['angle_deg'])", order),
-        change(m, raised, "broken or ...", "broken", end),
-        never(m, raised, "begun is None or ended is None", end),
-        change(m, raised, "begun.t_s + 1.0", "begun.t_s", shakes),
-        change(m, raised, "used < 10 * BLOCK", "used < 5 * BLOCK", short),
-        never(m, raised, "len(steps_s) < 3", steps),
-        change(
-            m,
-            raised,
-            "calibration.filter_delay_ms / 1000.0",
-            "1.0 * calibration.filter_delay_ms",
-            delay,
-        ),
-        change(m, raised, "axis_shift_deg(calibration, gravity)", "(0.0, 0.0)", hinge),
-    ]
-
-
 def _steadiness() -> list[Guard]:
     m, rest, why = "rig.procedures.steadiness", "steady_rest", "_why_not_quiet"
     twice = _STILL + "a_still_board_is_looked_at_twice_and_then_captured_for_three_seconds"
@@ -319,7 +277,6 @@ ENTRIES: list[Guard] = [
     *_options(),
     *_person(),
     *_sweep(),
-    *_home_history(),
     *_steadiness(),
 ]
 

@@ -7,7 +7,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from rig.procedures.home_history import home_records
+from rig.analysis.home import home_readings, home_records
 from rig.runfile.model import Event, Line, Samples
 from rig.runfile.reader import RunFile
 from tests.analysis.slides import RAISE_S, one_beam, run_file
@@ -42,7 +42,7 @@ def kept(folder: Path, *runs: RunFile) -> Path:
 
 def raised(folder: Path, run: RunFile) -> tuple[float | None, float | None]:
     """Shift of the hinge and bend by one run."""
-    _, (record,) = home_records([kept(folder, run)])
+    _, (record,) = home_records(home_readings([kept(folder, run)]))
     return record.axis_shift_deg, record.bend_deg
 
 
@@ -54,7 +54,7 @@ def test_readings_are_less_the_calibrations_and_in_order_of_time(tmp_path: Path)
         made("2026-11-27T20:00:00Z", calibration=own, reading=home_reading(0.1, 0.5)),
         made(DAY_1, calibration=own, reading=home_reading(0.4, 0.1)),
     )
-    at, records = home_records([tmp_path])
+    at, records = home_records(home_readings([tmp_path]))
     assert at == own.made_at
     assert [record.started_at for record in records] == [DAY_1, "2026-11-27T20:00:00Z"]
     assert [record.day for record in records] == [0.0, 2.5]
@@ -75,16 +75,22 @@ def test_only_runs_of_one_calibration_count_the_newest_unless_it_is_named(tmp_pa
         no_calibration,
     )
     (tmp_path / "broken.run.jsonl").write_bytes(b"{")
-    assert [len(home_records([tmp_path], at)[1]) for at in (None, new.made_at, old.made_at)] == [
+    assert [
+        len(home_records(home_readings([tmp_path]), at)[1])
+        for at in (None, new.made_at, old.made_at)
+    ] == [
         1,
         1,
         2,
     ]
-    assert home_records([tmp_path], "2020-01-01T00:00:00Z") == ("2020-01-01T00:00:00Z", [])
+    assert home_records(home_readings([tmp_path]), "2020-01-01T00:00:00Z") == (
+        "2020-01-01T00:00:00Z",
+        [],
+    )
 
 
 def test_a_folder_without_readings_has_no_history(tmp_path: Path) -> None:
-    assert home_records([kept(tmp_path, made(reading=None))]) == (None, [])
+    assert home_records(home_readings([kept(tmp_path, made(reading=None))])) == (None, [])
 
 
 def grown(run: RunFile, by: float) -> RunFile:
