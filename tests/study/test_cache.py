@@ -1,4 +1,5 @@
 import shutil
+from multiprocessing import forkserver
 from pathlib import Path
 
 import msgspec
@@ -9,6 +10,12 @@ from rig.runfile.reader import find_runs, read_run
 from rig.study import cache
 from rig.study.cache import FOLDER, NAME, results_of
 from tests.study.simulated_study import simulate_study
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _kept_by_this_process() -> None:
+    """What the first test to need it would start for all later ones."""
+    forkserver.ensure_running()
 
 
 @pytest.fixture(scope="module")
