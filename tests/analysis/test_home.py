@@ -133,8 +133,8 @@ def test_the_filters_delay_is_some_milliseconds(tmp_path: Path) -> None:
         (11.3, {}, True),
         (10.9, {}, False),
         # 200 samples are 0.96 s.
-        (25.0, {"rate_deg_s": 12.0}, True),
-        (23.0, {"rate_deg_s": 12.0}, False),
+        (28.2, {"rate_deg_s": 14.0}, True),
+        (26.8, {"rate_deg_s": 14.0}, False),
     ],
 )
 def test_a_short_raise_shows_neither_hinge_nor_bend(

@@ -1,6 +1,7 @@
 """What a fit can be built on: each limit from both sides."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import msgspec
 import pytest
@@ -71,7 +72,7 @@ class Seen:
         ({"gravity_g": (0.0, 0.0, 1.16)}, "gravity is 1.16 g"),
     ],
 )
-def test_a_capture_of_a_board_at_rest(change: dict[str, object], words: str | None) -> None:
+def test_a_capture_of_a_board_at_rest(change: dict[str, Any], words: str | None) -> None:
     seen = replace(Seen(), **change)
     rest = msgspec.structs.replace(
         InventedRig().rest(0.0),

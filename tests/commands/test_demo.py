@@ -1,6 +1,7 @@
 """`rig demo`, with fewer bags and one climate so that it is short."""
 
 import re
+from multiprocessing import forkserver
 from pathlib import Path
 
 import pytest
@@ -11,8 +12,10 @@ from tests.report.fonts import open_fonts
 
 
 @pytest.fixture(scope="module", autouse=True)
-def _fonts() -> None:
+def _kept_by_this_process() -> None:
+    """What the first test to need it would start for all later ones."""
     open_fonts()
+    forkserver.ensure_running()
 
 
 def test_the_whole_story_is_told(rig: Rig, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -111,7 +111,7 @@ def test_how_many_samples_were_made_by_a_time(time_s: float, made: int) -> None:
 
 
 def test_a_reading_from_before_the_counting_began_is_taken_in() -> None:
-    # After an overrun the counting begins anew, a moment after the level was read.
+    # After an overrun the counting begins again, a moment after the level was read.
     samples = SampleClock(0.005, 0.1, start_s=10.0)
     samples.observe(9.998, 9.999, 0)
     assert 9.998 <= samples.time_of_s(0) <= 10.005

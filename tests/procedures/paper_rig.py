@@ -77,7 +77,7 @@ class PaperRig:
         self.moves: list[Move] = []
         self.states: list[State] = []
         self.off_deg = 0.0
-        """How much further than the steps the board truly is, but for level."""
+        """How much further than the steps the board truly is at its span points."""
         self.shake: Callable[[int], Counts] = lambda _: (0.0, 0.0, 0.0)
         """Counts that are added to each sample of a wait, by its number."""
         self.seen_deg: Callable[[float], float] = lambda steps_deg: steps_deg
@@ -173,7 +173,7 @@ class PaperRig:
         self.rested_off.append(self.is_off)
         if self._hears:
             steps_deg = self.step_angle_deg()
-            true = self._shown(np.full(n, steps_deg + (self.off_deg if steps_deg > 1.0 else 0.0)))
+            true = self._shown(np.full(n, steps_deg + (self.off_deg if steps_deg > 5.0 else 0.0)))
             self._say(now_s, true + np.array([self.shake(i) for i in range(n)]).reshape(n, 3))
         if self.calibration is not None:
             self.live.angle_deg = self.seen_deg(self.step_angle_deg())

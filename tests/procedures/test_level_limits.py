@@ -1,5 +1,6 @@
 """The guided calibration on paper: where the board goes, and what ends it on the way."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -127,7 +128,7 @@ def test_the_sensor_must_turn_with_the_steps(
 def test_a_home_above_level_is_where_the_turn_counts_from(
     on_paper: OnPaper, tmp_path: Path
 ) -> None:
-    rig, person = on_paper(settings=linked(home_angle_deg=3.0))
+    rig, person = on_paper(settings=linked(home_angle_deg=2.9))
     rig.off_deg = -1.0
     assert isinstance(first_point(rig, person, tmp_path), StoppedLevelError)
 
@@ -182,7 +183,9 @@ def test_a_reading_far_from_the_steps_is_not_taken(on_paper: OnPaper, tmp_path: 
     assert "The reading at 'up 12' of 11.9999° does not fit the step count" in str(error)
 
 
-@pytest.mark.parametrize(("shown", "is_taken"), [(13.9, True), (14.1, False), (-12.0, False)])
+@pytest.mark.parametrize(
+    ("shown", "is_taken"), [(13.9, True), (14.1, False), (-12.0, False), (math.inf, False)]
+)
 def test_a_digital_level_far_from_the_steps_is_not_taken(
     on_paper: OnPaper, tmp_path: Path, shown: float, is_taken: bool
 ) -> None:

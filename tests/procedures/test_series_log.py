@@ -93,7 +93,12 @@ def test_what_came_to_its_end_is_counted_and_every_slide_is_worn(tmp_path: Path)
 
 @pytest.mark.parametrize(("bag", "face"), [("X", "slick"), ("Y", "grip")])
 def test_wear_is_of_one_face_of_one_bag(tmp_path: Path, bag: str, face: str) -> None:
-    lines = [begun(1, 1), ended(1, slid=True), begun(2, 2, bag=bag, face=face), ended(2, slid=True)]
+    lines: list[Entry] = [
+        begun(1, 1),
+        ended(1, slid=True),
+        begun(2, 2, bag=bag, face=face),
+        ended(2, slid=True),
+    ]
     log = logged(tmp_path, lines)
     assert log.wear("X", "grip") == log.wear(bag, face) == Wear(slides=1, pushes=0)
 
@@ -133,7 +138,7 @@ def test_what_was_not_told_is_read_from_the_run_files(tmp_path: Path) -> None:
         tmp_path, 2, sliding, End(outcome="slid", flags=[], samples_lost=0, bus_retries=0, lines=2)
     )
     write_run(tmp_path, 4, push, down)
-    told = [begun(1, 1), begun(2, 2), begun(3, 3), begun(4, 4), begun(5, 5), ended(5)]
+    told: list[Entry] = [begun(1, 1), begun(2, 2), begun(3, 3), begun(4, 4), begun(5, 5), ended(5)]
     logged(tmp_path, told)
     with SeriesLog(tmp_path) as log:
         cuts = log.settle(AT)

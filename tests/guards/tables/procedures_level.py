@@ -266,7 +266,7 @@ def _steadiness() -> list[Guard]:
         change(m, "_look", "machine.live.imu_temperature_c or 25.0", "25.0", warmth),
         change(m, why, "max(rest.scatter_counts)", "rest.scatter_counts[0]", shakes),
         never(m, why, "moved_deg > QUIET_DEG", moves),
-        change(m, why, "counts_per_g**2", "counts_per_g", twice),
+        change(m, why, "counts_per_g**2", "counts_per_g", moves),
     ]
 
 

@@ -1,4 +1,5 @@
 import shutil
+from multiprocessing import forkserver
 from pathlib import Path
 
 import msgspec
@@ -10,6 +11,12 @@ from rig.study.slides import look, results
 from rig.study.slides.look import Kept
 from rig.study.slides.results import FOLDER, NAME, results_of
 from tests.study.simulated_study import simulate_study
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _kept_by_this_process() -> None:
+    """What the first test to need it would start for all later ones."""
+    forkserver.ensure_running()
 
 
 @pytest.fixture(scope="module")
