@@ -192,6 +192,27 @@ def test_a_torn_last_line_does_not_spoil_the_next_one(tmp_path: Path) -> None:
         assert [type(entry) for entry in log.entries] == [Planned, Begun]
 
 
+def test_a_line_that_was_changed_is_left_out_and_told(tmp_path: Path) -> None:
+    log = logged(tmp_path, [planned(), begun(1, 1)])
+    lines = log.path.read_bytes().replace(b'"repeat":1', b'"repeat":7')
+    log.path.write_bytes(lines)
+    with SeriesLog(tmp_path) as log:
+        assert len(log.entries) == 2 - len(log.problems)
+        assert len(log.problems) >= 1
+        assert "was changed after it was written" in log.problems[0]
+    log.path.write_bytes(b"\xff\xfe{\n" + lines)
+    with SeriesLog(tmp_path) as log:
+        assert len(log.problems) >= 1
+
+
+def test_a_line_of_an_older_program_is_read(tmp_path: Path) -> None:
+    path = logged(tmp_path, [planned()]).path
+    data = path.read_bytes()
+    path.write_bytes(data[: data.rindex(b',"check":')] + b"}\n")
+    with SeriesLog(tmp_path) as log:
+        assert [type(entry) for entry in log.entries] == [Planned]
+
+
 def test_closing_twice_is_harmless(tmp_path: Path) -> None:
     log = logged(tmp_path, [])
     log.close()

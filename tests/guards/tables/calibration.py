@@ -64,7 +64,6 @@ def _file() -> list[Guard]:
     matrix = "_validate_covariance"
     scale = "np.outer(scale, scale)"
     return [
-        never(m, "parse_utc", "time.tzinfo is None", nonsense),
         never(m, place, "calibration.format != 'tilt-calibration'", nonsense),
         never(m, place, "calibration.version != 1", nonsense),
         never(m, place, "not np.all(np.isfinite(numbers))", bounds),

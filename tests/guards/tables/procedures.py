@@ -217,7 +217,7 @@ def _series() -> list[Guard]:
         change(m, between, "... > self._reminded_at // every", "self._slides % every == 0", wiped),
         without(m, between, "self._reminded_at = self._slides", wiped),
         never(m, between, "self._options.quick", quick),
-        change(m, between, "self._slides + 1", "self._slides", slides),
+        change(m, between, "... + self._slides + 1", "self._slides", slides),
         change(m, ended, "... + run.brought_down", "(run.outcome == 'slid')", slides),
         change(m, ended, "... + run.brought_down", "1 + run.brought_down", slides),
         change(m, ended, "run.pushes", "0", before),
@@ -233,13 +233,13 @@ def _series_log() -> list[Guard]:
     add, settle = f"{log}.add", f"{log}.settle"
     busy = _SERIES + "only_one_process_makes_a_series_in_a_folder"
     place = _SERIES + "a_folder_that_cannot_be_written_is_told"
-    disk = _LOG + "a_line_that_did_not_get_to_the_disk_counts_for_nothing"
     torn = _LOG + "a_torn_last_line_does_not_spoil_the_next_one"
     twice = _LOG + "closing_twice_is_harmless"
     newest = _LOG + "the_newest_series_with_runs_left_can_be_resumed"
     counted = _LOG + "what_came_to_its_end_is_counted_and_every_slide_is_worn"
     read = _LOG + "what_was_not_told_is_read_from_the_run_files"
     face = _LOG + "wear_is_of_one_face_of_one_bag"
+    changed = _LOG + "a_line_that_was_changed_is_left_out_and_told"
     both, one = "(e.bag, e.face) == (bag, face)", "e.series_id == planned.series_id"
     counts = "frozenset({'slid', 'no_slide'})"
     return [
@@ -248,10 +248,8 @@ def _series_log() -> list[Guard]:
         change(m, f"{log}.__init__", "raise BadInputError(...) from error", "raise", place),
         never(m, f"{log}.close", "descriptor >= 0", busy),
         always(m, f"{log}.close", "descriptor >= 0", twice),
-        never(m, f"{log}._read", "bool(data) and ...", torn),
-        never(m, add, "... != len(data)", disk),
-        without(m, add, "os.fsync(self._descriptor)", disk),
-        without(m, add, "self._is_torn = True", disk),
+        change(m, f"{log}._read", "line.verdict != 'changed'", "True", changed),
+        without(m, add, "append_to(...)", torn),
         always(m, settle, "e.run_id not in told", read),
         never(m, settle, "end.outcome is not None", read),
         change(m, settle, "end.has_slid", "False", read),

@@ -153,3 +153,17 @@ def test_another_process_that_fails_costs_time_only(
     monkeypatch.setattr(results, "MANY", 2)
     monkeypatch.setattr("sys.executable", "/bin/false")
     assert results_of(files, folder) == alone
+
+
+def test_a_flipped_bit_in_a_kept_result_is_seen(folder: Path, analysed: list[str]) -> None:
+    """Each kept result has a check of its own; what was hit is made again, the rest is used."""
+    files = find_runs([folder])
+    first = results_of(files, folder)
+    store = folder / FOLDER / NAME
+    data = bytearray(store.read_bytes())
+    place = data.index(b"onset_angle_deg") + 19
+    data[place] ^= 8
+    store.write_bytes(data)
+    analysed.clear()
+    assert results_of(files, folder) == first
+    assert len(analysed) == 1

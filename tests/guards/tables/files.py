@@ -1,0 +1,110 @@
+"""Guards of what shows that a file was changed, and of stamps and names."""
+
+from tests.guards.entry import Guard, change, limit, never, without
+
+_CHECKED, _STAMPS = "tests/files/test_checked.py::test_", "tests/files/test_stamps.py::test_"
+_NAMES, _RUN = "tests/files/test_names.py::test_", "tests/runfile/test_check.py::test_"
+_TABLE = "tests/study/slides/test_table.py::test_"
+_NOTE = "tests/study/test_note.py::test_"
+_BYTE = _CHECKED + "every_changed_byte_is_seen"
+
+ENTRIES: list[Guard] = [
+    change("rig.files.checked", "verdict", "crc32(...) == int(...)", "True", _BYTE),
+    never("rig.files.checked", "verdict", "b'\"check\"' in line[-24:]", _BYTE),
+    limit("rig.files.stamps", "SLACK", _STAMPS + "a_clock_behind_the_study_is_refused"),
+    never(
+        "rig.files.stamps",
+        "check_wall_clock",
+        "now < EARLIEST",
+        _STAMPS + "a_clock_that_was_never_set_is_refused",
+    ),
+    never(
+        "rig.files.stamps",
+        "check_wall_clock",
+        "now < made - SLACK",
+        _STAMPS + "a_clock_behind_the_study_is_refused",
+    ),
+    never(
+        "rig.files.stamps",
+        "parse_utc",
+        "time.tzinfo is None",
+        _STAMPS + "what_is_no_stamp_is_refused",
+    ),
+    never(
+        "rig.files.names",
+        "safe_name",
+        "kind is not None",
+        _NAMES + "what_cannot_be_seen_is_refused",
+    ),
+    limit("rig.files.names", "LONGEST", _NAMES + "length_and_first_character"),
+    never(
+        "rig.runfile.reader",
+        "_check_bytes",
+        "f'{crc32(before):08x}' != run.end.check",
+        _RUN + "a_digit_of_a_sample_is_named_as_a_change",
+    ),
+    without(
+        "rig.runfile.reader",
+        "parse_run",
+        "_check_bytes(...)",
+        _RUN + "no_changed_byte_before_the_last_line_is_taken",
+    ),
+    never(
+        "rig.study.folder",
+        "Study.note",
+        "parse_utc(entry.at) > now + SLACK",
+        _NOTE + "a_time_in_the_future_is_refused",
+    ),
+    without(
+        "rig.study.folder",
+        "Study.note",
+        "check_wall_clock(...)",
+        _NOTE + "a_clock_that_was_never_set_notes_nothing",
+    ),
+    never(
+        "rig.study.plan",
+        "read_plan",
+        "'\\0' in text",
+        _NOTE + "a_plan_with_bytes_missing_is_refused",
+    ),
+    never(
+        "rig.study.gather",
+        "rows_of",
+        "slide.bag in table.blocked",
+        _TABLE + "a_changed_line_blocks_the_answers_about_its_bag",
+    ),
+    without(
+        "rig.study.gather",
+        "gather",
+        "table.check_answers()",
+        _TABLE + "a_line_whose_bag_cannot_be_read_blocks_all",
+    ),
+    change(
+        "rig.study.slides.table",
+        "_corrected",
+        "row.valid and not entry.void",
+        "row.valid",
+        _TABLE + "a_voided_slide_does_not_count_but_wore_the_bag",
+    ),
+    change(
+        "rig.study.slides.table",
+        "_with_history",
+        "before + row.slid",
+        "before + 1",
+        _TABLE + "slides_before_are_real_slides_of_that_face",
+    ),
+    change(
+        "rig.study.slides.table",
+        "_stage",
+        "is_noted or row.stage is None",
+        "row.stage is None",
+        _TABLE + "the_journal_alone_says_what_was_done",
+    ),
+    change(
+        "rig.study.slides.results",
+        "_load",
+        "entry[:DIGEST] == _digest(...)",
+        "True",
+        "tests/study/slides/test_results.py::test_a_flipped_bit_in_a_kept_result_is_seen",
+    ),
+]
