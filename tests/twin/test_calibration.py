@@ -22,7 +22,8 @@ MADE = [calibration_for(TRUTH, SETTINGS, seed) for seed in range(400)]
 
 
 def test_an_exact_one_is_the_truth() -> None:
-    imu = TRUTH.imu
+    imu, exact = TRUTH.imu, calibration_for(TRUTH, SETTINGS, 2, is_exact=True)
+    assert exact == EXACT
     assert EXACT.bias_g == pytest.approx(imu.bias_g)
     assert EXACT.gain == pytest.approx(imu.gain)
     assert EXACT.drift_g_per_k == pytest.approx(imu.drift_g_per_k)
@@ -44,6 +45,7 @@ def test_it_is_30_days_old_and_good_for_five_years() -> None:
 
 def test_errors_have_the_spread_that_is_stated() -> None:
     spread = np.sqrt(np.diag(np.array(MADE[0].covariance)))
+    assert calibration_for(TRUTH, SETTINGS, 0) == MADE[0]
     # Biases (g), gains, and tips about two axes (°).
     assert spread == pytest.approx([3e-4] * 6 + [0.03] * 2)
     assert np.count_nonzero(MADE[0].covariance) == 8
