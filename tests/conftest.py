@@ -4,12 +4,17 @@ import os
 from collections.abc import Iterator
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from tests.leaks import nothing_left
 
-# Without a deadline: a busy computer is no counterexample.
-settings.register_profile("rig", deadline=None, derandomize="CI" in os.environ)
+# A busy computer is no counterexample.
+settings.register_profile(
+    "rig",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize="CI" in os.environ,
+)
 settings.load_profile("rig")
 
 

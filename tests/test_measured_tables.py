@@ -121,3 +121,8 @@ def test_the_command_marks_and_clears_heads(
     assert command("13") == 0
     assert command("11", "--mark") == 0
     assert file.read_text() == whole
+
+
+def test_a_table_needs_no_git(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert heading.commit() == "a commit that is unknown without git"

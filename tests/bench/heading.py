@@ -17,6 +17,7 @@ import os
 import platform
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator
@@ -177,6 +178,8 @@ def commit() -> str:
     def git(*words: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(["git", *words], cwd=ROOT, capture_output=True, text=True)  # noqa: S607
 
+    if shutil.which("git") is None:
+        return "a commit that is unknown without git"
     found = git("rev-parse", "--short", "HEAD")
     if found.returncode:
         return "a copy without its history"

@@ -153,6 +153,7 @@ def test_what_cannot_be_written_leaves_the_driver_off(bench: Bench) -> None:
     def full() -> None:
         bench.machine.stepper.enable()
         bench.lines.fail = True
+        raise ZeroDivisionError  # a fault would have switched it off before
 
     with pytest.raises(MachineFaultError, match="full"):
         cycle(bench, Quick(bench, full))[1]()

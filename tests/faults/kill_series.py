@@ -121,13 +121,13 @@ def check(folder: Path) -> tuple[str, int]:
 
 
 def kill_many(n_kills: int, seed: int) -> tuple[Counter[str], int]:
-    """Kill so often, then let the series end; returns where runs were cut off, and whole series."""
+    """Kill so often, then let a series end; returns where runs were cut off, and whole series."""
     draw = random.Random(seed)
     where: Counter[str] = Counter()
     n_whole, n_kept = 0, 0
     root = Path(tempfile.mkdtemp())
     folder = root / "series 0"
-    while where.total() < n_kills or folder.exists():
+    while where.total() < n_kills or n_whole == 0 or folder.exists():
         is_last = where.total() >= n_kills
         process = start(folder)
         status = wait(process, 120.0 if is_last else draw.uniform(0.02, LONGEST_S))

@@ -26,7 +26,7 @@ class Verdict(NamedTuple):
 
     guard: Guard
     word: str
-    """"killed", "survived" or "broken"."""
+    """"killed", "survived", "broken" or "not tried"."""
     why: str = ""
 
 
@@ -37,18 +37,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return mutations.main(asked.random, asked.seed, asked.workers, asked.package, asked.map)
     entries = [one for one in ENTRIES if asked.package in (None, one.package)]
     entries = [one for one in entries if asked.only in str(one)]
+    begun_s = time.monotonic()
     chosen = _chosen(entries, asked)
     print(f"{len(chosen)} of {len(ENTRIES)} guards")
     if not chosen:
         return 0
     if not asked.no_baseline and not _sound(chosen):
         return 1
-    begun_s = time.monotonic()
     counts: Counter[tuple[str, str]] = Counter()
     bad: list[Verdict] = []
-    for verdict in each(_weaken, chosen, asked.workers):
+
+    def work(copy: Copy, guard: Guard) -> Verdict:
+        if time.monotonic() - begun_s > asked.seconds:
+            return Verdict(guard, "not tried")
+        return _weaken(copy, guard)
+
+    for verdict in each(work, chosen, asked.workers):
         guard, word = verdict.guard, verdict.word
         counts[guard.package, word] += 1
+        if word == "not tried":
+            continue
         if word != "killed":
             bad.append(verdict)
             print(f"{word}: {guard}\n  {verdict.why}", flush=True)
@@ -65,6 +73,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--only", default="", metavar="TEXT", help="only entries with this text")
     parser.add_argument("--changed", action="store_true", help="changed since last seen killed")
     parser.add_argument("--sample", type=int, metavar="N", help="this many, drawn at random")
+    parser.add_argument(
+        "--seconds", type=float, default=float("inf"), metavar="S", help="begin none after this"
+    )
     parser.add_argument("--random", type=int, metavar="N", help="random mutations beside the table")
     parser.add_argument("--map", action="store_true", help="with --random: map the tests again")
     parser.add_argument("--seed", type=int, help="of the draw (default: another one each time)")
@@ -122,12 +133,12 @@ def _weaken(copy: Copy, guard: Guard) -> Verdict:
 
 
 def _print_table(counts: Counter[tuple[str, str]], seconds: float) -> None:
-    words = ("killed", "survived", "broken")
-    print(f"\n{'package':<14}" + "".join(f"{word:>10}" for word in words))
+    words = ("killed", "survived", "broken", "not tried")
+    print(f"\n{'package':<14}" + "".join(f"{word:>11}" for word in words))
     for package in sorted({package for package, _ in counts}):
-        print(f"{package:<14}" + "".join(f"{counts[package, word]:>10}" for word in words))
+        print(f"{package:<14}" + "".join(f"{counts[package, word]:>11}" for word in words))
     total = [sum(counts[key] for key in counts if key[1] == word) for word in words]
-    print(f"{'all':<14}" + "".join(f"{number:>10}" for number in total) + f"   in {seconds:.0f} s")
+    print(f"{'all':<14}" + "".join(f"{number:>11}" for number in total) + f"   in {seconds:.0f} s")
 
 
 if __name__ == "__main__":

@@ -103,6 +103,8 @@ def test_a_client_that_is_no_browser_names_no_page() -> None:
         ("application/json", True),
         ("Application/JSON ; charset=utf-8", True),
         ("text/plain", False),
+        ("text/json", False),
+        ("application/json-seq", False),
         ("text/plain; application/json", False),
         ("application/x-www-form-urlencoded", False),
     ],

@@ -149,6 +149,7 @@ def test_the_wait_ends_in_time_and_says_why() -> None:
     at_s, why = waited.stopped
     assert 300.0 < at_s <= 300.0 + 2.0 * LOOK_S
     assert "within 5 min (26.0 °C (wanted 23 ± 2))" in why
+    assert "`rig run --resume`" in why
     assert waited.said[0].endswith("gives up in 5 min.")
     # Said at the start and each half minute, not at every look.
     assert len(waited.said) == 11

@@ -6,7 +6,7 @@ import pytest
 
 from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg, u_inclination_deg
 from rig.calibration.file import load_calibration
-from rig.calibration.model import Calibration, SensorIdentity
+from rig.calibration.model import Calibration
 from rig.calibration.plan import CountsReading, LevelPlan, SpanPoint, ZeroReadings
 from rig.calibration.show import calibration_text
 from rig.errors import BadInputError, RigError
@@ -179,24 +179,6 @@ def test_nonsense_of_a_progress_file_or_a_step_is_refused(tmp_path: Path) -> Non
             rig.run(LevelProcedure(rig.machine, person, QUICK, tmp_path).run())
 
 
-def test_a_reading_with_the_wrong_sign_or_unit_is_recognised(tmp_path: Path) -> None:
-    for shown, unit, words in ((-12.0, "deg", "wrong sign"), (213.0, "deg", "mm/m")):
-        span = (SpanPoint(angle_deg=12.0, shown=shown, unit=unit), *SIX[1:])
-        plan = LevelPlan(reference="digital", span=span, sweep=False)
-        rig = open_twin(RIG, draw_scenario(SEED), SEED)
-        twin_person = rig.level_person(SEED)
-        assert twin_person is not None
-
-        class Wrong(Hesitant):
-            def __init__(self, person: TwinLevelPerson) -> None:
-                super().__init__(person, {})
-                self.shown_deg = lambda point, _: point.shown or 0.0  # type: ignore[method-assign]
-
-        procedure = LevelProcedure(rig.machine, Wrong(twin_person), plan, tmp_path, fresh=True)
-        with rig, pytest.raises(BadInputError, match=words):
-            rig.run(procedure.run())
-
-
 def test_readings_from_a_file_must_be_whole() -> None:
     with pytest.raises(BadInputError, match=r"\[zero\]"):
         FilePerson(LevelPlan(span=SIX))
@@ -263,28 +245,6 @@ def test_a_sensor_that_slipped_is_refused_and_no_level_helps(
         one_run(scenario, wrong, tmp_path / "runs", check=True)
 
 
-def test_runs_refuse_a_calibration_of_another_sensor_or_past_due(tmp_path: Path) -> None:
-    scenario = draw_scenario(SEED)
-    rig = open_twin(RIG, scenario, SEED)
-    own = rig.machine.calibration
-    assert own is not None
-    other = SensorIdentity(model="lsm6dsox", address=0x6A, identity="6c-+99")
-    with pytest.raises(BadInputError, match="the sensor here is"):
-        one_run(scenario, msgspec.structs.replace(own, sensor=other), tmp_path, check=False)
-    old = msgspec.structs.replace(
-        own, made_at="2020-01-01T00:00:00Z", due_at="2020-06-01T00:00:00Z"
-    )
-    with pytest.raises(BadInputError, match="due again on 2020-06-01"):
-        one_run(scenario, old, tmp_path, check=False)
-    rig.machine.calibration, rig.machine.allow_overdue = old, True
-    requests = plan_series(RIG, 1, source="twin", started=rig.machine.clock.utc_now())
-    with rig:
-        made = rig.run(make_runs(rig.machine, requests, tmp_path, start_now=True))
-    end = read_run(made[0].path).end
-    assert end is not None
-    assert end.flags == ["calibration_overdue"]
-
-
 def test_uncertainty_and_cross_slope_of_the_made_calibration(
     usual: tuple[OpenRig, Calibration],
 ) -> None:
@@ -337,17 +297,6 @@ def test_six_positions_and_a_second_temperature_led_through(tmp_path: Path) -> N
     assert max(abs(e) for e in errors_deg(rig, made, (5.0, 20.0, 42.0))) < 0.05
 
 
-def test_a_sensor_held_the_wrong_way_is_told(tmp_path: Path) -> None:
-    rig = open_twin(RIG, draw_scenario(SEED), SEED)
-    twin_person = rig.level_person(SEED)
-    assert twin_person is not None
-    person = Hesitant(twin_person, {})
-    person.position = lambda way: twin_person.position("-z")  # type: ignore[method-assign]
-    plan = msgspec.structs.replace(QUICK, six=True)
-    with rig, pytest.raises(BadInputError, match=r"-z side is the upper one; hold it with \+x up"):
-        rig.run(LevelProcedure(rig.machine, person, plan, tmp_path).run())
-
-
 def test_a_file_must_have_the_optional_readings_too() -> None:
     known = LevelPlan(span=SIX, zero=ZeroReadings(along=(0.0, 0.0), across=(0.0, 0.0)))
     with pytest.raises(BadInputError, match=r"no \[\[positions\]\] with up = '\+x'"):
@@ -359,19 +308,6 @@ def test_a_file_must_have_the_optional_readings_too() -> None:
     warm = person.warmed(20.0)
     assert warm is not None
     assert (warm.counts, warm.temperature_c) == (reading.counts, 40.0)
-
-
-def test_points_that_can_not_be_fitted_are_told_before_anything_moves(tmp_path: Path) -> None:
-    rig = open_twin(RIG, draw_scenario(SEED), SEED)
-    person = rig.level_person(SEED)
-    assert person is not None
-    near = tuple(msgspec.structs.replace(p, angle_deg=20.0 + i % 3) for i, p in enumerate(SIX))
-    up = tuple(msgspec.structs.replace(point, direction="up") for point in SIX)
-    for span, words in ((SIX[:5], "Only 5"), (near, "too close"), (up, "from the same side")):
-        plan = msgspec.structs.replace(QUICK, span=span)
-        with rig, pytest.raises(BadInputError, match=words):
-            rig.run(LevelProcedure(rig.machine, person, plan, tmp_path).run())
-        assert rig.machine.stepper.count == 0
 
 
 @pytest.mark.parametrize(

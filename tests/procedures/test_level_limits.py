@@ -184,7 +184,8 @@ def test_a_reading_far_from_the_steps_is_not_taken(on_paper: OnPaper, tmp_path: 
 
 
 @pytest.mark.parametrize(
-    ("shown", "is_taken"), [(13.9, True), (14.1, False), (-12.0, False), (math.inf, False)]
+    ("shown", "is_taken"),
+    [(13.9, True), (14.1, False), (-12.0, False), (213.0, False), (math.inf, False)],
 )
 def test_a_digital_level_far_from_the_steps_is_not_taken(
     on_paper: OnPaper, tmp_path: Path, shown: float, is_taken: bool

@@ -180,11 +180,6 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
         SeriesLog(tmp_path / "file" / "runs")
 
 
-def test_the_board_is_to_be_wiped_every_so_many_slides(told: Told) -> None:
-    told.make(3, SeriesOptions(clean_every=2))
-    assert told.notices == ["2 slides in this series: wipe the board and look at the bag."]
-
-
 def test_an_analysis_that_fails_does_not_end_the_series(
     told: Told, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -199,15 +194,6 @@ def test_an_analysis_that_fails_does_not_end_the_series(
 
 
 # -- stop rules --------------------------------------------------------------------------------
-
-
-def test_a_rule_ends_the_series_for_good(told: Told) -> None:
-    told.make(5, rules=[lambda runs: "enough" if len(runs) == 2 else None])
-    assert told.error is None
-    assert told.reason == "enough"
-    assert len(told.paths) == 2
-    with pytest.raises(BadInputError):
-        unfinished_in(told.folder)
 
 
 def test_unattended_bad_runs_in_a_row_end_it(told: Told) -> None:
@@ -267,21 +253,6 @@ def _started_s(run: Any) -> float:
     from datetime import datetime
 
     return datetime.fromisoformat(run.header.started_at).timestamp()
-
-
-def test_air_that_never_comes_ends_the_wait_and_the_series_can_go_on(told: Told) -> None:
-    told.make(1, SeriesOptions(climate=BAND), scenario=with_air(30.0))
-    assert isinstance(told.error, StoppedError)
-    assert "°C (wanted 23 ± 2)" in str(told.error)
-    assert "--resume" in str(told.error)
-    assert told.paths == []
-    assert len(unfinished_in(told.folder).remaining) == 1
-
-
-def test_air_that_swings_within_the_band_is_not_steady(told: Told) -> None:
-    band = msgspec.structs.replace(BAND, temperature_tolerance_k=2.0, steady_s=200.0)
-    told.make(1, SeriesOptions(climate=band), scenario=with_air(24.9, -60.0))
-    assert isinstance(told.error, StoppedError)
 
 
 def test_a_stop_ends_the_wait_for_the_air(told: Told) -> None:

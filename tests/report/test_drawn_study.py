@@ -406,7 +406,8 @@ def test_runs_stand_in_the_order_of_time_with_their_air_below() -> None:
     ]
     assert not any(line.get_visible() for line in top.get_xgridlines())
     assert (middle.lines[0].get_color(), bottom.lines[0].get_color()) == COLOURS[:2]
-    assert {line.get_linewidth() for line in (middle.lines[0], bottom.lines[0])} == {0.0}
+    for line in (middle.lines[0], bottom.lines[0]):
+        assert (line.get_linewidth(), line.get_markersize()) == (0.0, 3.5), "dashes apart"
     for axes in figure.axes:
         assert list(axes.lines[-1].get_xdata()) == [2.5, 2.5], "between two sessions"
     assert top.margins()[1] == 0.12
