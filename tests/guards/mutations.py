@@ -82,6 +82,8 @@ def _try(copy: Copy, known: lines.Lines, path: str, mutation: Mutation) -> Trial
     tests = _tests(known, path, mutation)
     with copy.changed(Path(path), mutation.text):
         ran = copy.run(tests, 3.0 * MOST_TESTS_S, options=["-x"]) if tests else None
+    if ran is not None and ran.code not in (-2, -1, 0, 1):
+        raise SystemExit(f"The map of the tests is too old; measure it again with --map.\n{tests}")
     if ran is None or ran.code == 0:
         return Trial(path, mutation, len(tests), "")
     return Trial(path, mutation, len(tests), (ran.failed or ["process"])[0])
