@@ -3,6 +3,7 @@
 A line that was cut off by a power failure is ended by the next one, so that only it is lost.
 """
 
+import errno
 import os
 from collections.abc import Sequence
 from pathlib import Path
@@ -60,5 +61,8 @@ def append_to(descriptor: int, entries: Sequence[bytes], *, checked: bool = True
     lines = [sealed(entry) if checked else entry for entry in entries]
     data = b"\n" * is_torn + b"".join(line + b"\n" for line in lines)
     while data:
-        data = data[os.write(descriptor, data) :]
+        taken = os.write(descriptor, data)
+        if taken <= 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        data = data[taken:]
     os.fsync(descriptor)
