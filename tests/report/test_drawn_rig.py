@@ -484,6 +484,7 @@ def test_the_motion_starts_at_the_onset_and_meets_both_edges(slid: RunAnalysis) 
     ]
     bar = second[2][0].get_segments()[0]
     assert bar[1][1] - bar[0][1] == pytest.approx(2 * math.hypot(1.0, 4.0), abs=0.6)
+    assert [0.0, 0.0] in [list(line.get_ydata()) for line in top.lines], "where it lay"
     assert top.get_ylabel() == "path of the bag, mm"
     assert top.margins()[1] == 0.12
     us, _ = onset(slid, US["mm"])
