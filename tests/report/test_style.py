@@ -12,6 +12,7 @@ from rig.report.page import shown_number
 from rig.report.pictures import MOST_PLACES, calibration_figures, picture, places_of
 from rig.report.style import (
     COLOURS,
+    FAINT,
     INK,
     WASH,
     WIDTH_IN,
@@ -68,6 +69,8 @@ def test_only_the_thick_bar_of_an_effect_is_thicker_than_a_curve(
             for line in axes.lines:
                 width = line.get_linewidth()
                 assert width <= 1.6 or width == 3.6, (figure.get_suptitle(), width)
+                # What only guides the eye stays behind the values.
+                assert line.get_color() != FAINT or width <= 1.2, figure.get_suptitle()
                 if line.get_marker() not in ("None", "none", "", None, "|", "_"):
                     assert line.get_markersize() <= 6.0, figure.get_suptitle()
             for fill in (*axes.collections, *axes.patches):
