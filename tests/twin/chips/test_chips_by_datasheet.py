@@ -1,11 +1,14 @@
 """Tables and bits of the simulated chips, as in the makers' datasheets."""
 
+from collections.abc import Callable, Sequence
 from struct import unpack
 
 import pytest
 
+from rig.clock import VirtualClock
 from rig.twin.chips.bme280_chip import Bme280Chip
 from rig.twin.chips.chip import SampleGrid, to_counts
+from rig.twin.chips.fake_bus import FakeBus
 from rig.twin.chips.lsm6_chip import Lsm6Chip
 from rig.twin.chips.mpu6050_chip import Mpu6050Chip
 
@@ -91,6 +94,45 @@ def test_channels_that_are_off_read_as_skipped() -> None:
     chip.write(0xF2, [0], 2.0)
     chip.write(0xF4, [0b001_001_01], 2.0)
     assert bytes(chip.read(0xFD, 2, 3.0)) == bytes.fromhex("8000")
+
+
+class Silent:
+    """A chip that has nothing to say."""
+
+    def read(self, register: int, length: int, t_s: float) -> list[int]:
+        return [0] * length
+
+    def write(self, register: int, data: Sequence[int], t_s: float) -> None:
+        pass
+
+    def reset(self, t_s: float) -> None:
+        pass
+
+
+# Start, stop and repeated start are a bit each, and every byte has its acknowledge.
+@pytest.mark.parametrize(
+    ("transfer", "bits"),
+    [
+        (lambda bus: bus.write_quick(0x20), 1 + 9 + 1),
+        (lambda bus: bus.read_byte(0x20), 1 + 9 + 9 + 1),
+        (lambda bus: bus.read_byte_data(0x20, 5), 1 + 18 + 1 + 18 + 1),
+        (lambda bus: bus.read_i2c_block_data(0x20, 5, 7), 1 + 18 + 1 + 9 + 63 + 1),
+        (lambda bus: bus.write_byte_data(0x20, 5, 1), 1 + 18 + 9 + 1),
+        (lambda bus: bus.write_i2c_block_data(0x20, 5, [1, 2, 3]), 1 + 18 + 27 + 1),
+    ],
+)
+def test_each_transfer_takes_the_time_of_its_bits(
+    transfer: Callable[[FakeBus], object], bits: int
+) -> None:
+    clock = VirtualClock(7.0)
+    bus = FakeBus(clock, {0x20: Silent()})
+    transfer(bus)
+    # 400 kHz.
+    assert clock.time_s() - 7.0 == pytest.approx(2.5e-6 * bits)
+    bus.fail(1)
+    with pytest.raises(OSError, match="Remote I/O"):
+        transfer(bus)
+    assert clock.time_s() - 7.0 == pytest.approx(2.5e-6 * (bits + 11))
 
 
 def still(times_s: list[float]) -> list[tuple[float, float, float]]:
