@@ -190,6 +190,19 @@ def test_temperatures_end_where_16_bits_do(kelvin: float, raw: int) -> None:
     assert unpack("<h", bytes(newer.read(0x20, 2, 0.0)))[0] == raw
 
 
+def test_the_older_chips_fifo_holds_1024_bytes_and_says_when_it_overflows(
+    older: Mpu6050Chip,
+) -> None:
+    older.write(0x19, [9, 1], 0.0)
+    older.write(0x23, [0x08], 0.0)
+    older.write(0x6A, [0x40], 0.0)
+    # 101 samples of 6 bytes a second: 1020 bytes after 170, 6 too many after the next.
+    for samples, held, flags in ((170, 1020, 0x01), (171, 1024, 0x11), (400, 1024, 0x11)):
+        t_s = (samples + 0.5) / 101.0
+        assert unpack(">H", bytes(older.read(0x72, 2, t_s)))[0] == held
+        assert older.read(0x3A, 1, t_s) == [flags]
+
+
 def test_a_status_that_is_not_read_stays(older: Mpu6050Chip) -> None:
     older.write(0x19, [9, 1], 0.0)
     assert older.read(0x3B, 6, 0.1)[4:] == [0x40, 0x00]
