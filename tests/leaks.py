@@ -8,7 +8,6 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from functools import wraps
-from pathlib import Path
 from typing import Any
 
 from gpiozero.pins.mock import MockFactory
@@ -23,8 +22,6 @@ CLOCK = RealClock()
 CHANGES_BY_ITSELF = "PYTEST_CURRENT_TEST"
 
 _watching: list["Held"] = []
-_strangers: set[int] = set()
-"""Processes that others have started; they are looked at once."""
 
 
 class Held:
@@ -103,19 +100,17 @@ def _descriptors() -> Counter[str]:
 
 def _children() -> set[int]:
     """Processes that this one has started and not waited for."""
-    try:
-        os.waitid(os.P_ALL, 0, os.WEXITED | os.WNOHANG | os.WNOWAIT)
-    except ChildProcessError:
+    if not _is_parent(os.P_ALL, 0):
         return set()
-    present = {int(name) for name in os.listdir("/proc") if name.isdigit()}
-    _strangers.intersection_update(present)
-    found: set[int] = set()
-    for process in present - _strangers:
-        with suppress(OSError):  # it has ended meanwhile
-            stat = Path(f"/proc/{process}/stat").read_text()
-            is_mine = int(stat.rpartition(")")[2].split()[1]) == os.getpid()
-            (found if is_mine else _strangers).add(process)
-    return found
+    return {int(n) for n in os.listdir("/proc") if n.isdigit() and _is_parent(os.P_PID, int(n))}
+
+
+def _is_parent(kind: int, process: int) -> bool:
+    try:
+        os.waitid(kind, process, os.WEXITED | os.WNOHANG | os.WNOWAIT)
+    except ChildProcessError:
+        return False
+    return True
 
 
 def _folder() -> str:

@@ -96,7 +96,7 @@ def test_too_little_for_a_spectrum() -> None:
         vibration(np.zeros((255, 3)), 208.0, np.full(255, 60.0))
 
 
-def test_noise_alone_is_no_line() -> None:
+def test_noise_alone_makes_no_line() -> None:
     # A Hann window of 64 makes lines of 0.31 mg out of 1 mg of noise; that is taken off.
     noise = np.random.default_rng(4).normal(0.0, 1e-3, (4096, 3))
     assert vibration(noise, 208.0, np.full(4096, 60.0)).line_g[0] < 1e-4

@@ -89,7 +89,7 @@ def test_level_and_sensor_agree_within_a_tenth_and_three_times_their_uncertainty
 
 
 @pytest.mark.parametrize("twist_deg", [1.0, -1.0])
-def test_the_boards_twist_on_its_hinge_is_no_slope_across(twist_deg: float) -> None:
+def test_the_boards_twist_on_its_hinge_does_not_count_as_a_slope(twist_deg: float) -> None:
     """A board that is level across shows the tilt of a hinge that does not lie parallel to it."""
     axis = (0.0, np.cos(np.radians(twist_deg)), np.sin(np.radians(twist_deg)))
     model = calibration(axis=axis, home_angle_deg=0.1, home_cross_deg=twist_deg)

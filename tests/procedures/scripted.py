@@ -48,7 +48,7 @@ class Script:
         self.requests: list[RunRequest] = []
         """Of the runs that were begun."""
         self.paths: list[Path] = []
-        """Their files, if somebody notes them here."""
+        """Their files, if a test notes them here."""
         monkeypatch.setattr("rig.procedures.runs.Cycle", self._cycle)
         monkeypatch.setattr("rig.procedures.series.analyse_run", self._analysed)
 

@@ -198,7 +198,7 @@ def test_a_digital_level_far_from_the_steps_is_not_taken(
 
 
 def begun(folder: Path, **changes: Any) -> None:
-    """A calibration that somebody began before."""
+    """A calibration that was begun before."""
     values = {"sensor": SENSOR, "started_at": "2026-11-24T08:00:00Z", "plan": QUICK} | changes
     save_progress(folder / NAME, Progress(**values))
 

@@ -68,7 +68,7 @@ def test_a_board_that_moves_between_two_looks_is_not_still(
         rested(rig)
 
 
-def test_a_silent_sensor_is_no_rest(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_silent_sensor_gives_no_rest(monkeypatch: pytest.MonkeyPatch) -> None:
     for seconds, is_heard in ((10.0 / RATE_HZ, True), (9.0 / RATE_HZ, False)):
         monkeypatch.setattr("rig.procedures.steadiness.LOOK_S", seconds)
         if is_heard:

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from rig.analysis.friction import analyse_run
+from rig.report import pictures
 from rig.report.page import shown_number
 from rig.report.pictures import MOST_PLACES, calibration_figures, picture, places_of
 from rig.report.style import (
     COLOURS,
+    FAINT,
     INK,
     WASH,
     WIDTH_IN,
@@ -68,8 +70,11 @@ def test_only_the_thick_bar_of_an_effect_is_thicker_than_a_curve(
             for line in axes.lines:
                 width = line.get_linewidth()
                 assert width <= 1.6 or width == 3.6, (figure.get_suptitle(), width)
-                if line.get_marker() not in ("None", "none", "", None, "|", "_"):
-                    assert line.get_markersize() <= 6.0, figure.get_suptitle()
+                # What only guides the eye stays behind the values.
+                assert line.get_color() != FAINT or width <= 1.2, figure.get_suptitle()
+                # A cap is as wide as both its halves.
+                most = {"|": 13.0, "_": 10.0}.get(str(line.get_marker()), 6.0)
+                assert line.get_markersize() <= most, figure.get_suptitle()
             for fill in (*axes.collections, *axes.patches):
                 assert np.max(fill.get_linewidth(), initial=0.0) <= 1.3, figure.get_suptitle()
 
@@ -208,6 +213,42 @@ def test_faces_on_boards_measured_most_come_first() -> None:
     evidence: Any = Made(comparison=Made(cells=cells))
     assert places_of(evidence) == [Place(face, "one") for face in "beac"]
     assert MOST_PLACES == 4
+
+
+@pytest.mark.parametrize("has_budget", [True, False])
+@pytest.mark.parametrize("has_example", [True, False])
+def test_a_study_draws_what_it_has(
+    monkeypatch: pytest.MonkeyPatch, has_budget: bool, has_example: bool
+) -> None:
+    for name in ("climate", "effects", "rig", "run", "series"):
+        module = getattr(pictures, f"figures_{name}")
+        for one in [one for one in vars(module) if one.endswith("_figure")]:
+            monkeypatch.setattr(module, one, lambda *_, one=one: one)
+    monkeypatch.setattr(pictures.figures_climate, "last_levels", lambda *_: {})
+    monkeypatch.setattr(pictures, "levels_by_unit", lambda *_: {})
+    place = Place("slick", "shed board")
+    given: Any = Made(
+        comparison=Made(
+            cells=[Made(face=place.face, board=place.board, n_runs=1)],
+            model=None,
+            changes={place: ["change"]},
+            before="baseline",
+            after="after 1" if has_example else None,
+        ),
+        gathered=Made(rows=[], bags={}, study=Made(catalogue=Made(reference=None))),
+        choice="choice" if has_example else None,
+        calibration="calibration" if has_example else None,
+        example=Made(budget="budget" if has_budget else None) if has_example else None,
+        **dict.fromkeys(("droops", "slide_deg", "droop_line", "home_made_at", "home")),
+    )
+    drawn = [f"{name}: {one}" for name, one in pictures.study_figures(given)]
+    more = ["choice: choice_figure", "run: run_figure", "onset: onset_figure"]
+    more += ["residuals: residuals_figure", "paired-1: paired_figure"]
+    expected = ["effects: effects_figure", "cells-1: cells_figure", "climate-1: climate_figure"]
+    expected += ["sets-1: sets_figure", "droop: droop_figure", "order: order_figure"]
+    expected += ["home: home_figure", *(more if has_example else [])]
+    expected += ["budget: budget_figure"] if has_example and has_budget else []
+    assert sorted(drawn) == sorted(expected)
 
 
 def test_a_calibration_has_one_figure() -> None:

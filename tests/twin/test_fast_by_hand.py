@@ -3,12 +3,13 @@
 from math import cbrt
 from typing import Any, TypeVar
 
+import msgspec
 import numpy as np
 import pytest
 
 from rig.runfile.model import Climate, End, Event, Samples, Steps
 from rig.settings.kinematics import Linkage
-from rig.settings.model import Cycle, Pins, Settings
+from rig.settings.model import Cycle, Motion, Pins, Settings
 from rig.twin.draws import air_at, changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run
@@ -33,8 +34,8 @@ SCENARIO = changed(
 class Run:
     """One run and what is asked about it."""
 
-    def __init__(self) -> None:
-        self.lines, self.truth = simulate_run(SETTINGS, SCENARIO, 1, hours=2.0, number=3)
+    def __init__(self, settings: Settings = SETTINGS) -> None:
+        self.lines, self.truth = simulate_run(settings, SCENARIO, 1, hours=2.0, number=3)
 
     def times(self, name: str) -> list[float]:
         """Of an event, or of the beginning of a state."""
@@ -60,14 +61,16 @@ def ramps_s(rate: float) -> float:
     return rate / 4.0 + 4.0 / 40.0
 
 
-def test_homing_finds_the_switch_twice(run: Run) -> None:
+@pytest.mark.parametrize("rate", [0.5, 1.0])
+def test_homing_finds_the_switch_twice(rate: float) -> None:
+    run = Run(msgspec.structs.replace(SETTINGS, motion=Motion(homing_rate_deg_s=rate)))
     first, second = run.times("limit_lower")
-    # Up to speed in half of v/a + a/j, then on; 0.3° at 1 °/s from 21 ms on.
-    assert first == pytest.approx(0.021 + 0.3 + ramps_s(1.0) / 2, abs=0.01)
-    # 0.5° back, a rest of 60 ms before and after, and slowly to the switch again. At 0.25 °/s the
-    # ramp is all jerk: it takes 2·√(v/j).
-    back_s = 0.5 + ramps_s(1.0)
-    slowly_s = 0.5 / 0.25 + (0.25 / 40.0) ** 0.5
+    # Up to speed in half of v/a + a/j, then on; 0.3° from 21 ms on.
+    assert first == pytest.approx(0.021 + 0.3 / rate + ramps_s(rate) / 2, abs=0.01)
+    # 0.5° back, a rest of 60 ms before and after, and at a quarter of the rate to the switch
+    # again: there the ramp is all jerk, and takes 2·√(v/j).
+    back_s = 0.5 / rate + ramps_s(rate)
+    slowly_s = 0.5 / (0.25 * rate) + (0.25 * rate / 40.0) ** 0.5
     assert second - first == pytest.approx(0.12 + back_s + slowly_s, abs=0.02)
 
 

@@ -231,7 +231,7 @@ def _home() -> list[Guard]:
     agree = _HOME + "level_and_sensor_agree_within_a_tenth_and_three_times_their_uncertainty"
     covers = _HOME + "a_check_covers_readings_near_its_own_on_either_side"
     later = _HOME + "a_level_that_agrees_lets_the_floor_have_moved"
-    twist = _HOME + "the_boards_twist_on_its_hinge_is_no_slope_across"
+    twist = _HOME + "the_boards_twist_on_its_hinge_does_not_count_as_a_slope"
     longer = _HOME + "a_hinge_of_a_length_that_rounding_left_has_not_moved"
     signs = _HOME + "a_turn_about_the_boards_normal_and_a_tip_are_told_apart_with_their_signs"
     kept = _HOME + "checks_are_kept_and_the_last_one_counts"

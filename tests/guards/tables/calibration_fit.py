@@ -74,7 +74,7 @@ def _vibration() -> list[Guard]:
     m, place = "rig.calibration.axis", "vibration"
     little = _AXIS + "too_little_for_a_spectrum"
     line = _AXIS + "a_line_is_found_wherever_it_folds_to"
-    noise = _AXIS + "noise_alone_is_no_line"
+    noise = _AXIS + "noise_alone_makes_no_line"
     near_0 = _AXIS + "a_line_that_folds_to_near_0_is_not_seen"
     even = _AXIS + "a_board_that_turns_evenly_does_not_shake"
     none = _AXIS + "less_than_the_noise_at_the_motors_line_is_none"

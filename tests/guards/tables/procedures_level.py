@@ -248,7 +248,7 @@ def _steadiness() -> list[Guard]:
     twice = _STILL + "a_still_board_is_looked_at_twice_and_then_captured_for_three_seconds"
     shakes = _STILL + "a_board_that_shakes_is_not_still"
     moves = _STILL + "a_board_that_moves_between_two_looks_is_not_still"
-    silent = _STILL + "a_silent_sensor_is_no_rest"
+    silent = _STILL + "a_silent_sensor_gives_no_rest"
     range_ = _STILL + "a_still_sensor_at_the_end_of_its_range_is_refused"
     warmth = _STILL + "a_rest_has_its_temperature"
     return [

@@ -1,11 +1,14 @@
 """Tables and bits of the simulated chips, as in the makers' datasheets."""
 
+from collections.abc import Callable, Sequence
 from struct import unpack
 
 import pytest
 
+from rig.clock import VirtualClock
 from rig.twin.chips.bme280_chip import Bme280Chip
 from rig.twin.chips.chip import SampleGrid, to_counts
+from rig.twin.chips.fake_bus import FakeBus
 from rig.twin.chips.lsm6_chip import Lsm6Chip
 from rig.twin.chips.mpu6050_chip import Mpu6050Chip
 
@@ -93,6 +96,45 @@ def test_channels_that_are_off_read_as_skipped() -> None:
     assert bytes(chip.read(0xFD, 2, 3.0)) == bytes.fromhex("8000")
 
 
+class Silent:
+    """A chip that has nothing to say."""
+
+    def read(self, register: int, length: int, t_s: float) -> list[int]:
+        return [0] * length
+
+    def write(self, register: int, data: Sequence[int], t_s: float) -> None:
+        pass
+
+    def reset(self, t_s: float) -> None:
+        pass
+
+
+# Start, stop and repeated start are a bit each, and every byte has its acknowledge.
+@pytest.mark.parametrize(
+    ("transfer", "bits"),
+    [
+        (lambda bus: bus.write_quick(0x20), 1 + 9 + 1),
+        (lambda bus: bus.read_byte(0x20), 1 + 9 + 9 + 1),
+        (lambda bus: bus.read_byte_data(0x20, 5), 1 + 18 + 1 + 18 + 1),
+        (lambda bus: bus.read_i2c_block_data(0x20, 5, 7), 1 + 18 + 1 + 9 + 63 + 1),
+        (lambda bus: bus.write_byte_data(0x20, 5, 1), 1 + 18 + 9 + 1),
+        (lambda bus: bus.write_i2c_block_data(0x20, 5, [1, 2, 3]), 1 + 18 + 27 + 1),
+    ],
+)
+def test_each_transfer_takes_the_time_of_its_bits(
+    transfer: Callable[[FakeBus], object], bits: int
+) -> None:
+    clock = VirtualClock(7.0)
+    bus = FakeBus(clock, {0x20: Silent()})
+    transfer(bus)
+    # 400 kHz.
+    assert clock.time_s() - 7.0 == pytest.approx(2.5e-6 * bits)
+    bus.fail(1)
+    with pytest.raises(OSError, match="Remote I/O"):
+        transfer(bus)
+    assert clock.time_s() - 7.0 == pytest.approx(2.5e-6 * (bits + 11))
+
+
 def still(times_s: list[float]) -> list[tuple[float, float, float]]:
     return [(0.0, 0.0, 1.0) for _ in times_s]
 
@@ -146,6 +188,19 @@ def test_temperatures_end_where_16_bits_do(kelvin: float, raw: int) -> None:
     assert unpack(">h", bytes(older.read(0x41, 2, 0.0)))[0] == raw
     newer = Lsm6Chip(still, lambda t_s: kelvin)
     assert unpack("<h", bytes(newer.read(0x20, 2, 0.0)))[0] == raw
+
+
+def test_the_older_chips_fifo_holds_1024_bytes_and_says_when_it_overflows(
+    older: Mpu6050Chip,
+) -> None:
+    older.write(0x19, [9, 1], 0.0)
+    older.write(0x23, [0x08], 0.0)
+    older.write(0x6A, [0x40], 0.0)
+    # 101 samples of 6 bytes a second: 1020 bytes after 170, 6 too many after the next.
+    for samples, held, flags in ((170, 1020, 0x01), (171, 1024, 0x11), (400, 1024, 0x11)):
+        t_s = (samples + 0.5) / 101.0
+        assert unpack(">H", bytes(older.read(0x72, 2, t_s)))[0] == held
+        assert older.read(0x3A, 1, t_s) == [flags]
 
 
 def test_a_status_that_is_not_read_stays(older: Mpu6050Chip) -> None:

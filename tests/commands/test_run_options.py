@@ -1,0 +1,213 @@
+"""`rig run`: what its options hand on, and the exit code."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from types import SimpleNamespace as Made
+from typing import Any
+
+import pytest
+
+from rig.control.mover import StoppedError
+from rig.errors import BadInputError, MachineFaultError
+from rig.procedures.series_log import SeriesOptions
+from tests.commands.conftest import Rig
+from tests.commands.stand_in import NOW, Opened
+
+CAUTION = "Caution: the board will move"
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> Opened:
+    made = Opened()
+    monkeypatch.setattr("rig.opening.open_rig", made)
+    return made
+
+
+class NotedSeries:
+    """Stands for a series that ends as the test says."""
+
+    def __init__(self) -> None:
+        self.paths: list[Path] = []
+        self.all_slid, self.signal = True, None
+        self.failure: Exception | None = None
+        self.begun: dict[str, Any] = {}
+        self.made: tuple[Any, ...] = ()
+
+    def __call__(self, opened: Any, folder: Path, **options: Any) -> "NotedSeries":
+        self.begun = {"folder": folder, **options}
+        return self
+
+    def make(self, requests: Any, *, start_now: bool, resume: bool) -> Exception | None:
+        self.made = (requests, start_now, resume)
+        return self.failure
+
+    def serve(self, requests: Any) -> None:
+        self.made = (requests(),)
+        raise StoppedError("Stopped by SIGTERM.")
+
+
+@pytest.fixture
+def series(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> NotedSeries:
+    made = NotedSeries()
+    monkeypatch.setattr("rig.commands.series.Series", made)
+    return made
+
+
+@pytest.fixture
+def planned(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
+    noted: dict[str, Any] = {}
+
+    def plan(settings: Any, repeat: int, **more: Any) -> str:
+        noted.update(more, repeat=repeat)
+        return "requests"
+
+    monkeypatch.setattr("rig.procedures.requests.plan_series", plan)
+    return noted
+
+
+def test_what_a_run_is_asked_for_reaches_the_plan(
+    rig: Rig, series: NotedSeries, opened: Opened, planned: dict[str, Any]
+) -> None:
+    words = "--bag A --face B --board C --session D --operator E --repeat 4 --rate 2 --dwell 3"
+    said = rig("run", "--twin", "--now", "--gap", "9", "--out", "x", *words.split())
+    assert (said.code, said.out, said.err) == (0, "", "")
+    assert planned == {
+        **{"bag": "A", "face": "B", "board": "C", "session": "D", "operator": "E"},
+        **{"repeat": 4, "rate_deg_s": 2.0, "dwell_s": 3.0, "gap_mm": 9.0, "rates_deg_s": ()},
+        **{"source": "twin", "started": NOW},
+    }
+    assert series.made == ("requests", True, False)
+    assert series.begun == {"folder": Path("x"), "quiet": False, "options": SeriesOptions()}
+    asked = opened.asked
+    assert (asked["on_board"].bag, asked["on_board"].face) == ("A", "B")
+    assert (asked["twin"], asked["seed"], asked["speed"]) == (True, 1, "fast")
+    assert opened.machine.allow_overdue is False
+
+
+def test_a_plain_run_of_a_real_rig_warns_and_waits(
+    rig: Rig, series: NotedSeries, opened: Opened, planned: dict[str, Any]
+) -> None:
+    said = rig("run", "--overdue-ok", "--seed", "0")
+    assert CAUTION in said.err
+    assert series.made == ("requests", False, False)
+    assert series.begun["folder"] == Path("runs")
+    assert planned["rate_deg_s"] is None
+    assert (opened.asked["twin"], opened.asked["seed"]) == (False, 0)
+    assert opened.machine.allow_overdue is True
+
+
+def test_how_a_series_is_made_is_handed_on(
+    rig: Rig, series: NotedSeries, planned: dict[str, Any]
+) -> None:
+    words = "--until 0.1 --bad-runs 3 --stop-at-trend --clean-every 5 --quick"
+    rig("run", "--twin", "--temperature", "23:2", "--humidity", "50:4", *words.split())
+    options = series.begun["options"]
+    assert (options.until_angle_deg, options.bad_in_a_row, options.clean_every) == (0.1, 3, 5)
+    assert options.stop_at_trend
+    assert options.quick
+    band = options.climate
+    assert (band.timeout_s, band.steady_s) == (7200.0, 300.0)
+    timed = "--temperature 23:2 --steady 3 --climate-timeout 2"
+    rig("run", "--twin", *timed.split())
+    band = series.begun["options"].climate
+    assert (band.timeout_s, band.steady_s) == (120.0, 180.0)
+    rig("run", "--twin", "--rates", "0.5,1,2")
+    assert planned["rates_deg_s"] == (0.5, 1.0, 2.0)
+
+
+@pytest.mark.parametrize("other", ["--rate 1", "--until 0.1", "--stop-at-trend"])
+def test_a_rate_study_goes_with_no_one_angle(rig: Rig, series: NotedSeries, other: str) -> None:
+    said = rig("run", "--twin", "--rates", "0.5,1,2", *other.split())
+    assert said.code == 2
+    assert "--rates goes with neither" in said.err
+    assert series.made == ()
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        *("--bag A", "--face A", "--board A", "--session A", "--resume", "--rates 0.5,1,2"),
+        "--repeat 2",
+    ],
+)
+def test_a_plan_says_itself_what_is_made(rig: Rig, series: NotedSeries, other: str) -> None:
+    said = rig("run", "--twin", "--plan", "study", *other.split())
+    assert said.code == 2
+    assert "--plan says itself" in said.err
+
+
+@pytest.mark.parametrize("twin", [True, False])
+def test_a_session_of_a_plan_is_made_as_asked(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch, twin: bool
+) -> None:
+    noted: list[Any] = []
+    done = Made(paths=[], failure=None, signal=None, all_slid=False)
+
+    def plan_runs(*given: Any, **more: Any) -> Any:
+        noted.extend([given, more])
+        return Made(make=lambda **how: noted.append(how) or done)
+
+    monkeypatch.setattr("rig.commands.plan_runs.PlanRuns", plan_runs)
+    words = ["--at", "2026-05-30T12:00Z", "--climate", "dry", "--operator", "Wren", "--json"]
+    said = rig("run", "--plan", "study", *words, *(["--twin"] if twin else []))
+    assert said.code == 1, "not all slid"
+    assert (CAUTION in said.err) is not twin
+    assert said.document == {"runs": [], "groups": []}
+    (given, more, how) = noted
+    assert given[0] == Path("study")
+    assert (more["climate"], more["operator"], more["quiet"]) == ("dry", "Wren", True)
+    assert (how["twin"], how["at"], how["overdue_ok"]) == (
+        twin,
+        datetime(2026, 5, 30, 12, tzinfo=UTC),
+        False,
+    )
+
+
+def test_a_series_goes_on_with_its_own_bag(
+    rig: Rig, series: NotedSeries, opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = Made(planned=Made(requests=[Made(bag="Heron", face="grip")]))
+    monkeypatch.setattr("rig.procedures.series_log.unfinished_in", lambda _: first)
+    assert rig("run", "--twin", "--resume", "--bag", "other").code == 0
+    assert series.made == ([], False, True)
+    assert (opened.asked["on_board"].bag, opened.asked["on_board"].face) == ("Heron", "grip")
+
+
+def test_a_service_ends_by_its_signal(
+    rig: Rig, series: NotedSeries, planned: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    set_up: list[Any] = []
+    monkeypatch.setattr("logging.basicConfig", lambda **how: set_up.append(how))
+    said = rig("run", "--twin", "--service", "--repeat", "3")
+    assert (said.code, said.err) == (130, "rig: Stopped by SIGTERM.\n")
+    assert series.made == ("requests",)
+    assert planned["repeat"] == 3
+    assert set_up[0]["stream"] is not None
+
+
+@pytest.mark.parametrize(
+    ("failure", "signal", "all_slid", "code", "says"),
+    [
+        (None, None, True, 0, ""),
+        (None, None, False, 1, ""),
+        (MachineFaultError("x", "It hangs.", "Help."), None, False, 1, "rig: It hangs. Help.\n"),
+        (BadInputError("No."), None, True, 2, "rig: No.\n"),
+        (StoppedError("Stopped."), "SIGTERM", True, 130, "rig: Stopped.\n"),
+    ],
+)
+def test_the_exit_code_tells_how_a_series_ended(
+    rig: Rig,
+    series: NotedSeries,
+    planned: dict[str, Any],
+    failure: Exception | None,
+    signal: Any,
+    all_slid: bool,
+    code: int,
+    says: str,
+) -> None:
+    series.failure, series.signal, series.all_slid = failure, signal, all_slid
+    said = rig("run", "--twin", "--json")
+    assert (said.code, said.err) == (code, says)
+    assert said.document == {"runs": [], "groups": []}, "also of a series that failed"
+    assert series.begun["quiet"] is True
+    assert rig("run", "--twin").out == ""
