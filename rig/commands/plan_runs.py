@@ -115,7 +115,7 @@ class PlanRuns:
             )
             failure = series.make(self._requests(row, opened), start_now=twin)
             if wiped is not None and series.paths:
-                self._note_wipe(wiped, now)
+                self._note_wipe(wiped, now, simulated=twin)
                 wiped = None
             now = opened.machine.clock.utc_now() + CHANGE_TIME
             paths += series.paths
@@ -151,9 +151,10 @@ class PlanRuns:
             for i, request in enumerate(requests, start=1)
         ]
 
-    def _note_wipe(self, row: PlanRow, at: datetime) -> None:
+    def _note_wipe(self, row: PlanRow, at: datetime, *, simulated: bool) -> None:
         note = "asked for by the plan"
-        self._study.note(Wipe(at=utc_text(at), board=row.board, series=row.row, note=note), now=at)
+        entry = Wipe(at=utc_text(at), board=row.board, series=row.row, note=note)
+        self._study.note(entry, now=at, simulated=simulated)
 
     def _tell(self, text: str) -> None:
         if not self._quiet:

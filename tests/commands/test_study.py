@@ -88,7 +88,7 @@ def test_help_is_there_for_the_group_and_for_each_command(rig: Rig) -> None:
         (["bag", "shed", "X", "--length", "6 in"], "not '6 in'; that would be 152.4"),
         (["bag", "shed", "X", "--role", "spare"], "--role takes treated, control or reference"),
         (["bag", "shed", "X", "--face", "a", "--face", "a=b"], "each face needs a name of its own"),
-        (["bag", "shed", " X"], "a name under [bags] must have 1 to 60 characters"),
+        (["bag", "shed", "/X"], "must not begin with a slash"),
         (["climate", "shed", "hot", "--temperature", "72F"], "that would be 22.22"),
         (["climate", "shed", "hot", "--temperature", "22:-1"], "(behind the colon) must lie"),
         (["climate", "shed", "hot", "--humidity", "120"], "--humidity must lie between 0 and 100"),
