@@ -33,7 +33,7 @@ from rig.study.compare_changes import Place
 from tests.analysis.slides import one_beam, run_file, slide
 from tests.calibration.example import calibration
 from tests.report import test_drawn_rig, test_drawn_study
-from tests.report.drawn import all_texts, rows
+from tests.report.drawn import all_texts, patches, rows
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -70,7 +70,8 @@ def test_only_the_thick_bar_of_an_effect_is_thicker_than_a_curve(
                 assert width <= 1.6 or width == 3.6, (figure.get_suptitle(), width)
                 if line.get_marker() not in ("None", "none", "", None, "|", "_"):
                     assert line.get_markersize() <= 6.0, figure.get_suptitle()
-            for fill in (*axes.collections, *axes.patches):
+            fills: list[Any] = [*axes.collections, *axes.patches]
+            for fill in fills:
                 assert np.max(fill.get_linewidth(), initial=0.0) <= 1.3, figure.get_suptitle()
 
 
@@ -113,7 +114,7 @@ def test_rows_go_down_with_every_second_one_shaded() -> None:
     assert rows(axes) == ["first", "a name that is longer…", "third", "fourth"]
     assert axes.get_yticks().tolist() == [0, 1, 2, 3]
     assert axes.get_ylim() == (3.55, -0.55)
-    shaded = [(patch.get_y(), patch.get_height()) for patch in axes.patches]
+    shaded = [(patch.get_y(), patch.get_height()) for patch in patches(axes)]
     assert shaded == [(0.5, 1.0), (2.5, 1.0)]
     from matplotlib.colors import to_rgba
 

@@ -25,10 +25,7 @@ def test_a_skewed_bag_is_longer_and_a_folded_one_half_to_four_fifths_of_it() -> 
                 shares.append(share)
             else:
                 assert share == pytest.approx(1.0)
-    assert (min(shares), max(shares)) == (
-        pytest.approx(0.5, abs=0.01),
-        pytest.approx(0.8, abs=0.01),
-    )
+    assert (min(shares), max(shares)) == pytest.approx((0.5, 0.8), abs=0.01)
 
 
 def test_skews_of_pushes_scatter_by_two_degrees_and_end_at_six() -> None:

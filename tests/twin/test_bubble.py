@@ -116,7 +116,9 @@ def test_each_way_of_holding_brings_up_onto_its_axis(way: Way) -> None:
     held = []
     for _ in range(200):
         made.position(way)
-        held.append(np.subtract(world().held_deg, HELD_DEG[way]))
+        held_deg = world().held_deg
+        assert held_deg is not None
+        held.append(np.subtract(held_deg, HELD_DEG[way]))
     assert np.std(held, axis=0) == pytest.approx(3.0, rel=0.25)
     made.screw_on()
     assert world().held_deg is None

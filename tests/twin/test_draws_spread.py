@@ -71,7 +71,7 @@ EVEN: dict[str, tuple[Callable[[Any], float], float, float]] = {
 }
 
 
-def drawn(of: Callable[[Any], float]) -> np.ndarray:  # type: ignore[type-arg]
+def drawn(of: Callable[[Any], float]) -> np.ndarray:
     assert draw_scenario(SEEDS[-1]) == RIGS[-1]
     return np.array([of(one) for one in RIGS])
 

@@ -9,7 +9,7 @@ from rig.twin.scenario import Scenario
 
 
 def made(**more: Any) -> Scenario:
-    given = {"bag": "Heron 1", "face": "slick", "stage": None, "climate": None}
+    given: dict[str, Any] = {"bag": "Heron 1", "face": "slick", "stage": None, "climate": None}
     names = {"session": "spring", "series": "dry", "slides_before": 3}
     return scenario_of(7, **(given | names | more))
 

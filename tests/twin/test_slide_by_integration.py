@@ -93,6 +93,7 @@ def test_edges_in_a_raise_are_those_of_another_integrator(law: str) -> None:
         atol=1e-11,
         max_step=0.05,
     )
+    assert found.t_events is not None
     expected = [float(times[0]) for times in found.t_events]
     edges = slide_of(law).advance(end_s, lambda t: RATE * t)
     assert [e.time_s for e in edges] == pytest.approx(expected, abs=5e-6)
