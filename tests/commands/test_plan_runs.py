@@ -10,7 +10,7 @@ from tests.commands.conftest import Rig
 
 
 @pytest.fixture
-def club(rig: Rig):
+def club(rig: Rig) -> Path:
     """A study of two bags, one climate, one run a series, with its plan."""
     for words in (
         ["study", "new", "club", "--runs", "1"],
@@ -69,7 +69,9 @@ def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(
         ("run --plan club --twin --at someday", "someday"),
     ],
 )
-def test_what_cannot_be_is_said_in_a_sentence(rig: Rig, club, words: str, sentence: str) -> None:
+def test_what_cannot_be_is_said_in_a_sentence(
+    rig: Rig, club: Path, words: str, sentence: str
+) -> None:
     said = rig(*words.split())
     assert said.code == 2
     assert sentence in said.err
