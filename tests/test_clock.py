@@ -132,7 +132,7 @@ def test_a_cancelled_task_cleans_up_and_joins_as_none(make_clock: MakeClock) -> 
         yield At(clock.time_s() + 0.01)
         for task in tasks:
             task.cancel()
-            assert (yield from task.join(clock.time_s() + LONG_S)) is None
+            assert (yield from task.join(clock.time_s() + LONG_S)) is None  # type: ignore[func-returns-value]
 
     clock.run(main())
     assert sorted(cleaned) == ["at", "until"]

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from rig.calibration.model import Calibration
-from rig.runfile.model import Climate, End, Event, Flag, Header, Samples, Steps
+from rig.runfile.model import Climate, End, Event, Flag, Header, Outcome, Samples, Steps
 from rig.runfile.reader import RunFile
 from tests.calibration.example import calibration as example_calibration
 from tests.runfile.example import header
@@ -54,6 +54,7 @@ def slide(
         rtol=1e-11,
         atol=1e-13,
     )
+    assert solution.t_events is not None
     times = [float(found[0]) for found in solution.t_events]
     return Slide(start, math.degrees(rate * start), times)
 
@@ -66,7 +67,7 @@ def run_file(
     noise_counts: float = 0.0,
     calibration: Calibration | None = None,
     seed: int = 0,
-    outcome: str = "slid",
+    outcome: Outcome = "slid",
     flags: Sequence[Flag] = (),
     extra: Sequence[Event] = (),
     climate: Sequence[Climate] = (),

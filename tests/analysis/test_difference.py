@@ -1,6 +1,7 @@
 import json
 import math
 from functools import cache
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -33,7 +34,7 @@ def edges_s(mu_static: float, mu_kinetic: float) -> tuple[float, ...]:
 
 
 def runs(
-    bag: str, mus: list[float], used: Calibration = FITTED, **header: object
+    bag: str, mus: list[float], used: Calibration = FITTED, **header: Any
 ) -> list[RunAnalysis]:
     found = []
     for series in (1, 2, 3):
@@ -52,8 +53,8 @@ def runs(
     return found
 
 
-def group(*args: object, **header: object) -> Group:
-    (made,) = make_groups(runs(*args, **header))  # type: ignore[arg-type]
+def group(*args: Any, **header: Any) -> Group:
+    (made,) = make_groups(runs(*args, **header))
     return made
 
 

@@ -11,7 +11,7 @@ from rig.analysis.checks import check_home, is_beyond_law, is_skewed
 from rig.analysis.estimate import Solved
 from rig.analysis.friction import analyse_run
 from rig.analysis.hinge import check_hinge, raise_gravity
-from rig.runfile.model import Climate, Event, Flag, Samples
+from rig.runfile.model import Climate, Event, Flag, Outcome, Samples
 from rig.runfile.reader import RunFile
 from tests.analysis.parts import bare_run, geometry, gravity, ramp, solved, variation
 from tests.analysis.slides import RAISE_S, RATE_HZ, one_beam, run_file, slide, two_beams
@@ -216,7 +216,7 @@ def test_air_that_changes_is_flagged(temperature_c: float, flags: list[Flag]) ->
         ("stopped", ["climate_drift"], ["climate_drift", "halted"]),
     ],
 )
-def test_how_a_run_ended(outcome: str, flags: list[Flag], expected: list[Flag]) -> None:
+def test_how_a_run_ended(outcome: Outcome, flags: list[Flag], expected: list[Flag]) -> None:
     row = analyse_run(run_file(1.0, SLID, outcome=outcome, flags=flags)).result
     assert row.flags == expected
     assert row.valid is (not {"no_slide", "halted", "step_loss"} & set(expected))

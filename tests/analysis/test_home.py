@@ -138,7 +138,7 @@ def test_the_filters_delay_is_some_milliseconds(tmp_path: Path) -> None:
     ],
 )
 def test_a_short_raise_shows_neither_hinge_nor_bend(
-    tmp_path: Path, top_deg: float, more: dict[str, float], is_seen: bool
+    tmp_path: Path, top_deg: float, more: dict[str, Any], is_seen: bool
 ) -> None:
     assert (raised(tmp_path, made(top_deg=top_deg, **more))[1] is not None) is is_seen
 

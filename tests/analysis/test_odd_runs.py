@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any, Literal
 
 import msgspec
 import pytest
@@ -21,7 +22,13 @@ DISTANCES = [GAP, GAP + LENGTH]
 
 
 def simulated(
-    folder: Path, seed: int, *, rate: float = 1.0, beams: int = 1, gap_mm: float = 8.0, **odd: dict
+    folder: Path,
+    seed: int,
+    *,
+    rate: float = 1.0,
+    beams: Literal[1, 2] = 1,
+    gap_mm: float = 8.0,
+    **odd: dict[str, Any],
 ) -> tuple[RunAnalysis, Truth]:
     settings = Settings()
     bag = msgspec.structs.replace(settings.bag, gap_mm=gap_mm)
@@ -43,7 +50,7 @@ def is_right(analysis: RunAnalysis, truth: Truth) -> bool:
 @pytest.mark.parametrize("seed", [1, 2, 3])
 @pytest.mark.parametrize("rate", [0.5, 1.0, 2.5])
 def test_slump_larger_than_the_gap(tmp_path: Path, rate: float, seed: int) -> None:
-    odd = {"bag": {"slump_mm": 4.0, "gap_mm": 3.0}}
+    odd: dict[str, Any] = {"bag": {"slump_mm": 4.0, "gap_mm": 3.0}}
     one, _ = simulated(tmp_path, seed, rate=rate, gap_mm=3.0, **odd)
     assert not one.result.valid
     assert {"edge_crept", "gap_unknown", "beam_fault"} <= set(one.result.flags)
@@ -55,8 +62,8 @@ def test_slump_larger_than_the_gap(tmp_path: Path, rate: float, seed: int) -> No
 
 @pytest.mark.parametrize("beams", [1, 2])
 @pytest.mark.parametrize("spot", [(60.0, 0.8), (20.0, 0.3), (2.0, 0.3)])
-def test_a_bag_that_stalls(tmp_path: Path, spot: tuple[float, float], beams: int) -> None:
-    odd = {"bag": {"stall_at_mm": spot[0], "stall_gain": spot[1]}}
+def test_a_bag_that_stalls(tmp_path: Path, spot: tuple[float, float], beams: Literal[1, 2]) -> None:
+    odd: dict[str, Any] = {"bag": {"stall_at_mm": spot[0], "stall_gain": spot[1]}}
     for rate in (0.3, 1.0):
         analysis, truth = simulated(tmp_path, 4, rate=rate, beams=beams, **odd)
         assert not analysis.result.valid or is_right(analysis, truth)
@@ -64,7 +71,7 @@ def test_a_bag_that_stalls(tmp_path: Path, spot: tuple[float, float], beams: int
 
 @pytest.mark.parametrize("rate", [0.5, 1.0, 2.0])
 def test_a_bag_on_the_catch_before_the_clear_edge(tmp_path: Path, rate: float) -> None:
-    odd = {"bag": {"catch_travel_mm": 100.0}}
+    odd: dict[str, Any] = {"bag": {"catch_travel_mm": 100.0}}
     one, _ = simulated(tmp_path, 5, rate=rate, **odd)
     assert not one.result.valid
     assert "stalled_in_slide" in one.result.flags
@@ -74,7 +81,7 @@ def test_a_bag_on_the_catch_before_the_clear_edge(tmp_path: Path, rate: float) -
 
 
 def test_skew(tmp_path: Path) -> None:
-    odd = {"bag": {"skew_deg": 12.0}}
+    odd: dict[str, Any] = {"bag": {"skew_deg": 12.0}}
     one, truth = simulated(tmp_path, 6, **odd)
     assert is_right(one, truth)
     two, truth = simulated(tmp_path, 6, beams=2, **odd)
@@ -98,7 +105,9 @@ def test_skew(tmp_path: Path) -> None:
         {"sun": "flicker"},
     ],
 )
-def test_a_warped_board_and_sun_on_the_beam(tmp_path: Path, beam: dict, beams: int) -> None:
+def test_a_warped_board_and_sun_on_the_beam(
+    tmp_path: Path, beam: dict, beams: Literal[1, 2]
+) -> None:
     for seed, rate in ((7, 0.4), (8, 1.0), (9, 2.5)):
         analysis, truth = simulated(tmp_path, seed, rate=rate, beams=beams, beam=beam)
         assert not analysis.result.valid or is_right(analysis, truth)
@@ -214,6 +223,8 @@ def test_placed_overrides_the_plan_and_a_missing_gap_is_flagged() -> None:
     unknown = run_file(1.0, one_beam(true.edges_s), gap_mm=None, u_gap_mm=None)
     analysis = analyse_run(unknown)
     assert analysis.result.flags == ["gap_unknown"]
+    assert analysis.result.onset_angle_deg is not None
+    assert analysis.budget is not None
     assert abs(analysis.result.onset_angle_deg - true.onset_deg) < 3 * (
         analysis.budget.u_onset_angle_deg(without=("friction law",))
     )

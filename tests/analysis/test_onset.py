@@ -20,7 +20,7 @@ GRID = [
 
 
 def _plane(rate: float, from_s: float, to_s: float) -> Plane:
-    grid = from_s + 2e-3 * np.arange(math.ceil((to_s - from_s) / 2e-3) + 2)
+    grid = from_s + 2e-3 * np.arange(math.ceil((to_s - from_s) / 2e-3) + 2, dtype=float)
     return Plane(from_s, 2e-3, rate * grid)
 
 
@@ -130,6 +130,8 @@ def test_a_whole_run_file_gives_the_truth(mu: float, fall: float, rate: float, b
     assert row.mu_static == pytest.approx(mu, abs=5e-4)
     assert row.mu_kinetic == pytest.approx(mu - fall, abs=1e-3)
     assert row.angle_at_break_deg == pytest.approx(rate * true.edges_s[0], abs=0.02)
+    assert row.angle_at_break_deg is not None
+    assert row.onset_angle_deg is not None
     assert row.angle_at_break_deg > row.onset_angle_deg + 0.05
     assert row.gap_mm == pytest.approx(GAP, abs=0.5)
 
@@ -146,4 +148,5 @@ def test_a_run_cut_off_after_the_break_uses_one_edge() -> None:
     assert row.outcome == "interrupted"
     assert analysis.budget is not None
     u = analysis.budget.u_onset_angle_deg(without=("friction law",))
+    assert row.onset_angle_deg is not None
     assert abs(row.onset_angle_deg - true.onset_deg) < 2.0 * u

@@ -75,11 +75,16 @@ def x(rate: float) -> float:
     return rate ** (2.0 / 3.0)
 
 
-def noisy(slope: float, scatter: float, seed: int, bend: float = 0.0) -> Callable[..., float]:
+def noisy(
+    slope: float, scatter: float, seed: int, *, bend: float = 0.0, grows: float = 0.0
+) -> Callable[..., float]:
     rng = np.random.default_rng(seed)
-    return lambda rate, i: (
-        20.0 + slope * x(rate) + bend * (rate == 1.0) + float(rng.normal(0.0, scatter))
-    )
+
+    def angle_deg(rate: float, _: int) -> float:
+        straight = 20.0 + slope * x(rate) + bend * (rate == 1.0)
+        return straight + float(rng.normal(0.0, scatter * rate**grows))
+
+    return angle_deg
 
 
 def only(runs: list[RunAnalysis]) -> RateStudy:
@@ -105,10 +110,7 @@ def test_line_and_lack_of_fit_agree_with_another_program(base: RunAnalysis) -> N
 def test_its_standard_errors_are_right_where_fast_raises_scatter_more(base: RunAnalysis) -> None:
     slope, intercept, p_values = [], [], []
     for seed in range(100):
-        rng = np.random.default_rng(seed)
-        study = only(
-            made(base, lambda r, i, g=rng: 20.0 + 0.2 * x(r) + float(g.normal(0.0, 0.1 * r**0.4)))
-        )
+        study = only(made(base, noisy(0.2, 0.1, seed, grows=0.4)))
         slope.append((study.slope_deg - 0.2) / study.u_slope_deg)
         intercept.append((study.intercept_deg - 20.0) / study.u_intercept_deg)
         p_values.append(study.lack_of_fit_p)
@@ -128,6 +130,8 @@ def test_where_it_helps_the_angle_is_shifted_and_the_law_replaced(base: RunAnaly
         row, budget = after.result, after.budget
         assert budget is not None
         assert row.friction_law == "rate_study"
+        assert row.onset_angle_deg is not None
+        assert before.result.onset_angle_deg is not None
         assert row.onset_angle_deg == pytest.approx(
             before.result.onset_angle_deg - study.slope_deg * x(row.rate_deg_s)
         )

@@ -5,6 +5,7 @@ import io
 import json
 import math
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -17,7 +18,7 @@ from rig.analysis.load import analyse
 from rig.analysis.row import RunResult
 from rig.analysis.table import budget_rows, csv_text, format_table, group_rows, run_rows, write_csv
 from rig.errors import BadInputError
-from rig.runfile.model import Climate
+from rig.runfile.model import Climate, Event, Samples, Steps
 from rig.runfile.writer import RunWriter
 from tests.analysis.slides import one_beam, run_file, slide
 from tests.calibration.example import calibration
@@ -32,7 +33,7 @@ KEYS = (
 """The contract's keys in its order; what the project adds comes after them."""
 
 
-def _analysis(mu: float = 0.45, **changes: object) -> RunAnalysis:
+def _analysis(mu: float = 0.45, **changes: Any) -> RunAnalysis:
     true = slide(mu, mu - 0.05, 1.0, [8.0, 160.0])
     return analyse_run(run_file(1.0, one_beam(true.edges_s), noise_counts=5.0, **changes))
 
@@ -99,6 +100,7 @@ def test_noise_shows_in_the_ramps_uncertainty() -> None:
         run = run_file(1.0, one_beam(true.edges_s), noise_counts=60.0, seed=seed)
         analysis = analyse_run(run)
         assert analysis.budget is not None
+        assert analysis.result.onset_angle_deg is not None
         errors.append(analysis.result.onset_angle_deg - true.onset_deg)
         stated.append(analysis.budget.components[0].u_theta_deg)
     assert np.std(errors, ddof=1) == pytest.approx(np.mean(stated), rel=0.6)
@@ -112,6 +114,8 @@ def test_another_calibration_changes_the_angle() -> None:
         level=(math.sin(math.radians(0.5)), 0.0, math.cos(math.radians(0.5))),
     )
     plain, other = analyse_run(run).result, analyse_run(run, tilted).result
+    assert plain.onset_angle_deg is not None
+    assert other.onset_angle_deg is not None
     assert plain.onset_angle_deg - other.onset_angle_deg == pytest.approx(0.5, abs=1e-3)
 
 
@@ -184,7 +188,8 @@ def test_trend_agrees_with_scipys_regression() -> None:
 def _write(folder: Path, name: str, edges: list[tuple[float, str, int]]) -> Path:
     run = run_file(1.0, edges, run_id=name, bag="A, the first")
     writer = RunWriter(folder / f"{name}.run.jsonl", run.header)
-    for line in sorted((*run.events, *run.samples, *run.steps), key=lambda line: line.t_s):
+    lines: list[Event | Samples | Steps] = [*run.events, *run.samples, *run.steps]
+    for line in sorted(lines, key=lambda line: line.t_s):
         writer.write(line)
     writer.end("slid", [], 0, 0)
     return writer.path

@@ -10,7 +10,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import msgspec
 import numpy as np
@@ -21,6 +21,7 @@ from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run, write_run
+from rig.twin.friction import LawName
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET, SIMULATOR
 
@@ -33,8 +34,8 @@ class Case(NamedTuple):
     """One row of the table."""
 
     name: str
-    law: str
-    beams: int
+    law: LawName
+    beams: Literal[1, 2]
     exact: bool = False
 
 

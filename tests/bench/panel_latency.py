@@ -14,6 +14,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -93,8 +94,10 @@ class Bench:
             for to_deg in (UP_DEG, DOWN_DEG):
                 self.pulses = []
                 handle = clock.spawn(self.move(to_deg), "pulses")
-                wait_for(lambda handle=handle: handle.is_done, "a move")
-                plan, result = handle.result()
+                wait_for(partial(getattr, handle, "is_done"), "a move")
+                done = handle.result()
+                assert done is not None
+                plan, result = done
                 assert result.ended_by == "plan", result
                 made = np.asarray(self.pulses)
                 behind = made - plan.times_s

@@ -29,6 +29,7 @@ from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from tests.bench.heading import Table
 from tests.bench.inputs import CYCLE
+from tests.twin_of import twin_of
 
 WHOLE = Settings(cycle=Cycle(dwell_s=2.0))
 SHORT = Settings(
@@ -55,29 +56,29 @@ TABLE = Table(
 
 def press_stop(rig: OpenRig) -> None:
     """The emergency stop, and later its release."""
-    rig.twin.world.press("emergency_stop", True)
+    twin_of(rig).world.press("emergency_stop", True)
 
 
 def unplug(rig: OpenRig) -> None:
     """The angle sensor's plug comes off."""
     address = rig.machine.settings.bus.imu_address
-    rig.twin.bus.chips.pop(address, None)
+    twin_of(rig).bus.chips.pop(address, None)
 
 
 def reset_sensor(rig: OpenRig) -> None:
     """A dip of the sensor's supply."""
-    rig.twin.imu.reset(rig.machine.clock.time_s())
+    twin_of(rig).imu.reset(rig.machine.clock.time_s())
 
 
 def open_upper(rig: OpenRig) -> None:
     """A loose wire at the upper switch."""
-    pin = rig.twin.world.pins[rig.machine.settings.pins.limit_upper]
+    pin = twin_of(rig).world.pins[rig.machine.settings.pins.limit_upper]
     pin.drive(True, rig.machine.clock.time_s())
 
 
 def crank(rig: OpenRig) -> Task[None]:
     """Somebody turns the hand crank by two degrees' worth, within a second."""
-    motor, clock = rig.twin.world.motor, rig.machine.clock
+    motor, clock = twin_of(rig).world.motor, rig.machine.clock
     for _ in range(20):
         motor.position += round((motor.position_at(4.0) - motor.position_at(2.0)) / 20)
         yield At(clock.time_s() + 0.05)
@@ -129,7 +130,7 @@ class Night:
         self._judge(rig, cause, FAULTS[act] if happened else set(), folder)
 
     def _judge(self, rig: OpenRig, cause: str, wanted: set[str], folder: Path) -> None:
-        if rig.twin.world.motor.is_enabled:
+        if twin_of(rig).world.motor.is_enabled:
             self.wrong.append("the driver was left on")
         self.injected += bool(wanted)
         if cause:
@@ -147,7 +148,7 @@ class Night:
 
 def mend(rig: OpenRig) -> None:
     """A person puts things right and resets the fault."""
-    twin, machine = rig.twin, rig.machine
+    twin, machine = twin_of(rig), rig.machine
     twin.bus.chips[machine.settings.bus.imu_address] = twin.imu
     twin.world.press("emergency_stop", False)
     twin.world.pins[machine.settings.pins.limit_upper].drive(False, machine.clock.time_s())
@@ -156,8 +157,8 @@ def mend(rig: OpenRig) -> None:
 
 def place(rig: OpenRig) -> None:
     """The bag lies at its place again."""
-    rig.twin.world.place_bag()
-    del rig.twin.world.truths[:]
+    twin_of(rig).world.place_bag()
+    del twin_of(rig).world.truths[:]
 
 
 def memory_mb() -> float:

@@ -88,7 +88,7 @@ def _angle(face: Face, sitting: _Sitting, scatter: float) -> float:
 def _rows(
     faces: dict[tuple[str, str], Face], sittings: list[_Sitting], rng: np.random.Generator
 ) -> list[Row]:
-    rows = []
+    rows: list[Row] = []
     for s, sitting in enumerate(sittings):
         for (bag, side), face in faces.items():
             own = rng.normal(0.0, 0.5 * face.scatter_series)

@@ -26,7 +26,8 @@ from rig.runfile.reader import read_run
 from rig.settings.model import Settings
 from rig.study.gather import rows_of
 from rig.study.rows import CONTROLS, BagInfo
-from rig.study.slides.results import kept_of
+from rig.study.slides.look import Kept, kept_of
+from rig.study.slides.table import SlideTable, slide_of
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import draw_scenario, moisture_at
 from rig.twin.fabric import Face, coefficients
@@ -126,7 +127,8 @@ def one_study(seed: int, world: str, check: Path | None = None) -> list[Effect]:
     faces = {bag: draw_bag(kind, random) for bag in bags}
     calibration = calibration_for(draw_scenario(seed), settings, seed)
     humidity_error = random.normal(0.0, 1.7)
-    kept, later = [], dict[str, dict[str, Scenario]]()
+    kept: list[Kept] = []
+    later: dict[str, dict[str, Scenario]] = {}
     for stage in STAGES:
         after = stage != STAGES[0]
         for bag, group in bags.items():
@@ -165,9 +167,12 @@ def one_study(seed: int, world: str, check: Path | None = None) -> list[Effect]:
                     kept.append(kept_of(in_memory(lines)))
                     if check is not None:
                         read = kept_of(read_run(write_run(check, lines, truth)))
+                        assert read.result is not None
+                        assert kept[-1].result is not None
                         same = msgspec.structs.replace(read.result, run_file="")
                         assert same == msgspec.structs.replace(kept[-1].result, run_file="")
-    rows, _ = rows_of(kept)
+    table = [slide_of(Path(one.result.run_file), one) for one in kept if one.result is not None]
+    rows, _ = rows_of(SlideTable(table, [], {}))
     infos = {
         bag: BagInfo(treatment=group) if group else BagInfo(role="control")
         for bag, group in bags.items()

@@ -48,6 +48,10 @@ def sigmoid_deg(world: World, humidity_pct: float) -> float:
     return world.climate_gain_deg / (1.0 + exp(-(humidity_pct - 55.0) / 9.0))
 
 
+def _sitting(world: World, info: BagInfo) -> str:
+    return (info.group() or "") if world.own_sessions else ""
+
+
 def make_study(
     world: World, rng: np.random.Generator
 ) -> tuple[list[Row], dict[str, BagInfo], dict[str, float]]:
@@ -71,7 +75,7 @@ def make_study(
             shift = rng.normal(0.0, 1.5) if world.matched else rng.uniform(-12.0, 12.0)
             sessions: dict[str, tuple[str, float, float]] = {}
             for info in bags.values():
-                sitting = info.group if world.own_sessions else ""
+                sitting = _sitting(world, info)
                 if sitting not in sessions:
                     name = f"{stage} {number} {sitting}"
                     humidity = float(np.clip(grid[number] + shift, low - 5, high + 5))
@@ -81,7 +85,7 @@ def make_study(
                 own = rng.normal(0.0, world.bag_session_sd)
                 _reference(world, rows, rng, stage, first, "start", reference_level + own)
             for bag, info in bags.items():
-                session, humidity, common = sessions[info.group if world.own_sessions else ""]
+                session, humidity, common = sessions[_sitting(world, info)]
                 mean = level[bag] + common + sigmoid_deg(world, humidity)
                 mean += response[bag] + rng.normal(0.0, world.bag_session_sd)
                 if later:

@@ -17,6 +17,7 @@ from pathlib import Path
 import msgspec
 
 from rig.analysis.friction import analyse_run
+from rig.calibration.model import Calibration
 from rig.opening import open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
@@ -26,8 +27,10 @@ from rig.settings.model import Pins, Screw, Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run
+from rig.twin.scenario import Scenario, Truth
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import CYCLE, SIMULATOR
+from tests.twin_of import twin_of
 
 TABLE = Table(
     "tests/bench/README.md",
@@ -42,20 +45,22 @@ TABLE = Table(
     ),
 )
 
+Made = tuple[Path, Truth, float]
+"""File, truth, CPU seconds."""
 
-def full(settings: Settings, seed: int, folder: Path, scenario=None):  # type: ignore[no-untyped-def]
+
+def full(settings: Settings, seed: int, folder: Path, scenario: Scenario | None = None) -> Made:
     """One run on the full twin: its file, its truth, the CPU seconds it took."""
-    scenario = scenario or draw_scenario(seed)
     began = time.process_time()
-    rig = open_twin(settings, scenario, seed)
+    rig = open_twin(settings, scenario or draw_scenario(seed), seed)
     requests = plan_series(settings, 1, source="twin", started=rig.machine.clock.utc_now())
     with rig:
         (made,) = rig.run(make_runs(rig.machine, requests, folder, start_now=False))
-        truth = rig.twin.truths[-1]
+        truth = twin_of(rig).truths[-1]
     return made.path, truth, time.process_time() - began
 
 
-def fast(settings: Settings, seed: int, folder: Path, calibration):  # type: ignore[no-untyped-def]
+def fast(settings: Settings, seed: int, folder: Path, calibration: Calibration | None) -> Made:
     """The same run by the fast simulator."""
     began = time.process_time()
     lines, truth = simulate_run(settings, draw_scenario(seed), seed, calibration=calibration)
@@ -83,10 +88,14 @@ def agreement(n_seeds: int, folder: Path) -> Iterator[str]:
             quick = analyse_run(read_run(path)).result
             times["full"].append(full_s)
             times["fast"].append(fast_s)
+            assert full_truth.onset_angle_deg is not None
+            assert truth.onset_angle_deg is not None
             truths.append(full_truth.onset_angle_deg - truth.onset_angle_deg)
             if slow.result.valid != quick.valid:
                 n_odd += 1
                 continue
+            assert slow.result.onset_angle_deg is not None
+            assert quick.onset_angle_deg is not None
             angles.append(slow.result.onset_angle_deg - quick.onset_angle_deg)
             kinetic.append((slow.result.mu_kinetic or 0) - (quick.mu_kinetic or 0))
         yield (

@@ -1,3 +1,5 @@
+from typing import Any
+
 import msgspec
 import numpy as np
 import pytest
@@ -46,7 +48,7 @@ def errors_deg(rig: InventedRig, fit: Fit, turns: tuple[float, ...]) -> np.ndarr
 @pytest.mark.parametrize("mounting", MOUNTINGS)
 @pytest.mark.parametrize("fault", [{}, {"across_deg": 1.0}, {"level_error_deg": 0.1}])
 def test_any_mounting_is_recovered_within_its_uncertainty(
-    mounting: str, fault: dict[str, float]
+    mounting: str, fault: dict[str, Any]
 ) -> None:
     rig = InventedRig(mounting_deg=MOUNTINGS[mounting], **fault)
     fit = fit_calibration(rig.zero(), rig.span(), SENSOR, SCALE)

@@ -16,7 +16,7 @@ def positions(rig: InventedRig, tilt_deg: float = 4.0) -> list[Rest]:
     """Each axis up and down, as well as a hand can."""
     found = []
     for way in SIX:
-        true = rotation(rig.rng.normal(0.0, tilt_deg, 3)) @ np.array(way, dtype=float)
+        true = rotation(rig.rng.normal(0.0, tilt_deg, 3).tolist()) @ np.array(way, dtype=float)
         mean = SCALE * (true / np.array(rig.gain) + np.array(rig.bias_g))
         found.append(msgspec.structs.replace(rig.rest(0.0), counts=tuple(mean.tolist())))
     return found

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.commands.conftest import Rig
+
 RESULT_KEYS = (
     "run_file, run_id, valid, bag, face, set, board, treatment_stage, session, series,"
     " slide_number, onset_angle_deg, u_onset_angle_deg, mu_static, u_mu_static, mu_kinetic,"
@@ -23,7 +25,7 @@ GROUP_KEYS = (
 ).split(", ")
 
 
-def test_a_series_on_the_twin_gives_the_documents_keys(rig) -> None:  # type: ignore[no-untyped-def]
+def test_a_series_on_the_twin_gives_the_documents_keys(rig: Rig) -> None:
     words = "run --twin --now --repeat 2 --dwell 1 --bag Plover --face grip --out made --json"
     said = rig(*words.split())
     assert said.code == 0
@@ -54,7 +56,7 @@ def test_a_series_on_the_twin_gives_the_documents_keys(rig) -> None:  # type: ig
     assert "Plover grip" in plain.out
 
 
-def test_the_same_seed_gives_the_same_bytes_but_for_stamp_and_name(rig) -> None:  # type: ignore[no-untyped-def]
+def test_the_same_seed_gives_the_same_bytes_but_for_stamp_and_name(rig: Rig) -> None:
     def made(folder: str, seed: str) -> tuple[list[bytes], dict[str, object]]:
         rig(*f"run --twin --now --dwell 1 --seed {seed} --session s --out {folder}".split())
         (path,) = Path(folder).rglob("*.run.jsonl")
@@ -69,14 +71,14 @@ def test_the_same_seed_gives_the_same_bytes_but_for_stamp_and_name(rig) -> None:
     assert made("c", "6")[0] != made("a2", "5")[0]
 
 
-def test_a_whole_cycle_stays_under_300_kb(rig) -> None:  # type: ignore[no-untyped-def]
+def test_a_whole_cycle_stays_under_300_kb(rig: Rig) -> None:
     said = rig(*"run --twin --now --seed 2 --out made --json".split())
     (run,) = said.document["runs"]
     assert run["onset_angle_deg"] > 25.0, "this run is too short to say anything"
     assert Path(run["run_file"]).stat().st_size < 300_000
 
 
-def test_a_cut_file_is_analysed_as_far_as_it_goes_and_says_so(rig) -> None:  # type: ignore[no-untyped-def]
+def test_a_cut_file_is_analysed_as_far_as_it_goes_and_says_so(rig: Rig) -> None:
     rig(*"run --twin --now --dwell 1 --out made".split())
     (path,) = Path("made").rglob("*.run.jsonl")
     whole = path.read_bytes()
@@ -89,7 +91,7 @@ def test_a_cut_file_is_analysed_as_far_as_it_goes_and_says_so(rig) -> None:  # t
     assert "interrupted" in said.err or "cut" in said.err
 
 
-def test_check_tests_every_part_of_the_twin(rig) -> None:  # type: ignore[no-untyped-def]
+def test_check_tests_every_part_of_the_twin(rig: Rig) -> None:
     said = rig("check", "--twin", "--json")
     assert said.code == 0
     names = [check["name"] for check in said.document["checks"]]
@@ -97,7 +99,7 @@ def test_check_tests_every_part_of_the_twin(rig) -> None:  # type: ignore[no-unt
         assert part in names
 
 
-def test_watch_shows_angle_climate_and_inputs(rig) -> None:  # type: ignore[no-untyped-def]
+def test_watch_shows_angle_climate_and_inputs(rig: Rig) -> None:
     said = rig(*"watch --twin --speed fast --seconds 2 --json".split())
     assert said.code == 0
     assert abs(said.document["angle_deg"]) < 5.0
@@ -107,7 +109,7 @@ def test_watch_shows_angle_climate_and_inputs(rig) -> None:  # type: ignore[no-u
     assert "%RH" in lines[-1]
 
 
-def test_printed_settings_can_be_loaded(rig) -> None:  # type: ignore[no-untyped-def]
+def test_printed_settings_can_be_loaded(rig: Rig) -> None:
     Path("rig.toml").write_text(rig("settings").out, "utf-8")
     assert rig("settings", "--json").document["motion"]["rate_deg_s"] == 1.0
 
@@ -132,7 +134,7 @@ def test_printed_settings_can_be_loaded(rig) -> None:  # type: ignore[no-untyped
         ("frobnicate", "No such command"),
     ],
 )
-def test_bad_input_is_one_sentence_and_exit_code_2(rig, words: str, sentence: str) -> None:  # type: ignore[no-untyped-def]
+def test_bad_input_is_one_sentence_and_exit_code_2(rig: Rig, words: str, sentence: str) -> None:
     Path("full").mkdir()
     Path("full/something").touch()
     Path("unknown.toml").write_text("[motion]\nrat_deg_s = 1.0\n")
@@ -144,7 +146,7 @@ def test_bad_input_is_one_sentence_and_exit_code_2(rig, words: str, sentence: st
     assert "Traceback" not in said.err
 
 
-def test_a_file_that_is_no_run_file_and_one_from_the_future(rig) -> None:  # type: ignore[no-untyped-def]
+def test_a_file_that_is_no_run_file_and_one_from_the_future(rig: Rig) -> None:
     Path("x.run.jsonl").write_text("hello\n")
     said = rig("analyse", "x.run.jsonl")
     assert (said.code, said.out) == (2, "")
@@ -161,7 +163,7 @@ def test_a_file_that_is_no_run_file_and_one_from_the_future(rig) -> None:  # typ
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
-def test_a_folder_that_may_not_be_written_is_named(rig) -> None:  # type: ignore[no-untyped-def]
+def test_a_folder_that_may_not_be_written_is_named(rig: Rig) -> None:
     Path("locked").mkdir(mode=0o500)
     said = rig(*"run --twin --now --out locked".split())
     assert said.code == 2

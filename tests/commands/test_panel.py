@@ -1,6 +1,8 @@
 """`rig panel` before it serves anything: what it refuses, in one sentence."""
 
 import socket
+from importlib.machinery import ModuleSpec
+from importlib.util import find_spec
 
 import pytest
 
@@ -27,8 +29,10 @@ def test_a_port_that_is_taken_is_told(rig: Rig) -> None:
 def test_without_its_packages_it_says_what_to_install(
     rig: Rig, monkeypatch: pytest.MonkeyPatch, package: str
 ) -> None:
-    find = panel.find_spec
-    monkeypatch.setattr(panel, "find_spec", lambda name: None if name == package else find(name))
+    def found(name: str) -> ModuleSpec | None:
+        return None if name == package else find_spec(name)
+
+    monkeypatch.setattr(panel, "find_spec", found)
     said = rig("panel", "--twin")
     assert said.code == 2
     assert f"{package}: install `rig[panel]`" in said.err

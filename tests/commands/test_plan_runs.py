@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.commands.conftest import Rig
+
 
 @pytest.fixture
-def club(rig):  # type: ignore[no-untyped-def]
+def club(rig: Rig) -> Path:
     """A study of two bags, one climate, one run a series, with its plan."""
     for words in (
         ["study", "new", "club", "--runs", "1"],
@@ -31,7 +33,9 @@ def club(rig):  # type: ignore[no-untyped-def]
     return Path("club")
 
 
-def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(rig, club) -> None:  # type: ignore[no-untyped-def]
+def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(
+    rig: Rig, club: Path
+) -> None:
     rows = list(csv.DictReader((club / "plan.csv").read_text("utf-8").splitlines()))
     wanted = [(r["row"], r["bag"], r["face"]) for r in rows if r["stage"] == "baseline"]
     said = rig(*"run --plan club --twin --at 2026-03-02T08:00Z --json".split())
@@ -65,7 +69,9 @@ def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(
         ("run --plan club --twin --at someday", "someday"),
     ],
 )
-def test_what_cannot_be_is_said_in_a_sentence(rig, club, words: str, sentence: str) -> None:  # type: ignore[no-untyped-def]
+def test_what_cannot_be_is_said_in_a_sentence(
+    rig: Rig, club: Path, words: str, sentence: str
+) -> None:
     said = rig(*words.split())
     assert said.code == 2
     assert sentence in said.err

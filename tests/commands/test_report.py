@@ -10,6 +10,7 @@ from rig.calibration.show import u_over_range
 from rig.report.figures_rig import residuals_figure
 from tests.calibration.example import calibration
 from tests.commands.conftest import Rig
+from tests.report.drawn import points
 from tests.report.fonts import open_fonts
 from tests.report.page_reader import Page
 from tests.report.study_example import build
@@ -76,10 +77,10 @@ def test_the_figure_of_a_calibration(rig: Rig, tmp_path: Path) -> None:
     drawn = residuals_figure(found)
     assert drawn is not None
     residuals, left = drawn.axes
-    (points,) = residuals.lines[1:]
-    assert points.get_xydata().tolist() == [[0.0, 0.01], [10.0, -0.02], [20.0, 0.01]]
+    (differences,) = residuals.lines[1:]
+    assert points(differences) == [[0.0, 0.01], [10.0, -0.02], [20.0, 0.01]]
     (curve,) = left.lines
-    assert curve.get_xydata().tolist() == [list(pair) for pair in u_over_range(found)]
+    assert points(curve) == [list(pair) for pair in u_over_range(found)]
     path.write_text("{}")
     assert rig("figures", str(path)).code == 2
 

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+from tests.commands.conftest import Rig
+
 RIG = """\
 [pins]
 blade_step = 13
@@ -18,7 +20,7 @@ dwell_s = 1
 """
 
 
-def test_without_a_blade_it_is_refused_in_one_sentence(rig, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_without_a_blade_it_is_refused_in_one_sentence(rig: Rig, tmp_path: Path) -> None:
     folder = tmp_path / "runs"
     said = rig("run", "--twin", "--unattended", "--repeat", "2", "--out", str(folder))
     assert said.code == 2
@@ -29,7 +31,7 @@ def test_without_a_blade_it_is_refused_in_one_sentence(rig, tmp_path: Path) -> N
     assert not folder.exists()
 
 
-def test_with_a_blade_it_makes_the_runs(rig, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_with_a_blade_it_makes_the_runs(rig: Rig, tmp_path: Path) -> None:
     file = tmp_path / "blade.toml"
     file.write_text(RIG, "utf-8")
     words = ("--unattended", "--now", "--repeat", "2", "--out", str(tmp_path / "runs"), "--json")

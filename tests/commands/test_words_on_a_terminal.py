@@ -258,7 +258,8 @@ class NotedLive:
     """Stands for the drawing library's block."""
 
     def __init__(self, **options: Any) -> None:
-        self.options, self.is_started, self.calls = options, False, []
+        self.options, self.is_started = options, False
+        self.calls: list[str] = []
         self.console = Made(width=100)
 
     def start(self) -> None:
@@ -298,7 +299,8 @@ class NotedViewer:
     """Stands for the one who looks at the machine."""
 
     def __init__(self, machine: Any) -> None:
-        self.is_busy, self.told = False, []
+        self.is_busy = False
+        self.told: list[tuple[Any, ...]] = []
 
     def begin_series(self, *numbers: int) -> None:
         self.told.append(("series", *numbers))

@@ -24,6 +24,8 @@ from tests.control.blade_rig import (
     soft_bag,
     with_blade,
 )
+from tests.runfile.example import end_of
+from tests.twin_of import twin_of
 
 FULL_CYCLE = ["homing", "placing", "dwelling", "raising", "sliding", "lowering", "parked"]
 
@@ -35,19 +37,19 @@ def five(tmp_path_factory: pytest.TempPathFactory) -> Series:
 
 def test_five_runs_go_to_the_end_and_nobody_comes_near(five: Series) -> None:
     assert five.error is None
-    assert [run.end.outcome for run in five.runs] == ["slid"] * 5
+    assert [end_of(run).outcome for run in five.runs] == ["slid"] * 5
     assert [run.header.placing for run in five.runs] == ["blade"] * 5
     assert five.pushes == [1] * 5
     for i in range(5):
         assert [event["state"] for event in five.events("state", i)] == FULL_CYCLE
     for run in five.runs:
-        assert run.end.flags == []
+        assert end_of(run).flags == []
         assert run.header.gap_mm == 8.0
 
 
 def test_each_passage_measures_the_beam(five: Series) -> None:
     blade = five.rig.machine.settings.blade
-    scenario = five.rig.twin.world.scenario
+    scenario = twin_of(five.rig).world.scenario
     for i, truth in enumerate(five.truths):
         placed = five.events("placed", i)[0]
         assert placed["tries"] == placed["pushes"] == 1
@@ -91,7 +93,7 @@ def test_a_bag_that_folds_once_is_shaken_out_and_pushed_again(tmp_path: Path) ->
     assert placed["tries"] == 2
     assert placed["pushed_length_mm"] > 140.0
     assert story.truths[0].length_mm > 140.0
-    assert story.runs[0].end.outcome == "slid"
+    assert end_of(story.runs[0]).outcome == "slid"
 
 
 def stops(cause: str, part: str, blade_passed: int, story: Series) -> None:
@@ -99,8 +101,8 @@ def stops(cause: str, part: str, blade_passed: int, story: Series) -> None:
     assert story.cause == cause
     assert part in str(story.error)
     run = story.runs[-1]
-    assert run.end.outcome == "fault"
-    assert "halted" in run.end.flags
+    assert end_of(run).outcome == "fault"
+    assert "halted" in end_of(run).flags
     assert story.events("fault")[0]["cause"] == cause
     assert len(story.events("blade_passed")) == blade_passed
     assert not story.events("raise_started")
@@ -122,7 +124,7 @@ def test_a_bag_that_fell_off_is_looked_for_and_missed(tmp_path: Path) -> None:
     story = make_series(tmp_path, soft_bag(bag={"lost_after": 1}), 4, settings=settings)
     stops("bag_missing", "none passed the beam", 1, story)
     assert "no bag" in story.events("blade_passed")[0]["trouble"]
-    assert [run.end.outcome for run in story.runs] == ["slid", "fault"]
+    assert [end_of(run).outcome for run in story.runs] == ["slid", "fault"]
     highest = max(story.rig.machine.linkage.angle_deg(s.count) for s in story.runs[-1].steps)
     assert highest == pytest.approx(15.0, abs=0.1)
 
@@ -189,7 +191,7 @@ def test_a_settle_tilt_raises_and_levels_the_board_before_the_dwell(tmp_path: Pa
     ]
     assert max(angles) == pytest.approx(5.0, abs=0.02)
     assert angles[-1] == pytest.approx(0.0, abs=0.02)
-    assert run.end.outcome == "slid"
+    assert end_of(run).outcome == "slid"
 
 
 def test_without_now_it_waits_for_start_once(tmp_path: Path) -> None:
@@ -199,8 +201,9 @@ def test_without_now_it_waits_for_start_once(tmp_path: Path) -> None:
 
 
 def where_the_blade_is(rig: OpenRig) -> tuple[float, int]:
-    assert rig.twin is not None
-    body = rig.twin.world.pusher.body
+    pusher = twin_of(rig).world.pusher
+    assert pusher is not None
+    body = pusher.body
     return body.place_mm, body.direction
 
 
@@ -253,7 +256,7 @@ def test_a_stop_brakes_the_blade_smoothly(tmp_path: Path) -> None:
     assert "Stopped by a test" in str(story.error)
     assert 0.1 < story.blade.last_s - asked_s[0] < 0.6
     assert story.blade.place_mm < 410.0
-    assert story.runs[0].end.outcome == "stopped"
+    assert end_of(story.runs[0]).outcome == "stopped"
 
 
 @pytest.mark.parametrize(

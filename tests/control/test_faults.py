@@ -25,7 +25,7 @@ def test_every_condition_that_is_looked_for_is_in_the_table() -> None:
 
 def _raised_causes() -> set[str]:
     """The first argument of every MachineFaultError and fault() below the commands."""
-    found = set()
+    found: set[str] = set()
     for folder in ("devices", "motion", "control", "procedures", "runfile"):
         for path in (ROOT / "rig" / folder).glob("*.py"):
             for node in ast.walk(ast.parse(path.read_text("utf-8"))):
@@ -36,7 +36,9 @@ def _raised_causes() -> set[str]:
                     and node.args
                     and isinstance(node.args[0], ast.Constant)
                 ):
-                    found.add(node.args[0].value)
+                    cause = node.args[0].value
+                    assert isinstance(cause, str)
+                    found.add(cause)
     return found
 
 
@@ -45,7 +47,7 @@ def test_every_cause_that_the_program_raises_is_in_the_table() -> None:
 
 
 @pytest.mark.parametrize("entry", FAULTS, ids=lambda entry: entry.cause)
-def test_an_entry_says_what_and_how_to_mend_it(entry) -> None:  # type: ignore[no-untyped-def]
+def test_an_entry_says_what_and_how_to_mend_it(entry) -> None:
     assert entry.states
     assert len(entry.condition) > 15
     assert entry.action.endswith(".")

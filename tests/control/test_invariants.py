@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from rig.clock import At, Done, Task
+from rig.clock import At, Done, Task, VirtualClock
 from rig.control.machine import StopRequest
 from rig.control.states import MOVING
 from rig.opening import open_twin
@@ -21,6 +21,7 @@ from rig.procedures.runs import make_runs
 from rig.procedures.standby import stand_by
 from rig.runfile.reader import read_run
 from tests.faults.harness import BLADE, HAND
+from tests.twin_of import twin_of
 
 SOON_S = 0.06
 """A little more than the control loop's look at the inputs."""
@@ -35,12 +36,16 @@ class RigUnderTest(RuleBasedStateMachine):
     def begin(self) -> None:
         self.folder = TemporaryDirectory()
         self.rig = rig = open_twin(self.bench.settings, self.bench.scenario, 3)
-        self.clock = rig.machine.clock
-        self.world = rig.twin.world
+        clock = rig.machine.clock
+        assert isinstance(clock, VirtualClock)
+        self.clock = clock
+        self.world = twin_of(rig).world
         self.stop_since_s: float | None = None
         self.worst: list[str] = []
-        self.world.on_step = self._watched("board", self.world.on_step)
-        self.world.on_blade_step = self._watched("blade", self.world.on_blade_step)
+        self.world.on_step = self._watched("board", self.world.on_step)  # type: ignore[method-assign]
+        self.world.on_blade_step = self._watched(  # type: ignore[method-assign]
+            "blade", self.world.on_blade_step
+        )
         rig.__enter__()
         self.ended = self.clock.queue()
         self.clock.spawn(stand_by(rig.machine, self._series), "service", report_to=self.ended)
@@ -128,7 +133,7 @@ class RigUnderTest(RuleBasedStateMachine):
 
     @rule(times=st.sampled_from([2, 60]))
     def the_bus_is_disturbed(self, times: int) -> None:
-        self.rig.twin.bus.fail(1, times=times)
+        twin_of(self.rig).bus.fail(1, times=times)
 
     @invariant()
     def the_driver_is_off_unless_something_moves(self) -> None:

@@ -31,7 +31,7 @@ signal.pause()
 
 
 @pytest.fixture
-def other(tmp_path: Path):  # type: ignore[no-untyped-def] # starts processes that hold the lock
+def other(tmp_path: Path):  # starts processes that hold the lock
     started: list[subprocess.Popen[str]] = []
 
     def start(*words: str) -> subprocess.Popen[str]:
@@ -50,14 +50,14 @@ def other(tmp_path: Path):  # type: ignore[no-untyped-def] # starts processes th
         process.stdout.close()
 
 
-def test_a_second_process_is_told_who_uses_the_rig(tmp_path: Path, other) -> None:  # type: ignore[no-untyped-def]
+def test_a_second_process_is_told_who_uses_the_rig(tmp_path: Path, other) -> None:
     process = other()
     with pytest.raises(BusyError, match=f"number {process.pid}"):
         RigLock(tmp_path / "rig.lock").open()
     assert holder(tmp_path / "rig.lock") == process.pid
 
 
-def test_a_process_that_was_killed_holds_nothing(tmp_path: Path, other) -> None:  # type: ignore[no-untyped-def]
+def test_a_process_that_was_killed_holds_nothing(tmp_path: Path, other) -> None:
     process = other()
     os.kill(process.pid, signal.SIGKILL)
     process.wait()
@@ -106,7 +106,7 @@ def test_with_nobody_there_the_enable_line_is_driven_low(tmp_path: Path) -> None
 )
 def test_the_process_that_holds_the_rig_is_ended(
     tmp_path: Path, other, word: str, says: str, number: int
-) -> None:  # type: ignore[no-untyped-def]
+) -> None:
     process = other(word)
     steps = make_safe(RealClock(), 20, tmp_path / "rig.lock", _pins)
     assert says in steps[0].text
@@ -129,7 +129,7 @@ def test_when_nothing_works_the_emergency_stop_is_named(tmp_path: Path) -> None:
     assert "emergency stop" in steps[-1].text
 
 
-def test_a_process_of_somebody_else_is_told(tmp_path: Path, other) -> None:  # type: ignore[no-untyped-def]
+def test_a_process_of_somebody_else_is_told(tmp_path: Path, other) -> None:
     other()
 
     def refuse(process: int, number: int) -> None:

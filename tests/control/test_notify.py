@@ -48,7 +48,7 @@ def test_signs_of_life_come_four_times_in_the_wanted_time(manager: socket.socket
 
 
 @pytest.mark.parametrize("extra", [{}, {"WATCHDOG_USEC": "2000000", "WATCHDOG_PID": "1"}])
-def test_no_signs_of_life_when_nobody_waits_for_mine(manager: socket.socket, extra) -> None:  # type: ignore[no-untyped-def]
+def test_no_signs_of_life_when_nobody_waits_for_mine(manager: socket.socket, extra) -> None:
     notifier = Notifier(VirtualClock(), {"NOTIFY_SOCKET": manager.getsockname(), **extra})
     notifier.alive()
     assert received(manager) == []

@@ -21,7 +21,7 @@ from tests.control.machine_bench import BLADE, PER_MM, Bench
 PINS, SCREW = Pins(), Screw()
 
 
-class StepPin(MockPin):  # type: ignore[misc] # gpiozero has no types
+class StepPin(MockPin):
     """Tells of each rising edge."""
 
     on_rise: Callable[[], None]

@@ -45,6 +45,7 @@ def test_a_quick_run_finds_the_same_angle_in_less_time(tmp_path: Path) -> None:
     assert times[1] < times[0] - 7.0
     assert quick.run.header.approach_deg == 14.0
     started = quick.run.first_event("raise_started")
+    assert started is not None
     assert started.detail["approach_deg"] == pytest.approx(14.0, abs=0.01)
     # The last 3° before the slide went by at the measuring rate.
     assert at(quick, "beam_broken") - started.t_s > 3.0

@@ -88,7 +88,7 @@ def test_the_service_stands_by_tells_the_manager_and_ends_at_a_signal(tmp_path: 
             stderr=subprocess.PIPE,
             text=True,
         )
-        told = []
+        told: list[str] = []
         while told.count("WATCHDOG=1") < 5:
             told.append(manager.recv(4096).decode())
         process.send_signal(signal.SIGTERM)

@@ -9,7 +9,10 @@ LEVEL = (0, 0, 16384)
 
 def test_live_noise_is_not_frozen():
     rng = random.Random(3)
-    counts = [tuple(round(rng.gauss(v, 8)) for v in LEVEL) for _ in range(50)]
+    counts = []
+    for _ in range(50):
+        x, y, z = (round(rng.gauss(v, 8)) for v in LEVEL)
+        counts.append((x, y, z))
     assert not is_frozen(counts)
 
 

@@ -1,10 +1,11 @@
 import gc
+from typing import cast
 
 import msgspec
 import pytest
 from gpiozero.pins.mock import MockFactory
 
-from rig.clock import RealClock, VirtualClock
+from rig.clock import Queue, RealClock, VirtualClock
 from rig.devices.inputs import Edge, Inputs
 from rig.errors import BadInputError
 from rig.settings.model import Pins
@@ -133,8 +134,8 @@ def test_a_callback_never_raises(factory):
         def put(self, item):
             raise RuntimeError("full")
 
-    clock = RealClock()
-    with Inputs(clock, factory, PINS, Broken()) as inputs:
+    clock, broken = RealClock(), cast("Queue", Broken())
+    with Inputs(clock, factory, PINS, broken) as inputs:
         factory.pin(23).drive_low()
         assert inputs.failed_callbacks == 1
 

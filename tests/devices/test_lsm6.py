@@ -53,7 +53,8 @@ def make(bench, *, rate=208, lowpass_hz=20.8, polled=False, **chip):
 
 def collect(one, seconds, period_s=0.02):
     """Open, start and read for a while; the times and counts of all samples."""
-    times_s, counts = [], []
+    times_s: list[float] = []
+    counts: list[tuple[int, int, int]] = []
 
     def task():
         one.imu.open()

@@ -44,7 +44,8 @@ def make(bench, *, rate=208, lowpass_hz=20.8, polled=False, **chip):
 
 
 def collect(one, seconds, period_s):
-    times_s, counts = [], []
+    times_s: list[float] = []
+    counts: list[tuple[int, int, int]] = []
 
     def task():
         one.imu.open()

@@ -14,7 +14,7 @@ from rig.errors import BadInputError
 @pytest.fixture
 def labels(monkeypatch):
     """GPIO chips by number: a label, or the error that asking gives."""
-    table = {}
+    table: dict[str, str | Exception] = {}
 
     def chip_label(device):
         answer = table[device.name]

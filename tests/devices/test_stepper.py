@@ -214,7 +214,9 @@ def test_a_pin_that_cannot_be_claimed_leaves_none_claimed() -> None:
 
 def test_no_pulse_follows_once_the_level_says_stop(make_bench: MakeBench) -> None:
     stop_at = 100.5
-    bench = make_bench(must_stop=lambda: bench.clock.time_s() >= stop_at)
+    made: list[Bench] = []
+    made += [make_bench(must_stop=lambda: made[0].clock.time_s() >= stop_at)]
+    (bench,) = made
     result = bench.run(Plan(1000))
     assert result.ended_by == "must_stop"
     pulses = bench.factory.pulses()

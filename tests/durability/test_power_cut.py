@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import pyarrow.parquet as pq  # type: ignore[import-untyped,import-not-found,unused-ignore]
+import pyarrow.parquet as pq
 import pytest
 
 from rig.analysis.row import RunResult
@@ -33,6 +33,7 @@ from rig.study.journal_file import append, read_journal
 from rig.study.plan import PlanRow, read_plan
 from rig.study.plan_keep import add_to_plan, current_plan
 from rig.study.slides import results as cache
+from rig.study.slides.look import Kept
 from tests.calibration.example import SENSOR, calibration
 from tests.durability.disk import Disk
 from tests.runfile.example import END, LINES, header
@@ -193,8 +194,8 @@ def result(bag: str) -> RunResult:
     )
 
 
-def kept(words: str) -> dict[str, cache.Kept]:
-    return {"a": cache.Kept(result=result(words), problems=(words * 9,))}
+def kept(words: str) -> dict[str, Kept]:
+    return {"a": Kept(result=result(words), problems=(words * 9,))}
 
 
 def loaded_progress(path: Path) -> str:

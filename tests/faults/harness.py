@@ -20,6 +20,7 @@ from rig.settings.model import Blade, Cycle, Motion, Pins, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.scenario import Scenario
+from tests.twin_of import twin_of
 
 SETTINGS = Settings(
     cycle=Cycle(dwell_s=0.5, placing_timeout_s=20.0),
@@ -89,21 +90,21 @@ class Injected:
         self.first_pulse_s: float | None = None
         """Of those after the fault."""
         self._undo: list[Callable[[], None]] = []
-        world = rig.twin.world
+        world = twin_of(rig).world
         step = world.on_step
 
         def on_step() -> None:
             self.note_pulse()
             step()
 
-        world.on_step = on_step
+        world.on_step = on_step  # type: ignore[method-assign]
         blade_step = world.on_blade_step
 
         def on_blade_step() -> None:
             self.note_pulse()
             blade_step()
 
-        world.on_blade_step = on_blade_step
+        world.on_blade_step = on_blade_step  # type: ignore[method-assign]
 
     def note_pulse(self) -> None:
         """A pulse has left the computer, whether or not it gets to a motor."""
@@ -188,7 +189,7 @@ def run_case(fault: Fault, state: str, folder: Path) -> Outcome:
                 rig.run(task, beside=beside)
             except RigError as caught:
                 error = caught
-            world = rig.twin.world
+            world = twin_of(rig).world
             driver_off = not world.motor.is_enabled
             if world.pusher is not None:
                 driver_off = driver_off and not world.pusher.body.is_enabled

@@ -138,8 +138,8 @@ def _parse(pattern: str, statement: bool) -> ast.AST:
     wrapped = "async def f():\n" + textwrap.indent(pattern, "    ")
     (function,) = ast.parse(wrapped).body
     assert isinstance(function, ast.AsyncFunctionDef)
-    (statement,) = function.body
-    return statement
+    (only,) = function.body
+    return only
 
 
 _SKIPPED = {"ctx", "type_comment", "kind", "type_params"}

@@ -24,7 +24,7 @@ plans = st.builds(
 
 def crossings_deg(plan: Plan, n: int) -> NDArray[np.float64]:
     """Inclination half-way to each of the first n counts, straight from the linkage."""
-    counts = plan.from_count + plan.direction * (np.arange(n) + 0.5)
+    counts = plan.from_count + plan.direction * (np.arange(n, dtype=float) + 0.5)
     return LINKAGE.angle_deg(counts)
 
 

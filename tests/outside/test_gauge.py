@@ -93,5 +93,6 @@ def test_unbalanced_is_unbiased() -> None:
             y, [Factor(name="bag", labels=bag), Factor(name="series", labels=labels)]
         )
         found.append([layers[name].raw_variance for name in ("bag", "series", "run")])
-    mean, error = np.mean(found, axis=0), np.std(found, axis=0) / 20.0
+    drawn = np.array(found, dtype=float)
+    mean, error = np.mean(drawn, axis=0), np.std(drawn, axis=0) / 20.0
     assert np.all(np.abs(mean - [1.0, 0.49, 0.16]) < 3.5 * error)

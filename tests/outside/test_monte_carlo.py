@@ -67,6 +67,8 @@ def drawn_run(run: RunFile, rng: np.random.Generator) -> RunFile:
     header, settings = run.header, run.header.settings
     assert header.gap_mm is not None
     assert header.bag_length_mm is not None
+    assert header.u_gap_mm is not None
+    assert header.u_bag_length_mm is not None
     beam = msgspec.structs.replace(
         settings.beam,
         response_ms=settings.beam.response_ms + rng.normal(0.0, settings.beam.u_response_ms),

@@ -16,7 +16,7 @@ GAIN = np.array([1.013, 0.987, 1.004])
 
 def rests(tilt_deg: float) -> tuple[list[Rest], np.ndarray]:
     rng = np.random.default_rng(4)
-    true = np.array([rotation(rng.normal(0.0, tilt_deg, 3)) @ way for way in WAYS])
+    true = np.array([rotation(rng.normal(0.0, tilt_deg, 3).tolist()) @ way for way in WAYS])
     raw = true / GAIN + BIAS + rng.normal(0.0, 3e-5, (6, 3))
     made = [
         Rest(

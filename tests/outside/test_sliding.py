@@ -142,6 +142,7 @@ def test_edge_times_against_scipy(
         atol=1e-12,
         events=events,
     )
+    assert solution.t_events is not None
     expected = [times[0] for times in solution.t_events]
     assert [e.time_s for e in edges] == pytest.approx(expected, abs=5e-5)
     assert slide.onset_deg == pytest.approx(degrees(atan(mu_s)), abs=1e-6)

@@ -47,13 +47,13 @@ def test_tukey_kramer_against_scipy(seed: int) -> None:
     rng = np.random.default_rng(seed)
     groups = {f"g{i}": rng.normal(i * 0.3, 1.0, rng.integers(2, 9)).tolist() for i in range(4)}
     theirs = stats.tukey_hsd(*groups.values())
-    interval = theirs.confidence_interval(0.95)
+    low, high = map(np.asarray, theirs.confidence_interval(0.95))
     names = list(groups)
     for pair in tukey_kramer(groups):
         i, j = names.index(pair.second), names.index(pair.first)
         assert pair.p == pytest.approx(theirs.pvalue[i, j], abs=1e-6)
-        assert pair.lower == pytest.approx(interval.low[i, j], abs=1e-6)
-        assert pair.upper == pytest.approx(interval.high[i, j], abs=1e-6)
+        assert pair.lower == pytest.approx(low[i, j], abs=1e-6)
+        assert pair.upper == pytest.approx(high[i, j], abs=1e-6)
 
 
 def test_welch_sleep() -> None:

@@ -33,6 +33,10 @@ class Page:
         """What is to be read there now."""
         return str(self.find(name).text)
 
+    def says(self, name: str, words: str) -> bool:
+        """Whether just that is to be read there now."""
+        return self.text(name) == words
+
     def is_shown(self, name: str) -> bool:
         """Whether it is to be seen."""
         return bool(self.find(name).is_displayed())

@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -72,7 +73,8 @@ def test_pair_make_a_series_of_three_watch_and_read_the_result(tmp_path: Path) -
         assert page.text("left").startswith("about ")
         for run in (2, 3):
             serve_bag(page, rig)
-            wait_for(lambda run=run: page.text("course") == f"Run {run} of 3", f"run {run}")
+            course = f"Run {run} of 3"
+            wait_for(partial(page.says, "course", course), course)
         wait_for(lambda: "series is done" in page.notice, "the end")
         assert rig.outcomes() == ["slid"] * 3
         assert len(page.driver.find_elements("css selector", "#slides .dot")) == 3

@@ -69,6 +69,8 @@ class PaperRig:
         self.stepper = SimpleNamespace(
             count=0, latest=(0.0, 0), disable=self._off, take_worst_late_us=lambda: 50.0
         )
+        self.inputs: Any = None
+        self.bus: Any = None
         self.calibration: Calibration | None = None
         self.home_check: Any = None
         self.latched: Any = None

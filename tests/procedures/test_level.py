@@ -1,4 +1,5 @@
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -13,7 +14,7 @@ from rig.errors import BadInputError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.level import LevelProcedure, StoppedLevelError
 from rig.procedures.level_check import level_check
-from rig.procedures.level_person import Answer, FilePerson, LevelPerson
+from rig.procedures.level_person import Answer, FilePerson
 from rig.procedures.level_progress import NAME, load_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
@@ -25,10 +26,9 @@ from rig.twin.draws import changed, draw_scenario
 from rig.twin.placed import incline_of
 from rig.twin.scenario import Scenario
 
-SIX = tuple(
-    SpanPoint(angle_deg=angle, direction=direction, turned=direction == "down")
-    for direction, angles in (("up", (12.0, 22.0, 34.0)), ("down", (33.0, 20.0, 10.0)))
-    for angle in angles
+SIX = (
+    *(SpanPoint(angle_deg=angle, direction="up", turned=False) for angle in (12.0, 22.0, 34.0)),
+    *(SpanPoint(angle_deg=angle, direction="down", turned=True) for angle in (33.0, 20.0, 10.0)),
 )
 QUICK = LevelPlan(span=SIX, sweep=False)
 SEED = 5
@@ -72,7 +72,7 @@ def errors_deg(rig: OpenRig, made: Calibration, angles: tuple[float, ...]) -> li
     return found
 
 
-CASES = {
+CASES: dict[str, tuple[dict[str, Any], float]] = {
     "level's own error 0.1": ({}, 0.1),
     "turned by 90": ({"imu": {"mounting_deg": (0.0, 0.0, 90.0)}}, 0.05),
     "upside down": ({"imu": {"mounting_deg": (180.0, 0.0, 0.0)}}, 0.05),
@@ -124,20 +124,20 @@ def usual(tmp_path_factory: pytest.TempPathFactory) -> tuple[OpenRig, Calibratio
     return calibrated(draw_scenario(SEED), tmp_path_factory.mktemp("usual"))
 
 
-class Hesitant(LevelPerson):
+class Hesitant:
     """Reads as another person does, and answers as told."""
 
     def __init__(self, person: TwinLevelPerson, answers: dict[str, list[Answer]]) -> None:
         self._person = person
         self._answers = answers
         self.seen: list[str] = []
-        self.level_deg = person.level_deg  # type: ignore[method-assign]
-        self.bubble_deg = person.bubble_deg  # type: ignore[method-assign]
-        self.shown_deg = person.shown_deg  # type: ignore[method-assign]
-        self.across_deg = person.across_deg  # type: ignore[method-assign]
-        self.position = person.position  # type: ignore[method-assign]
-        self.screw_on = person.screw_on  # type: ignore[method-assign]
-        self.warmed = person.warmed  # type: ignore[method-assign]
+        self.level_deg = person.level_deg
+        self.bubble_deg = person.bubble_deg
+        self.shown_deg = person.shown_deg
+        self.across_deg = person.across_deg
+        self.position = person.position
+        self.screw_on = person.screw_on
+        self.warmed = person.warmed
 
     def go_on(self, step: str, found: str) -> Answer:
         self.seen.append(step)

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from rig.calibration.captures import Rest
-from rig.calibration.file import parse_utc
 from rig.calibration.fit import fit_calibration
 from rig.calibration.model import Calibration
 from rig.calibration.plan import WAYS, LevelPlan
 from rig.calibration.sensors import CLASSES
 from rig.errors import BadInputError
+from rig.files.stamps import parse_utc
 from rig.procedures.level_finish import finish
 from rig.procedures.level_progress import Progress, SweepFindings
 from tests.calibration.example import SENSOR
@@ -31,7 +31,7 @@ def captured(rig: InventedRig | None = None, **changes: Any) -> Progress:
     """All that is wanted; `changes` says otherwise."""
     rig = rig or InventedRig()
     span = {f"{one.direction} {i}": one for i, one in enumerate(rig.span())}
-    values = {
+    values: dict[str, Any] = {
         "sensor": SENSOR,
         "started_at": "2026-11-25T08:00:00Z",
         "plan": LevelPlan(),

@@ -102,7 +102,7 @@ def test_events_from_before_are_history_but_a_wish_to_stop_is_not(
 
     Script(monkeypatch, [Act(then=look)])
     handle: Any = None
-    machine.events.put(Edge("stop_button", 0.0, True))
+    machine.events.put(Edge(0.0, "stop_button", True))
     machine.events.put(StopRequest("SIGTERM"))
     machine.events.put(Done(handle, RuntimeError("long ago")))
     runs(rig, tmp_path)

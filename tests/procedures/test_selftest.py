@@ -14,6 +14,7 @@ from rig.procedures.selftest_moves import Finding
 from rig.settings.model import Settings
 from tests.control.blade_rig import NO_SWITCH, soft_bag
 from tests.control.blade_rig import SETTINGS as BLADE
+from tests.twin_of import twin_of
 
 Found = dict[str, Finding]
 
@@ -32,7 +33,7 @@ def examine(
 ) -> tuple[OpenRig, Found, list[tuple[str, str]], list[str]]:
     """The rig, what was found, each pulse with its state, and what a person was told."""
     rig = open_twin(settings, soft_bag(**truth), 3)
-    machine, world = rig.machine, rig.twin.world
+    machine, world = rig.machine, twin_of(rig).world
     pulses: list[tuple[str, str]] = []
     told: list[str] = []
 
@@ -44,8 +45,8 @@ def examine(
 
         return on_step
 
-    world.on_step = noted("board", world.on_step)
-    world.on_blade_step = noted("blade", world.on_blade_step)
+    world.on_step = noted("board", world.on_step)  # type: ignore[method-assign]
+    world.on_blade_step = noted("blade", world.on_blade_step)  # type: ignore[method-assign]
 
     def test() -> Task[list[Finding]]:
         watchers = start_watching(machine)
@@ -74,8 +75,10 @@ def test_it_homes_moves_the_board_and_then_the_blade() -> None:
         ("blade", "placing"),
     ]
     assert rig.machine.live.state == "parked"
-    assert rig.twin.world.pusher.body.is_parked
-    assert abs(rig.twin.world.pusher.body.place_mm - 300.0) < 0.5
+    pusher = twin_of(rig).world.pusher
+    assert pusher is not None
+    assert pusher.body.is_parked
+    assert abs(pusher.body.place_mm - 300.0) < 0.5
     assert abs(rig.machine.step_angle_deg()) < 0.05
 
 
@@ -107,11 +110,11 @@ def test_with_now_nobody_is_asked() -> None:
 def test_a_fault_of_the_board_keeps_the_blade_still(wrong: str, cause: str) -> None:
     def break_it(rig: OpenRig) -> None:
         if wrong == "motor":
-            rig.twin.world.motor.step = lambda now_s: False
+            twin_of(rig).world.motor.step = lambda now_s: False  # type: ignore[method-assign]
         else:
-            pin = rig.twin.world.pins[BLADE.pins.limit_lower]
+            pin = twin_of(rig).world.pins[BLADE.pins.limit_lower]
             pin.drive(True, rig.machine.clock.time_s())
-            pin.drive = lambda *_: None
+            pin.drive = lambda *_: None  # type: ignore[method-assign]
 
     rig, found, pulses, _ = examine(BLADE, now=True, before=break_it)
     assert not found["movement"].is_good

@@ -19,6 +19,7 @@ from rig.procedures.standby import BACK_HOME, stand_by
 from rig.runfile.model import State
 from rig.runfile.reader import read_run
 from tests.faults.harness import SCENARIO, SETTINGS
+from tests.twin_of import twin_of
 
 Script = Callable[[OpenRig], Generator[Any, Any, None]]
 
@@ -30,16 +31,16 @@ class Service:
         self.folder = folder
         self.pulses: list[float] = []
         self.rig = rig = open_twin(SETTINGS, SCENARIO, 3)
-        step, clock = rig.twin.world.on_step, rig.machine.clock
+        step, clock = twin_of(rig).world.on_step, rig.machine.clock
 
         def on_step() -> None:
             self.pulses.append(clock.time_s())
             step()
 
-        rig.twin.world.on_step = on_step
+        twin_of(rig).world.on_step = on_step  # type: ignore[method-assign]
 
     def press(self, button: str = "start_button", seconds: float = 0.2) -> Task[None]:
-        world, clock = self.rig.twin.world, self.rig.machine.clock
+        world, clock = twin_of(self.rig).world, self.rig.machine.clock
         world.press(button, True)
         yield At(clock.time_s() + seconds)
         world.press(button, False)
@@ -69,7 +70,7 @@ class Service:
             machine.clock.spawn(acts(), "person")
             with pytest.raises(StoppedError):
                 machine.clock.run(stand_by(machine, one))
-            assert not rig.twin.world.motor.is_enabled
+            assert not twin_of(rig).world.motor.is_enabled
         if failures:
             raise failures[0]
 
@@ -87,7 +88,7 @@ def test_nothing_moves_before_start_is_pressed(service: Service) -> None:
     def script() -> Task[None]:
         yield from service.wait(60.0)
         assert service.pulses == []
-        assert not service.rig.twin.world.motor.is_enabled
+        assert not twin_of(service.rig).world.motor.is_enabled
         assert "Press start" in service.rig.machine.live.wants
         yield from service.press()
         yield from service.wait(30.0)
@@ -97,12 +98,12 @@ def test_nothing_moves_before_start_is_pressed(service: Service) -> None:
 
 
 def test_a_start_button_held_at_boot_starts_nothing(service: Service) -> None:
-    service.rig.twin.world.press("start_button", True)
+    twin_of(service.rig).world.press("start_button", True)
 
     def script() -> Task[None]:
         yield from service.wait(60.0)
         assert service.pulses == []
-        service.rig.twin.world.press("start_button", False)
+        twin_of(service.rig).world.press("start_button", False)
         yield from service.wait(1.0)
         assert service.pulses == []
         yield from service.press()
@@ -113,7 +114,7 @@ def test_a_start_button_held_at_boot_starts_nothing(service: Service) -> None:
 
 
 def test_after_a_fault_it_waits_for_a_person_and_keeps_the_first_cause(service: Service) -> None:
-    world = service.rig.twin.world
+    world = twin_of(service.rig).world
 
     def script() -> Task[None]:
         machine = service.rig.machine
@@ -124,6 +125,7 @@ def test_after_a_fault_it_waits_for_a_person_and_keeps_the_first_cause(service: 
         yield from service.wait(1.0)
         n_pulses = len(service.pulses)
         assert machine.live.state == "halted"
+        assert machine.latched is not None
         assert machine.latched.cause == "emergency_stop"
         world.press("emergency_stop", False)
         # Released is not reset: nothing moves by itself.
@@ -140,7 +142,7 @@ def test_after_a_fault_it_waits_for_a_person_and_keeps_the_first_cause(service: 
 
 
 def test_a_press_while_the_emergency_stop_is_down_moves_nothing(service: Service) -> None:
-    service.rig.twin.world.press("emergency_stop", True)
+    twin_of(service.rig).world.press("emergency_stop", True)
 
     def script() -> Task[None]:
         yield from service.wait(1.0)
@@ -154,7 +156,7 @@ def test_a_press_while_the_emergency_stop_is_down_moves_nothing(service: Service
 
 
 def test_a_sensor_that_stays_away_keeps_the_fault(service: Service) -> None:
-    chips = service.rig.twin.bus.chips
+    chips = twin_of(service.rig).bus.chips
 
     def script() -> Task[None]:
         machine = service.rig.machine
@@ -167,6 +169,7 @@ def test_a_sensor_that_stays_away_keeps_the_fault(service: Service) -> None:
         yield from service.press()
         yield from service.wait(5.0)
         assert len(service.pulses) == n_pulses
+        assert machine.latched is not None
         assert machine.latched.cause == "bus"
         chips[address] = chip
         yield from service.press()
@@ -197,7 +200,7 @@ def test_a_signal_during_a_smooth_stop_is_not_lost(service: Service) -> None:
         yield from service.press()
         yield from service.wait(3.5)
         assert service.rig.machine.stepper.moving
-        service.rig.twin.world.press("stop_button", True)
+        twin_of(service.rig).world.press("stop_button", True)
         yield from service.wait(0.02)
         # The script's end asks for the end of the service while the board still brakes.
 
@@ -221,9 +224,9 @@ def resting(*errors: RigError | None) -> tuple[list[str], list[State], OpenRig]:
     def person() -> Task[None]:
         for _ in errors:
             yield At(machine.clock.time_s() + 0.5)
-            rig.twin.world.press("start_button", True)
+            twin_of(rig).world.press("start_button", True)
             yield At(machine.clock.time_s() + 0.2)
-            rig.twin.world.press("start_button", False)
+            twin_of(rig).world.press("start_button", False)
             yield At(machine.clock.time_s() + 2.0)
             wants.append(machine.live.wants)
             states.append(machine.live.state)
@@ -273,7 +276,7 @@ def test_the_first_cause_stays_until_then() -> None:
 
     def person() -> Task[None]:
         yield At(machine.clock.time_s() + 0.5)
-        rig.twin.world.press("start_button", True)
+        twin_of(rig).world.press("start_button", True)
         yield At(machine.clock.time_s() + 2.0)
         assert str(first) in machine.live.wants
         machine.events.put(StopRequest("SIGTERM"))

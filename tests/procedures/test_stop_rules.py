@@ -19,7 +19,7 @@ def runs(mus: list[float], valid: bool = True) -> list[RunFigures]:
     ]
 
 
-def ended_at(rule, figures: list[RunFigures]) -> int | None:  # type: ignore[no-untyped-def] # a rule
+def ended_at(rule, figures: list[RunFigures]) -> int | None:  # a rule
     return next((n for n in range(1, len(figures) + 1) if rule(figures[:n])), None)
 
 

@@ -1,10 +1,12 @@
 """The measurement of pulse timing: that it measures, not how fast this machine is."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+from rig.clock import Task
 from rig.opening import open_twin
 from rig.procedures import timing
 from rig.procedures.requests import plan_series
@@ -12,6 +14,7 @@ from rig.procedures.runs import start_watching
 from rig.runfile.reader import read_run
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
+from tests.twin_of import twin_of
 
 
 def test_errors_are_of_the_interval() -> None:
@@ -33,7 +36,7 @@ def test_all_ways_are_measured_while_samples_are_written(
     machine = rig.machine
     (request,) = plan_series(Settings(), 1, source="twin", started=machine.clock.utc_now())
 
-    def measure():  # type: ignore[no-untyped-def] # a task
+    def measure() -> Task[Any]:
         watchers = start_watching(machine)
         found = yield from timing.measure_timing(machine, request, tmp_path, 0.5)
         for watcher in watchers:
@@ -42,7 +45,7 @@ def test_all_ways_are_measured_while_samples_are_written(
 
     with rig:
         found = rig.run(measure())
-        assert not rig.twin.world.motor.is_enabled
+        assert not twin_of(rig).world.motor.is_enabled
         assert machine.stepper.count == 0, "the board was moved"
     assert [(row.way, row.pulses) for row in found] == [
         (timing.WAY_OWN, 200),

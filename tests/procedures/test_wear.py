@@ -15,12 +15,13 @@ from rig.procedures.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.series_log import Begun, Cut, Ended, SeriesLog, SeriesOptions, Wear
 from rig.twin.scenario import Scenario
 from tests.control.blade_rig import SETTINGS, soft_bag
+from tests.twin_of import twin_of
 
 END = Callable[[OpenRig], None]
 
 
 def press_emergency_stop(rig: OpenRig) -> None:
-    rig.twin.world.press("emergency_stop", True)
+    twin_of(rig).world.press("emergency_stop", True)
 
 
 def ask_to_stop(rig: OpenRig) -> None:

@@ -1,12 +1,16 @@
 """What is on a figure, asked of its objects: nothing is drawn."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.container import BarContainer
     from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
+    from matplotlib.patches import Rectangle
 
 
 def series(axes: "Axes") -> "dict[str, list[list[float]]]":
@@ -20,17 +24,37 @@ def series(axes: "Axes") -> "dict[str, list[list[float]]]":
 
 def points(line: "Line2D") -> list[list[float]]:
     """Its points as pairs of numbers."""
-    return [[float(x), float(y)] for x, y in zip(*line.get_data(), strict=True)]
+    return [[x, y] for x, y in zip(xs(line), ys(line), strict=True)]
+
+
+def xs(line: "Line2D") -> list[float]:
+    """Where its points lie along the x axis."""
+    return [float(x) for x in np.asarray(line.get_xdata())]
+
+
+def ys(line: "Line2D") -> list[float]:
+    """Where its points lie along the y axis."""
+    return [float(y) for y in np.asarray(line.get_ydata())]
 
 
 def marks(axes: "Axes") -> "list[Line2D]":
     """Lines that are one marked point."""
-    return [line for line in axes.lines if len(line.get_xdata()) == 1]
+    return [line for line in axes.lines if len(xs(line)) == 1]
 
 
 def words(axes: "Axes") -> list[str]:
     """Texts and annotations in a panel."""
     return [text.get_text() for text in axes.texts]
+
+
+def texts(axes: "Axes") -> list[Any]:
+    """Texts and annotations themselves; the library's types know neither `xy` nor `get_ha`."""
+    return list(axes.texts)
+
+
+def patches(axes: "Axes") -> "list[Rectangle]":
+    """Shaded parts of a panel, all of them rectangles."""
+    return cast("list[Rectangle]", list(axes.patches))
 
 
 def rows(axes: "Axes") -> list[str]:
@@ -56,9 +80,13 @@ def bars(axes: "Axes") -> list[tuple[float, ...]]:
                 bar.get_height(),
             )
         )
-        for one in axes.containers
-        for bar in one.patches  # type: ignore[attr-defined]
+        for bar in bar_patches(axes)
     ]
+
+
+def bar_patches(axes: "Axes") -> "list[Rectangle]":
+    """The bars themselves, in the order they were drawn."""
+    return [bar for one in axes.containers for bar in cast("BarContainer", one).patches]
 
 
 def all_texts(figure: "Figure") -> Iterator[Any]:

@@ -55,8 +55,8 @@ def build(folder: Path, *, small: bool = False, name: str = "Boat shed", odd_bag
     rig("study", "board", study, "shed board", "--material", "birch plywood", "--finish", "varnish")
     for climate, (t, h) in CLIMATES.items():
         if not (small and climate == "mild"):
-            words = ("--temperature", f"{t:g}:2", "--humidity", f"{h:g}:4")
-            rig("study", "climate", study, climate, *words)
+            air = ("--temperature", f"{t:g}:2", "--humidity", f"{h:g}:4")
+            rig("study", "climate", study, climate, *air)
     soak = "soak: agent=conditioner, dose=20 ml per litre, temperature=30, time=45"
     rig("study", "treat", study, "--recipe", "soft rinse", "--step", soak, "--step", "rinse")
     rig("study", "treat", study, "--recipe", "tumble", "--step", "tumble: temperature=40, time=20")

@@ -2,7 +2,7 @@
 
 import math
 from types import SimpleNamespace as Made
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import msgspec
 import numpy as np
@@ -21,7 +21,19 @@ from rig.runfile.reader import RunFile
 from tests.analysis.parts import component
 from tests.analysis.slides import one_beam, run_file, slide
 from tests.calibration.example import calibration
-from tests.report.drawn import bars, legend, points, rows, series, words
+from tests.report.drawn import (
+    bar_patches,
+    bars,
+    legend,
+    patches,
+    points,
+    rows,
+    series,
+    texts,
+    words,
+    xs,
+    ys,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -102,12 +114,12 @@ def test_residuals_go_up_and_down_within_the_references_own_doubt() -> None:
         "way up": [[10.0, 0.01], [20.0, -0.08], [30.0, 0.02]],
         "way down": [[25.0, 0.0], [15.0, 0.03]],
     }
-    shaded = axes.patches[0]
+    shaded = patches(axes)[0]
     ends = (shaded.get_y(), shaded.get_y() + shaded.get_height())
     assert ends == pytest.approx((-0.06, 0.06))
     assert axes.get_ylim() == pytest.approx((-0.1, 0.1)), "a quarter beyond the largest"
     zero = axes.lines[0]
-    assert (list(zero.get_ydata()), zero.get_color()) == ([0.0, 0.0], INK)
+    assert (ys(zero), zero.get_color()) == ([0.0, 0.0], INK)
     assert [line.get_color() for line in axes.lines[1:]] == [look(0).colour, look(1).colour]
     assert axes.get_ylabel() == "reference −\nsensor, °"
     assert legend(axes) == ["way up", "way down"]
@@ -182,7 +194,7 @@ def test_the_limit_shows_once_readings_come_half_way(
 ) -> None:
     axes = home((0.0, most) if is_across else (most, 0.0))
     assert axes.get_ylim() == pytest.approx((-half, half))
-    drawn = [line.get_ydata()[0] for line in axes.lines if line.get_color() == COLOURS[1]]
+    drawn = [ys(line)[0] for line in axes.lines if line.get_color() == COLOURS[1]]
     assert [y for y in drawn if abs(y) == 0.5] == limits
 
 
@@ -208,16 +220,16 @@ def test_a_budget_shows_its_parts_by_size_then_the_layers_then_all() -> None:
     assert rows(axes) == names
     run, whole = math.hypot(0.3, 0.027, 0.025), math.hypot(0.3, 0.027, 0.025, 0.4, 1.2)
     values = [1.2, 0.4, 0.3, 0.027, run, 1.2, 0.4, whole]
-    expected = [(0.0, pytest.approx(v, abs=1e-5), y, 0.66) for y, v in enumerate(values)]
+    expected: list[Any] = [(0.0, pytest.approx(v, abs=1e-5), y, 0.66) for y, v in enumerate(values)]
     assert bars(axes) == expected
     assert words(axes) == [f"{value:.3f}°" for value in values]
-    ends = [text.xy for text in axes.texts]
+    ends = [text.xy for text in texts(axes)]
     assert ends == [(pytest.approx(value), y) for y, value in enumerate(values)]
-    assert {text.xyann for text in axes.texts} == {(4, 0)}, "behind the bar's end"
+    assert {text.xyann for text in texts(axes)} == {(4, 0)}, "behind the bar's end"
     assert axes.get_xlim() == pytest.approx((0.0, 1.2 * whole)), "room for the figures"
     (rule,) = axes.lines
-    assert list(rule.get_ydata()) == [3.5, 3.5], "between the parts and the sums"
-    drawn = [bar for one in axes.containers for bar in one.patches]
+    assert ys(rule) == [3.5, 3.5], "between the parts and the sums"
+    drawn = bar_patches(axes)
     places = [1, 2, 0, 0, 0, 1, 2]
     assert [bar.get_hatch() or "" for bar in drawn] == [*(HATCHES[k] for k in places), ""]
     from matplotlib.colors import to_rgba
@@ -228,7 +240,9 @@ def test_a_budget_shows_its_parts_by_size_then_the_layers_then_all() -> None:
     edges = [ink if k else white for k in places]
     assert [bar.get_edgecolor() for bar in drawn] == [*edges, white]
     assert legend(axes) == ["run", "series", "common"]
-    handles = axes.get_legend().get_patches()
+    shown = axes.get_legend()
+    assert shown is not None
+    handles = shown.get_patches()
     assert [patch.get_hatch() or "" for patch in handles] == list(HATCHES)
     assert [patch.get_edgecolor() for patch in handles] == [white, ink, ink]
     assert [patch.get_facecolor() for patch in handles] == [to_rgba(COLOURS[k]) for k in (0, 2, 3)]
@@ -262,7 +276,7 @@ def test_a_run_is_the_sensor_the_steps_and_the_onset(slid: RunAnalysis) -> None:
     assert max(abs(angle - (t - 10.0)) for t, angle in shown["step count"] if t > 12.0) < 0.05
     (mark,) = [line for line in top.lines if line.get_marker() == "D"]
     assert points(mark)[0] == pytest.approx([10.0 + ONSET_DEG, ONSET_DEG], abs=0.15)
-    (said,) = top.texts
+    (said,) = texts(top)
     assert said.get_text() == f"starts to slide at {slid.result.onset_angle_deg:.2f}°"
     assert (said.xy, said.xyann, said.get_ha()) == (tuple(points(mark)[0]), (-8, 4), "right")
     assert legend(top) == ["angle sensor", "step count"]
@@ -278,7 +292,7 @@ def test_a_run_is_the_sensor_the_steps_and_the_onset(slid: RunAnalysis) -> None:
     assert f"means over 0.1 s of the angle sensor, n = {len(shown['angle sensor'])};" in note
     assert top.get_gridspec().get_height_ratios() == (3.2, 1.4, 1.1), "most room for the angle"
     zero, off = middle.lines
-    assert list(zero.get_ydata()) == [0.0, 0.0]
+    assert ys(zero) == [0.0, 0.0]
     assert max(abs(y) for _, y in points(off)) < 0.06
     assert middle.get_ylim() == (-0.1, 0.1), "a tenth of a degree at least"
 
@@ -305,10 +319,10 @@ def replace_run(run: RunFile, **changes: Any) -> RunFile:
 
 
 def test_a_calibration_given_goes_before_the_runs_own(slid: RunAnalysis) -> None:
-    late = replace(slid.run.header.calibration, filter_delay_ms=1022.0)
-    (own, _), (given, angle) = (
-        sensor_blocks(slid.run, one) for one in (slid.run.header.calibration, late)
-    )
+    used = slid.run.header.calibration
+    assert used is not None
+    late = replace(used, filter_delay_ms=1022.0)
+    (own, _), (given, angle) = (sensor_blocks(slid.run, one) for one in (used, late))
     assert own[0] - given[0] == pytest.approx(1.0)
     assert np.diff(own)[:-1] == pytest.approx(0.1, abs=0.02)
     assert angle[-1] == pytest.approx(np.max(angle))
@@ -386,7 +400,7 @@ def test_states_are_named_inside_where_they_have_room() -> None:
         (34.1, 0.9, 1.0, 0.8),
         (35.0, 65.0, 1.0, 0.8),
     ]
-    placed = {text.get_text(): (*text.get_position(), text.get_va()) for text in axes.texts}
+    placed = {text.get_text(): (*text.get_position(), text.get_va()) for text in texts(axes)}
     assert placed == {
         "homing": (5.0, 1.0, "center"),
         "raising": (16.0, 1.0, "center"),
@@ -394,7 +408,7 @@ def test_states_are_named_inside_where_they_have_room() -> None:
         "parking": (pytest.approx(33.55), 1.5, "bottom"),
         "ready": (67.5, 1.0, "center"),
     }
-    drawn = [bar.get_facecolor() for one in axes.containers for bar in one.patches]
+    drawn = [bar.get_facecolor() for bar in bar_patches(axes)]
     assert drawn[0] == drawn[2] != drawn[1] == drawn[3], "by turns"
 
 
@@ -412,7 +426,7 @@ def test_a_beam_is_a_bar_from_its_break_to_its_clear_edge() -> None:
     assert axes.get_yticks().tolist() == [1.0, 0.0, -1.0]
     assert rows(axes) == ["state", "beam 1 broken", "beam 2 broken"]
     assert axes.get_ylim() == (-1.5, 2.1)
-    assert [line.get_ydata()[0] for line in axes.lines] == [-0.3, -1.3]
+    assert [ys(line)[0] for line in axes.lines] == [-0.3, -1.3]
     assert not any(line.get_visible() for line in axes.get_ygridlines())
     assert not axes.spines["left"].get_visible()
     assert axes.yaxis.get_tick_params()["length"] == 0
@@ -451,10 +465,10 @@ def test_the_onset_close_up(slid: RunAnalysis) -> None:
     levels = [points(line) for line in bottom.lines if line.get_color() == FAINT][:2]
     assert levels[0] == [pytest.approx([low, at_onset], abs=1e-3), pytest.approx([began, at_onset])]
     assert levels[1][1] == pytest.approx([broke, at_break])
-    assert {text.xyann for text in bottom.texts} == {(4, 2)}
-    assert [text.xy[0] for text in bottom.texts] == pytest.approx([low, low], abs=1e-3)
+    assert {text.xyann for text in texts(bottom)} == {(4, 2)}
+    assert [text.xy[0] for text in texts(bottom)] == pytest.approx([low, low], abs=1e-3)
     for axes in (top, bottom):
-        upright = [line.get_xdata()[0] for line in axes.lines if list(line.get_ydata()) == [0, 1]]
+        upright = [xs(line)[0] for line in axes.lines if ys(line) == [0, 1]]
         assert upright == pytest.approx([began, broke])
     assert top.get_gridspec().get_height_ratios() == (1.5, 1.0)
     assert bottom.get_xlabel() == "time since the run began, s"
@@ -473,24 +487,22 @@ def test_the_motion_starts_at_the_onset_and_meets_both_edges(slid: RunAnalysis) 
     (name, way), *_ = [pair for pair in series(top).items() if pair[0].startswith("fit")]
     assert name == f"fit, µk = {slid.solved.mu_kinetic:.3f}"
     began, cleared = slid.solved.onset_s, 10.0 + MOTION.edges_s[1]
-    assert (way[0], way[-1][0]) == (
-        pytest.approx([began, 0.0], abs=1e-6),
-        pytest.approx(cleared + 0.06),
-    )
+    assert way[0] == pytest.approx([began, 0.0], abs=1e-6)
+    assert way[-1][0] == pytest.approx(cleared + 0.06)
     first, second = [one for one in top.containers if hasattr(one, "has_yerr")]
     edges = [points(one[0])[0] for one in (first, second)]
     assert [t for t, _ in edges] == pytest.approx([10.0 + t for t in MOTION.edges_s])
     for t, mm in edges:
-        assert np.interp(t, *zip(*way, strict=True)) == pytest.approx(mm, abs=1.5)
+        assert np.interp(t, [x for x, _ in way], [y for _, y in way]) == pytest.approx(mm, abs=1.5)
     assert legend(top) == [name, "edges of the beam"]
     assert words(top) == ["beam breaks", "beam clears", "onset"]
     # Off the marks and off each other: below on the right, above on the left.
-    assert [(text.xyann, text.get_ha(), text.get_va()) for text in top.texts] == [
+    assert [(text.xyann, text.get_ha(), text.get_va()) for text in texts(top)] == [
         ((9, -7), "left", "top"),
         ((-9, 3), "right", "bottom"),
         ((-4, 3), "right", "baseline"),
     ]
-    assert [tuple(text.xy) for text in top.texts] == [
+    assert [tuple(text.xy) for text in texts(top)] == [
         tuple(edges[0]),
         tuple(edges[1]),
         (began, 0.0),
@@ -499,7 +511,9 @@ def test_the_motion_starts_at_the_onset_and_meets_both_edges(slid: RunAnalysis) 
     assert bar[1][1] - bar[0][1] == pytest.approx(2 * math.hypot(1.0, 4.0), abs=0.6)
     assert [0.0, 0.0] in [list(line.get_ydata()) for line in top.lines], "where it lay"
     assert top.get_ylabel() == "path of the bag, mm"
-    assert top.margins()[1] == 0.12
+    margins = top.margins()
+    assert margins is not None
+    assert margins[1] == 0.12
     us, _ = onset(slid, US["mm"])
     assert us.get_ylabel() == "path of the bag, in"
     inches = points(next(one for one in us.containers if hasattr(one, "has_yerr"))[0])[0][1]
@@ -528,13 +542,17 @@ def test_with_one_edge_no_motion_is_drawn(slid: RunAnalysis) -> None:
     assert len(words(onset(slid._replace(result=no_break))[1])) == 1
 
 
+def whole(axes: "Axes") -> "Figure":
+    return cast("Figure", axes.figure)
+
+
 def figures(slid: RunAnalysis) -> "list[Figure]":
     """One of each."""
     with styled():
         made = [
             drooped(Made(intercept_deg=15.0, slope=0.1, correlation=-0.5)),
-            rest()[0].figure,
-            home((0.4, 0.0)).figure,
+            whole(rest()[0]),
+            whole(home((0.4, 0.0))),
             budget_figure(Budget(onset_angle_deg=20.0, components=PARTS)),
             run_figure(slid),
             onset_figure(slid, METRIC["mm"]),

@@ -13,7 +13,14 @@ from rig.runfile.model import (
     Samples,
     Steps,
 )
+from rig.runfile.reader import RunFile
 from rig.settings.model import Beam, Linkage, Screw
+
+
+def end_of(run: RunFile) -> End:
+    """The last line of a run that has one."""
+    assert run.end is not None
+    return run.end
 
 
 def header(**changes: object) -> Header:

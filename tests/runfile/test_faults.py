@@ -3,6 +3,7 @@
 import errno
 import os
 from collections.abc import Callable
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -100,7 +101,7 @@ def record(path: Path, files: Failing) -> tuple[list[Line], list[Exception]]:
                 taken.append(line)
 
     for line in WRITTEN:
-        attempt(lambda line=line: writer.write(line), line)
+        attempt(partial(writer.write, line), line)
     attempt(lambda: writer.end("slid", [], 0, 0), None)
     writer.close()
     return taken, complaints

@@ -14,6 +14,7 @@ from rig.procedures.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.series_log import SeriesLog, SeriesOptions
 from rig.runfile.reader import read_run
 from tests.faults.harness import SCENARIO, SETTINGS
+from tests.twin_of import twin_of
 
 
 @pytest.fixture
@@ -53,7 +54,7 @@ def series(folder: Path, n: int) -> tuple[list[Path], RigError | None]:
                 rig.run(maker.make(start_now=True))
             except RigError as caught:
                 error = caught
-            assert not rig.twin.world.motor.is_enabled
+            assert not twin_of(rig).world.motor.is_enabled
     return paths, error
 
 

@@ -33,7 +33,8 @@ def test_what_was_written_is_read(whole: Path) -> None:
     assert [*run.events[:1], *run.climate, *run.events[1:2], *run.samples, *run.steps] == LINES[:-1]
     assert run.end == END
     assert not run.interrupted
-    assert run.unknown == run.problems == []
+    assert run.unknown == []
+    assert run.problems == []
 
 
 def test_samples_come_as_arrays(whole: Path) -> None:

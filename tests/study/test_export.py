@@ -2,6 +2,7 @@ import csv
 import io
 import sys
 from pathlib import Path
+from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
@@ -16,11 +17,12 @@ from rig.twin.fast import encode_lines, simulate_run
 from tests.study.folder_example import make_study
 
 
-def slide(study: Study, seed: int, mu: float | None = None, **header: object) -> None:
+def slide(study: Study, seed: int, mu: float | None = None, **header: Any) -> None:
     """A simulated run in the study's folder; one with a great `mu` does not slide."""
     face = None if mu is None else Face(mu_static_dry=mu, mu_kinetic_dry=mu, humidity_gain=0.1)
     scenario = draw_scenario(seed, face=face)
-    values = {"bag": "T1", "face": "slick", "board": "A", "session": "s", "series": f"{seed}"}
+    values: dict[str, Any] = {"bag": "T1", "face": "slick", "board": "A", "session": "s"}
+    values["series"] = f"{seed}"
     lines, _ = simulate_run(Settings(), scenario, seed, **(values | header))
     folder = study.runs_path / "2026-05-01"
     folder.mkdir(exist_ok=True)

@@ -1,4 +1,5 @@
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,7 +21,7 @@ def study(tmp_path: Path) -> Study:
     return made
 
 
-def treated(at: str, bag: str = "T1", stage: str = "after 1", **more: int) -> Treatment:
+def treated(at: str, bag: str = "T1", stage: str = "after 1", **more: Any) -> Treatment:
     return Treatment(at=at, bag=bag, stage=stage, steps=SOAK, **more)
 
 

@@ -41,7 +41,9 @@ def test_a_layer_without_repeats_is_unknown() -> None:
 
 
 def test_pooled() -> None:
-    assert pooled([[1.0, 3.0], [10.0, 14.0], [5.0]]) == (pytest.approx(5.0), 2)
+    variance, df = pooled([[1.0, 3.0], [10.0, 14.0], [5.0]])
+    assert variance == pytest.approx(5.0)
+    assert df == 2
     assert pooled([[1.0]])[1] == 0
 
 

@@ -5,7 +5,7 @@ from statistics import fmean, stdev
 import msgspec
 import pytest
 
-from rig.runfile.model import Header
+from rig.runfile.model import Event, Header
 from rig.settings.model import Blade, Pins, Settings
 from rig.twin.blade import BladeBody, Pusher, draw_push
 from rig.twin.draws import changed, draw_scenario
@@ -164,7 +164,8 @@ def test_the_fast_simulator_places_by_blade_where_one_is_fitted() -> None:
         header = lines[0]
         assert isinstance(header, Header)
         assert header.placing == "blade"
-        placed = next(line for line in lines if getattr(line, "event", "") == "placed").detail
+        events = [line for line in lines if isinstance(line, Event)]
+        placed = next(event for event in events if event.event == "placed").detail
         assert placed["pushes"] == 1
         errors.append(placed["gap_mm"] - made.gap_placed_mm)
     assert abs(fmean(errors)) < 3.0 * placed["u_gap_mm"] / 12**0.5

@@ -46,7 +46,7 @@ def test_scatter_has_three_layers() -> None:
     layers = {"scatter_run": 0.01, "scatter_series": 0.02, "scatter_session": 0.03}
     scenario = changed(base, face=layers)
 
-    def scatters(series: str, session: str) -> np.ndarray:  # type: ignore[type-arg]
+    def scatters(series: str, session: str) -> np.ndarray:
         named = draw_scenario(1, face=scenario.face, series=series, session=session)
         return np.array([draw_placing(1, named, SETTINGS, n).scatter for n in range(1, 31)])
 

@@ -1,4 +1,5 @@
 from math import log
+from typing import Any
 
 import msgspec
 import pytest
@@ -15,7 +16,7 @@ from rig.twin.fabric import (
     wetting_moisture,
 )
 
-REST = {"moisture": 0.06, "dwell_s": 10.0, "slides_before": 100, "scatter": 0.0}
+REST: dict[str, Any] = {"moisture": 0.06, "dwell_s": 10.0, "slides_before": 100, "scatter": 0.0}
 
 
 def test_a_plain_face_is_the_same_in_all_air() -> None:

@@ -17,7 +17,7 @@ from tests.twin.full_run import full_runs
 SETTINGS = Settings()
 
 
-def events(lines: list) -> list[tuple[str, object]]:  # type: ignore[type-arg]
+def events(lines: list) -> list[tuple[str, object]]:
     return [
         (line.event, line.detail.get("state") or line.detail.get("beam"))
         for line in lines
@@ -151,7 +151,7 @@ def test_the_full_twin_agrees(tmp_path: Path, seed: int) -> None:
     assert real.header.settings == lines[0].settings  # type: ignore[union-attr]
     assert real.header.calibration == calibration
 
-    def sliding_times(found: list) -> list[float]:  # type: ignore[type-arg]
+    def sliding_times(found: list) -> list[float]:
         """Edges after the onset: how long it took to the break and to the clearing."""
         return [e.t_s for e in found if isinstance(e, Event) and e.event.startswith("beam")]
 

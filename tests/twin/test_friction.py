@@ -1,10 +1,10 @@
 import pytest
 
-from rig.twin.friction import LAW_NAMES, LuGre, SlipWeakening, Stribeck, make_law
+from rig.twin.friction import LAW_NAMES, LawName, LuGre, SlipWeakening, Stribeck, make_law
 
 
 @pytest.mark.parametrize("name", LAW_NAMES)
-def test_coefficients_at_the_two_ends(name: str) -> None:
+def test_coefficients_at_the_two_ends(name: LawName) -> None:
     law = make_law(name, 0.5, 0.4)
     assert (law.mu_static, law.mu_kinetic) == (0.5, 0.4)
     # Far into a fast slide only µk is left; a bristle stands at its steady deflection there.

@@ -1,8 +1,9 @@
 from math import atan, cos, degrees, radians, sin, tan
+from typing import Any
 
 import pytest
 
-from rig.twin.friction import LAW_NAMES, make_law
+from rig.twin.friction import LAW_NAMES, LawName, make_law
 from rig.twin.mechanics import G0_M_S2, Incline, TrueLinkage
 from rig.twin.slide import Path, Slide
 
@@ -14,13 +15,13 @@ def ramp(time_s: float) -> float:
     return RATE * time_s
 
 
-def slide_of(law: str = "coulomb", mu: tuple[float, float] = (0.4, 0.36), **path: object) -> Slide:
-    places = {"gap_mm": 8.0, "length_mm": 155.0} | path
+def slide_of(law: LawName = "coulomb", mu: tuple[float, float] = (0.4, 0.36), **path: Any) -> Slide:
+    places: dict[str, Any] = {"gap_mm": 8.0, "length_mm": 155.0, **path}
     return Slide(make_law(law, *mu), LEVEL, Path(**places), 0.0)
 
 
 @pytest.mark.parametrize("law", LAW_NAMES)
-def test_edges_do_not_depend_on_how_time_is_cut(law: str) -> None:
+def test_edges_do_not_depend_on_how_time_is_cut(law: LawName) -> None:
     whole, pieces = slide_of(law), slide_of(law)
     expected = whole.advance(24.0, ramp)
     got = []

@@ -19,7 +19,7 @@ from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.fast import simulate_run
-from tests.bench.rate_study import in_memory
+from tests.bench.coverage import in_memory
 
 SETTINGS = Settings()
 LINKAGE = Linkage(SETTINGS.linkage, SETTINGS.screw)

@@ -57,7 +57,8 @@ def slide_table(study: Study, calibration: Calibration | None = None) -> SlideTa
     kept = results_of(files, study.path, calibration)
     corrections = _corrections(study)
     rows = [
-        _corrected(_from_run(study, path, one), corrections, study) for path, one in kept.items()
+        _corrected(slide_of(path.relative_to(study.path), one), corrections, study)
+        for path, one in kept.items()
     ]
     rows += [row for reading in study.journal.of(Reading) for row in _from_reading(reading)]
     rows.sort(key=lambda row: (row.at, row.slide_id))
@@ -67,8 +68,9 @@ def slide_table(study: Study, calibration: Calibration | None = None) -> SlideTa
     return SlideTable(_with_history(rows, study), [*study.journal.problems, *problems], blocked)
 
 
-def _from_run(study: Study, path: Path, kept: Kept) -> Slide:
-    run_file = path.relative_to(study.path).as_posix()
+def slide_of(path: Path, kept: Kept) -> Slide:
+    """The slide of a run file, whose place is within the study."""
+    run_file = path.as_posix()
     result = kept.result
     if result is None:
         return Slide(

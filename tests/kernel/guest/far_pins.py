@@ -104,7 +104,7 @@ class Writes:
 
     def take(self) -> list[Write]:
         """The writes since the last call."""
-        found = []
+        found: list[Write] = []
         while True:
             try:
                 data = os.read(self._pipe, 65536)
