@@ -158,10 +158,16 @@ def test_a_real_rig_is_held_by_a_lock_and_knows_the_levels_word(
     here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folders: list[Path] = []
-    monkeypatch.setattr(opening, "load_home_check", lambda folder: folders.append(folder) or "word")
+    word: Any = "word"
+
+    def load(folder: Path) -> Any:
+        folders.append(folder)
+        return word
+
+    monkeypatch.setattr(opening, "load_home_check", load)
     opened = open_rig(Settings(), twin=False)
     assert opened.twin is None
-    assert opened.machine.home_check == "word"
+    assert opened.machine.home_check is word
     assert folders == [Path("calibration")]
     assert isinstance(opened.machine.clock, RealClock)
 

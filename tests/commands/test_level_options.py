@@ -1,6 +1,6 @@
 """`rig level` and what hangs below it: what is handed on, where files lie, what is printed."""
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from pathlib import Path
 from types import SimpleNamespace as Made
 from typing import Any
@@ -57,7 +57,7 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> Levelled:
 def led(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     noted: dict[str, Any] = {}
 
-    def run() -> Iterator[Any]:
+    def run() -> Generator[Any, None, Any]:
         yield None
         return Path("found.json"), calibration()
 
@@ -166,11 +166,13 @@ def test_home_readings_are_charted_in_words_or_as_a_document(
     asked: list[Any] = []
     records = [HomeRecord(f"2026-10-0{d}T08:00:00Z", d, 0.01, -0.02) for d in (2, 3, 4)]
 
-    def home_records(paths: Any) -> Any:
+    def home_readings(paths: Any) -> Any:
         asked.append(paths)
-        return "2026-10-01T08:00:00Z", records
+        return []
 
-    monkeypatch.setattr("rig.procedures.home_history.home_records", home_records)
+    made_at = "2026-10-01T08:00:00Z"
+    monkeypatch.setattr("rig.analysis.home.home_readings", home_readings)
+    monkeypatch.setattr("rig.analysis.home.home_records", lambda _: (made_at, records))
     said = rig("level", "history", "a", "b")
     assert said.code == 0
     assert "2026-10-01" in said.out
@@ -201,7 +203,7 @@ def test_a_level_laid_on_at_home(
         u_level_deg=0.05,
     )
 
-    def level_check(machine: Any, *given: Any) -> Iterator[Any]:
+    def level_check(machine: Any, *given: Any) -> Generator[Any, None, Any]:
         noted.extend(given)
         yield None
         return found

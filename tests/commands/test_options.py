@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from types import SimpleNamespace as Made
 from typing import Any
@@ -65,7 +65,7 @@ def test_the_self_test_moves_asks_and_warns_as_told(
 ) -> None:
     noted: dict[str, Any] = {}
 
-    def self_test(machine: Any, **how: Any) -> Iterator[Any]:
+    def self_test(machine: Any, **how: Any) -> Generator[Any, None, Any]:
         noted.update(how, at=opened.time_s)
         yield None
         return [Finding("beam 1", True, "clear"), Finding("bus", is_good, "there")]
@@ -100,7 +100,9 @@ def test_late_pulses_of_the_rigs_own_train_fail(
 ) -> None:
     noted: list[Any] = []
 
-    def measure(machine: Any, request: Any, folder: Path, seconds: float) -> Iterator[Any]:
+    def measure(
+        machine: Any, request: Any, folder: Path, seconds: float
+    ) -> Generator[Any, None, Any]:
         assert folder.is_dir()
         noted.append(seconds)
         yield None

@@ -145,7 +145,12 @@ def test_a_session_of_a_plan_is_made_as_asked(
 
     def plan_runs(*given: Any, **more: Any) -> Any:
         noted.extend([given, more])
-        return Made(make=lambda **how: noted.append(how) or done)
+
+        def make(**how: Any) -> Any:
+            noted.append(how)
+            return done
+
+        return Made(make=make)
 
     monkeypatch.setattr("rig.commands.plan_runs.PlanRuns", plan_runs)
     words = ["--at", "2026-05-30T12:00Z", "--climate", "dry", "--operator", "Wren", "--json"]

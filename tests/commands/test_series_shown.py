@@ -24,6 +24,7 @@ class Log:
 
     def __init__(self, cuts: Any = (), unfinished: Any = None) -> None:
         self.cuts, self.kept, self.settled = list(cuts), unfinished, 0
+        self.problems: list[str] = []
 
     def __call__(self, folder: Path) -> "Log":
         self.folder = folder
@@ -48,10 +49,11 @@ class Stage:
     """Everything that a series needs, with the runs that the test wants."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.opened: Any = Opened()
+        opened: Any = Opened()
+        self.opened = opened
         self.opened.machine.homes_slowly = False
-        self.opened.write_truth = self.truths = []
-        self.opened.write_truth = self.truths.append
+        self.truths: list[Any] = []
+        opened.write_truth = self.truths.append
         self.log = Log()
         self.begun: list[Any] = []
         self.progress: list[Any] = []
@@ -262,7 +264,7 @@ def test_a_service_makes_a_series_at_each_press_and_tells_systemd(
 
     monkeypatch.setattr("rig.procedures.standby.stand_by", stand_by)
     with pytest.raises(StoppedError):
-        stage.series().serve(lambda: ["new"])  # type: ignore[list-item,return-value]
+        stage.series().serve(lambda: ["new"])  # type: ignore[list-item]
     assert notes.told == ["ready", "alive", "raising", "alive", "raising: Press start.", "stopping"]
     assert bool(stage.begun) is is_new
     assert stage.made_of is not None
@@ -282,7 +284,8 @@ def test_the_page_is_served_until_it_is_stopped(
     code: int,
     is_open: bool,
 ) -> None:
-    opened, log, asked = Opened(), Log(), []
+    opened, log = Opened(), Log()
+    asked: list[Any] = []
 
     @contextmanager
     def signals(events: Any) -> Iterator[Any]:

@@ -33,9 +33,12 @@ def test_an_analysis_prints_rows_groups_problems_and_budgets(
         differences=list,
         document=document,
     )
-    monkeypatch.setattr(
-        "rig.analysis.load.analyse", lambda paths, given: calls.append((paths, given)) or found
-    )
+
+    def analyse(paths: object, given: object) -> Any:
+        calls.append((paths, given))
+        return found
+
+    monkeypatch.setattr("rig.analysis.load.analyse", analyse)
     said = rig("analyse", "a", "b", "--table", "t.csv")
     assert said.err == "one file is odd\n"
     assert calls == [([Path("a"), Path("b")], None)]

@@ -198,9 +198,9 @@ def test_a_digital_level_far_from_the_steps_is_not_taken(
 
 
 def begun(folder: Path, **changes: Any) -> None:
-    """A calibration that was begun before."""
-    values = {"sensor": SENSOR, "started_at": "2026-11-24T08:00:00Z", "plan": QUICK} | changes
-    save_progress(folder / NAME, Progress(**values))
+    """A calibration that somebody began before."""
+    values: dict[str, Any] = {"sensor": SENSOR, "started_at": "2026-11-24T08:00:00Z", "plan": QUICK}
+    save_progress(folder / NAME, Progress(**(values | changes)))
 
 
 def test_what_another_sensor_began_is_not_resumed(on_paper: OnPaper, tmp_path: Path) -> None:

@@ -94,3 +94,10 @@ def all_texts(figure: "Figure") -> Iterator[Any]:
     from matplotlib.text import Text
 
     return (text for text in figure.findobj(Text) if text.get_text().strip())
+
+
+def heights(axes: "Axes") -> Any:
+    """Height ratios of the grid that these axes stand in."""
+    grid = axes.get_gridspec()
+    assert grid is not None
+    return grid.get_height_ratios()

@@ -24,6 +24,7 @@ from tests.calibration.example import calibration
 from tests.report.drawn import (
     bar_patches,
     bars,
+    heights,
     legend,
     patches,
     points,
@@ -123,7 +124,7 @@ def test_residuals_go_up_and_down_within_the_references_own_doubt() -> None:
     assert [line.get_color() for line in axes.lines[1:]] == [look(0).colour, look(1).colour]
     assert axes.get_ylabel() == "reference −\nsensor, °"
     assert legend(axes) == ["way up", "way down"]
-    assert axes.get_gridspec().get_height_ratios() == (3.0, 2.0)
+    assert heights(axes) == (3.0, 2.0)
     assert axes.get_shared_x_axes().joined(axes, below)
     assert not axes.xaxis.get_tick_params()["labelbottom"]
     assert (below.get_ylim()[0], below.get_ylabel()) == (0.0, "u, °")
@@ -290,7 +291,7 @@ def test_a_run_is_the_sensor_the_steps_and_the_onset(slid: RunAnalysis) -> None:
     assert figure.get_suptitle() == "One run: Heron slick, raised at 1 °/s"
     note = " ".join(figure.get_supxlabel().split())
     assert f"means over 0.1 s of the angle sensor, n = {len(shown['angle sensor'])};" in note
-    assert top.get_gridspec().get_height_ratios() == (3.2, 1.4, 1.1), "most room for the angle"
+    assert heights(top) == (3.2, 1.4, 1.1), "most room for the angle"
     zero, off = middle.lines
     assert ys(zero) == [0.0, 0.0]
     assert max(abs(y) for _, y in points(off)) < 0.06
@@ -470,7 +471,7 @@ def test_the_onset_close_up(slid: RunAnalysis) -> None:
     for axes in (top, bottom):
         upright = [xs(line)[0] for line in axes.lines if ys(line) == [0, 1]]
         assert upright == pytest.approx([began, broke])
-    assert top.get_gridspec().get_height_ratios() == (1.5, 1.0)
+    assert heights(top) == (1.5, 1.0)
     assert bottom.get_xlabel() == "time since the run began, s"
     assert bottom.get_ylabel() == "inclination, °"
     assert legend(bottom) == ["sensor", "fitted ramp"]
@@ -509,7 +510,7 @@ def test_the_motion_starts_at_the_onset_and_meets_both_edges(slid: RunAnalysis) 
     ]
     bar = second[2][0].get_segments()[0]
     assert bar[1][1] - bar[0][1] == pytest.approx(2 * math.hypot(1.0, 4.0), abs=0.6)
-    assert [0.0, 0.0] in [list(line.get_ydata()) for line in top.lines], "where it lay"
+    assert [0.0, 0.0] in [list(np.asarray(line.get_ydata())) for line in top.lines], "where it lay"
     assert top.get_ylabel() == "path of the bag, mm"
     margins = top.margins()
     assert margins is not None

@@ -3,6 +3,7 @@
 from types import SimpleNamespace as Made
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from rig.report.figures_climate import choice_figure, climate_figure, last_levels, sets_figure
@@ -12,7 +13,7 @@ from rig.report.style import COLOURS, FAINT, INK, look, styled
 from rig.report.units import METRIC, US
 from rig.study.compare_changes import Place
 from rig.study.rows import BagInfo, Row, Unit
-from tests.report.drawn import legend, marks, points, rows, words
+from tests.report.drawn import legend, marks, patches, points, rows, texts, words, xs, ys
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -51,7 +52,7 @@ def test_cells_lie_in_the_row_of_their_bag_apart_by_stage() -> None:
     # A third of a row apart, the earlier stage above.
     spots = {(x, round(y, 2)) for line in marks(axes) for x, y in points(line)}
     assert spots == {(20.0, 0.82), (18.0, 1.18), (21.0, -0.18)}
-    bars = sorted(points(line) for line in axes.lines if len(line.get_xdata()) == 2)
+    bars = sorted(points(line) for line in axes.lines if len(xs(line)) == 2)
     assert [[x for x, _ in bar] for bar in bars] == [[17.0, 19.0], [19.0, 21.0]]
     assert legend(axes) == ["baseline", "after 1"]
     assert axes.get_title() == "22 °C at the board"
@@ -71,7 +72,9 @@ def test_one_stage_lies_in_the_middle_of_the_row_and_each_climate_has_a_panel() 
     assert rows(first) == ["Plover · reference"]
     assert rows(second) == ["Dunlin · controls", "Plover · reference"]
     assert [points(line) for line in marks(second)] == [[[21.0, 1.0]], [[24.0, 0.0]]]
-    heights = first.get_gridspec().get_height_ratios()
+    grid = first.get_gridspec()
+    assert grid is not None
+    heights = grid.get_height_ratios()
     assert heights == [2.0, 3.0]
     assert figure.get_figheight() == pytest.approx(1.35 + 0.27 * 5)
 
@@ -110,6 +113,10 @@ def test_each_bag_goes_from_before_to_before_and_its_change() -> None:
     assert len(alone.get_title().splitlines()[0]) == 40
 
 
+def compared(**given: Any) -> Any:
+    return Made(**given)
+
+
 def effect(deg: float, **changes: Any) -> Any:
     values = {
         "treatment": "rinse",
@@ -136,10 +143,10 @@ def test_an_effect_has_both_intervals_and_a_mark_that_says_how_sure_it_is() -> N
         effect(0.5, against=None),
         effect(0.2, blocked=True, **endless),
     ]
-    figure = effects_figure(Made(effects=given, before="baseline", after="after 1", n_bags=7))
+    figure = effects_figure(compared(effects=given, before="baseline", after="after 1", n_bags=7))
     assert figure is not None
     (axes,) = figure.axes
-    first = [line for line in axes.lines if 0.0 in line.get_ydata() and len(line.get_xdata()) == 2]
+    first = [line for line in axes.lines if 0.0 in ys(line) and len(xs(line)) == 2]
     ends = {line.get_linewidth(): [x for x, _ in points(line)] for line in first}
     assert ends[1.2] == [-5.0, -1.0]
     assert ends[3.6] == [-4.0, -2.0]
@@ -156,16 +163,16 @@ def test_an_effect_has_both_intervals_and_a_mark_that_says_how_sure_it_is() -> N
         for y in (0, 2, 3)
     ]
     assert colours == [{COLOURS[0], INK}, {COLOURS[1]}, {FAINT}]
-    assert [sum(line.get_ydata()[0] == 3 for line in axes.lines)] == [2], "no endless bar"
+    assert [sum(ys(line)[0] == 3 for line in axes.lines)] == [2], "no endless bar"
     assert rows(axes)[0] == "rinse − controls\nslick, shed board"
     assert rows(axes)[2].startswith("rinse − nothing")
-    assert [0.0, 0.0] in [list(line.get_xdata()) for line in axes.lines], "the line of no effect"
+    assert [0.0, 0.0] in [xs(line) for line in axes.lines], "the line of no effect"
     assert "left: slides earlier" in axes.get_xlabel()
     assert all(line.get_visible() for line in axes.get_xgridlines())
     assert "From baseline to after 1; n = 7 bags" in figure.get_supxlabel()
     assert figure.get_suptitle().startswith("What each treatment did")
     assert figure.get_figheight() == pytest.approx(1.5 + 0.46 * 4)
-    assert effects_figure(Made(effects=[])) is None
+    assert effects_figure(compared(effects=[])) is None
 
 
 class Model:
@@ -220,11 +227,10 @@ def test_the_curve_of_the_climate_goes_a_little_beyond_what_was_measured() -> No
     assert len(points(curve)) == 25
     # Of two sessions only one has a humidity.
     assert points(own) == [[50.0, 20.0]]
-    assert (own.get_marker(), own.get_markersize()) == ("s", 4.5), "squares, as the note says"
-    band = first.collections[0].get_paths()[0].vertices
+    band = np.asarray(first.collections[0].get_paths()[0].vertices)
     at_start = sorted({round(float(y), 3) for x, y in band if x == 34.0})
     assert at_start == [17.4, 19.4]
-    (ground,) = first.patches
+    (ground,) = patches(first)
     assert (ground.get_x(), ground.get_width()) == (40.0, 20.0)
     assert ground.get_zorder() < curve.get_zorder()
     assert [one.axison for one in figure.axes] == [True] * 4 + [False] * 2
@@ -299,17 +305,17 @@ def test_the_choice_ranks_faces_around_the_wish() -> None:
     figure = choice(20.1, 21.0)
     (axes,) = figure.axes
     assert rows(axes) == ["bag 0 · grip", "bag 1 · slick"]
-    shaded = max(axes.patches, key=lambda patch: patch.get_alpha() or 0.0)
+    shaded = max(patches(axes), key=lambda patch: patch.get_alpha() or 0.0)
     assert (shaded.get_x(), shaded.get_width()) == (19.5, 1.0)
     wish, bar, mark, other, second = axes.lines
-    assert list(wish.get_xdata()) == [20.0, 20.0]
+    assert xs(wish) == [20.0, 20.0]
     assert points(bar) == [[pytest.approx(18.6), 0], [pytest.approx(21.6), 0]]
     assert (points(mark), points(other)[1], points(second)) == ([[20.1, 0]], [22.5, 1], [[21, 1]])
     assert (mark.get_markerfacecolor(), second.get_markerfacecolor()) == (COLOURS[1], COLOURS[0])
     assert (bar.get_color(), other.get_color()) == (COLOURS[1], COLOURS[0])
     assert words(axes) == ["80 %", "79 %", "chance"]
     # Beside the panel, each at the height of its row; the head above the first.
-    assert [text.xy for text in axes.texts] == [(1.01, 0), (1.01, 1), (1.01, -0.75)]
+    assert [text.xy for text in texts(axes)] == [(1.01, 0), (1.01, 1), (1.01, -0.75)]
     assert all(line.get_visible() for line in axes.get_xgridlines())
     assert axes.get_xlabel() == "predicted slide angle, °"
     assert figure.get_suptitle() == "Choice of the day on shed board, 55\u00a0%RH"
@@ -340,12 +346,12 @@ def test_a_set_is_a_line_from_its_smallest_to_its_largest() -> None:
     assert figure is not None
     (axes,) = figure.axes
     assert rows(axes) == ["Heron · grip", "Heron · slick"]
-    in_row = [points(line) for line in axes.lines if line.get_ydata()[0] == 1]
+    in_row = [points(line) for line in axes.lines if ys(line)[0] == 1]
     assert in_row == [[[20, 1], [25, 1]], [[20, 1]], [[21, 1]], [[25, 1]], [[22, 1]]]
     assert axes.lines[-1].get_marker() == "|"
     assert words(axes) == ["1", "1", "2", "3"]
     # Above and below by turns, so that near ones do not lie on each other.
-    offsets = [(text.xyann, text.get_va(), text.get_ha()) for text in axes.texts[1:]]
+    offsets = [(text.xyann, text.get_va(), text.get_ha()) for text in texts(axes)[1:]]
     assert offsets == [
         ((0, 6), "bottom", "center"),
         ((0, -7), "top", "center"),
@@ -372,7 +378,7 @@ def test_the_last_levels_are_those_of_the_last_stage_on_each_board() -> None:
 
 
 def ordered() -> list[Row]:
-    air = {"surface_humidity_pct": 50.0, "temperature_c": 20.0, "u_run_deg": 0.2}
+    air: dict[str, Any] = {"surface_humidity_pct": 50.0, "temperature_c": 20.0, "u_run_deg": 0.2}
     return [
         row("Heron", 20.0, **air),
         row("Plover", 22.0, **air),
@@ -411,14 +417,18 @@ def test_runs_stand_in_the_order_of_time_with_their_air_below() -> None:
     for line in (middle.lines[0], bottom.lines[0]):
         assert (line.get_linewidth(), line.get_markersize()) == (0.0, 3.5), "dashes apart"
     for axes in figure.axes:
-        assert list(axes.lines[-1].get_xdata()) == [2.5, 2.5], "between two sessions"
-    assert top.margins()[1] == 0.12
+        assert xs(axes.lines[-1]) == [2.5, 2.5], "between two sessions"
+    margins = top.margins()
+    assert margins is not None
+    assert margins[1] == 0.12
     assert bottom.get_xlim() == (0.0, 5.0)
     assert bottom.get_xlabel() == "run, in order of time"
     assert figure.get_suptitle() == "In order"
     note = " ".join(figure.get_supxlabel().split())
     assert note.startswith("n = 4 runs that count, 2 sessions, parted by lines; bars: standard")
-    assert top.get_gridspec().get_height_ratios() == (3.4, 1.1, 1.1)
+    grid = top.get_gridspec()
+    assert grid is not None
+    assert grid.get_height_ratios() == (3.4, 1.1, 1.1)
     assert figure.get_figheight() == 4.9
 
 
@@ -448,7 +458,7 @@ def figures() -> "list[Figure]":
         made = [
             cells(cell("Heron", "baseline", 20.0), cell("Heron", "after 1", 18.0)),
             paired_figure([change("Heron", "rinse", 20.0, -2.0)], PLACE, "baseline", "after 1"),
-            effects_figure(Made(effects=[effect(1.0)], before="a", after="b", n_bags=2)),
+            effects_figure(compared(effects=[effect(1.0)], before="a", after="b", n_bags=2)),
             climate(UNITS, *(row(one.bag, 20.0, surface_humidity_pct=50.0) for one in UNITS)),
             choice(20.0, 21.0),
             sets_figure(dict.fromkeys(UNITS, 20.0), dict.fromkeys("ABCD", "all"), "shed board"),
