@@ -34,7 +34,7 @@ TABLE = Table(
         *ONSET,
         "rig/commands/compare.py",
         "rig/runfile/reader.py",
-        "rig/study/cache.py",
+        "rig/study/slides/look.py",
         "rig/study/compare.py",
         "tests/bench/study_speed.py",
     ),
