@@ -2,6 +2,7 @@
 
 from functools import cache
 from pathlib import Path
+from zlib import crc32
 
 import msgspec
 
@@ -93,7 +94,14 @@ def add_run(
     data = msgspec.json.encode(first) + b"\n" + body
     if outcome is not None:
         told: list[Flag] = ["no_slide", *flags] if outcome == "no_slide" else list(flags)
-        end = End(outcome=outcome, flags=told, samples_lost=0, bus_retries=0, lines=n_lines)
+        end = End(
+            outcome=outcome,
+            flags=told,
+            samples_lost=0,
+            bus_retries=0,
+            lines=n_lines,
+            check=f"{crc32(data):08x}",
+        )
         data += msgspec.json.encode(end) + b"\n"
     path.parent.mkdir(exist_ok=True)
     path.write_bytes(data)
