@@ -33,6 +33,9 @@ MOST_TESTS_S = 20.0
 """A mutation may cost tests that take this long by themselves; slower ones are left out."""
 
 
+LIMIT_S = 3.0 * MOST_TESTS_S
+
+
 class Trial(NamedTuple):
     """One mutation and what became of it."""
 
@@ -60,8 +63,8 @@ def main(number: int, seed: int | None, workers: int, package: str | None, again
     trials: list[Trial] = []
     for trial in each(work, drawn, workers):
         trials.append(trial)
-        if not trial.killer:
-            print(f"survived {trial.tests} tests: {trial}", flush=True)
+        what = "killed" if trial.killer else f"survived {trial.tests} tests"
+        print(f"{what}: {trial}", flush=True)
     _print_table(trials, time.monotonic() - begun_s)
     return 0 if all(trial.killer for trial in trials) else 1
 
@@ -81,9 +84,11 @@ def draw(number: int, seed: int, package: str | None) -> list[tuple[str, Mutatio
 def _try(copy: Copy, known: lines.Lines, path: str, mutation: Mutation) -> Trial:
     tests = _tests(known, path, mutation)
     with copy.changed(Path(path), mutation.text):
-        ran = copy.run(tests, 3.0 * MOST_TESTS_S, options=["-x"]) if tests else None
+        ran = copy.run(tests, LIMIT_S, options=["-x"]) if tests else None
     if ran is not None and ran.code not in (-2, -1, 0, 1):
-        raise SystemExit(f"The map of the tests is too old; measure it again with --map.\n{tests}")
+        # Tests that can't even be collected notice the fault, unless they are gone anyway.
+        if copy.run(tests, LIMIT_S, options=["--collect-only"]).code != 0:
+            raise SystemExit("The map of the tests is too old; measure it again with --map.")
     if ran is None or ran.code == 0:
         return Trial(path, mutation, len(tests), "")
     return Trial(path, mutation, len(tests), (ran.failed or ["process"])[0])

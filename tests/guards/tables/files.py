@@ -10,7 +10,12 @@ _BYTE = _CHECKED + "every_changed_byte_is_seen"
 
 ENTRIES: list[Guard] = [
     change("rig.files.checked", "verdict", "crc32(...) == int(...)", "True", _BYTE),
-    never("rig.files.checked", "verdict", "b'\"check\"' in line[-24:]", _BYTE),
+    never(
+        "rig.files.checked",
+        "verdict",
+        "b'\"check\"' in line[-24:]",
+        _CHECKED + "a_damaged_check_does_not_pass_for_an_older_line",
+    ),
     limit("rig.files.stamps", "SLACK", _STAMPS + "a_clock_behind_the_study_is_refused"),
     never(
         "rig.files.stamps",

@@ -244,7 +244,7 @@ def _series_log() -> list[Guard]:
     counts = "frozenset({'slid', 'no_slide'})"
     return [
         without(m, f"{log}.__init__", "fcntl.flock(...)", busy),
-        without(m, f"{log}.__init__", "self._read()", newest),
+        without(m, f"{log}.__init__", "self._read()", changed),
         change(m, f"{log}.__init__", "raise BadInputError(...) from error", "raise", place),
         never(m, f"{log}.close", "descriptor >= 0", busy),
         always(m, f"{log}.close", "descriptor >= 0", twice),
