@@ -69,7 +69,9 @@ def test_help_is_there_for_the_group_and_for_each_command(rig: Rig) -> None:
     told = rig("study", "--help").out
     for name in ("new", "bag", "board", "climate", "treat", "droop", "reading", "plan", "status"):
         assert f"\n  {name} " in told
-        assert f"rig study {name} [OPTIONS] {{STUDY}}" in rig("study", name, "--help").out
+        # Whether an argument stands in braces is typer's to say, version by version.
+        said = rig("study", name, "--help").out.replace("{STUDY}", "STUDY")
+        assert f"rig study {name} [OPTIONS] STUDY" in said
     assert rig("study", "nonsense").code == 2
 
 
