@@ -2,7 +2,8 @@
 
 import json
 import shutil
-from collections.abc import Callable
+import signal
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -27,8 +28,9 @@ def folder(made: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def rig(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+def rig(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Iterator[Run]:
     """Call the command line in this process: exit code, stdout, stderr."""
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGHUP)}
 
     def call(*words: object) -> tuple[int, str, str]:
         monkeypatch.setattr("sys.argv", ["rig", *map(str, words)])
@@ -40,7 +42,9 @@ def rig(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
         said = capsys.readouterr()
         return code, said.out, said.err
 
-    return call
+    yield call
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 def test_compare_finds_the_simulated_effect(rig: Run, folder: Path) -> None:
