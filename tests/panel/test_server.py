@@ -259,9 +259,35 @@ def test_only_an_open_page_is_to_be_reached_from_elsewhere(is_open: bool, host: 
     assert served.viewer.publish == served.server.publish
 
 
+class Probe:
+    """A socket that finds the way to the network, or none."""
+
+    has_network = True
+
+    def __init__(self, *_: Any) -> None:
+        self._own = "0.0.0.0"  # noqa: S104
+
+    def __enter__(self) -> "Probe":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        pass
+
+    def connect(self, address: tuple[str, int]) -> None:
+        assert address[0] == "192.0.2.1", "one that belongs to nobody, RFC 5737"
+        if not self.has_network:
+            raise OSError("Network is unreachable")
+        self._own = "192.168.7.4"
+
+    def getsockname(self) -> tuple[str, int]:
+        return self._own, 40000
+
+
 def test_addresses_are_those_under_which_the_page_answers(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert addresses(8600, is_open=False) == ["http://localhost:8600/"]
     monkeypatch.setattr("socket.gethostname", lambda: "Tilt.example.org")
-    name, *rest = addresses(8600, is_open=True)
-    assert name == "http://tilt.local:8600/"
-    assert all(other.startswith("http://") and other.endswith(":8600/") for other in rest)
+    monkeypatch.setattr("socket.socket", Probe)
+    assert addresses(8600, is_open=False) == ["http://localhost:8600/"]
+    by_name = "http://tilt.local:8600/"
+    assert addresses(8600, is_open=True) == [by_name, "http://192.168.7.4:8600/"]
+    monkeypatch.setattr(Probe, "has_network", False)
+    assert addresses(8600, is_open=True) == [by_name]
