@@ -69,7 +69,6 @@ def picture(dots: tuple[Dot, ...]) -> dict[str, Any]:
 
     valid = [d.angle_deg for d in known if d.is_valid and d.angle_deg is not None]
     places = 0 if values[1] - values[0] >= 1 else 1
-    places = places if values[1] - values[0] >= 0.1 else 2
     return {
         "shown": True,
         "words": summary(dots, valid),

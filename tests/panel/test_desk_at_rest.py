@@ -12,12 +12,19 @@ from rig.control.machine import StopRequest
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.panel.desk import ResetWish, ResumeWish
+from rig.panel.form import SeriesForm, requests_of
 from rig.panel.view import Notice
+from rig.procedures.runs import MadeRun
 from rig.procedures.series_log import Begun, Closed, Ended, SeriesLog
+from rig.settings.model import Settings
 from tests.panel.story import Story, busy, idle
 
 FAULT = MachineFaultError("disk", "The disk is full.", "Free space.")
 OTHER = MachineFaultError("imu_silent", "The sensor is silent.", "Look at its plug.")
+ROW = SimpleNamespace(
+    onset_angle_deg=20.0, u_onset_angle_deg=0.2, slide_number=None, outcome="slid", flags=[],
+    valid=True,
+)  # fmt: skip
 
 
 class Maker:
@@ -28,10 +35,11 @@ class Maker:
         self.asked: list[tuple[int, bool]] = []
         """Runs that were left, and whether the first one begins at once."""
         self.reason: str | None = None
+        self.hooks: Any = None
         self._series: Any = None
 
     def __call__(self, machine: Any, log: Any, series: Any, hooks: Any) -> "Maker":
-        self._series = series
+        self._series, self.hooks = series, hooks
         return self
 
     def make(self, *, start_now: bool) -> Task[list[Any]]:
@@ -244,6 +252,38 @@ def test_while_a_series_is_made_it_is_said_to_be(story: Story, maker: Maker) -> 
     assert seen == [(True, None)], "busy, and old news is gone"
 
 
+def test_what_a_series_tells_is_shown_and_said(
+    story: Story, maker: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written: list[Path] = []
+    monkeypatch.setattr(story.opened, "write_truth", written.append)
+    (request,) = requests_of(SeriesForm(runs="1", bag="Heron 1"), Settings(), "twin")
+    path = story.folder / "one.run.jsonl"
+
+    def make(*, start_now: bool) -> Task[list[Any]]:
+        maker.hooks.begun(request, path)
+        yield from story.wait(0.5)
+        assert story.now.course is not None
+        assert (story.now.course.request, story.now.course.n_done) == (request, 0)
+        maker.hooks.notice("Wipe the board.")
+        maker.hooks.made(MadeRun(path, "slid"), ROW)
+        yield from story.wait(0.5)
+        assert notice(story) == Notice("note", "Please", "Wipe the board.")
+        assert story.now.course.n_done == 1
+        return []
+
+    def script(story: Story) -> Task[None]:
+        maker.make = make  # type: ignore[method-assign]
+        story.series(1)
+        yield from story.until(busy)
+        yield from story.until(idle)
+
+    story.tell(script)
+    assert story.said[:2] == [f"Run 1 begins: {path}", "Please: Wipe the board."]
+    assert written == [path]
+    assert [dot.angle_deg for dot in story.now.dots] == [20.0]
+
+
 # -- going on -------------------------------------------------------------------------------------
 
 
@@ -379,8 +419,7 @@ def test_the_last_24_slides_of_the_last_series_are_shown_again(
 
     def analyse(path: Path) -> Any:
         shown.append(path.name)
-        row = {"onset_angle_deg": 20.0, "u_onset_angle_deg": 0.2, "slide_number": None}
-        return SimpleNamespace(result=SimpleNamespace(**row, outcome="slid", flags=[], valid=True))
+        return SimpleNamespace(result=ROW)
 
     monkeypatch.setattr("rig.panel.desk.read_run", read)
     monkeypatch.setattr("rig.panel.desk.analyse_run", analyse)

@@ -19,6 +19,7 @@ _ON = _REST + "test_however_a_series_ends_the_machine_is_served_on"
 _SIGNAL = _REST + "test_a_signal_in_a_series_ends_the_program"
 _AT_REST = _REST + "test_a_signal_at_rest_ends_the_program_and_another_stop_does_not"
 _BUSY = _REST + "test_while_a_series_is_made_it_is_said_to_be"
+_TOLD = _REST + "test_what_a_series_tells_is_shown_and_said"
 _NOTHING = _REST + "test_with_nothing_left_there_is_nothing_to_go_on_with"
 _BUTTON = _REST + ("test_the_button_on_the_rig_resets_and_then_goes_on_with_what_is_unfinished")
 _BEAT = _REST + "test_a_sign_of_life_is_given_every_20_ms"
@@ -80,6 +81,15 @@ _AT_THE_DESK: list[Guard] = [
     without(_DESK, "Desk.serve", "viewer.is_busy = False", _ON),
     change(_DESK, "Desk._series", "isinstance(wish, SeriesWish) and wish.is_ready", "True", _KEPT),
     change(_DESK, "Desk._series", "wish.is_ready", "True", _ON),
+    *(
+        without(_DESK, "Desk._hooks", statement, _TOLD)
+        for statement in (
+            "viewer.begin_run(request)",
+            "self._opened.write_truth(run.path)",
+            "viewer.made_run(result)",
+            "self._say(...)",
+        )
+    ),
     # -- wishes, the button, signals
     always(_DESK, "Desk._idle", "item.reason.startswith(SIGNAL)", _AT_REST),
     never(_DESK, "Desk._idle", "has_failed and machine.latched is None", _SENSOR),
