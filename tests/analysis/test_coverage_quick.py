@@ -16,7 +16,6 @@ from rig.calibration.apply import gravity_g, inclination_deg, u_inclination_deg
 from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
-from rig.twin.fast import simulate_run
 from rig.twin.fitted import fitted_chip
 from rig.twin.friction import Coulomb, Law, LuGre, SlipWeakening, Stribeck
 from rig.twin.mechanics import Incline
@@ -27,6 +26,7 @@ from rig.twin.slide import Path, Slide
 from rig.twin.streams import stream
 from tests.bench.calibrated import calibrate
 from tests.bench.coverage import draw_rig, in_memory, measure
+from tests.fastsim.run import simulate_run
 
 RIGS = 3
 LENGTH_MM = 152.0

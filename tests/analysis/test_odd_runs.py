@@ -13,9 +13,9 @@ from rig.runfile.reader import read_run
 from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run, write_run
 from rig.twin.scenario import Truth
 from tests.analysis.slides import RAISE_S, one_beam, run_file, slide, two_beams
+from tests.fastsim.run import simulate_run, write_run
 
 GAP, LENGTH = 8.0, 152.0
 DISTANCES = [GAP, GAP + LENGTH]

@@ -26,8 +26,8 @@ from rig.commands.main import app
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run, write_run
 from tests.analysis.slides import one_beam, run_file, slide
+from tests.fastsim.run import simulate_run, write_run
 
 RATES = (0.25, 1.0, 3.0)
 LONG_S = 3600.0

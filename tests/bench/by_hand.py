@@ -25,7 +25,6 @@ import numpy as np
 
 from rig.analysis.friction import analyse_run
 from rig.settings.model import Settings
-from rig.twin.fast import simulate_run
 from rig.twin.friction import make_law
 from rig.twin.placed import incline_of
 from rig.twin.scenario import Scenario, Truth
@@ -34,6 +33,7 @@ from tests.bench.calibrated import calibrate
 from tests.bench.coverage import DWELL_S, LAWS, draw_rig, in_memory
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET, SIMULATOR
+from tests.fastsim.run import simulate_run
 
 RATE_DEG_S = 1.0
 REACTION_S, U_REACTION_S = 0.25, 0.08

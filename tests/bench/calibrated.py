@@ -39,7 +39,7 @@ from rig.twin.placed import incline_of, linkage_of
 from rig.twin.scenario import Scenario
 from rig.twin.sensor import Motion, Sensor
 from rig.twin.streams import stream
-from rig.twin.timeline import Move, Timeline
+from tests.fastsim.timeline import Move, Timeline
 
 MADE_AT = datetime(2025, 12, 2, 9, 0, tzinfo=UTC)
 MAX_NUDGES = 15

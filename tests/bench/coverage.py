@@ -34,12 +34,12 @@ from rig.runfile.model import Climate, End, Event, Header, Line, Samples, Steps
 from rig.runfile.reader import RunFile
 from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
-from rig.twin.fast import simulate_run
 from rig.twin.placed import PlacedBag
 from rig.twin.scenario import Scenario, Truth
 from tests.bench.calibrated import calibrate
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET, SIMULATOR
+from tests.fastsim.run import simulate_run
 
 LAWS = ("coulomb", "slip_weakening", "stribeck", "lugre")
 LAW = "friction law"

@@ -6,8 +6,9 @@ ONSET = tuple(
 )
 """From a run file to an onset angle with its uncertainty."""
 
-SIMULATOR = tuple(
-    f"rig/twin/{name}.py" for name in ("draws", "fabric", "fast", "friction", "sensor", "slide")
+SIMULATOR = (
+    *(f"rig/twin/{name}.py" for name in ("draws", "fabric", "friction", "sensor", "slide")),
+    "tests/fastsim/run.py",
 )
 """Slides and the sensor that reads them."""
 

@@ -31,13 +31,13 @@ from rig.study.slides.table import SlideTable, slide_of
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import draw_scenario, moisture_at
 from rig.twin.fabric import Face, coefficients
-from rig.twin.fast import simulate_run, write_run
 from rig.twin.scenario import AirTruth, Scenario
 from tests.bench.coverage import in_memory
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import EFFECTS, ONSET, SIMULATOR
 from tests.bench.study_effects import core_effects
 from tests.bench.study_world import share
+from tests.fastsim.run import simulate_run, write_run
 
 TABLE = Table(
     "tests/bench/STUDY.md",

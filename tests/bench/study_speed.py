@@ -23,9 +23,9 @@ from rig.study.folder import new_study
 from rig.study.slides.results import FOLDER
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run, write_run
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET
+from tests.fastsim.run import simulate_run, write_run
 
 TABLE = Table(
     "tests/bench/STUDY.md",

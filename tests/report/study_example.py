@@ -22,8 +22,8 @@ from rig.study.plan import PlanRow, read_plan
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import Face
-from rig.twin.fast import simulate_run, write_run
 from rig.twin.scenario import AirTruth, Scenario
+from tests.fastsim.run import simulate_run, write_run
 
 CLIMATES = {"dry": (21.0, 34.0), "mild": (22.0, 50.0), "damp": (20.5, 66.0)}
 EFFECTS = {"soft rinse": 0.93, "tumble": 1.02}

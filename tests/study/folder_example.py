@@ -12,7 +12,7 @@ from rig.study.catalogue import Preferences, Step
 from rig.study.folder import Study, new_study, open_study
 from rig.study.plan import PlanRow
 from rig.twin.draws import draw_scenario
-from rig.twin.fast import simulate_run
+from tests.fastsim.run import simulate_run
 
 SOAK = (
     Step(action="soak", agent="softener", temperature_c=30.0, time_min=45.0),

@@ -13,7 +13,7 @@ from rig.study.export import columns, csv_text, export_rows, write_table_parquet
 from rig.study.folder import Study
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import Face
-from rig.twin.fast import encode_lines, simulate_run
+from tests.fastsim.run import encode_lines, simulate_run
 from tests.study.folder_example import make_study
 
 

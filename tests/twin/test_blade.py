@@ -9,9 +9,9 @@ from rig.runfile.model import Event, Header
 from rig.settings.model import Blade, Pins, Settings
 from rig.twin.blade import BladeBody, Pusher, draw_push
 from rig.twin.draws import changed, draw_scenario
-from rig.twin.fast import simulate_run
 from rig.twin.placed import PlacedBag
 from rig.twin.scenario import BladeTruth, Scenario
+from tests.fastsim.run import simulate_run
 
 SETTINGS = Settings(
     pins=Pins(blade_step=13, blade_direction=19, blade_enable=21, beam_2=18),

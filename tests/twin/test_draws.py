@@ -6,10 +6,10 @@ import pytest
 from rig.settings.model import Bag, Settings
 from rig.twin.draws import changed, draw_placing, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run
 from rig.twin.friction import LAW_NAMES, LawName
 from rig.twin.invented import CLIMATES, FACES, face_named
 from rig.twin.streams import stream
+from tests.fastsim.run import simulate_run
 from tests.twin.full_run import full_runs
 
 SETTINGS = Settings(bag=Bag(gap_mm=9.0, u_gap_mm=1.0, slump_mm=1.5))

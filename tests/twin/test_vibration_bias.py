@@ -18,8 +18,8 @@ from rig.settings.kinematics import Linkage
 from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run
 from tests.bench.coverage import in_memory
+from tests.fastsim.run import simulate_run
 
 SETTINGS = Settings()
 LINKAGE = Linkage(SETTINGS.linkage, SETTINGS.screw)

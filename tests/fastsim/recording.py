@@ -18,7 +18,7 @@ from rig.twin.draws import air_at
 from rig.twin.fitted import FittedChip
 from rig.twin.scenario import Scenario
 from rig.twin.sensor import Array
-from rig.twin.timeline import Timeline
+from tests.fastsim.timeline import Timeline
 
 SAMPLES_PER_LINE, IDLE_LINE_SAMPLES = 52, 20
 STEP_LINE_S = 0.05

@@ -9,7 +9,7 @@ from rig.motion.profile import rest_to_rest
 from rig.settings.kinematics import Linkage
 from rig.settings.model import Settings
 from rig.twin.mechanics import TrueLinkage
-from rig.twin.timeline import Move, Timeline
+from tests.fastsim.timeline import Move, Timeline
 
 SETTINGS = Settings()
 NOMINAL = Linkage(SETTINGS.linkage, SETTINGS.screw)

@@ -8,10 +8,10 @@ import pytest
 from rig.settings.model import Cycle
 from rig.twin.friction import make_law
 from rig.twin.mechanics import Incline
-from rig.twin.passage import Passage, judge, watch, watch_lowering
 from rig.twin.receivers import Receivers
 from rig.twin.scenario import BeamTruth
 from rig.twin.slide import Edge, Path, Slide
+from tests.fastsim.passage import Passage, judge, watch, watch_lowering
 
 CYCLE = Cycle(clear_timeout_s=3.0, after_clear_s=0.15)
 BAG = [Edge(20.0, 1, True), Edge(20.5, 1, False)]

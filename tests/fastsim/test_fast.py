@@ -10,8 +10,8 @@ from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import encode_lines, simulate_run, write_run
 from rig.twin.scenario import Truth
+from tests.fastsim.run import encode_lines, simulate_run, write_run
 from tests.twin.full_run import full_runs
 
 SETTINGS = Settings()

@@ -12,7 +12,7 @@ from rig.settings.kinematics import Linkage
 from rig.settings.model import Cycle, Motion, Pins, Settings
 from rig.twin.draws import air_at, changed, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run
+from tests.fastsim.run import simulate_run
 
 SETTINGS = Settings(cycle=Cycle(dwell_s=7.0, climate_interval_s=3.0))
 L = TypeVar("L")

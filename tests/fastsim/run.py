@@ -20,11 +20,14 @@ from rig.twin.blade import pushed_placing, stated_gap_mm
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import air_at
 from rig.twin.fitted import fitted_chip
-from rig.twin.passage import Passage, edge_event, judge, watch, watch_lowering
 from rig.twin.person import PRESS_AFTER_S, WAIT_S
 from rig.twin.placed import PlacedBag, incline_of, linkage_of
 from rig.twin.receivers import Receivers
-from rig.twin.recording import (
+from rig.twin.scenario import Scenario, Truth
+from rig.twin.sensor import Sensor
+from rig.twin.streams import stream
+from tests.fastsim.passage import Passage, edge_event, judge, watch, watch_lowering
+from tests.fastsim.recording import (
     Record,
     Timed,
     climate_lines,
@@ -32,10 +35,7 @@ from rig.twin.recording import (
     sample_lines,
     step_lines,
 )
-from rig.twin.scenario import Scenario, Truth
-from rig.twin.sensor import Sensor
-from rig.twin.streams import stream
-from rig.twin.timeline import Move, Timeline
+from tests.fastsim.timeline import Move, Timeline
 
 HOME_RETREAT_DEG, LOWERED_DEG = 0.5, 0.3
 PUSH_S = 36.0
@@ -98,7 +98,7 @@ def encode_lines(lines: Iterable[Line]) -> bytes:
 def write_run(folder: Path, lines: list[Line], truth: Truth) -> Path:
     """Write a run file and the truth beside it; returns the path of the run file."""
     header = lines[0]
-    assert isinstance(header, Header)  # noqa: S101 - simulate_run put it there
+    assert isinstance(header, Header)
     path = folder / f"{header.run_id}.run.jsonl"
     path.write_bytes(encode_lines(lines))
     (folder / f"{header.run_id}.truth.json").write_bytes(msgspec.json.encode(truth))

@@ -11,9 +11,9 @@ from rig.settings.model import Blade, Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fitted import fitted_chip
-from rig.twin.recording import Record, climate_lines, make_header, sample_lines
 from rig.twin.scenario import AirTruth
 from rig.twin.streams import stream
+from tests.fastsim.recording import Record, climate_lines, make_header, sample_lines
 
 HZ = 200.0
 N = 4000
