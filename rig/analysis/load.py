@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from itertools import combinations
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import msgspec
 
@@ -18,6 +18,9 @@ from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.runfile.reader import find_runs, read_run
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 MOST_GROUPS = 6
 """With more groups than this the list of all pairs is no longer of use."""
 
@@ -29,6 +32,19 @@ class Analysis(NamedTuple):
     made: list[Group]
     problems: list[str]
     studies: Sequence[RateStudy] = ()
+
+    def __repr__(self) -> str:
+        runs, groups = len(self.runs), len(self.made)
+        return (
+            f"<Analysis: {runs} {'run' if runs == 1 else 'runs'},"
+            f" {groups} {'group' if groups == 1 else 'groups'}>"
+        )
+
+    def to_pandas(self) -> "pd.DataFrame":
+        """A row for each run, with the keys of `rig analyse --json`; needs pandas."""
+        import pandas as pd
+
+        return pd.DataFrame([msgspec.to_builtins(run.result) for run in self.runs])
 
     @property
     def groups(self) -> list[GroupResult]:
