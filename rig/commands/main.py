@@ -71,7 +71,9 @@ def main() -> None:
     try:
         app()
     except RigError as error:
-        print(f"rig: {error}", file=sys.stderr)
+        from rig.control.faults import told
+
+        print(f"rig: {told(error)}", file=sys.stderr)
         sys.exit(error.exit_code)
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)

@@ -7,7 +7,8 @@ run file.
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from rig.control.faults import BY_CAUSE, fault
+from rig.control.faults import BY_CAUSE
+from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import State
 
 if TYPE_CHECKING:
@@ -32,9 +33,9 @@ def check_interlocks(machine: "Machine", state: State) -> None:
             if what is None:
                 continue
             if entry.response == "last_run":
-                machine.last_run_reason = machine.last_run_reason or fault(cause, what)
+                machine.last_run_reason = machine.last_run_reason or MachineFaultError(cause, what)
             else:
-                raise fault(cause, what)
+                raise MachineFaultError(cause, what)
     if state != "halted":
         problem = machine.sensor_problem()
         if problem is not None:
@@ -131,7 +132,7 @@ def _climate_doubtful(machine: "Machine") -> str | None:
     return None
 
 
-CONDITIONS: dict[str, Callable[["Machine"], str | None]] = {
+CONDITIONS: dict[Cause, Callable[["Machine"], str | None]] = {
     "emergency_stop": _emergency_stop,
     "limit_upper": _upper_limit,
     "limit_lower_stuck": _lower_limit_stuck,

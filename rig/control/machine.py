@@ -20,7 +20,7 @@ from rig.devices.inputs import Inputs
 from rig.devices.lamp import StateLamp
 from rig.devices.open_imu import make_imu
 from rig.devices.stepper import Stepper
-from rig.errors import MachineFaultError
+from rig.errors import Cause, MachineFaultError
 from rig.motion.linkage import Linkage
 from rig.motion.ramp import Plan, plan_move
 from rig.runfile.model import State
@@ -84,7 +84,7 @@ class Machine(Senses):
         """Why no other run may begin after the present one."""
         self.mismatch_since_s: float | None = None
         """Since when sensor and steps differ."""
-        self.cut_by: str | None = None
+        self.cut_by: Cause | None = None
         """Cause for which the pulse loop made no further pulse in the last move."""
         self.progress = ProgressWatch()
         self.on_beat: Callable[[], None] = lambda: None

@@ -5,14 +5,14 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from rig.clock import Done, Handle, Task, Until
-from rig.control.faults import MEASURING, fault
+from rig.control.faults import MEASURING
 from rig.control.interlocks import check_interlocks
 from rig.control.machine import Machine, StopRequest
 from rig.control.recorder import Recorder
 from rig.devices.imu import Counts
 from rig.devices.inputs import Edge
 from rig.devices.stepper import MoveResult, PulsePlan, Stepper
-from rig.errors import RigError
+from rig.errors import Cause, MachineFaultError, RigError
 from rig.runfile.model import Flag, State
 
 POLL_S = 0.05
@@ -25,7 +25,7 @@ FLICKER_EDGES = 12
 FLICKER_S = 1.0
 """A bag gives two edges at a beam, a frayed one a few more; never so many in so short a time."""
 
-CUT_BECAUSE = {
+CUT_BECAUSE: dict[Cause, str] = {
     "emergency_stop": "The emergency stop was pressed during a move.",
     "limit_upper": "The upper limit switch opened during a move.",
     "control_silent": "The control loop gave no sign of life, so the pulses were ended.",
@@ -117,7 +117,7 @@ class Mover:
         if name == "stop_button" and edge.active:
             raise StoppedError("Stopped by the stop button.")
         if name == "emergency_stop" and edge.active:
-            raise fault("emergency_stop", "The emergency stop was pressed.")
+            raise MachineFaultError("emergency_stop", "The emergency stop was pressed.")
         if name.startswith("beam_"):
             self._watch_flicker(edge)
         if recorder is None:
@@ -137,7 +137,7 @@ class Mover:
         edges = self._beam_edges
         edges.append(edge.t_s)
         if len(edges) == FLICKER_EDGES and edge.t_s - edges[0] < FLICKER_S:
-            raise fault(
+            raise MachineFaultError(
                 "beam_flicker",
                 f"The beam changed {FLICKER_EDGES} times within {edge.t_s - edges[0]:.2f} s.",
             )
@@ -197,7 +197,7 @@ class Mover:
             while not handle.is_done:
                 now = self._clock.time_s()
                 if now > deadline:
-                    raise fault(
+                    raise MachineFaultError(
                         "over_time",
                         f"A move that should take {plan.duration_s:.1f} s is not over yet.",
                     )
@@ -237,7 +237,7 @@ class Mover:
         """What the pulse loop itself ended is a fault, also when the reason has gone again."""
         cause = self._machine.cut_by
         if result is not None and result.ended_by == "must_stop" and cause is not None:
-            raise fault(cause, CUT_BECAUSE[cause])
+            raise MachineFaultError(cause, CUT_BECAUSE[cause])
 
     def _note_steps(self, axis: Stepper | None) -> None:
         """Write the board's steps, and see whether the board follows them."""

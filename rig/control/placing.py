@@ -3,11 +3,11 @@
 from typing import Literal, NamedTuple, Protocol
 
 from rig.clock import Task
-from rig.control.faults import fault
 from rig.control.mover import Mover, StoppedError
 from rig.control.request import RunRequest
 from rig.devices.buttons import PushButton
 from rig.devices.inputs import Edge, Inputs
+from rig.errors import MachineFaultError
 
 BUTTON_POLL_S = 0.02
 
@@ -90,7 +90,9 @@ class HandPlacing:
             tries += 1
         mover.ask("")
         if is_beam_broken(self._inputs):
-            raise fault("beam_broken_before_raise", "The beam is broken before the raise.")
+            raise MachineFaultError(
+                "beam_broken_before_raise", "The beam is broken before the raise."
+            )
         return Placed(request.gap_mm, request.u_gap_mm, tries=tries)
 
 

@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 
 from rig.analysis.row import RunResult
 from rig.clock import Task, Until
+from rig.control.faults import remedy
 from rig.control.machine import Machine
 from rig.control.request import RunRequest
 from rig.errors import BadInputError, MachineFaultError
@@ -68,7 +69,7 @@ def notice_of(error: Exception) -> Notice:
     if isinstance(error, MachineFaultError):
         is_stop = error.cause == "emergency_stop"
         title = "Emergency stop" if is_stop else "The machine stopped itself"
-        return Notice("fault", title, error.what, error.action)
+        return Notice("fault", title, error.what, remedy(error.cause))
     if isinstance(error, BadInputError):
         return Notice("fault", "This cannot be done", str(error))
     return Notice("stop", "Stopped", str(error))

@@ -254,7 +254,6 @@ class LevelProcedure:
             raise MachineFaultError(
                 "angle_mismatch",
                 f"The sensor turned by {turned:.1f}° and the steps say {by_steps:.1f}°.",
-                "Look for something that holds the board, and check the sensor's screws.",
             )
 
     def _finish(self, progress: Progress) -> Task[tuple[Path, Calibration]]:

@@ -120,10 +120,9 @@ class OptionalSteps:
                 before = now_c
             if machine.clock.time_s() > deadline:
                 raise MachineFaultError(
-                    "not_steady",
+                    "not_warmed",
                     f"The sensor has not settled at another temperature within"
                     f" {PATIENCE_S / 3600.0:g} h.",
-                    "Warm the room or the sensor more, then go on with `rig level`.",
                 )
 
 

@@ -209,7 +209,6 @@ class SeriesLog:
             raise MachineFaultError(
                 "disk",
                 f"{self.path} cannot be written: {(error.strerror or str(error)).lower()}.",
-                "Free space or change the disk; what was written before is kept.",
             ) from error
         self.entries.append(entry)
 

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.clock import Task, Until
+from rig.control.faults import told
 from rig.control.machine import Machine, StopRequest
 from rig.control.mover import StoppedError
 from rig.devices.buttons import PushButton
@@ -50,7 +51,7 @@ def stand_by(machine: Machine, make_series: Callable[[], Task[Any]]) -> Task[Non
         except MachineFaultError as fault:
             machine.latch(fault)
             machine.enter("halted")
-            why = str(machine.latched or fault)
+            why = told(machine.latched or fault)
         except BadInputError as error:
             why = str(error)
         except RigError as error:

@@ -121,7 +121,9 @@ class RunWriter:
             self.write(header)
         except MachineFaultError as error:
             self._abandon()
-            raise BadInputError(str(error)) from error
+            raise BadInputError(
+                f"{error.what} Choose a folder that you may write to and that has space (--out)."
+            ) from error
 
     def write(self, line: Line) -> None:
         """Append a line.
@@ -178,9 +180,7 @@ class RunWriter:
 
     def _append(self, line: Line) -> None:
         if self._descriptor is None:
-            raise MachineFaultError(
-                "disk", f"{self.path} is closed.", "Start the run again; this one has ended."
-            )
+            raise MachineFaultError("disk", f"{self.path} is closed, and takes no more lines.")
         data = self._encoder.encode(line) + b"\n"
         if self._torn:
             # End the torn line first, so that this one can be read.
@@ -228,7 +228,6 @@ class RunWriter:
         return MachineFaultError(
             "disk",
             f"The run file {self.path} cannot be written: {_reason(error)}.",
-            "Free space or change the disk; what was written before is kept.",
         )
 
 

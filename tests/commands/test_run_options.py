@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from rig.control.faults import remedy
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
 from rig.procedures.series_log import SeriesOptions
@@ -14,6 +15,7 @@ from tests.commands.conftest import Rig
 from tests.commands.stand_in import NOW, Opened
 
 CAUTION = "Caution: the board will move"
+BUS = remedy("bus")
 
 
 @pytest.fixture
@@ -195,7 +197,13 @@ def test_a_service_ends_by_its_signal(
     [
         (None, None, True, 0, ""),
         (None, None, False, 1, ""),
-        (MachineFaultError("x", "It hangs.", "Help."), None, False, 1, "rig: It hangs. Help.\n"),
+        (
+            MachineFaultError("bus", "It hangs."),
+            None,
+            False,
+            1,
+            f"rig: It hangs. {BUS}\n",
+        ),
         (BadInputError("No."), None, True, 2, "rig: No.\n"),
         (StoppedError("Stopped."), "SIGTERM", True, 130, "rig: Stopped.\n"),
     ],

@@ -72,7 +72,7 @@ class Lines:
 
     def write(self, line: Line) -> None:
         if self.fail:
-            raise MachineFaultError("disk", "The disk is full.", "Free some space.")
+            raise MachineFaultError("disk", "The disk is full.")
         self.lines.append(line)
 
     def end(self, outcome: Outcome, flags: list[Flag], samples_lost: int, bus_retries: int) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from rig.clock import At, Task
+from rig.control.faults import told
 from rig.control.machine import StopRequest
 from rig.control.signals import stop_on_signals
 from rig.errors import MachineFaultError
@@ -165,7 +166,7 @@ def test_a_home_reading_far_from_the_calibration_asks_for_a_level(tell: Tell) ->
     story = tell(scenario, settings=SHORT, beside=tilt_floor)
     assert isinstance(story.error, MachineFaultError)
     assert story.error.cause == "home_mismatch"
-    assert "rig level" in str(story.error)
+    assert "rig level" in told(story.error)
 
 
 def test_any_exception_leaves_driver_off_and_file_closed(

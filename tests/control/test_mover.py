@@ -9,7 +9,6 @@ import pytest
 from numpy.typing import NDArray
 
 from rig.clock import At, Task
-from rig.control.faults import fault
 from rig.control.machine import StopRequest
 from rig.control.mover import Mover, StoppedError
 from rig.devices.inputs import Edge
@@ -202,14 +201,14 @@ def test_what_a_watching_task_raised_ends_it(
     bench = make_bench()
 
     def fail() -> None:
-        raise fault("imu_reset", "It has lost its configuration.")
+        raise MachineFaultError("imu_reset", "It has lost its configuration.")
 
     monkeypatch.setattr(bench.machine.imu, "verify", fail)
     assert caught(bench, Mover(bench.machine).wait_s(3.0)) == "imu_reset"
 
 
 def test_nothing_moves_while_a_fault_is_latched(bench: Bench) -> None:
-    bench.machine.latch(fault("disk", "It is full."))
+    bench.machine.latch(MachineFaultError("disk", "It is full."))
     axis = Axis(bench)
     assert caught(bench, moving(bench, axis)) == "disk"
     assert not axis.is_enabled

@@ -277,7 +277,7 @@ def _judge_stop(case: Injected, fault: Fault, error: RigError | None) -> list[st
     entry = BY_CAUSE.get(error.cause)
     if entry is None:
         return [*problems, f"{error.cause} is not in the table"]
-    if len(error.what) < 20 or len(error.action) < 20:
+    if len(error.what) < 20 or len(entry.action) < 20:
         problems.append("the message does not name cause and remedy")
     if fault.ending == "fault":
         latched = case.machine.latched

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from rig.clock import Task
+from rig.control.faults import remedy
 from rig.control.machine import StopRequest
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError, RigError
@@ -19,8 +20,8 @@ from rig.procedures.series_log import Begun, Closed, Ended, SeriesLog
 from rig.settings.model import Settings
 from tests.panel.story import Story, busy, idle
 
-FAULT = MachineFaultError("disk", "The disk is full.", "Free space.")
-OTHER = MachineFaultError("imu_silent", "The sensor is silent.", "Look at its plug.")
+FAULT = MachineFaultError("disk", "The disk is full.")
+OTHER = MachineFaultError("imu_silent", "The sensor is silent.")
 ROW = SimpleNamespace(
     onset_angle_deg=20.0, u_onset_angle_deg=0.2, slide_number=None, outcome="slid", flags=[],
     valid=True,
@@ -98,9 +99,9 @@ def test_the_first_fault_is_kept_and_its_notice(story: Story) -> None:
     story.tell(script)
     assert story.machine.latched is FAULT
     assert notice(story) == Notice(
-        "fault", "The machine stopped itself", "The disk is full.", "Free space."
+        "fault", "The machine stopped itself", "The disk is full.", remedy("disk")
     )
-    assert story.said == ["The machine stopped itself: The disk is full. Free space."] * 2
+    assert story.said == [f"The machine stopped itself: The disk is full. {remedy('disk')}"] * 2
 
 
 def test_a_reset_without_a_fault_does_nothing(story: Story) -> None:

@@ -10,7 +10,7 @@ from rig.calibration.file import load_calibration
 from rig.calibration.model import Calibration
 from rig.calibration.plan import CountsReading, LevelPlan, SpanPoint, ZeroReadings
 from rig.calibration.show import calibration_text
-from rig.errors import BadInputError, RigError
+from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.level import LevelProcedure, StoppedLevelError
 from rig.procedures.level_check import level_check
@@ -213,7 +213,7 @@ def test_a_floor_that_tilted_is_refused_until_a_level_agrees_then_flagged(
     scenario = draw_scenario(SEED)
     rig, made = usual
     moved = tilted(scenario, 0.5)
-    with pytest.raises(RigError, match="rig level check"):
+    with pytest.raises(MachineFaultError, match="from the calibration"):
         one_run(moved, made, tmp_path / "runs", check=False)
     run = one_run(moved, made, tmp_path / "runs", check=True)
     assert run.end is not None

@@ -127,7 +127,7 @@ def test_nobody_waits_for_warmth_for_more_than_four_hours(at_s: float, is_in_tim
         return
     with pytest.raises(MachineFaultError, match="within 4 h") as caught:
         warmed((at_s, 40.0))
-    assert caught.value.cause == "not_steady"
+    assert caught.value.cause == "not_warmed"
 
 
 def full() -> Progress:

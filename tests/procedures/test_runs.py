@@ -10,7 +10,6 @@ import pytest
 
 from rig.calibration.model import Calibration
 from rig.clock import At, Done, Task
-from rig.control.faults import fault
 from rig.control.machine import Machine, StopRequest
 from rig.control.request import RunRequest
 from rig.devices.inputs import Edge
@@ -112,7 +111,7 @@ def test_events_from_before_are_history_but_a_wish_to_stop_is_not(
 def test_no_run_begins_after_the_last_one_that_was_to_be_finished(
     rig: OpenRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    reason = fault("low_supply", "It is low.")
+    reason = MachineFaultError("low_supply", "It is low.")
     script = Script(
         monkeypatch, [Act(), Act(then=lambda machine: setattr(machine, "last_run_reason", reason))]
     )
