@@ -188,11 +188,11 @@ class Posterior:
         """One application's own deviation, for TYPICAL_EFFECT_DEG where the effect saturates."""
         row = self._row.get(("application", str(application)))
         if row is not None:
-            return self.linear[row]
+            return np.asarray(self.linear[row], dtype=np.float64)
         return self.values["response"] * self._normal("applied", str(application))
 
     def dose(self, recipe: str) -> F:
-        """r of one application, where the recipe's effect saturates."""
+        """Dose r of one application, where the recipe's effect saturates."""
         known = self.values.get(f"dose {recipe}")
         return value_at("dose", self._normal("dose", recipe)) if known is None else known
 
@@ -208,7 +208,7 @@ class Posterior:
         """A linear term's draws; from its prior if the study has not seen it."""
         row = self._row.get((kind, *labels))
         if row is not None:
-            return self.linear[row]
+            return np.asarray(self.linear[row], dtype=np.float64)
         scale = self.values[kind] if kind in self.values else PRIORS[kind].spread
         return scale * self._normal(kind, *labels)
 
