@@ -169,6 +169,24 @@ def bag(
     _add(folder, "bags", name, entry)
 
 
+def target(
+    folder: Folder,
+    face: Annotated[str, typer.Argument(metavar="FACE", help="Such as slick.")],
+    angle: Annotated[str, typer.Argument(metavar="ANGLE", help="The slide angle you want, °.")],
+    tolerance: Annotated[
+        str, typer.Option("--tolerance", metavar="DEG", help="How near is near enough, °.")
+    ] = "0.5",
+) -> None:
+    """Say which slide angle you throw a face best with."""
+    from rig.study.catalogue import Target
+
+    entry = Target(
+        angle_deg=quantity("The angle", angle, "°", 1, 59),
+        tolerance_deg=quantity("--tolerance", tolerance, "°", 0.05, 20),
+    )
+    _add(folder, "targets", face, entry)
+
+
 def _faces(texts: list[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     for text in texts:

@@ -202,6 +202,49 @@ def wipe(
     report(study.note(entry), json)
 
 
+def play(
+    folder: Folder,
+    throws: Annotated[
+        int, typer.Option("--throws", min=1, max=100_000, help="Of each bag, at a guess.")
+    ],
+    bags: Annotated[
+        list[str] | None, typer.Option("--bag", help="Which bag was thrown; may be repeated.")
+    ] = None,
+    sets: Annotated[
+        list[str] | None, typer.Option("--set", help="All bags of a set; may be repeated.")
+    ] = None,
+    at: When = None,
+    operator: Operator = None,
+    note: Note = "",
+    replaces: Replaces = None,
+    json: Json = False,
+) -> None:
+    """Note that bags were played with: throws break a bag in as slides do."""
+    from rig.study.folder import open_study
+    from rig.study.journal import Play
+
+    study = open_study(folder)
+    named = [*(bags or ()), *(name for one in sets or () for name in study.set_members(one))]
+    if not named:
+        raise BadInputError("Say what was thrown, by --bag or --set.")
+    if replaces is not None and len(named) > 1:
+        raise BadInputError("A correction takes one --bag, for it replaces one line.")
+    entries = []
+    for name in dict.fromkeys(named):
+        study.bag(name)
+        entries.append(
+            Play(
+                at=when(at),
+                bag=name,
+                throws=throws,
+                operator=operator,
+                note=note,
+                replaces=replaces,
+            )
+        )
+    report(study.note(*entries), json)
+
+
 def withdraw(
     folder: Folder,
     line: Annotated[int, typer.Argument(metavar="LINE", min=1, help="Number of the line.")],

@@ -21,6 +21,7 @@ from rig.study.catalogue import (
     Preferences,
     Recipe,
     Step,
+    Target,
 )
 from rig.study.durable import locked, replace_file
 
@@ -30,6 +31,7 @@ SECTIONS: dict[str, type[msgspec.Struct]] = {
     "boards": Board,
     "climates": ClimateWanted,
     "treatments": Recipe,
+    "targets": Target,
 }
 
 
@@ -139,6 +141,13 @@ def _check(catalogue: Catalogue, path: Path) -> None:
             raise BadInputError(
                 f'{path}: [bags."{name}"] names the treatment {bag.treatment!r}, which is not'
                 f" under [treatments] (there: {known})."
+            )
+    faces = {face for bag in catalogue.bags.values() for face in bag.faces}
+    for face in catalogue.targets:
+        if catalogue.bags and face not in faces:
+            raise BadInputError(
+                f'{path}: [targets."{face}"] is of a face that no bag has (there:'
+                f" {', '.join(sorted(faces))})."
             )
 
 

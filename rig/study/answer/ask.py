@@ -1,0 +1,92 @@
+"""From a study folder and a question to the answer; what every command and page calls."""
+
+from typing import NamedTuple
+
+from msgspec.structs import replace
+
+from rig.analysis.climate import surface_humidity_pct
+from rig.errors import BadInputError
+from rig.study.answer.answer import Air, Answer
+from rig.study.answer.build import answer, usual_air
+from rig.study.answer.question import Question, Target, targets_of
+from rig.study.folder import Study
+from rig.study.model.draws import Draws
+from rig.study.model.store import draws_of
+from rig.study.slides.table import SlideTable, slide_table
+
+
+class Asked(NamedTuple):
+    """A study with its slides, the model's draws, and the question as it was taken."""
+
+    study: Study
+    table: SlideTable
+    draws: Draws
+    question: Question
+
+    @property
+    def answer(self) -> Answer:
+        """The answer."""
+        return answer(self.study, self.table, self.draws, self.question)
+
+
+def ask(
+    study: Study,
+    *,
+    air: Air | None = None,
+    from_damp: bool = False,
+    board: str | None = None,
+    angle_deg: float | None = None,
+    tolerance_deg: float | None = None,
+) -> Asked:
+    """Fit the model (or take its draws from the cache) and put a question to it.
+
+    Args:
+        study: opened afresh.
+        air: the newest slide's if None.
+        from_damp: the bags come from damper air.
+        board: each bag's usual one if None.
+        angle_deg: wanted of every face, in place of the study's targets.
+        tolerance_deg: how near is near enough, in place of the targets' own.
+
+    Raises:
+        BadInputError: no slide counts, or a damaged line of the journal blocks all answers.
+    """
+    table = slide_table(study)
+    table.check_answers()
+    if not table.valid:
+        raise BadInputError(
+            f"{study.path} has no slide that counts yet: measure with `rig run`, or note what you"
+            " read by hand with `rig study reading`."
+        )
+    targets = targets_of(study.catalogue)
+    if angle_deg is not None:
+        near_deg = study.catalogue.preferences.tolerance_deg
+        one = Target(angle_deg=angle_deg, tolerance_deg=near_deg)
+        faces = {slide.face for slide in table.valid if slide.face}
+        targets = dict.fromkeys(sorted(faces), one)
+    if tolerance_deg is not None:
+        targets = {face: replace(one, tolerance_deg=tolerance_deg) for face, one in targets.items()}
+    question = Question(
+        air=air or usual_air(table),
+        from_damp=from_damp,
+        board=board,
+        targets=targets,
+        may_pass=study.catalogue.preferences.may_pass,
+    )
+    return Asked(study, table, draws_of(study, table), question)
+
+
+def air_at(
+    temperature_c: float | None,
+    relative_humidity_pct: float,
+    board_temperature_c: float | None = None,
+) -> Air:
+    """The air at the board's surface; without its temperature that of the air."""
+    surface = relative_humidity_pct
+    if temperature_c is not None and board_temperature_c is not None:
+        surface = surface_humidity_pct(temperature_c, surface, board_temperature_c)
+    return Air(
+        temperature_c=temperature_c,
+        relative_humidity_pct=relative_humidity_pct,
+        surface_humidity_pct=min(surface, 100.0),
+    )
