@@ -38,6 +38,7 @@ def home_reading(run: RunFile) -> HomeReading | None:
         return None
     try:
         angle, cross = float(event.detail["angle_deg"]), float(event.detail["cross_deg"])
+        parse_utc(run.header.started_at)  # its place in the history
     except (KeyError, TypeError, ValueError):
         return None
     along, across = home_shift_deg(calibration, angle, cross)

@@ -36,6 +36,8 @@ class StopRequest(NamedTuple):
     """Put into the machine's events by whoever wants an orderly stop."""
 
     reason: str
+    ends_program: bool = False
+    """A signal: the program ends, too."""
 
 
 class Machine(Senses):

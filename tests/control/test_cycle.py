@@ -105,7 +105,7 @@ def _later(seconds: float, act: Callable[[OpenRig], object]) -> Beside:
 
 @pytest.mark.parametrize("seconds", [2.0, 9.0, 14.0], ids=["homing", "dwelling", "raising"])
 def test_a_stop_request_ends_the_run_in_order(tell: Tell, seconds: float) -> None:
-    stop = _later(seconds, lambda rig: rig.machine.events.put(StopRequest("SIGTERM")))
+    stop = _later(seconds, lambda rig: rig.machine.events.put(StopRequest("SIGTERM", ends_program=True)))
     settings = Settings(cycle=Cycle(dwell_s=3.0))
     story = tell(slides(0.5, 0.45), settings=settings, beside=stop)
     assert "SIGTERM" in str(story.error)
@@ -191,7 +191,7 @@ def test_a_signal_becomes_a_stop_request(number: signal.Signals) -> None:
     before = signal.getsignal(number)
     with stop_on_signals(queue) as log:
         signal.raise_signal(number)
-        assert queue.get_nowait() == StopRequest(number.name)
+        assert queue.get_nowait() == StopRequest(number.name, ends_program=True)
         assert log.name == number.name
         with pytest.raises(KeyboardInterrupt):
             signal.raise_signal(number)

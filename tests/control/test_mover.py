@@ -136,7 +136,7 @@ def test_a_request_and_a_button_stop_it(bench: Bench) -> None:
     with pytest.raises(StoppedError, match="Stopped by SIGTERM"):
         bench.run(
             Mover(bench.machine).wait_s(1.0),
-            bench.after(0.1, lambda: bench.machine.events.put(StopRequest("SIGTERM"))),
+            bench.after(0.1, lambda: bench.machine.events.put(StopRequest("SIGTERM", ends_program=True))),
         )
     with pytest.raises(StoppedError, match="stop button"):
         bench.run(
@@ -361,12 +361,12 @@ def test_a_stop_request_during_braking_is_kept(bench: Bench) -> None:
     """The caller of the move must still learn that the program is to end."""
     events = bench.machine.events
     wishes = [
-        bench.after(0.5, lambda: events.put(StopRequest("SIGTERM"))),
-        bench.after(0.6, lambda: events.put(StopRequest("SIGHUP"))),
+        bench.after(0.5, lambda: events.put(StopRequest("SIGTERM", ends_program=True))),
+        bench.after(0.6, lambda: events.put(StopRequest("SIGHUP", ends_program=True))),
     ]
     braking(bench, Axis(bench, brake_s=0.7), *wishes)
     kept = [item for item in bench.left() if isinstance(item, StopRequest)]
-    assert kept == [StopRequest("SIGTERM"), StopRequest("SIGHUP")]
+    assert kept == [StopRequest("SIGTERM", ends_program=True), StopRequest("SIGHUP", ends_program=True)]
 
 
 def test_a_condition_that_is_met_while_it_brakes_cuts_the_pulses(bench: Bench) -> None:

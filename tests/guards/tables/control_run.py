@@ -39,7 +39,7 @@ ENTRIES: list[Guard] = [
     without(
         _CYCLE,
         "Cycle._note_fault",
-        "self._recorder.flag(flag)",
+        "self._recorder.flag(entry.flag)",
         _CYCLE_TEST + "a_fault_is_written_with_cause_and_remedy_and_flags_the_run",
     ),
     never(_CYCLE, "Cycle._note_fault", "fault.cause == 'emergency_stop'", _WAYS_OUT),
@@ -238,7 +238,7 @@ ENTRIES: list[Guard] = [
     never(
         _PLACING,
         "wait_for_start",
-        "now_s >= deadline_s",
+        "pressed is None",
         _PLACING_TEST + "a_person_is_waited_for_no_longer_than_allowed",
     ),
     change(
@@ -270,16 +270,17 @@ ENTRIES: list[Guard] = [
     ),
     change(
         _PLACING,
-        "wait_for_start",
-        "button.update(mover.time_s(), inputs.start_pressed)",
+        "next_start",
+        "button.update(time_s(), inputs.start_pressed)",
         "False",
         _PLACING_TEST + "a_press_counts_though_its_edges_are_lost",
     ),
     change(
         _PLACING,
-        "wait_for_start",
-        "button.update(mover.time_s(), inputs.start_pressed)",
+        "next_start",
+        "button.update(time_s(), inputs.start_pressed)",
         "inputs.start_pressed",
         _PLACING_TEST + "a_button_that_is_held_all_along_counts_once_it_was_let_go",
+        "tests/procedures/test_standby.py::test_a_start_button_held_at_boot_starts_nothing",
     ),
 ]

@@ -10,6 +10,7 @@ _RATES, _RULES = _TESTS + "test_rates.py::test_", _TESTS + "test_stop_rules.py::
 _RUNS, _SERIES = _TESTS + "test_runs.py::test_", _TESTS + "test_series.py::test_"
 _SELFTEST, _SOUND = _TESTS + "test_selftest.py::test_", _TESTS + "test_selftest_limits.py::test_"
 _STANDBY, _TIMING = _TESTS + "test_standby.py::test_", _TESTS + "test_timing.py::test_"
+_DESK = "tests/panel/test_desk_at_rest.py::test_"
 
 
 def _climate_gate() -> list[Guard]:
@@ -304,7 +305,7 @@ def _quick() -> list[Guard]:
 
 
 def _service() -> list[Guard]:
-    m, serve = "rig.procedures.standby", "stand_by"
+    m, turn = "rig.procedures.standby", "stand_by.turn"
     held = _STANDBY + "a_start_button_held_at_boot_starts_nothing"
     first = _STANDBY + "nothing_moves_before_start_is_pressed"
     down = _STANDBY + "a_press_while_the_emergency_stop_is_down_moves_nothing"
@@ -313,22 +314,30 @@ def _service() -> list[Guard]:
     halts = _STANDBY + "a_fault_halts_the_service_until_a_press_and_is_shown"
     cause = _STANDBY + "the_first_cause_stays_until_then"
     signal = _STANDBY + "a_signal_in_a_series_ends_the_service"
-    why = "machine.latched or fault"
-    pressed = "button.update(machine.clock.time_s(), machine.inputs.start_pressed)"
+    start = "rig.control.placing"
+    pressed = "button.update(time_s(), inputs.start_pressed)"
     return [
-        limit(m, "LOOK_S", beats, times=50.0),
-        without(m, "_wait_for_press", "machine.beat()", beats),
-        change(m, "_wait_for_press", pressed, "machine.inputs.start_pressed", held),
-        without(m, serve, "yield from _wait_for_press(...)", first),
-        never(m, serve, "machine.inputs.emergency_stop_pressed", down),
-        never(m, serve, "machine.latched is not None", halts),
-        never(m, serve, "str(stop).startswith('Stopped by SIG')", signal),
-        always(m, serve, "str(stop).startswith('Stopped by SIG')", outlasts),
-        without(m, serve, "machine.latch(fault)", halts),
-        without(m, serve, "machine.enter('halted')", halts),
-        change(m, serve, why, "fault", cause),
-        change(m, serve, "why = str(error)", "raise", outlasts, nth=1),
-        change(m, serve, "why = str(error)", "raise", outlasts, nth=2),
+        limit(start, "BUTTON_POLL_S", beats, times=50.0),
+        without(
+            m, "at_rest", "machine.beat()", beats, _DESK + "a_sign_of_life_is_given_every_20_ms"
+        ),
+        without(m, turn, "yield from at_rest(...)", first),
+        never(m, turn, "machine.inputs.emergency_stop_pressed", down),
+        never(m, turn, "machine.latched is not None", halts),
+        never(
+            m, "serve", "stop.ends_program", signal, _DESK + "a_signal_in_a_series_ends_the_program"
+        ),
+        always(
+            m,
+            "serve",
+            "stop.ends_program",
+            outlasts,
+            _DESK + "however_a_series_ends_the_machine_is_served_on",
+        ),
+        without(m, "serve", "machine.latch(fault)", halts),
+        without(m, "serve", "machine.enter('halted')", halts),
+        change(m, "serve", "machine.latched or fault", "fault", cause),
+        change(m, "serve", "tell(error)", "raise", outlasts),
     ]
 
 
