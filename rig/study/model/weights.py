@@ -21,7 +21,7 @@ def smoothed(log_weights: F) -> tuple[F, float]:
     order = np.argsort(weights, kind="stable")
     tail, cut = order[-m:], weights[order[-m - 1]] if n > m else 0.0
     excess = weights[tail] - cut
-    if m < 5 or excess[0] <= 0.0 and excess[-1] <= 0.0:
+    if m < 5 or (excess[0] <= 0.0 and excess[-1] <= 0.0):
         return weights / weights.sum(), 0.0
     k, sigma = pareto_fit(np.maximum(excess, 1e-300))
     p = (np.arange(m) + 0.5) / m
