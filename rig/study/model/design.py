@@ -85,7 +85,7 @@ class Design(NamedTuple):
             if key[0] == "residue":
                 return kind[key[1]] != NULL
             if key[0] == "application":
-                return configuration[self.recipe_of[int(key[1])]] != NULL
+                return bool(configuration[self.recipe_of[int(key[1])]] != NULL)
             return True
 
         return np.array([i for i, key in enumerate(self.keys) if is_active(key)], dtype=np.intp)
@@ -101,7 +101,7 @@ class Design(NamedTuple):
     def saturating(self, configuration: Configuration) -> F:
         """Rows × applications: 1 for one before the row whose recipe's effect saturates."""
         kinds = np.array([*configuration, NULL])[self.recipe_of]
-        return self.applied * (kinds == SATURATING)
+        return np.where(kinds == SATURATING, self.applied, 0.0)
 
 
 def usual_of(data: ModelData) -> Usual:
@@ -135,7 +135,7 @@ def design_of(data: ModelData) -> Design:
     for i, row in enumerate(rows):
         applied[i, list(row.state.applications)] = 1.0
     recipes = data.tested
-    is_seen = applied.any(axis=0)
+    is_seen = applied.sum(axis=0) > 0.0
     recipe_of = [
         recipes.index(one.recipe) if is_seen[a] else -1 for a, one in enumerate(data.applications)
     ]

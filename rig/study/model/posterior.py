@@ -88,7 +88,7 @@ class Posterior:
         linear: draws of the linear terms, a row for each of `about.columns`.
     """
 
-    def __init__(self, about: About, values: dict[str, F], linear: F) -> None:
+    def __init__(self, about: About, values: dict[str, F], linear: NDArray[np.float32]) -> None:
         self.about = about
         self.values = values
         self.linear = linear
