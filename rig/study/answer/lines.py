@@ -55,17 +55,16 @@ def _bag_lines(bags: Sequence[BagAnswer], most: int | None) -> Iterator[str]:
         return
     order = ("continue", "unsure", "stop", "passed", "no_target")
     listed = sorted(bags, key=lambda one: order.index(one.advice))[:most]
-    width = max(len(words.name_of(one)) for one in listed)
-    width = min(width, 24)
-    yield f"{'bag, face':<{width}}  {'now (95 %)':<19}  {'target':<10}  {'within':<6}  what to do"
+    width = min(max(len(words.name_of(one)) for one in listed), 24)
+    yield f"{'bag, face':<{width}}  {'now (95 %)':<16}  {'target':<10}  {'within':>6}  what to do"
     for one in listed:
         target, within = "–", "–"
         if one.target_deg is not None and one.p_within is not None:
             target = f"{fixed(one.target_deg, 1)} ± {fixed(one.tolerance_deg or 0.0, 1)}"
             within = f"{100.0 * one.p_within:.0f} %"
-        now = f"{fixed(one.angle_deg, 1)} ({words.span(one.lower_deg, one.upper_deg)})"
+        now = f"{fixed(one.angle_deg, 1)} ({fixed(one.lower_deg, 1)}–{fixed(one.upper_deg, 1)})"
         yield _cut(
-            f"{_cut(words.name_of(one), width):<{width}}  {now:<19}  {target:<10}  {within:<6}"
+            f"{_cut(words.name_of(one), width):<{width}}  {now:<16}  {target:<10}  {within:>6}"
             f"  {words.advice_words(one)}"
         )
     if len(bags) > len(listed):

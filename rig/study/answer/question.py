@@ -85,6 +85,4 @@ def target_like(
     if (bag, face) not in draws.bag_faces:
         raise BadInputError(f"{bag}, {face}, has no slide that counts; name a measured bag face.")
     each = draws.angle(bag, face, board, air)
-    return Target(
-        angle_deg=float(np.median(each)), tolerance_deg=tolerance_deg, each_deg=each
-    )
+    return Target(angle_deg=float(np.median(each)), tolerance_deg=tolerance_deg, each_deg=each)

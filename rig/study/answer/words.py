@@ -114,8 +114,6 @@ def advice_words(one: BagAnswer) -> str:
     words: str = one.advice
     if one.advice == "continue" and (steps := _steps(one)):
         words = f"continue: {steps}"
-    elif one.advice == "passed":
-        words = "passed: it cannot go back"
     if one.throws_to_target is not None and one.advice in ("continue", "unsure"):
         words += f", or {throws_words(one)}"
     return words
@@ -127,7 +125,7 @@ def _steps(one: BagAnswer) -> str:
     if not first:
         return ""
     best = max(first, key=lambda f: (f.p_reaches, -f.p_passes))
-    return f"one more {best.recipe}, then measure"
+    return f"one more {best.recipe}"
 
 
 def throws_words(one: BagAnswer) -> str:
@@ -153,7 +151,7 @@ def four_sentence(four: BestFour) -> str:
 def act_sentence(act: NextAct) -> str:
     """What to do next."""
     return (
-        f"Next: {act.what}, {act.minutes:.0f} min; it narrows the answer by about"
+        f"Next: {act.what} ({act.minutes:.0f} min); that narrows an open question by about"
         f" {fixed(act.narrows_deg, 1)}°."
     )
 
@@ -165,9 +163,9 @@ def sentences(answer: Answer) -> tuple[str, ...]:
     found = [pick_sentence(answer)]
     found += [effect_sentence(one, several_models=several) for one in shown[:2]]
     found += _advice_sentence(answer.bags)
-    found += [
-        weather_sentence(one, several_models=several) for one in answer.weather if one.shown
-    ][:1]
+    found += [weather_sentence(one, several_models=several) for one in answer.weather if one.shown][
+        :1
+    ]
     if answer.best_four is not None:
         found.append(four_sentence(answer.best_four))
     if answer.next and answer.next[0].narrows_deg >= 0.05:
@@ -178,21 +176,21 @@ def sentences(answer: Answer) -> tuple[str, ...]:
 def _advice_sentence(bags: Sequence[BagAnswer]) -> list[str]:
     """All bags in one sentence."""
     parts = []
-    for advice, verb in (
-        ("passed", "Past the target"),
-        ("stop", "Stop with"),
-        ("continue", "Continue with"),
-        ("unsure", "Unsure"),
+    for advice, said in (
+        ("continue", "continue with"),
+        ("stop", "stop with"),
+        ("passed", "past their target:"),
+        ("unsure", "too uncertain to say:"),
     ):
-        names = [name_of(one) for one in bags if one.advice == advice]
+        names = [f"{one.bag} ({one.face})" for one in bags if one.advice == advice]
         if names:
-            parts.append(f"{verb}: {_listed(names)}" if advice != "stop" else f"{verb} {_listed(names)}")
-    return ["; ".join(parts) + "."] if parts else []
+            parts.append(f"{said} {_listed(names)}")
+    return [_capital("; ".join(parts)) + "."] if parts else []
 
 
 def _listed(names: Sequence[str]) -> str:
     more = len(names) - MOST_NAMES
-    listed = " · ".join(names[:MOST_NAMES])
+    listed = ", ".join(names[:MOST_NAMES])
     return f"{listed} and {more} more" if more > 0 else listed
 
 
