@@ -49,11 +49,17 @@ def validate_calibration(calibration: Calibration, where: str = "the calibration
         )
     if fault := calibration_fault(calibration):
         raise BadInputError(f"{where}: {fault}; {mend}.")
+    try:
+        made, due = parse_utc(calibration.made_at), parse_utc(calibration.due_at)
+    except ValueError as error:
+        raise BadInputError(f"{where}: a date is not readable ({error}); {mend}.") from error
+    if due <= made:
+        raise BadInputError(f"{where}: due_at must be later than made_at; {mend}.")
 
 
 @lru_cache(maxsize=16)
 def calibration_fault(calibration: Calibration) -> str:
-    """What no calibration can have, as the value's name and what is allowed; empty if all is well.
+    """What no values of a calibration can be, as the value's name and what is allowed; empty if all is well.
 
     Kept, since all runs of a session carry the same one.
     """
@@ -78,11 +84,7 @@ def calibration_fault(calibration: Calibration) -> str:
         return fault
     if calibration.angles_deg and len(calibration.angles_deg) != len(calibration.residuals_deg):
         return "residuals_deg and angles_deg must be of one length"
-    try:
-        made, due = parse_utc(calibration.made_at), parse_utc(calibration.due_at)
-    except ValueError as error:
-        return f"a date is not readable ({error})"
-    return "due_at must be later than made_at" if due <= made else ""
+    return ""
 
 
 def _fault_of_covariance(calibration: Calibration) -> str:

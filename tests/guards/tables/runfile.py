@@ -88,14 +88,14 @@ LIMITS: list[Guard] = [
 READER: list[Guard] = [
     change(
         _READER,
-        "_UNREADABLE",
+        "UNREADABLE",
         "(msgspec.DecodeError, UnicodeDecodeError, RecursionError)",
         "(msgspec.DecodeError, RecursionError)",
         _DAMAGED,
     ),
     change(
         _READER,
-        "_UNREADABLE",
+        "UNREADABLE",
         "(msgspec.DecodeError, UnicodeDecodeError, RecursionError)",
         "(msgspec.DecodeError, UnicodeDecodeError)",
         _DAMAGED,
