@@ -10,6 +10,7 @@ import numpy as np
 
 from rig.calibration.model import PARAMETERS, Calibration, SensorIdentity
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.files.durable import create_file, make_folder
 from rig.files.stamps import parse_utc
 
@@ -59,7 +60,7 @@ def validate_calibration(calibration: Calibration, where: str = "the calibration
 
 @lru_cache(maxsize=16)
 def calibration_fault(calibration: Calibration) -> str:
-    """What no values of a calibration can be, as the value's name and what is allowed; empty if all is well.
+    """The value that no calibration can have and what is allowed; empty if all is well.
 
     Kept, since all runs of a session carry the same one.
     """
@@ -122,7 +123,7 @@ def load_calibration(path: Path) -> Calibration:
         ) from error
     try:
         calibration = msgspec.json.decode(data, type=Calibration)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise BadInputError(
             f"{path} is no calibration file: {error}; name one made by rig level."
         ) from error

@@ -6,8 +6,9 @@ from typing import NamedTuple
 import msgspec
 
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.runfile.model import End, Header
-from rig.runfile.reader import UNREADABLE, header_of
+from rig.runfile.reader import header_of
 
 BLOCK = 16384
 """A header with its calibration takes some 4 kB, a last line 200 bytes."""

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from rig.calibration.file import calibration_fault
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.runfile.limits import BACK_S, implausible, implausible_detail
 from rig.runfile.model import (
     FORMAT,
@@ -43,8 +44,6 @@ _FLAT_KEYS = {key.encode() for kind in ("samples", "climate", "steps") for key i
 _KEY = re.compile(rb'"([^"]*)"\s*:')
 _line_decoder: msgspec.json.Decoder[Line] = msgspec.json.Decoder(Line)
 _any_decoder = msgspec.json.Decoder(dict[str, Any])
-UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
-"""All that the decoder says of bytes that it can't read, deep nesting included."""
 
 
 LEFT_OUT = "; the file is left out. Restore it from a copy, or take it out of the folder."
