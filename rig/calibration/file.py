@@ -10,6 +10,7 @@ import numpy as np
 
 from rig.calibration.model import PARAMETERS, Calibration, SensorIdentity
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.files.durable import create_file, make_folder
 from rig.files.stamps import parse_utc
 
@@ -49,11 +50,17 @@ def validate_calibration(calibration: Calibration, where: str = "the calibration
         )
     if fault := calibration_fault(calibration):
         raise BadInputError(f"{where}: {fault}; {mend}.")
+    try:
+        made, due = parse_utc(calibration.made_at), parse_utc(calibration.due_at)
+    except ValueError as error:
+        raise BadInputError(f"{where}: a date is not readable ({error}); {mend}.") from error
+    if due <= made:
+        raise BadInputError(f"{where}: due_at must be later than made_at; {mend}.")
 
 
 @lru_cache(maxsize=16)
 def calibration_fault(calibration: Calibration) -> str:
-    """What no calibration can have, as the value's name and what is allowed; empty if all is well.
+    """The value that no calibration can have and what is allowed; empty if all is well.
 
     Kept, since all runs of a session carry the same one.
     """
@@ -78,11 +85,7 @@ def calibration_fault(calibration: Calibration) -> str:
         return fault
     if calibration.angles_deg and len(calibration.angles_deg) != len(calibration.residuals_deg):
         return "residuals_deg and angles_deg must be of one length"
-    try:
-        made, due = parse_utc(calibration.made_at), parse_utc(calibration.due_at)
-    except ValueError as error:
-        return f"a date is not readable ({error})"
-    return "due_at must be later than made_at" if due <= made else ""
+    return ""
 
 
 def _fault_of_covariance(calibration: Calibration) -> str:
@@ -120,7 +123,7 @@ def load_calibration(path: Path) -> Calibration:
         ) from error
     try:
         calibration = msgspec.json.decode(data, type=Calibration)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise BadInputError(
             f"{path} is no calibration file: {error}; name one made by rig level."
         ) from error

@@ -9,7 +9,7 @@ import typer
 from rig.commands.options import Json, print_json, say
 from rig.commands.quantities import quantity
 from rig.commands.study_options import Folder, figure, print_rows
-from rig.study.words import signed
+from rig.quantities.figures import signed
 
 if TYPE_CHECKING:
     from rig.study.folder import Study

@@ -14,7 +14,6 @@ from rig.panel.words import (
     duration,
     humidity,
     pressure,
-    sentence,
     temperature,
 )
 
@@ -28,7 +27,7 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
         "state": {
             "word": snap.state.capitalize(),
             "tone": tone,
-            "text": sentence(snap.wants, units) or meaning,
+            "text": snap.wants or meaning,
             "asks": bool(snap.wants),
         },
         "angle": {
@@ -44,7 +43,7 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
             "chip": temperature(snap.imu_temperature_c, units),
         },
         "beam": _beam(snap),
-        "notice": notice_section(notice_in(snap), units),
+        "notice": notice_section(notice_in(snap)),
         "course": _course(snap),
     }
 
@@ -63,15 +62,15 @@ def notice_in(snap: Snapshot) -> Notice | None:
     return snap.notice
 
 
-def notice_section(notice: Notice | None, units: Units) -> Section:
+def notice_section(notice: Notice | None) -> Section:
     """The notice in words; without one, its kind is empty."""
     if notice is None:
         return {"kind": "", "title": "", "what": "", "action": ""}
     return {
         "kind": notice.kind,
         "title": notice.title,
-        "what": sentence(notice.what, units),
-        "action": sentence(notice.action, units),
+        "what": notice.what,
+        "action": notice.action,
     }
 
 

@@ -9,6 +9,7 @@ from rig.calibration.captures import Rest, Span, Zero
 from rig.calibration.model import SensorIdentity, Vibration
 from rig.calibration.plan import LevelPlan
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.files.durable import make_folder, replace_file
 
 NAME = "level.progress"
@@ -53,7 +54,7 @@ def load_progress(path: Path) -> Progress | None:
         return None
     try:
         return msgspec.json.decode(path.read_bytes(), type=Progress)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (OSError, *UNREADABLE) as error:
         raise BadInputError(
             f"{path} can't be gone on with ({error}); start afresh with `rig level --fresh`."
         ) from error

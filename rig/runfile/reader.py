@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from rig.calibration.file import calibration_fault
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.runfile.limits import BACK_S, implausible, implausible_detail
 from rig.runfile.model import (
     FORMAT,
@@ -43,8 +44,6 @@ _FLAT_KEYS = {key.encode() for kind in ("samples", "climate", "steps") for key i
 _KEY = re.compile(rb'"([^"]*)"\s*:')
 _line_decoder: msgspec.json.Decoder[Line] = msgspec.json.Decoder(Line)
 _any_decoder = msgspec.json.Decoder(dict[str, Any])
-_UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
-"""All that the decoder says of bytes that it can't read, deep nesting included."""
 
 
 LEFT_OUT = "; the file is left out. Restore it from a copy, or take it out of the folder."
@@ -181,7 +180,7 @@ def header_of(path: Path, line: bytes, cut: bool = False) -> Header:
         raise BadInputError(f"{path} is empty: the run ended before its first line was written.")
     try:
         raw = _any_decoder.decode(line)
-    except _UNREADABLE as error:
+    except UNREADABLE as error:
         if cut and (line.startswith(opening) or opening.startswith(line)):
             raise BadInputError(
                 f"{path} is cut off within its first line; nothing of the run is left in it."
@@ -223,7 +222,7 @@ def _take(run: RunFile, line: bytes) -> str | None:
         parsed: Line = _line_decoder.decode(line)
         is_flat = not isinstance(parsed, Event | End) and _FLAT_KEYS.issuperset(_KEY.findall(line))
         unknown = [] if is_flat else _unknown_keys(line)
-    except _UNREADABLE as error:
+    except UNREADABLE as error:
         return _take_unknown(run, line, str(error))
     if isinstance(parsed, Samples):
         if run.samples and parsed.t_s < run.samples[-1].t_s - BACK_S:
@@ -252,7 +251,7 @@ def _take(run: RunFile, line: bytes) -> str | None:
 def _take_unknown(run: RunFile, line: bytes, reason: str) -> str | None:
     try:
         raw = _any_decoder.decode(line)
-    except _UNREADABLE:
+    except UNREADABLE:
         return reason
     kind = raw.get("kind")
     if not isinstance(kind, str) or kind in _TYPES:

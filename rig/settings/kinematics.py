@@ -53,14 +53,10 @@ class Linkage:
         return self.mm_per_deg(angle_deg) * (180 / math.pi)
 
     def angle_from_length_deg(self, length_mm: "A") -> "A":
-        """Inclination, in degrees, at a distance between the screw's pivots in mm.
-
-        A distance that the arms can't reach, as in a damaged file, gives the nearest they can.
-        """
+        """Inclination, in degrees, at a distance between the screw's pivots in mm."""
         maths = _maths(length_mm)
-        cosine: Any = (self._a**2 + self._b**2 - length_mm**2) / (2 * self._a * self._b)
-        reached = min(max(cosine, -1.0), 1.0) if maths is math else maths.clip(cosine, -1.0, 1.0)
-        return maths.degrees(maths.acos(reached)) - self._level_deg  # type: ignore[no-any-return]
+        cosine = (self._a**2 + self._b**2 - length_mm**2) / (2 * self._a * self._b)
+        return maths.degrees(maths.acos(cosine)) - self._level_deg  # type: ignore[no-any-return]
 
     def count_at(self, angle_deg: "A") -> "A":
         """Step count at an inclination in degrees; not rounded."""

@@ -12,6 +12,8 @@ import numpy as np
 from msgspec import Struct
 
 from rig.errors import BadInputError
+from rig.quantities.said import Amount, Said
+from rig.quantities.shown import Kind
 from rig.study.cells import Cell, cells_of, mean_of
 from rig.study.climate_fit import MIN_SPREAD, Classes, Fit, fit
 from rig.study.quantiles import f_p, t_quantile
@@ -166,19 +168,25 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
 
     def warnings(self, air: Air) -> list[str]:
         """Sentences on how far this air is from the ones measured."""
-        said = []
-        for name, unit, beyond, what in (
-            (HUMIDITY, "%RH", BEYOND_PCT, "Surface humidity"),
-            (TEMPERATURE, "°C", BEYOND_K, "Temperature"),
-        ):
+        said: list[str] = []
+        limits: tuple[tuple[str, Kind, float, str], ...] = (
+            (HUMIDITY, "rh", BEYOND_PCT, "Surface humidity"),
+            (TEMPERATURE, "c", BEYOND_K, "Temperature"),
+        )
+        for name, kind, beyond, what in limits:
             value = getattr(air, name)
             if name in self.ranges and value is not None:
                 low, high = self.ranges[name]
                 if not low - beyond <= value <= high + beyond:
                     said.append(
-                        f"{what} {value:.0f} {unit} lies outside the measured range "
-                        f"{low:.0f} to {high:.0f} {unit}: the prediction is an extrapolation and "
-                        "its interval is too narrow."
+                        Said(
+                            "{} {} lies outside the measured range {} to {}: the prediction is an "
+                            "extrapolation and its interval is too narrow.",
+                            what,
+                            Amount(value, kind),
+                            Amount(low, kind, has_unit=False),
+                            Amount(high, kind),
+                        )
                     )
         if DAMP in self.predictors and air.damp_share is None:
             said.append(

@@ -114,7 +114,7 @@ class Comparison(Struct, frozen=True, kw_only=True):
 
 def plain(value: Any) -> Any:
     """Plain values for JSON, which knows no infinity: an interval without end is null."""
-    return _finite(msgspec.to_builtins(value))
+    return _finite(msgspec.to_builtins(value, enc_hook=str.__str__))
 
 
 def _finite(value: Any) -> Any:

@@ -1,9 +1,10 @@
 """A comparison in tables; intervals are of 95 %."""
 
 from rig.analysis.table import format_table
+from rig.quantities.figures import signed
 from rig.study.compare import Comparison
 from rig.study.rows import stage_number
-from rig.study.words import chance, signed
+from rig.study.words import chance
 
 Rows = list[tuple[str, ...]]
 

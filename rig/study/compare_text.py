@@ -1,11 +1,12 @@
 """A comparison in plain sentences: what can be said, what cannot, what to measure next."""
 
+from rig.quantities.figures import signed
 from rig.study.climate_model import HUMIDITY, ClimateModel
 from rig.study.compare import Comparison
 from rig.study.compare_effects import OF_BAGS, THIS_BAG, Effect
 from rig.study.compare_tables import interval
 from rig.study.rows import CONTROLS, Unit
-from rig.study.words import p_equals, signed
+from rig.study.words import p_equals
 
 MATTERS_PCT = 5.0
 """A change of humidity between stages above this is told."""

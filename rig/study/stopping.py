@@ -7,12 +7,12 @@ import msgspec
 from msgspec import Struct
 
 from rig.analysis.table import format_table
+from rig.quantities.figures import signed
 from rig.study.climate_model import ClimateModel
 from rig.study.compare_levels import levels_by_unit
 from rig.study.folder import Study
 from rig.study.journal import Droop, Mass
 from rig.study.rows import Row, Unit, angle_of, stage_number
-from rig.study.words import signed
 
 CAUTION = (
     "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "

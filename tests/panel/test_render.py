@@ -51,7 +51,7 @@ def test_a_state_says_what_it_means_or_what_the_machine_wants() -> None:
     assert plain["text"].startswith("The board rises")
     wants = sections(snapshot(state="placing", wants="Place it 25.4 mm above."), "us")["state"]
     assert wants == {
-        "word": "Placing", "tone": "wait", "text": "Place it 25.4 mm (1.00 in) above.",
+        "word": "Placing", "tone": "wait", "text": "Place it 25.4 mm above.",
         "asks": True,
     }  # fmt: skip
 
@@ -85,11 +85,11 @@ def test_a_stop_that_is_down_is_told_without_an_event_and_hides_no_fault() -> No
 
 
 def test_a_notice_in_words() -> None:
-    assert notice_section(None, "us") == {"kind": "", "title": "", "what": "", "action": ""}
+    assert notice_section(None) == {"kind": "", "title": "", "what": "", "action": ""}
     notice = Notice("stop", "Stopped", "It lies 25.4 mm away.", "Put it 12.7 mm back.")
-    assert notice_section(notice, "us") == {
-        "kind": "stop", "title": "Stopped", "what": "It lies 25.4 mm (1.00 in) away.",
-        "action": "Put it 12.7 mm (0.50 in) back.",
+    assert notice_section(notice) == {
+        "kind": "stop", "title": "Stopped", "what": "It lies 25.4 mm away.",
+        "action": "Put it 12.7 mm back.",
     }  # fmt: skip
 
 

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from rig.quantities.shown import METRIC, US
 from rig.report.figures_climate import choice_figure, climate_figure, last_levels, sets_figure
 from rig.report.figures_effects import cells_figure, effects_figure, paired_figure
 from rig.report.figures_series import order_figure
 from rig.report.style import COLOURS, FAINT, INK, look, styled
-from rig.report.units import METRIC, US
 from rig.study.compare_changes import Place
 from rig.study.rows import BagInfo, Row, Unit
 from tests.report.drawn import legend, marks, patches, points, rows, texts, words, xs, ys

@@ -161,9 +161,20 @@ def test_a_header_without_what_the_analysis_needs_is_refused(whole: Path, key: s
         b'{"kind":"event","t_s":5.3,"event":"estop","who":"\xff"}',
         b'{"kind":"event","t_s":5.3,"event":"estop","\xff":1}',
         b'{"kind":"event","t_s":5.3,"event":"estop","detail":{"who":"\xff"}}',
-        b'{"kind":"event","t_s":5.3,"event":"estop","detail":' + b"[" * 3000 + b"]" * 3000 + b"}",
-        b'{"kind":"event","t_s":5.3,"event":"estop","odd":' + b"[" * 3000 + b"]" * 3000 + b"}",
-        b'{"kind":"later","odd":' + b"[" * 3000 + b"]" * 3000 + b"}",
+        pytest.param(
+            b'{"kind":"event","t_s":5.3,"event":"estop","detail":'
+            + b"[" * 3000
+            + b"]" * 3000
+            + b"}",
+            id="deep detail",
+        ),
+        pytest.param(
+            b'{"kind":"event","t_s":5.3,"event":"estop","odd":' + b"[" * 3000 + b"]" * 3000 + b"}",
+            id="deep unknown key",
+        ),
+        pytest.param(
+            b'{"kind":"later","odd":' + b"[" * 3000 + b"]" * 3000 + b"}", id="deep unknown kind"
+        ),
         b'{"kind":"event","t_s":5.3,"event":"\\ud800","detail":{}}',
         b'{"kind":"steps","t_s":1e999,"count":2,"jitter_us":0}',
         b'{"kind":"steps","t_s":1,"count":' + b"9" * 5000 + b',"jitter_us":0}',

@@ -9,6 +9,7 @@ import msgspec
 from rig.analysis.climate import surface_humidity_pct
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
+from rig.files.names import composed
 from rig.files.stamps import parse_utc, utc_text
 from rig.runfile.reader import find_runs
 from rig.study.catalogue import BASELINE
@@ -84,10 +85,10 @@ def slide_of(path: Path, kept: Kept) -> Slide:
         run_file=run_file,
         rig=kept.rig,
         operator=kept.operator,
-        bag=result.bag,
+        bag=_composed(result.bag),
         set=result.set,
-        face=result.face,
-        board=result.board,
+        face=_composed(result.face),
+        board=_composed(result.board),
         session=result.session,
         series=result.series,
         slide_number=result.slide_number,
@@ -110,6 +111,10 @@ def slide_of(path: Path, kept: Kept) -> Slide:
         home=kept.home,
         problems=kept.problems,
     )
+
+
+def _composed(name: str | None) -> str | None:
+    return None if name is None else composed(name)
 
 
 def _stamp(started_at: str) -> str:

@@ -87,7 +87,7 @@ def _file() -> list[Guard]:
         never(m, "validate_calibration", "(fault := calibration_fault(calibration))", nonsense),
         limit(m, "MOST_VARIANCE", bounds),
         never(m, place, "calibration.angles_deg and ...", nonsense),
-        change(m, place, "due <= made", "due < made", bounds),
+        change(m, "validate_calibration", "due <= made", "due < made", bounds),
         never(m, matrix, "len(rows) != size or ...", bounds),
         never(m, matrix, "any(len(row) != size for row in rows)", bounds),
         never(m, matrix, "not np.all(np.isfinite(matrix))", bounds),

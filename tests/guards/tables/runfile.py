@@ -86,19 +86,9 @@ LIMITS: list[Guard] = [
 ]
 
 READER: list[Guard] = [
-    change(
-        _READER,
-        "_UNREADABLE",
-        "(msgspec.DecodeError, UnicodeDecodeError, RecursionError)",
-        "(msgspec.DecodeError, RecursionError)",
-        _DAMAGED,
-    ),
-    change(
-        _READER,
-        "_UNREADABLE",
-        "(msgspec.DecodeError, UnicodeDecodeError, RecursionError)",
-        "(msgspec.DecodeError, UnicodeDecodeError)",
-        _DAMAGED,
+    *(
+        change("rig.files.checked", "UNREADABLE", "(ValueError, RecursionError)", error, _DAMAGED)
+        for error in ("(ValueError,)", "(RecursionError,)")
     ),
     never(_READER, "header_of", "(problem := implausible(raw))", _BEYOND),
     never(
