@@ -115,6 +115,18 @@ class BestFour(Struct, frozen=True, kw_only=True):
     upper_deg: float
 
 
+class SetAnswer(Struct, frozen=True, kw_only=True):
+    """Bags that are thrown together, one face up: how far they miss its target."""
+
+    set: str
+    face: str
+    bags: tuple[str, ...]
+    rms_deg: float
+    lower_deg: float
+    upper_deg: float
+    p_all_within: float
+
+
 class Weather(Struct, frozen=True, kw_only=True):
     """How the slide angle goes with humidity at the surface."""
 
@@ -164,6 +176,8 @@ class Answer(Struct, frozen=True, kw_only=True):
     bags: tuple[BagAnswer, ...]
     picks: tuple[Pick, ...]
     best_four: BestFour | None
+    sets: tuple[SetAnswer, ...]
+    """The nearest to its target first."""
     weather: tuple[Weather, ...]
     scatter: Scatter
     next: tuple[NextAct, ...]

@@ -1,17 +1,20 @@
 """From a study folder and a question to the answer; what every command and page calls."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from msgspec.structs import replace
 
 from rig.analysis.climate import surface_humidity_pct
+from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.study.answer.answer import Air, Answer
 from rig.study.answer.build import answer, usual_air
-from rig.study.answer.question import Question, Target, targets_of
+from rig.study.answer.question import Question, Target, target_like, targets_of
 from rig.study.folder import Study
 from rig.study.model.draws import Draws
 from rig.study.model.store import draws_of
+from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
 
@@ -29,6 +32,15 @@ class Asked(NamedTuple):
         return answer(self.study, self.table, self.draws, self.question)
 
 
+class Like(NamedTuple):
+    """A bag face that is to be matched, on a board and in air of its own."""
+
+    bag: str
+    face: str
+    board: str | None = None
+    air: Air | None = None
+
+
 def ask(
     study: Study,
     *,
@@ -36,7 +48,10 @@ def ask(
     from_damp: bool = False,
     board: str | None = None,
     angle_deg: float | None = None,
+    like: Like | None = None,
     tolerance_deg: float | None = None,
+    readings: Sequence[Slide] = (),
+    calibration: Calibration | None = None,
 ) -> Asked:
     """Fit the model (or take its draws from the cache) and put a question to it.
 
@@ -46,34 +61,53 @@ def ask(
         from_damp: the bags come from damper air.
         board: each bag's usual one if None.
         angle_deg: wanted of every face, in place of the study's targets.
+        like: a bag face to be matched, in place of the study's targets.
         tolerance_deg: how near is near enough, in place of the targets' own.
+        readings: slides of today that the journal does not have.
+        calibration: used instead of those in the run files.
 
     Raises:
         BadInputError: no slide counts, or a damaged line of the journal blocks all answers.
     """
-    table = slide_table(study)
+    table = slide_table(study, calibration)
     table.check_answers()
+    table = table._replace(slides=[*table.slides, *readings])
     if not table.valid:
         raise BadInputError(
             f"{study.path} has no slide that counts yet: measure with `rig run`, or note what you"
             " read by hand with `rig study reading`."
         )
-    targets = targets_of(study.catalogue)
-    if angle_deg is not None:
-        near_deg = study.catalogue.preferences.tolerance_deg
-        one = Target(angle_deg=angle_deg, tolerance_deg=near_deg)
-        faces = {slide.face for slide in table.valid if slide.face}
-        targets = dict.fromkeys(sorted(faces), one)
-    if tolerance_deg is not None:
-        targets = {face: replace(one, tolerance_deg=tolerance_deg) for face, one in targets.items()}
+    draws = draws_of(study, table)
     question = Question(
         air=air or usual_air(table),
         from_damp=from_damp,
         board=board,
-        targets=targets,
         may_pass=study.catalogue.preferences.may_pass,
     )
-    return Asked(study, table, draws_of(study, table), question)
+    targets = _targets(study, table, draws, question, angle_deg, like)
+    if tolerance_deg is not None:
+        targets = {face: replace(one, tolerance_deg=tolerance_deg) for face, one in targets.items()}
+    return Asked(study, table, draws, replace(question, targets=targets))
+
+
+def _targets(
+    study: Study,
+    table: SlideTable,
+    draws: Draws,
+    question: Question,
+    angle_deg: float | None,
+    like: Like | None,
+) -> dict[str, Target]:
+    near_deg = study.catalogue.preferences.tolerance_deg
+    if angle_deg is not None:
+        one = Target(angle_deg=angle_deg, tolerance_deg=near_deg)
+    elif like is not None:
+        there = question if like.air is None else replace(question, air=like.air)
+        board = like.board or question.board
+        one = target_like(draws, like.bag, like.face, board, there.model_air, near_deg)
+    else:
+        return targets_of(study.catalogue)
+    return dict.fromkeys(sorted({slide.face for slide in table.valid if slide.face}), one)
 
 
 def air_at(

@@ -4,7 +4,15 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from rig.study.answer.answer import Advice, BagAnswer, BestFour, Forecast, Pick, Throws
+from rig.study.answer.answer import (
+    Advice,
+    BagAnswer,
+    BestFour,
+    Forecast,
+    Pick,
+    SetAnswer,
+    Throws,
+)
 from rig.study.answer.question import F, Question, Target
 from rig.study.model.draws import Draws, interval
 
@@ -175,3 +183,40 @@ def best_four(draws: Draws, question: Question, bags: Sequence[BagAnswer]) -> Be
         lower_deg=rms.lower,
         upper_deg=rms.upper,
     )
+
+
+def sets_of(
+    draws: Draws, question: Question, bags: Sequence[BagAnswer], sets: dict[str, str]
+) -> list[SetAnswer]:
+    """Sets of at least two measured bags, by face.
+
+    Args:
+        draws: of the model.
+        question: what is asked.
+        bags: the bags' answers.
+        sets: bag → set.
+    """
+    members: dict[tuple[str, str], list[BagAnswer]] = {}
+    for one in bags:
+        if one.bag in sets and one.face in question.targets:
+            members.setdefault((sets[one.bag], one.face), []).append(one)
+    found = []
+    for (name, face), ours in members.items():
+        if len(ours) < 2:
+            continue
+        target = question.targets[face]
+        air = question.model_air
+        miss = np.array([draws.angle(b.bag, face, b.board, air) - target.draws_deg for b in ours])
+        rms = interval(np.sqrt(np.mean(miss**2, axis=0)))
+        found.append(
+            SetAnswer(
+                set=name,
+                face=face,
+                bags=tuple(one.bag for one in ours),
+                rms_deg=rms.median,
+                lower_deg=rms.lower,
+                upper_deg=rms.upper,
+                p_all_within=float(np.mean(np.all(np.abs(miss) <= target.tolerance_deg, axis=0))),
+            )
+        )
+    return sorted(found, key=lambda one: one.rms_deg)

@@ -8,7 +8,7 @@ import msgspec
 from rig.study.answer import words
 from rig.study.answer.acts import Series, next_acts
 from rig.study.answer.answer import Air, Answer, Quality
-from rig.study.answer.bags import bag_answers, best_four, picks_of
+from rig.study.answer.bags import bag_answers, best_four, picks_of, sets_of
 from rig.study.answer.effects import scatter_of, treatments_of, weather_of
 from rig.study.answer.question import Question
 from rig.study.folder import Study
@@ -35,8 +35,10 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
     """
     table.check_answers()
     boards = _boards(study, table)
-    recipes = {name: bag.treatment for name, bag in study.catalogue.bags.items()}
-    bags = bag_answers(draws, question, boards, {b: r for b, r in recipes.items() if r})
+    known = study.catalogue.bags.items()
+    recipes = {name: bag.treatment for name, bag in known if bag.treatment}
+    bags = bag_answers(draws, question, boards, recipes)
+    sets = {name: bag.set for name, bag in known if bag.set}
     faces = sorted({(draws.about.models.get(bag, ""), face) for bag, face in boards})
     treatments, weather = treatments_of(draws, faces), weather_of(draws, faces)
     quality = draws.quality
@@ -52,6 +54,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
         bags=tuple(bags),
         picks=tuple(picks_of(bags)),
         best_four=best_four(draws, question, bags),
+        sets=tuple(sets_of(draws, question, bags, sets)),
         weather=tuple(weather),
         scatter=scatter_of(draws),
         next=tuple(next_acts(draws, question, bags, faces, _series(study, draws, table))),
