@@ -8,6 +8,7 @@ from types import FrameType
 import typer
 
 from rig.commands.analyse import analyse
+from rig.commands.answer import answer
 from rig.commands.check import check
 from rig.commands.choose import choose
 from rig.commands.compare import compare
@@ -48,6 +49,7 @@ for command in (
     sizing,
     service,
     safe,
+    answer,
     compare,
     choose,
     sheet,

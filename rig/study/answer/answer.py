@@ -138,6 +138,17 @@ class Weather(Struct, frozen=True, kw_only=True):
     shown: bool
 
 
+class Offset(Struct, frozen=True, kw_only=True):
+    """What a board, rig or reader adds to the usual one's angles."""
+
+    what: Literal["board", "rig", "reader"]
+    name: str
+    against: str
+    offset_deg: float
+    lower_deg: float
+    upper_deg: float
+
+
 class Spread(Struct, frozen=True, kw_only=True):
     """A standard deviation, in degrees (of the response: as a factor's logarithm)."""
 
@@ -179,6 +190,8 @@ class Answer(Struct, frozen=True, kw_only=True):
     sets: tuple[SetAnswer, ...]
     """The nearest to its target first."""
     weather: tuple[Weather, ...]
+    boards: tuple[Offset, ...]
+    """Boards, rigs and readers, each against the usual one."""
     scatter: Scatter
     next: tuple[NextAct, ...]
     unknown: tuple[str, ...]

@@ -12,6 +12,8 @@ from rig.study.answer.answer import Air, Answer
 from rig.study.answer.build import answer, usual_air
 from rig.study.answer.question import Question, Target, target_like, targets_of
 from rig.study.folder import Study
+from rig.study.journal import Play
+from rig.study.model import history
 from rig.study.model.draws import Draws
 from rig.study.model.store import draws_of
 from rig.study.slides.slide import Slide
@@ -77,7 +79,8 @@ def ask(
             f"{study.path} has no slide that counts yet: measure with `rig run`, or note what you"
             " read by hand with `rig study reading`."
         )
-    draws = draws_of(study, table)
+    plays = [history.Play(one.bag, one.at, one.throws) for one in study.journal.of(Play)]
+    draws = draws_of(study, table, plays)
     question = Question(
         air=air or usual_air(table),
         from_damp=from_damp,

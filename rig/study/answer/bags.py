@@ -23,7 +23,10 @@ FOUR = 4
 
 
 def bag_answers(
-    draws: Draws, question: Question, boards: dict[tuple[str, str], str], recipes: dict[str, str]
+    draws: Draws,
+    question: Question,
+    boards: dict[tuple[str, str], str],
+    recipes: dict[str, tuple[str, ...]],
 ) -> list[BagAnswer]:
     """All measured bag faces, in the order of `boards`.
 
@@ -31,23 +34,22 @@ def bag_answers(
         draws: of the model.
         question: what is asked.
         boards: (bag, face) → the board that it was measured on most, of the faces that count.
-        recipes: bag → the recipe that is meant for it; others are tried as well.
+        recipes: bag → the recipes that may come next; none of a bag that is not there.
     """
     return [
-        _bag_answer(draws, question, bag, face, question.board or board, recipes.get(bag))
+        _bag_answer(draws, question, bag, face, question.board or board, recipes.get(bag, ()))
         for (bag, face), board in boards.items()
     ]
 
 
 def _bag_answer(
-    draws: Draws, question: Question, bag: str, face: str, board: str, recipe: str | None
+    draws: Draws, question: Question, bag: str, face: str, board: str, recipes: Sequence[str]
 ) -> BagAnswer:
     target = question.targets.get(face)
     now = draws.angle(bag, face, board, question.model_air)
-    tried = [one for one in draws.about.recipes if recipe in (None, one)]
     forecasts = [
         forecast
-        for one in tried
+        for one in recipes
         for forecast in _forecasts(draws, question, bag, face, board, one, target)
     ]
     angle = interval(now)

@@ -9,7 +9,7 @@ from rig.study.answer import words
 from rig.study.answer.acts import Series, next_acts
 from rig.study.answer.answer import Air, Answer, Quality
 from rig.study.answer.bags import bag_answers, best_four, picks_of, sets_of
-from rig.study.answer.effects import scatter_of, treatments_of, weather_of
+from rig.study.answer.effects import offsets_of, scatter_of, treatments_of, weather_of
 from rig.study.answer.question import Question
 from rig.study.folder import Study
 from rig.study.model.draws import Draws
@@ -36,8 +36,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
     table.check_answers()
     boards = _boards(study, table)
     known = study.catalogue.bags.items()
-    recipes = {name: bag.treatment for name, bag in known if bag.treatment}
-    bags = bag_answers(draws, question, boards, recipes)
+    bags = bag_answers(draws, question, boards, _recipes(study, draws))
     sets = {name: bag.set for name, bag in known if bag.set}
     faces = sorted({(draws.about.models.get(bag, ""), face) for bag, face in boards})
     treatments, weather = treatments_of(draws, faces), weather_of(draws, faces)
@@ -56,6 +55,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
         best_four=best_four(draws, question, bags),
         sets=tuple(sets_of(draws, question, bags, sets)),
         weather=tuple(weather),
+        boards=tuple(offsets_of(draws, sorted({s.board for s in table.valid if s.board}))),
         scatter=scatter_of(draws),
         next=tuple(next_acts(draws, question, bags, faces, _series(study, draws, table))),
         unknown=tuple(
@@ -98,6 +98,15 @@ def _boards(study: Study, table: SlideTable) -> dict[tuple[str, str], str]:
     order = {name: place for place, name in enumerate(study.catalogue.bags)}
     faces = sorted(counts, key=lambda face: (order.get(face[0], len(order)), face))
     return {face: counts[face].most_common(1)[0][0] for face in faces}
+
+
+def _recipes(study: Study, draws: Draws) -> dict[str, tuple[str, ...]]:
+    """Bag → the recipes that may be next: the planned one, else any; none for a control."""
+    every = draws.about.recipes
+    return {
+        name: (() if bag.role == "control" else (bag.treatment,) if bag.treatment else every)
+        for name, bag in study.catalogue.bags.items()
+    }
 
 
 def _counts(slide: Slide, study: Study, table: SlideTable) -> bool:

@@ -1,10 +1,11 @@
 """What treatments and weather do, and what makes equal slides differ."""
 
 from collections.abc import Iterable
+from typing import Literal
 
 import numpy as np
 
-from rig.study.answer.answer import Scatter, Spread, TreatmentEffect, Weather
+from rig.study.answer.answer import Offset, Scatter, Spread, TreatmentEffect, Weather
 from rig.study.answer.question import F
 from rig.study.model.draws import Draws, interval
 from rig.study.model.posterior import Scale
@@ -65,6 +66,46 @@ def weather_of(draws: Draws, faces: Iterable[tuple[str, str]]) -> list[Weather]:
                 shown=is_shown(slope),
             )
         )
+    return found
+
+
+def offsets_of(draws: Draws, boards: Iterable[str]) -> list[Offset]:
+    """Boards, rigs and readers other than the usual ones.
+
+    Args:
+        draws: of the model.
+        boards: that were measured on.
+    """
+    found = []
+    usual = draws.about.usual_board
+    for board in boards:
+        if board != usual:
+            at = interval(draws.board_offset(board))
+            found.append(
+                Offset(
+                    what="board",
+                    name=board,
+                    against=usual,
+                    offset_deg=at.median,
+                    lower_deg=at.lower,
+                    upper_deg=at.upper,
+                )
+            )
+    _, _, home = draws.about.instrument.partition(" ")
+    for key in draws.about.columns:
+        if key[0] in ("rig", "reader"):
+            what: Literal["rig", "reader"] = "rig" if key[0] == "rig" else "reader"
+            at = interval(draws.term(*key))
+            found.append(
+                Offset(
+                    what=what,
+                    name=key[1],
+                    against=home,
+                    offset_deg=at.median,
+                    lower_deg=at.lower,
+                    upper_deg=at.upper,
+                )
+            )
     return found
 
 

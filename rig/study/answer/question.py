@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from rig.errors import BadInputError
 from rig.study.answer.answer import Air, FaceTarget
 from rig.study.catalogue import Catalogue
-from rig.study.model import draws as model
+from rig.study.model import posterior as model
+from rig.study.model.draws import Draws
 
 F = NDArray[np.float64]
 
@@ -75,7 +76,7 @@ def targets_of(catalogue: Catalogue) -> dict[str, Target]:
 
 
 def target_like(
-    draws: model.Draws, bag: str, face: str, board: str | None, air: model.Air, tolerance_deg: float
+    draws: Draws, bag: str, face: str, board: str | None, air: model.Air, tolerance_deg: float
 ) -> Target:
     """To slide like a bag's face on a board in some air.
 

@@ -62,6 +62,15 @@ def pick_sentence(answer: Answer) -> str:
     )
 
 
+def shift_sentence(answer: Answer) -> str:
+    """What a sitting adds that nobody can foresee, and how to see it."""
+    sd_deg = answer.scatter.session_sd_deg.median
+    return (
+        f"Today's conditions can shift all bags by ±{fixed(2.0 * sd_deg, 1)}°: slide the pick three"
+        " times on the board you play on and compare."
+    )
+
+
 def name_of(one: Pick | BagAnswer) -> str:
     """Bag and face."""
     return f"{one.bag}, {one.face}"
@@ -84,10 +93,10 @@ def effect_sentence(one: TreatmentEffect, *, several_models: bool) -> str:
             f" {signed(one.lower_deg, 1)} to {signed(one.upper_deg, 1)}° ({bags})."
         )
     verb = "lowers" if one.effect_deg < 0.0 else "raises"
-    ends = sorted((abs(one.lower_deg), abs(one.upper_deg)))
+    low, high = sorted((abs(one.lower_deg), abs(one.upper_deg)))
     return (
         f"{_capital(one.recipe)} {verb} {face} by {fixed(abs(one.effect_deg), 1)}°"
-        f" ({span(*ends)}; {bags})."
+        f" ({span(low, high)}; {bags})."
     )
 
 
@@ -102,9 +111,9 @@ def weather_sentence(one: Weather, *, several_models: bool) -> str:
             f" {signed(one.lower_deg, 1)} to {signed(one.upper_deg, 1)}°."
         )
     verb = "lowers" if one.per_10_pct_rh_deg < 0.0 else "raises"
-    ends = sorted((abs(one.lower_deg), abs(one.upper_deg)))
+    low, high = sorted((abs(one.lower_deg), abs(one.upper_deg)))
     size = fixed(abs(one.per_10_pct_rh_deg), 1)
-    return f"Each 10 %RH more {verb} {face} by {size}° ({span(*ends)})."
+    return f"Each 10 %RH more {verb} {face} by {size}° ({span(low, high)})."
 
 
 def advice_words(one: BagAnswer) -> str:

@@ -22,6 +22,8 @@ KEYS = {
     "bags",
     "picks",
     "best_four",
+    "sets",
+    "boards",
     "weather",
     "scatter",
     "next",

@@ -51,7 +51,8 @@ def test_advice_in_its_order(
 
 def answers(draws: Draws, asked: Question) -> list[BagAnswer]:
     boards = dict.fromkeys(draws.bag_faces, "ash")
-    return bag_answers(draws, asked, boards, {})
+    recipes = {bag: ("soak",) for bag, _ in draws.bag_faces}
+    return bag_answers(draws, asked, boards, recipes)
 
 
 def test_angle_chances_and_distance_are_those_of_the_draws() -> None:
@@ -78,10 +79,10 @@ def test_forecasts_add_one_effect_for_each_application() -> None:
     assert one.advice == "continue"
 
 
-def test_only_the_recipe_that_is_meant_for_a_bag_is_forecast() -> None:
+def test_a_bag_without_a_recipe_to_come_has_no_forecast() -> None:
     draws = made({"Quay 1": (24.0, 0.1)})
     boards = {("Quay 1", "grip"): "ash"}
-    (one,) = bag_answers(draws, question(grip=(21.0, 0.5)), boards, {"Quay 1": "wash"})
+    (one,) = bag_answers(draws, question(grip=(21.0, 0.5)), boards, {})
     assert one.forecast == ()
     assert one.advice == "unsure"
 
