@@ -8,7 +8,7 @@ from rig.analysis.budget import run_budget, vary
 from rig.analysis.by_hand import hand_result
 from rig.analysis.checks import check_beams, check_home, is_beyond_law, is_skewed
 from rig.analysis.climate import run_climate
-from rig.analysis.edges import BeamRecord, beam_record, slide_time_s
+from rig.analysis.edges import BeamRecord, beam_record
 from rig.analysis.estimate import Case, Geometry, Solved, choose, solve
 from rig.analysis.geometry import run_geometry
 from rig.analysis.hinge import check_hinge
@@ -19,6 +19,7 @@ from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.runfile.model import INVALIDATING, Flag
 from rig.runfile.reader import RunFile
+from rig.sliding import slide_time_s
 
 CROSS_SLOPE_DEG = 1.0
 """More cross slope than this is flagged."""
@@ -119,7 +120,7 @@ def _slide(
 
     angle = max(float(ramp.angle_deg(used_s)), 0.0)
     reach = geometry.to_clear_mm + geometry.spacing_mm
-    longest_s = 1.5 * slide_time_s(reach, angle, rate) + 0.3
+    longest_s = 1.5 * slide_time_s(reach, rate, angle) + 0.3
     earliest_s = max(used_s - longest_s, raise_s - 0.2)
     plane = ramp.plane(earliest_s - 0.05, case.last_edge_s + 0.05)
     found = solve(case, plane, geometry, earliest_s)

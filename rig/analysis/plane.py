@@ -9,10 +9,9 @@ and Coriolis terms are neglected: at 1 °/s and 0.7 m they are below 0.003°.
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Array = NDArray[np.float64]
+from rig.sliding import G_MM_S2
 
-G_MM_S2 = 9806.65
-"""Standard gravity, in mm/s²."""
+Array = NDArray[np.float64]
 
 
 class Plane:

@@ -16,6 +16,7 @@ from rig.panel.words import (
     pressure,
     temperature,
 )
+from rig.quantities.shown import system
 
 Section = dict[str, Any]
 
@@ -44,7 +45,7 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
         },
         "beam": _beam(snap),
         "notice": notice_section(notice_in(snap)),
-        "course": _course(snap),
+        "course": _course(snap, units),
     }
 
 
@@ -86,14 +87,14 @@ def _beam(snap: Snapshot) -> Section:
     return {"text": text, "broken": any(broken), "inputs": others or "none"}
 
 
-def _course(snap: Snapshot) -> Section:
+def _course(snap: Snapshot, units: Units) -> Section:
     course = snap.course
     if course is None:
         return {"shown": False, "title": "", "text": "", "share": 0.0, "left": ""}
     return {
         "shown": True,
         "title": course_title(course, is_busy=snap.is_busy),
-        "text": what_runs(course),
+        "text": what_runs(course, units),
         "share": round(course.n_done / course.n_all, 3) if course.n_all else 1.0,
         "left": time_left(course) if snap.is_busy else "",
     }
@@ -113,15 +114,16 @@ def time_left(course: Course) -> str:
     return f"{duration(course.left_s)} left"
 
 
-def what_runs(course: Course) -> str:
-    """Bag, face and board of the run."""
+def what_runs(course: Course, units: Units = "metric") -> str:
+    """Bag, face and board of the run, its rate and its gap."""
     request = course.request
     if request is None:
         return ""
     bag = request.bag or "a bag without a name"
     face = f", {request.face} face" if request.face else ""
     board = f", on {request.board}" if request.board else ""
-    return f"{bag}{face}{board}, {request.rate_deg_s:g} °/s"
+    gap = system(units)["mm"].text(request.gap_mm, 1)
+    return f"{bag}{face}{board}, {request.rate_deg_s:g} °/s, gap {gap}"
 
 
 def slides_section(snap: Snapshot) -> Section:

@@ -77,17 +77,9 @@ class _Line(Struct, tag_field="kind", frozen=True, kw_only=True):
     pass
 
 
-class Header(_Line, tag="header", frozen=True, kw_only=True):
-    """The first line: what was planned, with what, by whom."""
+class AskedRun(Struct, frozen=True, kw_only=True):
+    """What is asked of one run; its header keeps all of it."""
 
-    format: str = FORMAT
-    version: int = VERSION
-    run_id: Annotated[str, Meta(min_length=1)]
-    started_at: str
-    clock_synchronised: bool | None = None
-    rig: str
-    settings: RunSettings
-    calibration: Calibration | None = None
     bag: str | None = None
     face: str | None = None
     leading_edge: str | None = None
@@ -102,10 +94,10 @@ class Header(_Line, tag="header", frozen=True, kw_only=True):
     repeat: Number | None = None
     slide_number: Number | None = None
     slides_before: Number | None = None
-    placing: Literal["blade", "hand"] = "hand"
     rate_deg_s: Annotated[float, limits.RATE_DEG_S.meta]
     dwell_s: Annotated[float, limits.DWELL_S.meta]
     approach_deg: Annotated[float, limits.ANGLE_DEG.meta] | None = None
+    """The board went fast up to here, then on at the measuring rate; None: measured from level."""
     gap_mm: Annotated[float, limits.GAP_MM.meta] | None = None
     u_gap_mm: Annotated[float, limits.U_LENGTH_MM.meta] | None = None
     bag_length_mm: Annotated[float, limits.LENGTH_MM.meta] | None = None
@@ -113,6 +105,20 @@ class Header(_Line, tag="header", frozen=True, kw_only=True):
     approach: Literal["from_dry", "from_damp", "unknown"] = "unknown"
     conditioned_h: Annotated[float, limits.HOURS.meta] | None = None
     source: Literal["rig", "twin", "hand"]
+
+
+class Header(AskedRun, _Line, tag="header", frozen=True, kw_only=True):
+    """The first line: what was asked, and of which rig."""
+
+    format: str = FORMAT
+    version: int = VERSION
+    run_id: Annotated[str, Meta(min_length=1)]
+    started_at: str
+    clock_synchronised: bool | None = None
+    rig: str
+    settings: RunSettings
+    calibration: Calibration | None = None
+    placing: Literal["blade", "hand"] = "hand"
     software: str
 
 

@@ -25,7 +25,7 @@ def tables(c: Comparison) -> str:
     """All tables, each with a heading."""
     blocks = [
         (
-            f"Slide angles in degrees, 95 % intervals (runs: {c.n_runs})",
+            f"Slide angles in degrees, 95 % intervals (runs: {sum(cell.n_runs for cell in c.cells)})",
             _cells(c),
         ),
         (

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import degrees
 
-from rig.control.passage import SHORTEST_PASS_S
 from rig.runfile.model import Event, Flag
 from rig.settings.model import Cycle
+from rig.sliding import SHORTEST_PASS_S
 from rig.twin.receivers import Receivers
 from rig.twin.slide import Edge, Slide
 

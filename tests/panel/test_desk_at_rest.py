@@ -225,6 +225,7 @@ def test_a_signal_at_rest_ends_the_program_and_another_stop_does_not(story: Stor
     def script(story: Story) -> Task[None]:
         story.desk.stop("the page on device 1")
         yield from story.wait(0.5)
+        assert story.now.notice is None, "nothing was stopped"
         reached.append("after the stop of a page")
         story.machine.events.put(StopRequest("SIGTERM", ends_program=True))
         yield from story.wait(0.5)

@@ -102,7 +102,7 @@ def test_how_far_a_series_is() -> None:
     found = sections(snapshot(), "metric")["course"]
     assert found == {
         "shown": True, "title": "Run 2 of 3", "share": 0.333, "left": "about 60 s left",
-        "text": "Heron [red]1, slick face, 1 °/s",
+        "text": "Heron [red]1, slick face, 1 °/s, gap 8.0 mm",
     }  # fmt: skip
     stopped = sections(snapshot(is_busy=False), "metric")["course"]
     assert (stopped["title"], stopped["left"]) == ("1 of 3 runs made", "")
@@ -124,11 +124,14 @@ def test_time_left_is_told_while_there_is_some() -> None:
 
 
 def test_what_a_run_is_made_with() -> None:
-    form = SeriesForm(runs="1", bag="Heron 1", face="grip", board="shed", rate="0.5")
+    form = SeriesForm(runs="1", bag="Heron 1", face="grip", board="shed", rate="0.5", gap="1in")
     full = requests_of(form, Settings(), "twin")[0]
-    assert what_runs(Course(1, 0, None, full)) == "Heron 1, grip face, on shed, 0.5 °/s"
+    assert what_runs(Course(1, 0, None, full)) == (
+        "Heron 1, grip face, on shed, 0.5 °/s, gap 25.4 mm"
+    )
+    assert what_runs(Course(1, 0, None, full), "us").endswith(", gap 1.000 in")
     bare = requests_of(SeriesForm(runs="1", rate="0.5"), Settings(), "twin")[0]
-    assert what_runs(Course(1, 0, None, bare)) == "a bag without a name, 0.5 °/s"
+    assert what_runs(Course(1, 0, None, bare)) == "a bag without a name, 0.5 °/s, gap 8.0 mm"
     assert what_runs(Course(1, 0, None, None)) == ""
 
 

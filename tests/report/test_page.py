@@ -9,7 +9,7 @@ import pytest
 
 from rig.quantities.figures import figure
 from rig.quantities.said import worded
-from rig.quantities.shown import US
+from rig.quantities.shown import US, Kind
 from rig.report.document import build, finite
 from rig.report.evidence import Evidence
 from rig.report.page import Value, render
@@ -260,7 +260,7 @@ def test_us_units_change_what_is_shown_and_nothing_else(
         ("g", 28.349523125, 1.0),
     ],
 )
-def test_units_are_converted_as_defined(kind: str, value: float, shown: float) -> None:
+def test_units_are_converted_as_defined(kind: Kind, value: float, shown: float) -> None:
     assert US[kind].of(value) == pytest.approx(shown, rel=1e-12)
 
 

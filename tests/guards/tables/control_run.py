@@ -153,38 +153,6 @@ ENTRIES: list[Guard] = [
     ),
     limit(_CYCLE, "LOWER_TO_DEG", _CYCLE_TEST + "the_board_is_lowered_to_0_3_deg_above_home"),
     # -- the bag through the beams ------------------------------------------------------------
-    limit(
-        _PASSAGE,
-        "SHORTEST_PASS_S",
-        _PASSAGE_TEST + "a_bag_takes_no_less_and_no_more",
-    ),
-    limit(
-        _PASSAGE,
-        "SHORTEST_PASS_S",
-        _PASSAGE_TEST + "a_bag_takes_no_less_and_no_more",
-        times=0.5,
-    ),
-    limit(_PASSAGE, "SLOWNESS", _PASSAGE_TEST + "the_slowest_pass_is_that_of_the_formula"),
-    limit(
-        _PASSAGE,
-        "G_MM_S2",
-        _PASSAGE_TEST + "the_slowest_pass_is_that_of_the_formula",
-        times=1.01,
-    ),
-    change(
-        _PASSAGE,
-        "longest_pass_s",
-        "radians(rate_deg_s)",
-        "rate_deg_s",
-        _PASSAGE_TEST + "the_slowest_pass_is_that_of_the_formula",
-    ),
-    change(
-        _PASSAGE,
-        "longest_pass_s",
-        "0.5 * gap_mm",
-        "gap_mm",
-        _PASSAGE_TEST + "the_slowest_pass_is_that_of_the_formula",
-    ),
     change(
         _PASSAGE,
         "Passage._look_at_edge",

@@ -306,7 +306,6 @@ def _quick() -> list[Guard]:
 
 def _service() -> list[Guard]:
     m, turn = "rig.procedures.standby", "stand_by.turn"
-    held = _STANDBY + "a_start_button_held_at_boot_starts_nothing"
     first = _STANDBY + "nothing_moves_before_start_is_pressed"
     down = _STANDBY + "a_press_while_the_emergency_stop_is_down_moves_nothing"
     beats = _STANDBY + "the_control_loop_beats_all_the_time"
@@ -315,7 +314,6 @@ def _service() -> list[Guard]:
     cause = _STANDBY + "the_first_cause_stays_until_then"
     signal = _STANDBY + "a_signal_in_a_series_ends_the_service"
     start = "rig.control.placing"
-    pressed = "button.update(time_s(), inputs.start_pressed)"
     return [
         limit(start, "BUTTON_POLL_S", beats, times=50.0),
         without(
