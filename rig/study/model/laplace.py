@@ -9,6 +9,8 @@ from rig.study.model.design import F
 from rig.study.model.gradient import with_gradient
 from rig.study.model.likelihood import Likelihood
 
+FARTHEST = 6.0
+"""In prior standard deviations; a first step downhill may overshoot."""
 STEP = 1e-3
 """Of the differences of gradients, in prior standard deviations."""
 LEAST_CURVATURE = 0.3
@@ -38,7 +40,12 @@ def laplace_of(likelihood: Likelihood, start: dict[str, float]) -> Laplace:
 
     first = np.array([start.get(name, 0.0) for name in likelihood.names])
     found = minimize(
-        downhill, first, jac=True, method="L-BFGS-B", options={"maxiter": 80, "gtol": 1e-2}
+        downhill,
+        first,
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(-FARTHEST, FARTHEST)] * len(first),
+        options={"maxiter": 80, "gtol": 1e-2},
     )
     mode = np.asarray(found.x, dtype=np.float64)
     steps = STEP * np.eye(len(mode))

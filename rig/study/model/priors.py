@@ -18,6 +18,10 @@ STRETCH = 0.5
 """Tails of the scales: z becomes sinh(STRETCH·z) / STRETCH, so that 3 sd count as 4.3."""
 
 
+FARTHEST = 7.0
+"""Standard normals beyond it, one in 10¹², are taken as it, so that no figure overflows."""
+
+
 class Prior(NamedTuple):
     """One line of the table."""
 
@@ -271,8 +275,9 @@ def value_at(name: str, z: NDArray[np.float64] | float) -> NDArray[np.float64]:
     prior = PRIORS[name]
     if prior.form == "normal":
         return np.asarray(prior.centre + prior.spread * np.asarray(z))
-    stretched = np.sinh(STRETCH * np.asarray(z)) / STRETCH if prior.form == "scale" else z
-    return np.asarray(prior.centre * np.exp(prior.spread * np.asarray(stretched)))
+    z = np.clip(z, -FARTHEST, FARTHEST)
+    stretched = np.sinh(STRETCH * z) / STRETCH if prior.form == "scale" else z
+    return np.asarray(prior.centre * np.exp(prior.spread * stretched))
 
 
 def log_slope(name: str, z: float) -> float:
