@@ -158,14 +158,15 @@ class Story:
         self._rig("study", "droop", str(self._club), "Heron 1", *angles, *words)
 
     def _answers(self) -> None:
+        from rig.commands.asking import asked
         from rig.commands.demo_truth import measured_against_truth, story
 
         club = str(self._club)
-        say("\nWhat did the treatments do?")
-        self._rig("compare", club)
-        say(f"\nWhich bags for today: {TODAY_C:g} °C, {TODAY_PCT:g} %RH, and {WISH_DEG:g}° wished?")
         air = ("--temperature", f"{TODAY_C:g}", "--humidity", f"{TODAY_PCT:g}")
-        self._rig("choose", club, *air)
+        say(f"\nWhat does it all say, for a day of {TODAY_C:g} °C and {TODAY_PCT:g} %RH?")
+        self._rig("answer", club, *air)
+        say("\nWhat did treatments, boards and weather do?")
+        self._rig("compare", club)
         sheet = str(self._club / "report" / "match-day.html")
         self._rig("sheet", club, *air, "--out", sheet)
         self._rig("report", club)
@@ -174,7 +175,8 @@ class Story:
             print(line)
         print("\nIn short, with what is true on the twin")
         airs = [float(humidity.partition(":")[0]) for _, _, humidity in CLIMATES]
-        for line in story(self._club, self._seed, airs, TODAY_C, TODAY_PCT):
+        found = asked(self._club, temperature=f"{TODAY_C:g}", humidity=f"{TODAY_PCT:g}")
+        for line in story(found, self._seed, airs):
             print(f"- {line}")
         print(f"\nThe report and the sheet for match day are in {self._club / 'report'}.")
 

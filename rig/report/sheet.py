@@ -159,7 +159,7 @@ def sheet_text(sheet: Sheet) -> str:
     return "\n".join([*lines, "", sheet.caution])
 
 
-_HEAD = ("bag", "face down", "slides at", "range", "chance", "upper edge", "use when pick reads")
+_HEAD = ("bag", "face down", "slides at", "range", "chance", "upper edge", "if pick reads")
 
 
 def _cells(rows: Sequence[Row]) -> list[tuple[str, ...]]:

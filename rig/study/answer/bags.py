@@ -1,6 +1,6 @@
 """Each bag face's way to its target: where it is, what comes next, when to stop."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -26,7 +26,7 @@ def bag_answers(
     draws: Draws,
     question: Question,
     boards: dict[tuple[str, str], str],
-    recipes: dict[str, tuple[str, ...]],
+    recipes: Mapping[str, Sequence[str]],
 ) -> list[BagAnswer]:
     """All measured bag faces, in the order of `boards`.
 
