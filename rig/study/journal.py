@@ -135,9 +135,7 @@ class Withdrawal(_Entry, tag="withdrawal", frozen=True, kw_only=True):
     """The line in `replaces` does not count; `note` says why."""
 
 
-Entry = (
-    Treatment | Mass | Droop | Reading | Wipe | Play | Correction | Confirmation | Withdrawal
-)
+Entry = Treatment | Mass | Droop | Reading | Wipe | Play | Correction | Confirmation | Withdrawal
 E = TypeVar("E", bound=_Entry)
 
 
