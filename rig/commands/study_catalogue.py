@@ -181,12 +181,16 @@ def target(
 ) -> None:
     """Say which slide angle you throw a face best with."""
     from rig.study.catalogue import Target
+    from rig.study.catalogue_file import set_target
+    from rig.study.folder import open_study
 
     entry = Target(
         angle_deg=quantity("The angle", angle, "°", 1, 59),
         tolerance_deg=quantity("--tolerance", tolerance, "°", 0.05, 20),
     )
-    _add(folder, "targets", face, entry)
+    path = open_study(folder).catalogue_path
+    set_target(path, face, entry)
+    say(f"The target of {face} is {entry.angle_deg:g}° ± {entry.tolerance_deg:g}°, in {path}.")
 
 
 def _faces(texts: list[str]) -> dict[str, str]:

@@ -198,6 +198,26 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
         return catalogue
 
 
+def set_target(path: Path, face: str, target: Target) -> Catalogue:
+    """Add or change the target of a face; all else in the file stays as it is, comments too.
+
+    Raises:
+        BadInputError: no bag has this face.
+    """
+    import tomlkit  # late: few commands change what is there
+
+    face = safe_name(face, "face")
+    with locked(path.parent):
+        read_catalogue(path)
+        document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+        targets = document.setdefault("targets", tomlkit.table(is_super_table=True))
+        targets[face] = {"angle_deg": target.angle_deg, "tolerance_deg": target.tolerance_deg}
+        text = tomlkit.dumps(document)
+        catalogue = parse_catalogue(text, path)
+        replace_file(path, text.encode())
+        return catalogue
+
+
 def new_catalogue_text(name: str, made_at: str, preferences: Preferences) -> str:
     """The text of a new `study.toml`, with its preferences commented."""
     lines = [
