@@ -227,6 +227,16 @@ def power(
     runs: Annotated[
         int | None, typer.Option("--runs", min=1, help="Slides of each series.")
     ] = None,
+    sd_run: Annotated[
+        str | None, typer.Option("--sd-run", metavar="DEG", help="Scatter of a slide, in °.")
+    ] = None,
+    sd_series: Annotated[
+        str | None, typer.Option("--sd-series", metavar="DEG", help="Of a mounting, in °.")
+    ] = None,
+    sd_bag: Annotated[
+        str | None,
+        typer.Option("--sd-bag", metavar="DEG", help="How differently like bags change, in °."),
+    ] = None,
     by_hand: Annotated[
         bool, typer.Option("--by-hand", help="Read by a person, without a rig.")
     ] = False,
@@ -256,6 +266,17 @@ def power(
     }
     given = {name: value for name, value in typed.items() if value is not None}
     trial = msgspec.structs.replace(planned, **given)
+    known = {
+        "run_deg": ("--sd-run", sd_run),
+        "series_deg": ("--sd-series", sd_series),
+        "response_deg": ("--sd-bag", sd_bag),
+    }
+    stated = {
+        key: quantity(option, text, "°", 0, 45)
+        for key, (option, text) in known.items()
+        if text is not None
+    }
+    scatter = msgspec.structs.replace(scatter, **stated)
     wanted = quantity("--difference", difference, "°", 0.01, 45)
     foreseen = foresee(trial, scatter)
     chance = chance_to_show(wanted, trial, scatter)

@@ -39,6 +39,9 @@ def treat(
     without_baseline: Annotated[
         bool, typer.Option("--without-baseline", help="Take a bag that was never run before.")
     ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Give up series that the plan wants before it.")
+    ] = False,
     json: Json = False,
 ) -> None:
     """Note that bags were treated; or, without --bag, add a recipe to the catalogue.
@@ -85,7 +88,7 @@ def treat(
             note=note,
             replaces=replaces,
         )
-        check_treatment(study, entry, slides, without_baseline)
+        check_treatment(study, entry, slides, without_baseline, force=force)
         entries.append(entry)
     entries = study.note(*entries)
     thin = any((study.bag(name).fabric_thickness_mm or THIN_MM) < THIN_MM for name in bags)
