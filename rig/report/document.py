@@ -22,6 +22,8 @@ CAUTIONS = (
     "say where a thrown bag stops.",
     "The coefficient holds at the bag's own weight and pressure; the friction of fabrics does not "
     "grow in step with the load.",
+)
+TREATING = (
     "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "
     "boil (pellets fuse). Common practice, no source.",
 )
@@ -42,7 +44,7 @@ FIRST = ("continue", "unsure", "stop", "passed", "no_target")
 def build(evidence: Evidence) -> dict[str, Any]:
     """The document: metric, every number as it was worked out, None for what is not known."""
     answer, catalogue = evidence.answer, evidence.study.catalogue
-    sources = sorted({slide.source for slide in evidence.slides if slide.source})
+    sources = sorted({str(slide.source) for slide in evidence.slides if slide.source})
     document = {
         "study": {
             "name": catalogue.name,
@@ -81,6 +83,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "bags": [_bag(name, bag) for name, bag in catalogue.bags.items()],
         "treatments": [_treatment(one) for one in evidence.study.journal.of(Treatment)],
         "cautions": list(CAUTIONS),
+        "treating": list(TREATING),
         "problems": list(evidence.asked.table.problems),
     }
     return dict(finite(document))
@@ -167,7 +170,8 @@ def _mu(angle_deg: float) -> float:
 
 def _bag(name: str, bag: Bag) -> dict[str, Any]:
     fabrics = [f"{face} ({fabric})" if fabric else face for face, fabric in bag.faces.items()]
-    return {"bag": name, "fabrics": ", ".join(fabrics)} | msgspec.to_builtins(bag)
+    plain: dict[str, Any] = msgspec.to_builtins(bag)
+    return {"bag": name, "fabrics": ", ".join(fabrics)} | plain
 
 
 def _treatment(one: Treatment) -> dict[str, Any]:

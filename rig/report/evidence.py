@@ -137,7 +137,9 @@ def session_airs(slides: Iterable[Slide]) -> list[SessionAir]:
     for session, own in by_session.items():
         t = _mean([slide.temperature_c for slide in own])
         rh = _mean([slide.relative_humidity_pct for slide in own])
-        is_known = t is not None and rh is not None
+        water = dew = None
+        if t is not None and rh is not None:
+            water, dew = absolute_humidity_g_m3(t, rh), dew_point_c(t, rh)
         found.append(
             SessionAir(
                 session=session,
@@ -146,8 +148,8 @@ def session_airs(slides: Iterable[Slide]) -> list[SessionAir]:
                 temperature_c=t,
                 relative_humidity_pct=rh,
                 surface_humidity_pct=_mean([slide.surface_humidity_pct for slide in own]),
-                absolute_humidity_g_m3=absolute_humidity_g_m3(t, rh) if is_known else None,
-                dew_point_c=dew_point_c(t, rh) if is_known else None,
+                absolute_humidity_g_m3=water,
+                dew_point_c=dew,
             )
         )
     return found

@@ -5,9 +5,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rig.report.paths import BagPath
 from rig.report.style import (
-    FAINT,
     INK,
     KNOWN,
+    PALE,
+    PAPER,
     RECKONED,
     TARGET,
     finish,
@@ -26,8 +27,6 @@ FRAME = (0.17, 0.22, 0.81, 0.73)
 """Of a panel's axes within its figure, the same in all so that they line up."""
 SHADE = 0.3
 MOST_ROWS = 20
-PALE = "#a3b0b6"
-"""Of what is not shown."""
 
 
 class Range(NamedTuple):
@@ -99,14 +98,14 @@ def path_figure(
             "o",
             markersize=5.0,
             markeredgecolor=KNOWN,
-            markerfacecolor=KNOWN if stage.n_slides else "white",
+            markerfacecolor=KNOWN if stage.n_slides else PAPER,
             zorder=4,
         )
     axes.set_xlim(-0.4, most + 0.4)
     axes.set_xticks(range(most + 1))
     axes.set_ylim(*limits)
     axes.grid(visible=False, axis="x")
-    axes.yaxis.get_major_locator().set_params(integer=True, nbins=5)
+    axes.locator_params(axis="y", integer=True, nbins=5)
     axes.tick_params(labelsize=8.5)
     axes.set_xlabel("treatments", labelpad=1.0, fontsize=8.5)
     name = f"{one.bag}, {one.face}"
@@ -206,7 +205,7 @@ def interval_figure(
             "o",
             markersize=5.5,
             markeredgecolor=colour,
-            markerfacecolor=colour if row.is_strong else "white",
+            markerfacecolor=colour if row.is_strong else PAPER,
         )
     value_axis(axes, label)
     more = f" {left_out} more are in the table." if left_out > 0 else ""
@@ -249,6 +248,7 @@ def day_figure(answer: Answer, target: FaceTarget) -> "Figure | None":
         rows,
         "slide angle, °",
         f"Today’s choice, {target.face} face",
-        f"n = {len(rows)} bags. Mark: median; bar: 95 % interval; band: the target. Dark: the pick.",
+        f"n = {len(rows)} bags. Mark: median; bar: 95 % interval; band: the target. Dark: the"
+        " pick.",
         target=target,
     )

@@ -28,8 +28,8 @@ from rig.report.style import (
     short,
     value_axis,
 )
-from rig.study.droop import Association, DroopSummary
 from rig.study.catalogue import BASELINE
+from rig.study.droop import Association, DroopSummary
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,10 +9,16 @@ from typing import Any
 from rig.quantities.figures import figure
 from rig.quantities.said import worded
 from rig.quantities.shown import Kind, System, system
+from rig.report import tables
 from rig.report.style import Picture, own_ids
-from rig.study.words import chance as chance_text
+from rig.report.tables import Column
+from rig.study.answer.words import percent
 
 DASH = "–"
+MOST_PANELS = 12
+"""Ways to a target at the front; the tables have all bag faces."""
+MOST_SERIES = 150
+"""Rows of series, the newest; more belong into a table of their own."""
 
 
 class Value:
@@ -75,7 +81,7 @@ def render(
         units: how lengths, temperatures and masses are shown.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
-    from markupsafe import Markup
+    from markupsafe import Markup, escape
 
     shown = system(units)
     environment = Environment(
@@ -95,12 +101,21 @@ def render(
             repr(node.value), node.key, text
         )
 
-    def chance(node: Value) -> Markup | str:
-        if node.value is None:
-            return DASH
+    def chance(node: Value) -> Markup:
         return Markup('<data value="{}" data-key="{}">{}</data>').format(
-            repr(node.value), node.key, chance_text(node.value)
+            repr(node.value), node.key, percent(node.value)
         )
+
+    def cell(row: Value, column: Column) -> Markup | str:
+        parts = [row[key] for key in column.keys if row.value.get(key) not in (None, "")]
+        if not parts:
+            return DASH
+        if column.spec == "chance":
+            return chance(parts[0])
+        if column.spec:
+            joined = escape(column.joined)
+            return joined.join(number(part, column.spec, column.kind) for part in parts)
+        return column.joined.join(words(part) for part in parts)
 
     def words(node: Value) -> str:
         return worded(node.value or "", units)
@@ -110,16 +125,33 @@ def render(
 
         return quote(os.path.relpath(str(node), folder).replace(os.sep, "/"))
 
-    environment.filters |= {"num": number, "p": chance, "link": link, "words": words}
+    environment.filters |= {
+        "num": number,
+        "link": link,
+        "words": words,
+        "head": lambda text: text.format_map({name: kind.unit for name, kind in shown.items()}),
+    }
+    environment.globals |= {"cell": cell, "filled": _filled, "tables": tables}
     drawn = {one.name: one for one in pictures}
     safe = {
-        one.name: Markup(own_ids(one.svg, one.name))  # noqa: S704 - drawn here, names are paths
+        one.name: Markup(own_ids(one.svg, one.name))  # noqa: S704 - drawn here, names are safe
         for one in pictures
     }
     return environment.get_template("page.html.j2").render(
         doc=Value(document),
         drawn=drawn,
         svg=safe,
+        most_panels=MOST_PANELS,
+        most_series=MOST_SERIES,
         units={name: kind.unit for name, kind in shown.items()},
         style=Markup(files("rig.report").joinpath("page.css").read_text("utf-8")),  # noqa: S704
     )
+
+
+def _filled(rows: Value, columns: Sequence[Column]) -> list[Column]:
+    """The columns that some row has a value for."""
+    return [
+        column
+        for column in columns
+        if any(row.get(key) not in (None, "") for row in rows.value for key in column.keys)
+    ]

@@ -30,6 +30,8 @@ LIMIT = "#a83a2a"
 COLOURS = (KNOWN, LIMIT, TARGET, RECKONED)
 """One colour, one meaning; their lightness rises from one to the next."""
 PAPER = "#ffffff"
+PALE = "#a3b0b6"
+"""What is not shown."""
 THEME = {
     INK: "ink",
     FAINT: "faint",
@@ -39,6 +41,7 @@ THEME = {
     RECKONED: "reckoned",
     TARGET: "target",
     LIMIT: "limit",
+    PALE: "pale",
     PAPER: "paper",
 }
 """The page's name for each colour, which it changes in the dark."""

@@ -79,8 +79,9 @@ SLOPES = (
     Column("95 %, °", ENDS, "+.1f"),
 )
 OFFSETS = (
-    text("Board, rig or reader", "name"),
-    FACE,
+    text("Name", "name"),
+    text("Kind", "what"),
+    text("Against", "against"),
     Column("Offset, °", ("offset_deg",), "+.1f"),
     Column("95 %, °", ENDS, "+.1f"),
 )
