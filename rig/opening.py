@@ -33,7 +33,10 @@ class OnBoard(NamedTuple):
     stage: str | None = None
     """`baseline`, `after 1` and so on."""
     climate: str | None = None
-    """One of the twin's invented climates; air drawn from the seed if it is none of them."""
+    """A name for the air that is drawn where no figures are given."""
+    temperature_c: float | None = None
+    relative_humidity_pct: float | None = None
+    """What the room was brought to."""
     session: str = "session 1"
     series: str = "series 1"
     slides_before: int = 0

@@ -13,6 +13,7 @@ from rig.control.request import RunRequest
 from rig.errors import RigError
 from rig.files.stamps import utc_text
 from rig.opening import OnBoard, OpenRig, Speed, open_rig
+from rig.procedures.climate_gate import ClimateBand
 from rig.procedures.requests import plan_series
 from rig.procedures.series_log import SeriesOptions
 from rig.settings.model import Settings
@@ -43,7 +44,9 @@ class PlanRuns:
         folder: of the study.
         settings: of the rig.
         climate: take the next session in this climate.
-        options: how each series is made.
+        options: how each series is made; without air of its own the planned climate's counts.
+        steady_s: so long the planned air must hold before the session's first run.
+        timeout_s: so long the air is waited for.
         operator: who does it.
         quiet: print no rows.
     """
@@ -55,12 +58,16 @@ class PlanRuns:
         *,
         climate: str | None,
         options: SeriesOptions,
+        steady_s: float,
+        timeout_s: float,
         operator: str | None,
         quiet: bool,
     ) -> None:
         self._study = open_study(folder)
         self._settings = settings
         self._options = options
+        self._steady_s = steady_s
+        self._timeout_s = timeout_s
         self._operator = operator
         self._quiet = quiet
         self._records = slide_table(self._study).of_rig
@@ -111,7 +118,10 @@ class PlanRuns:
                 f" ({row.stage}, {row.climate}, series {row.row}, {row.runs} runs)."
             )
             series = Series(
-                opened, self._study.path / "runs", quiet=self._quiet, options=self._options
+                opened,
+                self._study.path / "runs",
+                quiet=self._quiet,
+                options=self._options_for(row, is_first=not paths),
             )
             failure = series.make(self._requests(row, opened), start_now=twin)
             if wiped is not None and series.paths:
@@ -125,8 +135,29 @@ class PlanRuns:
                 return Done(paths, all_slid, failure, series.signal, now)
         return Done(paths, all_slid, None, None, now)
 
+    def _options_for(self, row: PlanRow, *, is_first: bool) -> SeriesOptions:
+        """Wait for the planned air, unless other air was typed.
+
+        Within a session the bags have been in it already: it must be right, not steady for long.
+        """
+        wanted = self._study.catalogue.climates[row.climate]
+        if self._options.climate is not None or wanted.is_todays_air:
+            return self._options
+        band = ClimateBand(
+            temperature_c=wanted.temperature_c,
+            temperature_tolerance_k=wanted.temperature_tolerance_c,
+            relative_humidity_pct=wanted.relative_humidity_pct,
+            humidity_tolerance_pct=wanted.humidity_tolerance_pct,
+            steady_s=self._steady_s if is_first else 0.0,
+            timeout_s=self._timeout_s,
+        )
+        return msgspec.structs.replace(self._options, climate=band)
+
     def _on_board(self, row: PlanRow) -> OnBoard:
+        wanted = self._study.catalogue.climates[row.climate]
         return OnBoard(
+            temperature_c=wanted.temperature_c,
+            relative_humidity_pct=wanted.relative_humidity_pct,
             bag=row.bag,
             face=row.face,
             stage=row.stage,

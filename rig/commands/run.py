@@ -193,7 +193,14 @@ def run(
         if not twin:
             say(CAUTION)
         session_runs = PlanRuns(
-            plan, settings, climate=climate, options=options, operator=operator, quiet=json
+            plan,
+            settings,
+            climate=climate,
+            options=options,
+            steady_s=steady * 60,
+            timeout_s=climate_timeout * 60,
+            operator=operator,
+            quiet=json,
         )
         done = session_runs.make(
             twin=twin,
