@@ -1,6 +1,7 @@
 """All that a page says as plain values: what `--json` prints, and what the page is made of."""
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 from math import isfinite, radians, tan
 from typing import Any
 
@@ -16,6 +17,7 @@ from rig.study.answer.answer import Air, Answer
 from rig.study.catalogue import Bag, Step
 from rig.study.droop import LIMITS
 from rig.study.journal import Treatment
+from rig.study.model.priors import PRIORS
 
 CAUTIONS = (
     "The slide angle is where slow sliding starts on a tilted board. It ranks bags; it does not "
@@ -52,6 +54,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
             "note": catalogue.note,
             "n_slides": len(evidence.slides),
             "n_bags": len({one.bag for one in answer.bags}),
+            "n_faces": len(answer.bags),
             "n_sessions": len(evidence.sessions),
         },
         "simulated": SIMULATED if "twin" in sources else "",
@@ -59,9 +62,11 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "said": _said(answer),
         "faces": _faces(evidence),
         "forecasts": [
-            {"bag": one.bag, "face": one.face} | msgspec.to_builtins(forecast)
+            {"bag": one.bag, "face": one.face, "recipe": recipe, "steps": list(steps)}
             for one in answer.bags
-            for forecast in one.forecast
+            for recipe, steps in groupby(
+                msgspec.to_builtins(one.forecast), key=lambda step: str(step["recipe"])
+            )
         ],
         "weather": msgspec.to_builtins(evidence.weather),
         "scatter": [
@@ -75,6 +80,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "droop_line": msgspec.to_builtins(evidence.droop_line),
         "droop_limits": list(LIMITS) if evidence.droops else [],
         "method": _method(evidence, sources),
+        "priors": [_prior(name) for name in answer.quality.prior_carried],
         "calibration": None
         if evidence.calibration is None
         else calibration_document(evidence.calibration),
@@ -110,10 +116,12 @@ def _said(answer: Answer) -> dict[str, Any]:
         {"shown": one.shown, "text": words.weather_sentence(one, several_models=several)}
         for one in answer.weather
     ]
+    boards = {one.board for one in answer.bags}
     said = {one["text"] for one in [*effects, *weather]}
     return {
         "air": _air(answer.air),
         "targets": _targets(answer),
+        "board": boards.pop() if len(boards) == 1 else "",
         "pick": words.pick_sentence(answer),
         "four": "" if answer.best_four is None else words.four_sentence(answer.best_four),
         "effects": [*effects, *weather],
@@ -158,10 +166,10 @@ def _faces(evidence: Evidence) -> list[dict[str, Any]]:
                 "said": words.advice_words(one),
                 "stages": msgspec.to_builtins(path.stages),
                 "recipe": path.recipe,
-                "picture": f"path-{place + 1}",
+                "picture": f"path-{place + 1}" if path.is_way else "",
             }
         )
-    return sorted(found, key=lambda face: FIRST.index(face["advice"]))
+    return sorted(found, key=lambda face: (FIRST.index(face["advice"]), -(face["p_within"] or 0.0)))
 
 
 def _mu(angle_deg: float) -> float:
@@ -245,6 +253,12 @@ def _header(run: RunFile) -> dict[str, Any]:
         "imu_model": header.settings.imu.model,
         "imu_rate_hz": header.settings.imu.rate_hz,
     }
+
+
+def _prior(name: str) -> str:
+    """What a prior that the slides moved little is about; doses have their recipe's name."""
+    kind, _, recipe = name.partition(" ")
+    return PRIORS[kind].meaning + (f", {recipe}" if recipe else "")
 
 
 def _home(evidence: Evidence) -> dict[str, Any] | None:

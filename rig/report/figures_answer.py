@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PANEL_IN = (2.1, 1.5)
-FRAME = (0.17, 0.22, 0.81, 0.73)
+PANEL_IN = (2.2, 1.6)
+FRAME = (0.16, 0.24, 0.82, 0.71)
 """Of a panel's axes within its figure, the same in all so that they line up."""
 SHADE = 0.3
 MOST_ROWS = 20
@@ -106,6 +106,7 @@ def path_figure(
     axes.set_ylim(*limits)
     axes.grid(visible=False, axis="x")
     axes.locator_params(axis="y", integer=True, nbins=5)
+    axes.yaxis.set_major_formatter("{x:g}°")
     axes.tick_params(labelsize=8.5)
     axes.set_xlabel("treatments", labelpad=1.0, fontsize=8.5)
     name = f"{one.bag}, {one.face}"

@@ -107,15 +107,18 @@ def render(
         )
 
     def cell(row: Value, column: Column) -> Markup | str:
-        parts = [row[key] for key in column.keys if row.value.get(key) not in (None, "")]
-        if not parts:
+        parts = [_at(row, key) for key in column.keys]
+        if parts[0] is None:
             return DASH
         if column.spec == "chance":
             return chance(parts[0])
-        if column.spec:
-            joined = escape(column.joined)
-            return joined.join(number(part, column.spec, column.kind) for part in parts)
-        return column.joined.join(words(part) for part in parts)
+        shown_parts = [
+            number(part, column.spec, column.kind) if column.spec else words(part)
+            for part in parts
+            if part is not None
+        ]
+        form = column.form if len(shown_parts) == len(parts) else "{}"
+        return escape(form).format(*shown_parts)
 
     def words(node: Value) -> str:
         return worded(node.value or "", units)
@@ -148,10 +151,23 @@ def render(
     )
 
 
+def _at(row: Value, key: str) -> Value | None:
+    """A value of a row; None where there is none."""
+    for name in key.split("."):
+        within = row.value
+        place: str | int = int(name) if isinstance(within, list) else name
+        if place not in (range(len(within)) if isinstance(within, list) else within):
+            return None
+        row = row[place]
+    return None if row.value in (None, "") else row
+
+
 def _filled(rows: Value, columns: Sequence[Column]) -> list[Column]:
-    """The columns that some row has a value for."""
-    return [
-        column
-        for column in columns
-        if any(row.get(key) not in (None, "") for row in rows.value for key in column.keys)
-    ]
+    """The columns that some row has a value for, of context those that tell rows apart."""
+    found = []
+    for column in columns:
+        values = [_at(row, column.keys[0]) for row in rows]
+        told = {None if one is None else one.value for one in values}
+        if told != {None} and not (column.is_context and len(told) == 1):
+            found.append(column)
+    return found

@@ -32,7 +32,12 @@ class BagPath(Struct, frozen=True, kw_only=True):
     face: str
     stages: tuple[Stage, ...]
     recipe: str | None
-    """Of the forecast that is drawn; None where no recipe is known."""
+    """Of the forecast that is drawn; None where there is none."""
+
+    @property
+    def is_way(self) -> bool:
+        """There is more than one point to draw."""
+        return len(self.stages) > 1 or self.recipe is not None
 
 
 def paths_of(asked: Asked, answer: Answer, data: ModelData) -> list[BagPath]:

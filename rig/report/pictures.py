@@ -62,10 +62,11 @@ def _paths(evidence: Evidence) -> Drawn:
     most = figures_answer.most_applications(answer, paths)
     targets = {one.face: one for one in answer.targets}
     for place, (one, path) in enumerate(zip(answer.bags, paths, strict=True), start=1):
-        figure = figures_answer.path_figure(
-            one, path, targets.get(one.face), limits[one.face], most
-        )
-        yield f"path-{place}", figure
+        if path.is_way:
+            figure = figures_answer.path_figure(
+                one, path, targets.get(one.face), limits[one.face], most
+            )
+            yield f"path-{place}", figure
 
 
 def run_figures(path: Path, units: System, calibration: Calibration | None = None) -> Drawn:

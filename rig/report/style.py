@@ -49,7 +49,7 @@ MARKS = ("o", "s", "^", "D")
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
 HATCHES = ("", "//", "..")
 FONTS = "'DejaVu Sans', sans-serif"
-WIDTH_IN = 5.0
+WIDTH_IN = 4.4
 PNG_DPI = 200
 
 Format = Literal["svg", "png"]

@@ -4,6 +4,8 @@ from typing import NamedTuple
 
 from rig.quantities.shown import Kind
 
+RANGE, PLUS_MINUS = "{} ({} to {})", "{} ± {}"
+
 
 class Column(NamedTuple):
     """A column; it is left out where no row has a value for it."""
@@ -11,11 +13,14 @@ class Column(NamedTuple):
     head: str
     """`{c}`, `{mm}` and `{g}` stand for the reader's units."""
     keys: tuple[str, ...]
-    """Of the row's values, joined by `joined`."""
+    """Of the row's values; a dot goes a level down."""
     spec: str = ""
     """Format of the metric figure, or `chance`; texts have none."""
     kind: Kind | None = None
-    joined: str = " to "
+    form: str = "{}"
+    """Of all values together; where one is missing the first stands alone."""
+    is_context: bool = False
+    """Left out where all rows say the same."""
 
     @property
     def is_number(self) -> bool:
@@ -23,72 +28,81 @@ class Column(NamedTuple):
         return bool(self.spec)
 
 
-def text(head: str, *keys: str) -> Column:
+def text(head: str, key: str, *, is_context: bool = False) -> Column:
     """A column of names or words."""
-    return Column(head, keys, joined=", ")
+    return Column(head, (key,), is_context=is_context)
 
 
-BAG, FACE, BOARD = text("Bag", "bag"), text("Face", "face"), text("Board", "board")
-ENDS = ("lower_deg", "upper_deg")
+def chance(head: str, key: str) -> Column:
+    """A column of chances."""
+    return Column(head, (key,), "chance")
+
+
+def ranged(head: str, key: str, spec: str = ".1f", within: str = "") -> Column:
+    """A median with its 95 % interval; `within` is the key of what holds all three."""
+    keys = (f"{within}{key}", f"{within}lower_deg", f"{within}upper_deg")
+    return Column(head, keys, spec, form=RANGE)
+
+
+BAG, FACE, SET = text("Bag", "bag"), text("Face", "face"), text("Set", "set")
+MODEL = text("Model", "model", is_context=True)
+STEPS_AHEAD = 3
 
 FACES = (
     BAG,
     FACE,
-    BOARD,
-    text("Set", "set"),
-    Column("Now, °", ("angle_deg",), ".1f"),
-    Column("95 %, °", ENDS, ".1f"),
-    Column("µs", ("mu_static",), ".2f"),
-    Column("95 %", ("mu_lower", "mu_upper"), ".2f"),
-    Column("Target, °", ("target_deg", "tolerance_deg"), ".1f", joined=" ± "),
-    Column("Within", ("p_within",), "chance"),
-    Column("Below", ("p_below_target",), "chance"),
+    text("Board", "board", is_context=True),
+    text("Set", "set", is_context=True),
+    ranged("Now, °", "angle_deg"),
+    Column("µs", ("mu_static", "mu_lower", "mu_upper"), ".2f", form=RANGE),
+    Column("Target, °", ("target_deg", "tolerance_deg"), ".1f", form=PLUS_MINUS, is_context=True),
+    chance("Within", "p_within"),
+    chance("Below", "p_below_target"),
     text("What to do", "said"),
 )
 FORECASTS = (
     BAG,
     FACE,
-    text("Further", "recipe"),
-    Column("Times", ("applications",), "d"),
-    Column("Angle, °", ("angle_deg",), ".1f"),
-    Column("95 %, °", ENDS, ".1f"),
-    Column("Reaches the target", ("p_reaches",), "chance"),
-    Column("Passes it", ("p_passes",), "chance"),
+    text("Recipe", "recipe"),
+    *(
+        column
+        for step in range(STEPS_AHEAD)
+        for column in (
+            ranged(f"{step + 1} more, °", "angle_deg", within=f"steps.{step}."),
+            chance("Within", f"steps.{step}.p_reaches"),
+            chance("Below", f"steps.{step}.p_passes"),
+        )
+    ),
 )
 SETS = (
-    text("Set", "set"),
+    SET,
     FACE,
-    Column("Misses its target by, °", ("rms_deg",), ".1f"),
-    Column("95 %, °", ENDS, ".1f"),
-    Column("All within", ("p_all_within",), "chance"),
+    ranged("Misses its target by, °", "rms_deg"),
+    chance("All within", "p_all_within"),
 )
 TREATMENTS = (
     text("Recipe", "recipe"),
-    text("Model", "model"),
+    MODEL,
     FACE,
     Column("Bags", ("n_bags",), "d"),
     Column("Applications", ("n_applications",), "d"),
-    Column("Effect, °", ("effect_deg",), "+.1f"),
-    Column("95 %, °", ENDS, "+.1f"),
-    Column("Lowers", ("p_lowers",), "chance"),
+    ranged("Effect, °", "effect_deg", "+.1f"),
+    chance("Lowers", "p_lowers"),
 )
 SLOPES = (
-    text("Model", "model"),
     FACE,
-    Column("Each 10 %RH more, °", ("per_10_pct_rh_deg",), "+.1f"),
-    Column("95 %, °", ENDS, "+.1f"),
+    MODEL,
+    ranged("Each 10 %RH more, °", "per_10_pct_rh_deg", "+.1f"),
 )
 OFFSETS = (
     text("Name", "name"),
     text("Kind", "what"),
     text("Against", "against"),
-    Column("Offset, °", ("offset_deg",), "+.1f"),
-    Column("95 %, °", ENDS, "+.1f"),
+    ranged("Offset, °", "offset_deg", "+.1f"),
 )
 SCATTER = (
     text("Between", "what"),
-    Column("Standard deviation, °", ("median",), ".2f"),
-    Column("95 %, °", ("lower", "upper"), ".2f"),
+    Column("Standard deviation, °", ("median", "lower", "upper"), ".2f", form=RANGE),
 )
 SESSIONS = (
     text("Session", "session"),
@@ -106,13 +120,13 @@ DROOPS = (
     text("Stage", "stage"),
     Column("Over the edge, {mm}", ("overhang_mm",), ".0f", "mm"),
     Column("Layings", ("n_layings",), "d"),
-    Column("Droop, °", ("mean_angle_deg", "u_angle_deg"), ".1f", joined=" ± "),
+    Column("Droop, °", ("mean_angle_deg", "u_angle_deg"), ".1f", form=PLUS_MINUS),
     Column(
         "Bending length, {mm}",
         ("bending_length_peirce_mm", "u_bending_length_mm"),
         ".1f",
         "mm",
-        " ± ",
+        PLUS_MINUS,
     ),
 )
 BUDGET = (
@@ -132,7 +146,7 @@ BAGS = (
     text("Role", "role"),
     text("Treatment", "treatment"),
     text("Model", "model"),
-    text("Set", "set"),
+    SET,
     Column("Mass, {g}", ("mass_g",), ".0f", "g"),
     text("Faces", "fabrics"),
 )
