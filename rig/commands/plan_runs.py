@@ -17,6 +17,7 @@ from rig.procedures.climate_gate import ClimateBand
 from rig.procedures.requests import plan_series
 from rig.procedures.series_log import SeriesOptions
 from rig.settings.model import Settings
+from rig.study.catalogue import ClimateWanted
 from rig.study.folder import open_study
 from rig.study.journal import Wipe
 from rig.study.plan import PlanRow
@@ -44,6 +45,7 @@ class PlanRuns:
         folder: of the study.
         settings: of the rig.
         climate: take the next session in this climate.
+        rows: what to run instead of the plan's next session.
         options: how each series is made; without air of its own the planned climate's counts.
         steady_s: so long the planned air must hold before the session's first run.
         timeout_s: so long the air is waited for.
@@ -56,7 +58,8 @@ class PlanRuns:
         folder: Path,
         settings: Settings,
         *,
-        climate: str | None,
+        climate: str | None = None,
+        rows: Sequence[PlanRow] | None = None,
         options: SeriesOptions,
         steady_s: float,
         timeout_s: float,
@@ -71,7 +74,9 @@ class PlanRuns:
         self._operator = operator
         self._quiet = quiet
         self._records = slide_table(self._study).of_rig
-        self.rows: Sequence[PlanRow] = next_rows(self._study, climate, self._records)
+        self.rows: Sequence[PlanRow] = (
+            next_rows(self._study, climate, self._records) if rows is None else rows
+        )
 
     def make(
         self,
@@ -115,7 +120,8 @@ class PlanRuns:
             opened.machine.allow_overdue = overdue_ok
             self._tell(
                 f"Put on {row.bag!r} with its face {row.face!r} on {row.board!r}"
-                f" ({row.stage}, {row.climate}, series {row.row}, {row.runs} runs)."
+                f" ({', '.join(filter(None, (row.stage, row.climate)))}, series {row.row},"
+                f" {row.runs} runs)."
             )
             series = Series(
                 opened,
@@ -140,7 +146,7 @@ class PlanRuns:
 
         Within a session the bags have been in it already: it must be right, not steady for long.
         """
-        wanted = self._study.catalogue.climates[row.climate]
+        wanted = self._wanted(row)
         if self._options.climate is not None or wanted.is_todays_air:
             return self._options
         band = ClimateBand(
@@ -153,8 +159,12 @@ class PlanRuns:
         )
         return msgspec.structs.replace(self._options, climate=band)
 
+    def _wanted(self, row: PlanRow) -> ClimateWanted:
+        """The planned air; any will do where none is planned."""
+        return self._study.catalogue.climates.get(row.climate, ClimateWanted())
+
     def _on_board(self, row: PlanRow) -> OnBoard:
-        wanted = self._study.catalogue.climates[row.climate]
+        wanted = self._wanted(row)
         return OnBoard(
             temperature_c=wanted.temperature_c,
             relative_humidity_pct=wanted.relative_humidity_pct,

@@ -100,7 +100,9 @@ def climate(
 
 def bag(
     folder: Folder,
-    name: Annotated[str, name_argument("bag", "BAG", "Its name.")],
+    names: Annotated[
+        list[str], name_argument("bag", "BAG...", "Its name; several bags that are alike.")
+    ],
     role: Annotated[
         str,
         typer.Option(
@@ -142,7 +144,7 @@ def bag(
         int, typer.Option("--slides-before", min=0, help="Slides on a rig before this study.")
     ] = 0,
 ) -> None:
-    """Add a bag to the catalogue."""
+    """Add a bag to the catalogue, or several that are alike."""
     from rig.study.catalogue import Bag
 
     if role not in ("treated", "control", "reference"):
@@ -168,7 +170,8 @@ def bag(
         history=history,
         slides_before=slides_before,
     )
-    _add(folder, "bags", name, entry)
+    for name in names:
+        _add(folder, "bags", name, entry)
 
 
 def target(
