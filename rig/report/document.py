@@ -17,7 +17,6 @@ from rig.study.answer.answer import Air, Answer
 from rig.study.catalogue import Bag, Step
 from rig.study.droop import LIMITS
 from rig.study.journal import Treatment
-from rig.study.model.priors import PRIORS
 
 CAUTIONS = (
     "The slide angle is where slow sliding starts on a tilted board. It ranks bags; it does not "
@@ -80,7 +79,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "droop_line": msgspec.to_builtins(evidence.droop_line),
         "droop_limits": list(LIMITS) if evidence.droops else [],
         "method": _method(evidence, sources),
-        "priors": [_prior(name) for name in answer.quality.prior_carried],
+        "priors": [name.replace("_", " ") for name in answer.quality.prior_carried],
         "calibration": None
         if evidence.calibration is None
         else calibration_document(evidence.calibration),
@@ -253,12 +252,6 @@ def _header(run: RunFile) -> dict[str, Any]:
         "imu_model": header.settings.imu.model,
         "imu_rate_hz": header.settings.imu.rate_hz,
     }
-
-
-def _prior(name: str) -> str:
-    """What a prior that the slides moved little is about; doses have their recipe's name."""
-    kind, _, recipe = name.partition(" ")
-    return PRIORS[kind].meaning + (f", {recipe}" if recipe else "")
 
 
 def _home(evidence: Evidence) -> dict[str, Any] | None:

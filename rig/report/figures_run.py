@@ -22,6 +22,7 @@ from rig.report.style import (
     RECKONED,
     WASH,
     finish,
+    legend_above,
     new_figure,
     value_axis,
 )
@@ -61,7 +62,7 @@ def run_figure(analysis: RunAnalysis, calibration: Calibration | None = None) ->
             ha="right",
         )
     value_axis(top, "inclination, °", "y")
-    top.legend(loc="upper left")
+    legend_above(top)
     _differences(middle, t_s, angle, steps_s, steps_deg)
     _states(bottom, run, float(t_s[-1]))
     bottom.set_xlabel("time since the run began, s")

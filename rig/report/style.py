@@ -1,7 +1,7 @@
 """One style for all figures: for print and for a phone, in colour, in grey, for any eyes.
 
 A colour stands for one meaning in all figures; groups differ in mark and filling. Figures are
-five inches wide: their ten-point text is ten points in a column of print, and still about ten
+so wide that their ten-point text is eight points where two stand side by side in print, and ten
 pixels on a phone.
 """
 
@@ -160,8 +160,8 @@ def finish(figure: "Figure", title: str, note: str) -> None:
 
     The note is wrapped by hand, since a layout that wraps text itself changes with its size.
     """
-    figure.suptitle(wrapped(title, 58), x=0.01, ha="left", fontsize=11, fontweight="bold")
-    figure.supxlabel(wrapped(note, 77), x=0.01, ha="left", fontsize=8.5, color=FAINT)
+    figure.suptitle(wrapped(title, 50), x=0.01, ha="left", fontsize=11, fontweight="bold")
+    figure.supxlabel(wrapped(note, 66), x=0.01, ha="left", fontsize=8.5, color=FAINT)
 
 
 def wrapped(text: str, columns: int) -> str:

@@ -171,9 +171,9 @@ def missing_climates(study: Study, found: Progress, records: Sequence[Slide]) ->
                 " after don't match there."
             )
     if found.missed:
-        lost = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in found.missed))
+        gone = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in found.missed))
         sentences.append(
-            f"Given up, for the bag was treated before: {lost}; what lacks a baseline there rests"
+            f"Given up, for the bag was treated before: {gone}; what lacks a baseline there rests"
             " on the model."
         )
     sentences += _off_the_mark(study, found.rows, records)
