@@ -144,6 +144,11 @@ def unknown(what: str, name: str, known: Iterable[str], hint: str) -> BadInputEr
     return BadInputError(f"The study knows no {what} {name!r} (known: {there}); {hint}.")
 
 
+def is_study(path: Path) -> bool:
+    """Whether this is a study's folder."""
+    return (path / catalogue_file.NAME).is_file()
+
+
 def open_study(path: Path) -> Study:
     """Read a study folder.
 
