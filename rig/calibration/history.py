@@ -29,7 +29,7 @@ class HomeRecord(NamedTuple):
     """Growth of sensor less steps over 20° of the raise."""
 
 
-class Trend(NamedTuple):
+class HomeDrift(NamedTuple):
     """What home readings have done since the calibration."""
 
     n: int
@@ -42,7 +42,7 @@ class Trend(NamedTuple):
     words: tuple[str, ...]
 
 
-def home_trend(records: Sequence[HomeRecord]) -> Trend:
+def home_trend(records: Sequence[HomeRecord]) -> HomeDrift:
     """Trend and plain words; records in order of time, at least one."""
     day = np.array([record.day for record in records])
     along = np.array([record.angle_deg for record in records])
@@ -51,7 +51,7 @@ def home_trend(records: Sequence[HomeRecord]) -> Trend:
     shift, cross_shift = float(np.median(along[-last:])), float(np.median(cross[-last:]))
     slope, u_slope = _slope(day, along)
     words = _words(records, shift, cross_shift, 30.0 * slope, 30.0 * u_slope)
-    return Trend(len(records), shift, cross_shift, 30.0 * slope, 30.0 * u_slope, words)
+    return HomeDrift(len(records), shift, cross_shift, 30.0 * slope, 30.0 * u_slope, words)
 
 
 def _slope(day: Array, values: Array) -> tuple[float, float]:

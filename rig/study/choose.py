@@ -15,7 +15,7 @@ from scipy import special
 from rig.errors import BadInputError
 from rig.study.climate_model import Air, ClimateModel
 from rig.study.quantiles import t_quantile
-from rig.study.rows import BagInfo, Row, Unit, angle_of, stage_number
+from rig.study.rows import BagFace, BagInfo, Row, angle_of, stage_number
 
 NEW_BOARD_SD_DEG = 1.5
 """How far boards differ, where this one was never measured (a judgement)."""
@@ -96,13 +96,13 @@ class Choice(Struct, frozen=True, kw_only=True):
     warnings: list[str]
 
 
-def current_units(rows: Sequence[Row], board: str) -> list[Unit]:
+def current_units(rows: Sequence[Row], board: str) -> list[BagFace]:
     """Each bag's faces on a board at the last stage in which they were measured there."""
-    latest: dict[tuple[str, str], tuple[tuple[int, int], Unit]] = {}
+    latest: dict[tuple[str, str], tuple[tuple[int, int], BagFace]] = {}
     for row in rows:
         if row.board == board:
             key = (stage_number(row.stage), row.order)
-            unit = Unit(row.bag, row.face, row.board, row.stage)
+            unit = BagFace(row.bag, row.face, row.board, row.stage)
             if (row.bag, row.face) not in latest or key > latest[row.bag, row.face][0]:
                 latest[row.bag, row.face] = (key, unit)
     return [unit for _, unit in latest.values()]
@@ -197,7 +197,7 @@ def choose(
 
 
 def condition(
-    units: Sequence[Unit],
+    units: Sequence[BagFace],
     means: np.ndarray,
     covariance: np.ndarray,
     readings: Sequence[HandReading],
@@ -226,7 +226,7 @@ def condition(
 
 def _candidate(
     model: ClimateModel,
-    unit: Unit,
+    unit: BagFace,
     bags: Mapping[str, BagInfo],
     wish: Wish,
     angle: float,
@@ -255,7 +255,7 @@ def _candidate(
 
 
 def _sets(
-    units: Sequence[Unit],
+    units: Sequence[BagFace],
     means: np.ndarray,
     model: ClimateModel,
     bags: Mapping[str, BagInfo],
@@ -278,7 +278,7 @@ def _set_choice(
     name: str,
     face: str,
     places: list[int],
-    units: Sequence[Unit],
+    units: Sequence[BagFace],
     means: np.ndarray,
     model: ClimateModel,
     wish: Wish,

@@ -23,9 +23,10 @@ def interval(lower: float | None, upper: float | None) -> str:
 
 def tables(c: Comparison) -> str:
     """All tables, each with a heading."""
+    n_runs = sum(cell.n_runs for cell in c.cells)
     blocks = [
         (
-            f"Slide angles in degrees, 95 % intervals (runs: {sum(cell.n_runs for cell in c.cells)})",
+            f"Slide angles in degrees, 95 % intervals (runs: {n_runs})",
             _cells(c),
         ),
         (
