@@ -34,7 +34,7 @@ class HomeDrift(NamedTuple):
 
     n: int
     shift_deg: float
-    """Along: the last ones less zero."""
+    """Along: the median of the last three, from the calibration's."""
     cross_shift_deg: float
     per_month_deg: float
     """Slope of a straight line along, per 30 days; 0 with less than three records or a day."""
@@ -66,7 +66,7 @@ def _slope(day: Array, values: Array) -> tuple[float, float]:
 
 
 def _late(records: Sequence[HomeRecord], name: str) -> float | None:
-    """Median of the last three that have this value, less that of the first three."""
+    """Median of the last three that have this value; each is from the calibration already."""
     values = [v for v in (getattr(record, name) for record in records) if v is not None]
     if not values:
         return None

@@ -127,13 +127,16 @@ def day_choice(
     else:
         temperature_c = quantity("--temperature", temperature, "°C", -20, 50)
         humidity_pct = quantity("--humidity", humidity, "%", 0, 100)
-    return choice_of_the_day(
+    choice = choice_of_the_day(
         study,
         temperature_c=temperature_c,
         relative_humidity_pct=humidity_pct,
         board_temperature_c=surface_c,
         **rest,
     )
+    for note in choice.notes:
+        say(note)
+    return choice
 
 
 def choose(
@@ -174,7 +177,7 @@ def choose(
         reader=reader,
     )
     if json:
-        from rig.study.compare import plain
+        from rig.files.plain import plain
 
         print_json(plain(choice))
         return

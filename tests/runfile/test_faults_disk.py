@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import subprocess
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,24 +17,15 @@ from rig.runfile.reader import read_run
 from rig.runfile.writer import RunWriter
 from tests.faults.harness import SCENARIO, SETTINGS
 from tests.runfile.example import LINES, header
+from tests.small_disk import remount, small_disk
 from tests.twin_of import twin_of
 
 
 @pytest.fixture
 def mounted(tmp_path: Path) -> Iterator[Path]:
     """A file system of 400 kB."""
-    point = tmp_path / "disk"
-    point.mkdir()
-    made = subprocess.run(
-        ["/usr/bin/env", "mount", "-t", "tmpfs", "-o", "size=400k", "tmpfs", str(point)],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if made.returncode:
-        pytest.skip(f"a file system can only be mounted by root ({made.stderr.strip()})")
-    yield point
-    subprocess.run(["/usr/bin/env", "umount", str(point)], check=True)
+    with small_disk(tmp_path / "disk") as point:
+        yield point
 
 
 def series(
@@ -113,8 +103,7 @@ def test_a_disk_that_turns_read_only_stops_the_series(mounted: Path) -> None:
     whole, error = series(mounted, 1)
     assert error is None
     before = whole[0].read_bytes()
-    command = ["/usr/bin/env", "mount", "-o", "remount,ro", str(mounted)]
-    subprocess.run(command, check=True)
+    remount(mounted, "ro")
     with pytest.raises(BadInputError, match="read-only"):
         series(mounted, 1)
     assert whole[0].read_bytes() == before

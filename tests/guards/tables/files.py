@@ -134,6 +134,20 @@ ENTRIES: list[Guard] = [
         "read_bytes(path)",
         _ONCE,
     ),
+    without(
+        "rig.commands.choose",
+        "day_choice",
+        "say(note)",
+        "tests/study/test_study_commands.py::test_a_run_that_was_cut_off_is_told[choose]",
+    ),
+    change(
+        "rig.twin.rig",
+        "TwinRig.write_truth",
+        "OSError",
+        "KeyError",
+        "tests/commands/test_small_disk.py"
+        "::test_without_inodes_a_series_on_the_twin_ends_with_a_sentence",
+    ),
     change(
         "rig.study.slides.results",
         "_load",
