@@ -24,6 +24,7 @@ def _climate_gate() -> list[Guard]:
     just = _GATE + "air_that_comes_just_in_time_lets_the_run_begin"
     at_once = _GATE + "wrong_air_holds_a_run_back_also_where_it_need_not_be_steady"
     ranges = _GATE + "a_band_has_a_range"
+    told = _GATE + "a_band_in_other_units_is_converted_and_told"
     off = "abs(value - target) > tolerance"
     late, short = "now_s - began_s > band.timeout_s", "self._good_s < band.steady_s"
     return [
@@ -46,9 +47,8 @@ def _climate_gate() -> list[Guard]:
                 ("1.0", "2.0"),
             )
         ),
-        always(m, "_pair", "low <= value <= high", ranges),
-        always(m, "_pair", "least <= width <= high", ranges),
-        change(m, "_pair", "least <= width <= high", "least <= width", ranges),
+        without(m, "parse_band", "told(name, wanted)", told),
+        without(m, "parse_band", "told(f'{name} ±', width)", told),
         change(m, wait, f"self._why or {short}", short, at_once),
         never(m, wait, short, edge),
         change(m, wait, late, "now_s - began_s > 2.0 * band.timeout_s", in_time),
