@@ -5,6 +5,7 @@ from tests.guards.entry import Guard, change, limit, never, without
 _CHECKED, _STAMPS = "tests/files/test_checked.py::test_", "tests/files/test_stamps.py::test_"
 _NAMES, _RUN = "tests/files/test_names.py::test_", "tests/runfile/test_check.py::test_"
 _ANALYSED = "tests/study/slides/test_analysed.py::test_"
+_OLDER = "tests/commands/test_older.py::test_"
 _ONCE = "tests/commands/test_report.py::test_each_run_file_is_opened_once"
 _TABLE = "tests/study/slides/test_table.py::test_"
 _NOTE = "tests/study/test_note.py::test_"
@@ -147,6 +148,19 @@ ENTRIES: list[Guard] = [
         "KeyError",
         "tests/commands/test_small_disk.py"
         "::test_without_inodes_a_series_on_the_twin_ends_with_a_sentence",
+    ),
+    change(
+        "rig.runfile.reader",
+        "RunFile.is_unchecked",
+        "self.end.check is None",
+        "False",
+        _OLDER + "status_says_once_that_there_is_no_checksum[rig_only]",
+    ),
+    without(
+        "rig.study.journal_file",
+        "_take",
+        "journal.unchecked += line.verdict == 'unchecked'",
+        _OLDER + "status_says_once_that_there_is_no_checksum[by_hand]",
     ),
     change(
         "rig.study.slides.results",
