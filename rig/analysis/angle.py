@@ -17,7 +17,7 @@ from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
 from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 
 BLOCK_S = 0.1
 """Samples are averaged over this time: longer than the filters remember, so blocks are
@@ -90,7 +90,7 @@ class Ramp(NamedTuple):
         return Plane(from_s, step_s, self.angle_deg(grid))
 
 
-def sound_steps(run: RunFile, linkage: Linkage) -> tuple[Array, Array, Array]:
+def sound_steps(run: RunFile, linkage: Kinematics) -> tuple[Array, Array, Array]:
     """Times in s, step counts and inclinations in degrees where the screw can have the count."""
     t_s, steps = run.steps_arrays()
     count = steps.astype(np.float64)
@@ -102,7 +102,7 @@ def sound_steps(run: RunFile, linkage: Linkage) -> tuple[Array, Array, Array]:
 
 def steps_angle(run: RunFile) -> tuple[Array, Array]:
     """Times in s and the inclination in degrees that the step count gives, each (n,)."""
-    linkage = Linkage(run.header.settings.linkage, run.header.settings.screw)
+    linkage = Kinematics(run.header.settings.linkage, run.header.settings.screw)
     t_s, _, angle = sound_steps(run, linkage)
     if len(angle) >= 5:
         # One stray line must not bend the ramp; a real jump lasts and stays.

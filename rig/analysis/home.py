@@ -15,7 +15,7 @@ from rig.errors import BadInputError
 from rig.files.stamps import parse_utc
 from rig.runfile.glance import glance
 from rig.runfile.reader import RunFile, find_runs, read_run
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 
 BLOCK = 20
 BEND_OVER_DEG = 20.0
@@ -129,7 +129,7 @@ def _of_raise(run: RunFile, calibration: Calibration) -> tuple[float | None, flo
     if begun is None or ended is None:
         return None, None
     t_s, counts = run.samples_arrays()
-    linkage = Linkage(run.header.settings.linkage, run.header.settings.screw)
+    linkage = Kinematics(run.header.settings.linkage, run.header.settings.screw)
     steps_s, steps, _ = sound_steps(run, linkage)
     chosen = (t_s > begun.t_s + 1.0) & (t_s < ended.t_s)
     used = int(chosen.sum()) // BLOCK * BLOCK

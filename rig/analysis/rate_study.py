@@ -18,14 +18,8 @@ import numpy as np
 
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.plane import Array
-from rig.analysis.uncertainty import (
-    Component,
-    Layer,
-    coverage_factor,
-    root_sum_square,
-    u_of_tangent,
-    welch_satterthwaite,
-)
+from rig.analysis.uncertainty import Component, Layer, root_sum_square, u_of_tangent
+from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 MIN_RATES = 3
 """With two rates a line always holds."""

@@ -219,10 +219,11 @@ def history(
     json: Json = False,
 ) -> None:
     """Chart the home readings since the calibration, and say what has moved."""
-    from rig.analysis.home import home_readings, home_records
+    from rig.analysis.home import home_records
     from rig.calibration.history import home_trend
     from rig.calibration.show import history_text
     from rig.errors import BadInputError
+    from rig.study.slides.analysed import home_readings
 
     made_at, records = home_records(home_readings(paths or [Path(settings_of(rig).files.runs)]))
     if not records:

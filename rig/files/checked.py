@@ -31,3 +31,19 @@ def verdict(line: bytes) -> Verdict:
         # A check whose own key or place was hit is still there, in some form.
         return "changed" if b'"check"' in line[-24:] else "unchecked"
     return "sound" if crc32(line[: found.start()] + b"}") == int(found[1], 16) else "changed"
+
+
+def unchecked_words(n_files: int, n_lines: int = 0) -> str:
+    """The sentence about run files and journal lines without a check; empty if there are none."""
+    parts = [
+        f"{n} {what}{'' if n == 1 else 's'}"
+        for n, what in ((n_files, "run file"), (n_lines, "journal line"))
+        if n
+    ]
+    if not parts:
+        return ""
+    were = "was" if n_files + n_lines == 1 else "were"
+    return (
+        f"{' and '.join(parts)} {were} written without a checksum (before 0.2, or by hand): a"
+        " changed number there can't be noticed."
+    )

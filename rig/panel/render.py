@@ -3,7 +3,7 @@
 from typing import Any
 
 from rig.panel.course import Course
-from rig.panel.seats import Place
+from rig.panel.seats import Seat
 from rig.panel.slides import picture
 from rig.panel.view import Notice, Snapshot
 from rig.panel.words import (
@@ -131,7 +131,7 @@ def slides_section(snap: Snapshot) -> Section:
     return picture(snap.dots)
 
 
-def actions(snap: Snapshot, place: Place) -> Section:
+def actions(snap: Snapshot, place: Seat) -> Section:
     """What this watcher may press now, and why not."""
     may = place.role == "controller" or (place.role == "paired" and not place.holder)
     is_stopped = "emergency_stop" in snap.inputs
@@ -159,7 +159,7 @@ def actions(snap: Snapshot, place: Place) -> Section:
     }
 
 
-def _who(place: Place) -> str:
+def _who(place: Seat) -> str:
     if place.role == "watcher":
         who = f"{place.holder.capitalize()} has the controls. " if place.holder else ""
         return f"{who}You watch, and can stop. To start, pair this device."

@@ -35,7 +35,7 @@ class Limit(NamedTuple):
 _DAY_S = 86400.0
 
 TIME_S = Limit(-_DAY_S, 30 * _DAY_S, "s", "a run lasts minutes")
-STEP_S = Limit(1e-5, 1.0, "s", "angle sensors give 1 to 8,000 samples/s")
+STEP_S = Limit(1e-5, 5.0, "s", "sensors give 1 to 8,000 samples/s; at rest one a second is kept")
 COUNT = Limit(-32768, 32767, "", "angle sensors give 16 bits")
 CHIP_C = Limit(-60.0, 150.0, "°C", "no silicon sensor works outside")
 AIR_C = Limit(-40.0, 85.0, "°C", "operating range in the BME280 data sheet")

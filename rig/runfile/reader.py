@@ -74,6 +74,11 @@ class RunFile(msgspec.Struct, kw_only=True):
         """True when the run's last line is not there."""
         return self.end is None
 
+    @property
+    def is_unchecked(self) -> bool:
+        """True when the last line is that of an older program, without a check."""
+        return self.end is not None and self.end.check is None
+
     def samples_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
         """All samples in order of time: `t_s` (n,) and raw counts (n, 3)."""
         if not self.samples:

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+import msgspec
+
 from rig.analysis.climate import surface_humidity_pct
 from rig.errors import BadInputError
 from rig.files.names import safe_name
@@ -224,4 +226,5 @@ def choice_of_the_day(
     model = fit_climate(gathered.rows)
     wish = wish_from(gathered, model, air, board, angle_deg, mu, like, tolerance_deg)
     taken = hand_readings(readings, gathered, reader)
-    return choose(gathered.rows, gathered.bags, model, air, wish, board, taken)
+    choice = choose(gathered.rows, gathered.bags, model, air, wish, board, taken)
+    return msgspec.structs.replace(choice, notes=tuple(gathered.notes))

@@ -25,6 +25,7 @@ from rig.study.catalogue import (
     Target,
 )
 from rig.study.durable import locked, replace_file
+from rig.study.names import writable
 
 NAME = "study.toml"
 SECTIONS: dict[str, type[msgspec.Struct]] = {
@@ -183,7 +184,7 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
     Raises:
         BadInputError: the name is taken, or the result can't be a study.
     """
-    name = safe_name(name, section[:-1])
+    name, table = safe_name(name, section[:-1]), writable(table)
     with locked(path.parent):
         catalogue = read_catalogue(path)
         if name in getattr(catalogue, section):

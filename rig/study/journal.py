@@ -157,6 +157,8 @@ class Journal(Struct, kw_only=True):
     """Sentences about lines that could not be read or used."""
     doubts: list[Doubt] = field(default_factory=list)
     """Lines whose check fails and that nobody has confirmed or withdrawn."""
+    unchecked: int = 0
+    """Lines that count and have no check."""
 
     def standing(self) -> Iterator[Entry]:
         """The lines that count: neither replaced nor withdrawn, in the file's order."""

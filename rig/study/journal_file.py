@@ -90,6 +90,7 @@ def _take(journal: Journal, line: LogLine, path: Path) -> None:
         journal.problems.append(problem)
     if entry is not None:
         journal.lines.append(entry)
+        journal.unchecked += line.verdict == "unchecked"
 
 
 def _entry_of(raw: dict[str, Any], number: int) -> Entry:

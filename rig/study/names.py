@@ -1,9 +1,10 @@
-"""Names in the journal: whoever writes a line, they can be seen and compared."""
+"""Names and texts that go into a file: they can be seen, compared and written."""
 
 from typing import TypeVar
 
 import msgspec
 
+from rig.errors import BadInputError
 from rig.files.names import safe_name
 
 NAMES = ("bag", "face", "board", "reader", "operator", "session", "recipe")
@@ -20,4 +21,15 @@ def with_safe_names(entry: T) -> T:
     """
     given = {name: getattr(entry, name, None) for name in NAMES}
     safe = {name: safe_name(text, name) for name, text in given.items() if text}
-    return msgspec.structs.replace(entry, **safe)
+    return writable(msgspec.structs.replace(entry, **safe))
+
+
+def writable(entry: T) -> T:
+    """The entry itself; raises BadInputError if a text in it can't be written."""
+    try:
+        msgspec.json.encode(entry)
+    except UnicodeEncodeError:
+        raise BadInputError(
+            "What was typed has bytes that are not UTF-8 text; type it again."
+        ) from None
+    return entry

@@ -5,12 +5,8 @@ import math
 import pytest
 from scipy.special import stdtrit
 
-from rig.analysis.uncertainty import (
-    coverage_factor,
-    friction_law_component,
-    u_of_tangent,
-    welch_satterthwaite,
-)
+from rig.analysis.uncertainty import friction_law_component, u_of_tangent
+from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 
 def test_degrees_of_freedom_are_cut() -> None:

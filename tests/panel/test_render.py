@@ -17,7 +17,7 @@ from rig.panel.render import (
     time_left,
     what_runs,
 )
-from rig.panel.seats import Place
+from rig.panel.seats import Seat
 from rig.panel.view import Notice
 from rig.settings.model import Settings
 from tests.panel.paper import snapshot
@@ -141,10 +141,10 @@ def test_slides_are_those_of_the_dots() -> None:
 
 # -- what may be pressed --------------------------------------------------------------------------
 
-WATCHER, FREE = Place("watcher", "", ""), Place("paired", "device 1", "")
+WATCHER, FREE = Seat("watcher", "", ""), Seat("paired", "device 1", "")
 BESIDE, HOLDER = (
-    Place("paired", "device 1", "device 2"),
-    Place("controller", "device 1", "device 1"),
+    Seat("paired", "device 1", "device 2"),
+    Seat("controller", "device 1", "device 1"),
 )
 IDLE = snapshot(is_busy=False, unfinished="1 of 3 runs are made.")
 
@@ -153,7 +153,7 @@ IDLE = snapshot(is_busy=False, unfinished="1 of 3 runs are made.")
     ("place", "is_enabled"),
     [(WATCHER, False), (FREE, True), (BESIDE, False), (HOLDER, True)],
 )
-def test_who_may_press_what(place: Place, is_enabled: bool) -> None:
+def test_who_may_press_what(place: Seat, is_enabled: bool) -> None:
     is_paired = place.role != "watcher"
     may = {"shown": is_paired, "enabled": is_enabled}
     waiting = actions(snapshot(waits_for_start=True), place)
@@ -190,7 +190,7 @@ def test_there_is_nothing_to_go_on_with_unless_something_is_unfinished() -> None
     [
         (WATCHER, True, False, "You watch, and can stop. To start, pair this device."),
         (
-            Place("watcher", "", "device 2"),
+            Seat("watcher", "", "device 2"),
             True,
             False,
             "Device 2 has the controls. You watch, and can stop. To start, pair this device.",
@@ -201,7 +201,7 @@ def test_there_is_nothing_to_go_on_with_unless_something_is_unfinished() -> None
     ],
 )
 def test_each_watcher_is_told_where_it_stands(
-    place: Place, pairs: bool, takes: bool, text: str
+    place: Seat, pairs: bool, takes: bool, text: str
 ) -> None:
     found = actions(IDLE, place)
     assert (found["role"], found["pair"], found["take"], found["text"]) == (

@@ -124,7 +124,7 @@ _BETWEEN: list[Guard] = [
         for name, kind, what in (
             ("stop", "Stop", "who"),
             ("start", "Start", ""),
-            ("series", "Series", "form"),
+            ("series", "SeriesMessage", "form"),
             ("resume", "Resume", ""),
             ("reset", "Reset", ""),
             ("tell", "Tell", "text"),

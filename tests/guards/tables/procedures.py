@@ -24,6 +24,7 @@ def _climate_gate() -> list[Guard]:
     just = _GATE + "air_that_comes_just_in_time_lets_the_run_begin"
     at_once = _GATE + "wrong_air_holds_a_run_back_also_where_it_need_not_be_steady"
     ranges = _GATE + "a_band_has_a_range"
+    told = _GATE + "a_band_in_other_units_is_converted_and_told"
     off = "abs(value - target) > tolerance"
     late, short = "now_s - began_s > band.timeout_s", "self._good_s < band.steady_s"
     return [
@@ -46,9 +47,8 @@ def _climate_gate() -> list[Guard]:
                 ("1.0", "2.0"),
             )
         ),
-        always(m, "_pair", "low <= value <= high", ranges),
-        always(m, "_pair", "least <= width <= high", ranges),
-        change(m, "_pair", "least <= width <= high", "least <= width", ranges),
+        without(m, "parse_band", "told(name, wanted)", told),
+        without(m, "parse_band", "told(f'{name} ±', width)", told),
         change(m, wait, f"self._why or {short}", short, at_once),
         never(m, wait, short, edge),
         change(m, wait, late, "now_s - began_s > 2.0 * band.timeout_s", in_time),
@@ -279,7 +279,7 @@ def _quick() -> list[Guard]:
     count = _QUICK + "quick_runs_count_when_they_surely_lie_within_half_a_degree"
     stands = _QUICK + "a_verdict_stands"
     turns = _QUICK + "they_take_turns_until_then"
-    swapped = "fmean(self._whole) - fmean(self._quick)"
+    swapped = "welch(self._quick, self._whole)"
     return [
         *(
             limit(m, name, last, times=times)
@@ -295,8 +295,8 @@ def _quick() -> list[Guard]:
         change(m, "quick_approach_deg", "stdev(slid_at_deg)", "0.0", last),
         change(m, take, "min(len(self._quick), len(self._whole))", "len(self._quick)", ten),
         change(m, take, "min(len(self._quick), len(self._whole))", "len(self._whole)", ten),
-        change(m, take, "fmean(self._quick) - fmean(self._whole)", swapped, count),
-        always(m, take, "p < LEVEL", count),
+        change(m, take, "welch(self._whole, self._quick)", swapped, count),
+        always(m, take, "compared.p_equivalence(MARGIN_DEG) < LEVEL", count),
         never(m, take, "self.verdict is not None", stands),
         never(m, turn, "not self._agrees", count),
         never(m, turn, "len(self._quick) >= ...", turns),

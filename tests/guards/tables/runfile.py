@@ -246,7 +246,7 @@ WRITER: list[Guard] = [
     without(_WRITER, "RunWriter.end", "self._sync()", _SYNCED),
     swapped(_WRITER, "RunWriter.end", "self._append(...)", "self._sync()", _POWER),
     without(_WRITER, "RunWriter.__init__", "self._files.sync_folder(path.parent)", _SYNCED),
-    without(_WRITER, "OsFiles.sync", "os.fsync(descriptor)", _POWER),
+    without(_WRITER, "OsFiles.sync", "sync_file(descriptor)", _POWER),
     without(_WRITER, "OsFiles.sync_folder", "sync_folder(folder)", _POWER),
     change(
         _WRITER,
