@@ -69,7 +69,13 @@ def report(
     evidence = collect(found, _calibration(calibration))
     document = build(evidence)
     path = out or study / "report" / "report.html"
-    page = render(document, study_pictures(evidence, system), folder=path.parent, units=system)
+    page = render(
+        document,
+        study_pictures(evidence, system),
+        study=study,
+        folder=path.parent,
+        units=system,
+    )
     _write(path, page.encode())
     say(f"The report is {path}.")
     if json:

@@ -156,10 +156,14 @@ def session_airs(slides: Iterable[Slide]) -> list[SessionAir]:
 
 
 def series_rows(slides: Iterable[Slide]) -> list[SeriesRow]:
-    """All slides of known bags, also those that don't count, a row for each series."""
+    """Rows for all slides, also those that don't count.
+
+    A reference bag, which is looked at again and again, has one row for a session.
+    """
     groups: dict[tuple[object, ...], list[Slide]] = {}
     for one in slides:
-        key = (one.session, one.series, one.bag, one.face, one.board, one.stage, one.source)
+        series = "" if one.role == "reference" else one.series
+        key = (one.session, series, one.bag, one.face, one.board, one.stage, one.source)
         groups.setdefault(key, []).append(one)
     return [_series_row(group) for group in groups.values()]
 

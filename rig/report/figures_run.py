@@ -176,7 +176,7 @@ def onset_figure(
     grid = np.linspace(low, high, 120)
     bottom.plot(grid, ramp.angle_deg(grid), color=RECKONED, linewidth=1.3, label="fitted ramp")
     onset, broken = result.onset_angle_deg, result.angle_at_break_deg
-    _level(bottom, low, solved.onset_s, onset, f"onset {onset:.2f}°")
+    _level(bottom, low, solved.onset_s, onset, f"onset {onset:.2f}°", is_below=True)
     if broken is not None:
         _level(bottom, low, case.first.broken_s, broken, f"at the break {broken:.2f}°")
     value_axis(bottom, "inclination, °", "y")
@@ -197,15 +197,17 @@ def onset_figure(
     return figure
 
 
-def _level(axes: "Axes", left_s: float, t_s: float, value: float, text: str) -> None:
+def _level(
+    axes: "Axes", left_s: float, t_s: float, value: float, text: str, *, is_below: bool = False
+) -> None:
     axes.plot([left_s, t_s], [value, value], color=FAINT, linewidth=0.9)
     axes.annotate(
         text,
         (left_s, value),
-        (4, 2),
+        (4, -3 if is_below else 2),
         textcoords="offset points",
         fontsize=8,
-        va="bottom",
+        va="top" if is_below else "bottom",
     )
 
 

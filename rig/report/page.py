@@ -69,6 +69,7 @@ def render(
     document: dict[str, Any],
     pictures: Sequence[Picture],
     *,
+    study: Path,
     folder: Path,
     units: System = "metric",
 ) -> str:
@@ -77,6 +78,7 @@ def render(
     Args:
         document: as `build` makes it.
         pictures: the figures.
+        study: the folder that holds the run files.
         folder: where the page will lie; links to run files start there.
         units: how lengths, temperatures and masses are shown.
     """
@@ -126,7 +128,7 @@ def render(
     def link(node: Value) -> str:
         from urllib.parse import quote
 
-        return quote(os.path.relpath(str(node), folder).replace(os.sep, "/"))
+        return quote(os.path.relpath(study / str(node), folder).replace(os.sep, "/"))
 
     environment.filters |= {
         "num": number,
@@ -134,7 +136,7 @@ def render(
         "words": words,
         "head": lambda text: text.format_map({name: kind.unit for name, kind in shown.items()}),
     }
-    environment.globals |= {"cell": cell, "filled": _filled, "tables": tables}
+    environment.globals |= {"cell": cell, "filled": filled, "tables": tables}
     drawn = {one.name: one for one in pictures}
     safe = {
         one.name: Markup(own_ids(one.svg, one.name))  # noqa: S704 - drawn here, names are safe
@@ -162,7 +164,7 @@ def _at(row: Value, key: str) -> Value | None:
     return None if row.value in (None, "") else row
 
 
-def _filled(rows: Value, columns: Sequence[Column]) -> list[Column]:
+def filled(rows: Value, columns: Sequence[Column]) -> list[Column]:
     """The columns that some row has a value for, of context those that tell rows apart."""
     found = []
     for column in columns:

@@ -30,7 +30,7 @@ LIMIT = "#a83a2a"
 COLOURS = (KNOWN, LIMIT, TARGET, RECKONED)
 """One colour, one meaning; their lightness rises from one to the next."""
 PAPER = "#ffffff"
-PALE = "#a3b0b6"
+PALE = "#82929a"
 """What is not shown."""
 THEME = {
     INK: "ink",
