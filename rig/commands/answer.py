@@ -15,7 +15,7 @@ from rig.commands.asking import (
     Tolerance,
     asked,
 )
-from rig.commands.options import Json, Units, print_json, say, system_of
+from rig.commands.options import Json, Units, print_json, system_of
 
 
 def answer(
@@ -53,8 +53,6 @@ def answer(
         tolerance=tolerance,
         units=system,
     )
-    for problem in found.table.problems:
-        say(problem)
     if json:
         print_json(msgspec.to_builtins(found.answer))
         return

@@ -108,7 +108,7 @@ def asked(
     opened = open_study(study)
     _check_board(opened, board)
     air = _air(temperature, humidity, board_temperature, live, units)
-    return ask(
+    found = ask(
         opened,
         air=air,
         from_damp=approach == "damp",
@@ -119,6 +119,9 @@ def asked(
         readings=slides_of(readings or [], opened, board, air, reader),
         calibration=None if calibration is None else load_calibration(calibration),
     )
+    for problem in found.table.problems:
+        say(problem)
+    return found
 
 
 def _check_board(study: "Study", board: str | None) -> None:

@@ -17,7 +17,7 @@ from rig.commands.asking import (
     asked,
     part,
 )
-from rig.commands.options import Json, RigFile, Seed, Twin, Units, print_json, say, system_of
+from rig.commands.options import Json, RigFile, Seed, Twin, Units, print_json, system_of
 
 
 def choose(
@@ -63,8 +63,6 @@ def choose(
         units=system,
     )
     answer = found.answer
-    for problem in found.table.problems:
-        say(problem)
     if json:
         keys = ("as_of", "air", "targets", "quality", "picks", "bags", "best_four", "sets")
         print_json(part(answer, *keys) | {"sentences": [*answer.sentences]})

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from rig.commands.asking import StudyFolder, asked, part
-from rig.commands.options import Json, print_json, say
+from rig.commands.options import Json, print_json
 
 
 def compare(
@@ -23,8 +23,6 @@ def compare(
 
     found = asked(study, calibration=calibration)
     answer = found.answer
-    for problem in found.table.problems:
-        say(problem)
     if json:
         keys = ("as_of", "quality", "treatments", "weather", "boards", "scatter", "unknown")
         print_json(part(answer, *keys) | {"sentences": [*answer.sentences]})

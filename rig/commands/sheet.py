@@ -73,8 +73,6 @@ def sheet(
         reader=reader,
         units=system,
     )
-    for problem in found.table.problems:
-        say(problem)
     made = sheet_of(
         found.answer,
         found.study.catalogue.name,

@@ -10,6 +10,7 @@ import pytest
 from rig.commands import asking
 from tests.commands.conftest import Rig
 from tests.study.answer.evening import evening
+from tests.study.folder_example import add_run, make_study
 
 AIR = ["--temperature", "22 C", "--humidity", "50"]
 
@@ -32,7 +33,12 @@ def club(made: Path, tmp_path: Path, rig: Rig) -> str:
 def sensed(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     """Air that the rig's sensor reads, and how it was asked."""
     noted: list[Any] = []
-    monkeypatch.setattr(asking, "live_air", lambda *how: noted.append(how) or (21.26, 48.4))
+
+    def read(*how: Any) -> tuple[float, float]:
+        noted.append(how)
+        return 21.26, 48.4
+
+    monkeypatch.setattr(asking, "live_air", read)
     return noted
 
 
@@ -234,3 +240,13 @@ def test_an_empty_study_has_no_answer_yet(rig: Rig) -> None:
         said = rig(*words, "empty", *(AIR if words[0] in ("choose", "sheet") else []))
         assert said.code == 2
         assert "no slide that counts yet" in said.err
+
+
+@pytest.mark.parametrize("command", ["answer", "choose", "sheet", "compare"])
+def test_a_run_that_was_cut_off_is_told(rig: Rig, tmp_path: Path, command: str) -> None:
+    study = make_study(tmp_path / "shed")
+    add_run(study, "T1", "2026-05-01T08:00:00Z")
+    cut = add_run(study, "T2", "2026-05-01T08:01:00Z", outcome=None)
+    said = rig(command, str(study.path), *([] if command == "compare" else AIR))
+    assert said.code == 0
+    assert f"{cut.name} has no last line: it was cut off in state" in said.err

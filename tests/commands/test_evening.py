@@ -66,6 +66,6 @@ def test_controls_of_a_set_are_not_treated(rig: Rig, club: Path) -> None:
     assert said.code == 0, said.err
     assert "Quay 3" not in said.out
     assert said.out.count("treatment of Quay") == 2
-    assert "[treatments.\"soak\"]" in (club / "study.toml").read_text("utf-8")
+    assert '[treatments."soak"]' in (club / "study.toml").read_text("utf-8")
     again = rig("study", "treat", str(club), "--bag", "Quay 1", "--recipe", "wash")
     assert (again.code, "no treatment 'wash'" in again.err) == (2, True)

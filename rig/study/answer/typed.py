@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from rig.errors import BadInputError
+from rig.files.names import safe_name
 from rig.files.stamps import utc_text
-from rig.quantities.typed import number
+from rig.quantities.typed import number, quantity
 from rig.study.answer.answer import Air
 from rig.study.answer.ask import Like, air_at
 from rig.study.folder import Study
@@ -23,16 +24,20 @@ def like_of(text: str) -> Like:
     name, _, air = text.partition(":")
     who, _, board = name.partition("@")
     bag, _, face = who.rpartition("/")
-    numbers = [number("--like", part) for part in air.split(",")] if air else []
-    if not bag or not face or len(numbers) not in (0, 2) or None in numbers:
+    warm, comma, damp = air.partition(",")
+    if not bag or not face or bool(air) != bool(comma) or "," in damp:
         raise BadInputError(
             f"{text!r} names no bag to be like; write BAG/FACE@BOARD:TEMPERATURE,HUMIDITY, such"
             " as 'Heron 1/slick@oak:23,50' (board and air may be left out)."
         )
-    if not numbers:
-        return Like(bag, face, board or None)
-    temperature_c, humidity_pct = (one or 0.0 for one in numbers)
-    return Like(bag, face, board or None, air_at(temperature_c, humidity_pct))
+    there = None
+    if air:
+        there = air_at(
+            quantity("The temperature of --like", warm, "°C", -20, 50).value,
+            quantity("The humidity of --like", damp, "%", 0, 100).value,
+        )
+    board = safe_name(board, "board") if board else ""
+    return Like(safe_name(bag, "bag"), safe_name(face, "face"), board or None, there)
 
 
 def slides_of(
@@ -89,4 +94,4 @@ def _reading(text: str) -> tuple[str, str, list[float]]:
             f"{text!r} is not a reading; write BAG/FACE=ANGLE,ANGLE in degrees, such as"
             " 'Heron 1/slick=21.5,22,21'."
         )
-    return bag, face, sound
+    return safe_name(bag, "bag"), safe_name(face, "face"), sound

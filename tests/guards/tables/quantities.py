@@ -40,7 +40,7 @@ _JOURNAL = "tests/study/test_note.py::test_a_name_in_the_journal_can_be_seen_and
 _NO_TEXT = "tests/study/test_note.py::test_a_note_that_is_no_text_is_refused"
 _CSV = "tests/commands/test_correct.py::test_a_spreadsheet_with_commas_in_numbers_is_read"
 _BAD_LINE = "tests/commands/test_correct.py::test_one_bad_line_and_nothing_is_taken"
-_LIKE = "tests/study/test_choose.py::test_the_air_to_be_like_is_taken_as_people_type_it"
+_LIKE = "tests/study/answer/test_typed.py::test_the_air_to_be_like_is_taken_as_people_type_it"
 _CATALOGUE = "tests/study/test_catalogue_file.py::test_"
 
 _TYPED_UNITS: list[Guard] = [
@@ -178,10 +178,10 @@ _NAMES_OF_PEOPLE: list[Guard] = [
         "rig.study.slides.from_csv", "_line", "safe_name(row[name], name)", "row[name]", _BAD_LINE
     ),
     *(
-        change("rig.study.ask", "parse_like", old, new, _LIKE)
+        change("rig.study.answer.typed", "like_of", old, new, _LIKE)
         for old, new in (("50", "500"), ("100", "1000"), ("safe_name(bag, 'bag')", "bag"))
     ),
-    change("rig.study.ask", "parse_reading", "safe_name(bag, 'bag')", "bag", _LIKE),
+    change("rig.study.answer.typed", "_reading", "safe_name(bag, 'bag')", "bag", _LIKE),
     change(_NAMES, "writable", "UnicodeEncodeError", "KeyError", _NO_TEXT),
     change(_NAMES, "with_safe_names", "safe_name(text, name)", "text", _JOURNAL),
     change("rig.study.folder", "Study.note", "with_safe_names(entry)", "entry", _JOURNAL),
