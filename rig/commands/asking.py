@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rig.study.answer.answer import Air
     from rig.study.answer.ask import Asked
     from rig.study.folder import Study
+    from rig.study.slides.look import Contents
 
 LIVE_S = 10.0
 """A climate sensor that gives nothing for so long has nothing to give."""
@@ -84,6 +85,7 @@ def asked(
     readings: list[str] | None = None,
     reader: str | None = None,
     calibration: Path | None = None,
+    contents: "Contents | None" = None,
     units: "System" = "metric",
 ) -> "Asked":
     """The question as it was typed, put to the study; see the options above.
@@ -118,6 +120,7 @@ def asked(
         tolerance_deg=tolerance,
         readings=slides_of(readings or [], opened, board, air, reader),
         calibration=None if calibration is None else load_calibration(calibration),
+        contents=contents,
     )
     for problem in found.table.problems:
         say(problem)

@@ -54,6 +54,7 @@ def report(
     from rig.report.evidence import collect
     from rig.report.page import render
     from rig.report.pictures import study_pictures
+    from rig.study.slides.look import Contents
 
     system = system_of(units)
     found = asked(
@@ -64,6 +65,7 @@ def report(
         approach=approach,
         board=board,
         calibration=calibration,
+        contents=Contents(),
         units=system,
     )
     evidence = collect(found, _calibration(calibration))
@@ -119,10 +121,13 @@ def _drawn(
 ) -> "Iterator[tuple[str, Figure | None]]":
     from rig.report.evidence import collect
     from rig.report.pictures import calibration_figures, run_figures, study_figures
+    from rig.study.slides.look import Contents
 
     calibration = _calibration(given)
     if path.is_dir():
-        return study_figures(collect(asked(path, calibration=given), calibration), units)
+        return study_figures(
+            collect(asked(path, calibration=given, contents=Contents()), calibration), units
+        )
     if path.suffix == ".json":
         from rig.calibration.file import load_calibration
 

@@ -13,7 +13,6 @@ from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
 from rig.report.paths import BagPath, paths_of
 from rig.report.weather import WeatherBand, bands_of
-from rig.runfile.reader import read_run
 from rig.study.answer.answer import Answer
 from rig.study.answer.ask import Asked
 from rig.study.droop import (
@@ -109,7 +108,7 @@ def collect(asked: Asked, calibration: Calibration | None = None) -> Evidence:
     data = model_data(table.slides, facts_of(study))
     droops = summarise_droop(study.journal.of(Droop))
     means = slide_means(table.slides)
-    example = _example(study, table.valid, calibration)
+    example = _example(asked, calibration)
     made_at, records = home_records(one.home for one in table.of_rig if one.home is not None)
     return Evidence(
         asked=asked,
@@ -198,13 +197,12 @@ def _mean(values: Sequence[float | None]) -> float | None:
     return fmean(known) if known else None
 
 
-def _example(
-    study: Study, slides: Iterable[Slide], calibration: Calibration | None
-) -> RunAnalysis | None:
+def _example(asked: Asked, calibration: Calibration | None) -> RunAnalysis | None:
     """The run of the rig whose stated uncertainty is the median, analysed again in full."""
-    own = [slide for slide in slides if slide.run_file and slide.u_onset_angle_deg]
+    own = [slide for slide in asked.table.valid if slide.run_file and slide.u_onset_angle_deg]
     own = [slide for slide in own if slide.role != "reference"] or own
     if not own:
         return None
     own.sort(key=lambda slide: (slide.u_onset_angle_deg or 0.0, slide.at, slide.slide_id))
-    return analyse_run(read_run(study.path / own[len(own) // 2].run_file), calibration)
+    path = asked.study.path / own[len(own) // 2].run_file
+    return analyse_run(asked.contents.run(path), calibration)

@@ -16,6 +16,7 @@ from rig.study.journal import Play
 from rig.study.model import history
 from rig.study.model.draws import Draws
 from rig.study.model.store import draws_of
+from rig.study.slides.look import Contents
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
@@ -27,6 +28,8 @@ class Asked(NamedTuple):
     table: SlideTable
     draws: Draws
     question: Question
+    contents: Contents
+    """Run files that were read whole for it, for who wants to look closer."""
 
     @property
     def answer(self) -> Answer:
@@ -54,6 +57,7 @@ def ask(
     tolerance_deg: float | None = None,
     readings: Sequence[Slide] = (),
     calibration: Calibration | None = None,
+    contents: Contents | None = None,
 ) -> Asked:
     """Fit the model (or take its draws from the cache) and put a question to it.
 
@@ -67,11 +71,12 @@ def ask(
         tolerance_deg: how near is near enough, in place of the targets' own.
         readings: slides of today that the journal does not have.
         calibration: used instead of those in the run files.
+        contents: keeps the run files that are read; nothing is kept if None.
 
     Raises:
         BadInputError: no slide counts, or a damaged line of the journal blocks all answers.
     """
-    table = slide_table(study, calibration)
+    table = slide_table(study, calibration, contents)
     table.check_answers()
     table = table._replace(slides=[*table.slides, *readings])
     if not table.valid:
@@ -90,7 +95,8 @@ def ask(
     targets = _targets(study, table, draws, question, angle_deg, like)
     if tolerance_deg is not None:
         targets = {face: replace(one, tolerance_deg=tolerance_deg) for face, one in targets.items()}
-    return Asked(study, table, draws, replace(question, targets=targets))
+    question = replace(question, targets=targets)
+    return Asked(study, table, draws, question, contents or Contents(most_bytes=0))
 
 
 def _targets(
