@@ -28,7 +28,7 @@ class Asked(NamedTuple):
     table: SlideTable
     draws: Draws
     question: Question
-    contents: Contents
+    contents: Contents = Contents(most_bytes=0)
     """Run files that were read whole for it, for who wants to look closer."""
 
     @property
