@@ -197,3 +197,6 @@ class Answer(Struct, frozen=True, kw_only=True):
     unknown: tuple[str, ...]
     sentences: tuple[str, ...]
     """Six at most, the most useful first."""
+
+    def __repr__(self) -> str:
+        return f"<Answer: {next(iter(self.sentences), 'nothing yet')}>"
