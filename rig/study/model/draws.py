@@ -9,7 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rig.study.model.posterior import LINEAR, NULL, SATURATING, Air, F, Posterior, Scale
+from rig.study.model.posterior import LINEAR, NULL, SATURATING, Air, F, Posterior, Quality, Scale
+
+__all__ = ["Air", "Draws", "Interval", "Posterior", "Quality", "Scale", "interval"]
 
 MOST_STEPS = 60
 """Applications that a forecast looks ahead; a target that needs more is never reached."""

@@ -67,7 +67,7 @@ PRIORS: dict[str, Prior] = {
         "scale",
         0.25,
         0.4,
-        "what a bag's hours in that air and the board's state leave open, about as much as a mounting",
+        "a bag's hours in that air and the board's state, about as much as a mounting",
     ),
     "bag": Prior(
         "scatter of bags of one model",
