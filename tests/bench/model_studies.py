@@ -14,9 +14,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 from rig.study.model.data import model_data
-from rig.study.model.draws import Air, Draws, interval
+from rig.study.model.draws import Air, Draws, Scale, interval
 from rig.study.model.fit import fit
-from rig.study.model.posterior import SCALES
 from tests.bench.heading import ROOT, digest
 from tests.bench.worlds import Layout, Truth, World, make_study
 
@@ -86,9 +85,9 @@ def _questions(
         asked["slope"] = draws.slope(*key), truth.slopes[key]
     run = "reader_run" if layout.by_hand else "run"
     asked["run"] = draws.scale(run), truth.world.run
-    for name in SCALES:
-        if "run" not in name:
-            asked[name] = draws.scale(name), getattr(truth.world, name)
+    layers: tuple[Scale, ...] = ("series", "session", "bag", "bag_face", "response")
+    for layer in layers:
+        asked[layer] = draws.scale(layer), getattr(truth.world, layer)
     return asked
 
 

@@ -21,13 +21,13 @@ from rig.study.model.design import F
 from rig.study.model.likelihood import Likelihood
 from rig.study.model.weights import TRUSTED_K, effective, smoothed
 
-ROUNDS = (400, 600, 1000)
+ROUNDS = (500, 800, 1200)
 ONE_MORE = 1000
 LEAST_ESS = 200.0
 LEAST_EACH = 12
 """Draws of a configuration in a round, however small its share."""
 DF = 8.0
-PER_POINT = 8
+PER_POINT = 12
 """Draws of the linear terms for each point of the outer vector, in pairs about their mean."""
 
 
@@ -58,7 +58,8 @@ class _Sampler:
 
     def __init__(self, candidate: Candidate, censoring: Censoring, seed: int, spare: int) -> None:
         self.likelihood, self.censoring = candidate.likelihood, censoring
-        self.share = candidate.share
+        # Those of a small share decide where an interval of a mixture ends, so they get more.
+        self.share = candidate.share**0.5
         self.shape = _Shape(candidate.shape.mode, candidate.shape.factor, 0)
         self.used: list[_Shape] = []
         self.u = np.empty((0, len(self.likelihood.names)))
