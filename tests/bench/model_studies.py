@@ -8,6 +8,7 @@ import json
 import time
 from collections.abc import Callable, Iterable, Iterator
 from hashlib import blake2b
+from math import inf, isfinite
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -83,7 +84,7 @@ def _questions(
     if truth.world.weather == "linear":
         key = lot(truth.slopes)
         asked["slope"] = draws.slope(*key), truth.slopes[key]
-    run = "reader_run" if layout.by_hand else "run"
+    run: Scale = "reader_run" if layout.by_hand else "run"
     asked["run"] = draws.scale(run), truth.world.run
     layers: tuple[Scale, ...] = ("series", "session", "bag", "bag_face", "response")
     for layer in layers:
@@ -116,7 +117,8 @@ def share(results: list[Result], name: str, what: str = "held") -> str:
 def median_half(results: list[Result], name: str) -> str:
     """Median half width of the intervals."""
     values = [float(one[name]["half"]) for one in results if name in one]
-    return f"{float(np.median(values)):.2f}" if values else "–"
+    middle = float(np.median(values)) if values else inf
+    return f"{middle:.2f}" if isfinite(middle) else "–"
 
 
 def worst(results: list[Result]) -> str:

@@ -283,9 +283,9 @@ def value_at(name: str, z: NDArray[np.float64] | float) -> NDArray[np.float64]:
 def scalar_at(name: str, z: float) -> float:
     """The same for one number, without an array's overhead."""
     prior = PRIORS[name]
-    z = min(max(z, -FARTHEST), FARTHEST)
     if prior.form == "normal":
         return prior.centre + prior.spread * z
+    z = min(max(z, -FARTHEST), FARTHEST)
     stretched = sinh(STRETCH * z) / STRETCH if prior.form == "scale" else z
     return prior.centre * exp(prior.spread * stretched)
 

@@ -3,7 +3,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import multivariate_normal
 
-from rig.study.model.data import ModelData, model_data
+from rig.study.model.data import ModelData, Series, model_data
 from rig.study.model.design import design_of
 from rig.study.model.gradient import with_gradient
 from rig.study.model.likelihood import Likelihood
@@ -30,7 +30,7 @@ def _slides() -> list[Slide]:
 
 def _direct(data: ModelData, slides: list[Slide], values: dict[str, float], kinds: dict[str, int]):
     """Log density of all slides, from the covariance of each pair of them, term by term."""
-    series = {}
+    series: dict[object, Series] = {}
     for one in data.series:
         key = (one.session, one.bag, one.face, one.board, one.instrument)
         series[key] = one
@@ -66,7 +66,7 @@ def _direct(data: ModelData, slides: list[Slide], values: dict[str, float], kind
                 c += 1.0 + 0.3**2 * (p.face == q.face)
             if p.by_hand and q.by_hand:
                 c += 0.7**2
-            fresh = [1.0 / s.slide_number - 1.0 / 3.0 for s in (slides[i], slides[j])]
+            fresh = [1.0 / (s.slide_number or 0) - 1.0 / 3.0 for s in (slides[i], slides[j])]
             c += 0.3**2 * fresh[0] * fresh[1]
             c += values["series"] ** 2 * (p is q)
             c += values["reader_run" if p.by_hand else "run"] ** 2 * (i == j)
@@ -82,8 +82,8 @@ def _direct(data: ModelData, slides: list[Slide], values: dict[str, float], kind
                     last = [bool(h) and h[-1].recipe == recipe for h in had]
                     wear = np.exp(-(p.state.since + q.state.since) / 20.0)
                     c += 0.3**2 * last[0] * last[1] * wear
-                for one in set(had[0]) & set(had[1]):
-                    if one.recipe != recipe or kind == NULL:
+                for done in set(had[0]) & set(had[1]):
+                    if done.recipe != recipe or kind == NULL:
                         continue
                     each = 1.0
                     if kind == SATURATING:
@@ -91,7 +91,7 @@ def _direct(data: ModelData, slides: list[Slide], values: dict[str, float], kind
                         each = left * (values[f"dose {recipe}"] / 1.5) ** 2
                     c += each * values["response"] ** 2
             cov[i, j] = c
-    angles = [s.onset_angle_deg for s in slides]
+    angles = np.array([s.onset_angle_deg or 0.0 for s in slides])
     return multivariate_normal.logpdf(angles, mean, cov)
 
 
