@@ -42,7 +42,7 @@ class World:
 
     run: float = 0.25
     series: float = 0.2
-    session: float = 0.4
+    session: float = 0.25
     bag: float = 1.0
     bag_face: float = 0.5
     response: float = 0.35
@@ -81,7 +81,7 @@ class World:
 def draw_world(rng: np.random.Generator, recipes: tuple[str, ...], **options: object) -> World:
     """A world drawn from what is believed beforehand.
 
-    The scales have heavy tails: the log is the median's plus 0.5 (0.6 for slides) times
+    The scales have heavy tails: the log is the median's plus 0.5 (slides 0.6, sessions 0.4) times
     2·sinh(z/2) for a standard normal z.
     """
 
@@ -94,7 +94,7 @@ def draw_world(rng: np.random.Generator, recipes: tuple[str, ...], **options: ob
     world = World(
         run=scale(0.4 if by_hand else 0.25, 0.6),
         series=scale(0.2),
-        session=scale(0.4),
+        session=scale(0.25, 0.4),
         bag=scale(1.0),
         bag_face=scale(0.5),
         response=scale(0.35),

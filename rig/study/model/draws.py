@@ -9,7 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rig.study.model.posterior import LINEAR, NULL, SATURATING, Air, F, Posterior, Scale
+from rig.study.model.posterior import LINEAR, NULL, SATURATING, Air, F, Posterior, Quality, Scale
+
+__all__ = ["Air", "Draws", "Interval", "Posterior", "Quality", "Scale", "interval"]
 
 MOST_STEPS = 60
 """Applications that a forecast looks ahead; a target that needs more is never reached."""
@@ -109,8 +111,7 @@ class Draws(Posterior):
     ) -> F:
         """Further applications until the angle has come to a target; infinite where it never does.
 
-        A target above the present angle is come to from below. 0 where the angle has passed it
-        already in the sense in which the recipe moves it.
+        A target above the present median is come to from below. 0 in draws that are past it now.
         """
         steps = np.full(self.n, np.inf)
         is_above = np.median(self.angle(bag, face, board, air)) > target_deg

@@ -49,9 +49,7 @@ class _Gradient:
                 by_log["series"] += 2.0 * values["series"] ** 2 * float(by_variance[rows].sum())
         if of.nonlinear.size:
             self._add_doses(by_log)
-        slopes = [
-            log_slope(name.split(" ")[0], z) for name, z in zip(of.names, self.u, strict=True)
-        ]
+        slopes = [log_slope(line, z) for line, z in zip(of.lines, self.u.tolist(), strict=True)]
         return np.asarray(np.array(list(by_log.values())) * np.array(slopes) - self.u)
 
     def _add_doses(self, by_log: dict[str, float]) -> None:

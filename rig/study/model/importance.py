@@ -4,10 +4,13 @@ Each configuration has a t₈ shape about its mode. After a round its centre and
 from all its draws so far, shrunk towards the last shape where few of them count. A draw's weight is
 taken against the mixture of all shapes its configuration was drawn from (deterministic-mixture
 weights: Owen and Zhou, J. Am. Stat. Assoc. 95, 135, 2000). The draws follow a lattice, so that a
-few hundred of them lie evenly (Kronecker sequence of the generalised golden ratio).
+few hundred of them lie evenly (Richtmyer's, whose steps are the
+square roots of primes).
 """
 
 from collections.abc import Sequence
+from itertools import count, islice
+from math import isqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -21,13 +24,14 @@ from rig.study.model.design import F
 from rig.study.model.likelihood import Likelihood
 from rig.study.model.weights import TRUSTED_K, effective, smoothed
 
-ROUNDS = (400, 600, 1000)
-ONE_MORE = 1000
+ROUNDS = (500, 800, 1200)
+EXTRA = (1200, 1200)
+"""Further rounds while the weights are not to be trusted."""
 LEAST_ESS = 200.0
 LEAST_EACH = 12
 """Draws of a configuration in a round, however small its share."""
 DF = 8.0
-PER_POINT = 8
+PER_POINT = 12
 """Draws of the linear terms for each point of the outer vector, in pairs about their mean."""
 
 
@@ -58,7 +62,8 @@ class _Sampler:
 
     def __init__(self, candidate: Candidate, censoring: Censoring, seed: int, spare: int) -> None:
         self.likelihood, self.censoring = candidate.likelihood, censoring
-        self.share = candidate.share
+        # Those of a small share decide where an interval of a mixture ends, so they get more.
+        self.share = candidate.share**0.5
         self.shape = _Shape(candidate.shape.mode, candidate.shape.factor, 0)
         self.used: list[_Shape] = []
         self.u = np.empty((0, len(self.likelihood.names)))
@@ -66,7 +71,7 @@ class _Sampler:
         self.log_ratios = np.empty((0, PER_POINT))
         self.terms = np.empty((0, PER_POINT, len(self.likelihood.active)), dtype=np.float32)
         self.rng = np.random.default_rng([seed, spare])
-        self.lattice = _Lattice(len(self.likelihood.names) + 1, self.rng)
+        self.lattice = Lattice(len(self.likelihood.names) + 1, self.rng)
 
     def draw(self, n: int) -> None:
         """Draw `n` more points and adapt."""
@@ -115,14 +120,14 @@ def drawn(
     """
     samplers = [_Sampler(one, censoring, seed, number) for number, one in enumerate(chosen)]
     total = sum(sampler.share for sampler in samplers)
-    for n in ROUNDS:
+    for number, n in enumerate((*ROUNDS, *EXTRA)):
+        if number >= len(ROUNDS):
+            weights, k = _weights(samplers)
+            if k <= TRUSTED_K and effective(weights.sum(axis=1)) >= LEAST_ESS:
+                break
         for sampler in samplers:
             sampler.draw(max(LEAST_EACH, round(n * sampler.share / total)))
     weights, k = _weights(samplers)
-    if k > TRUSTED_K or effective(weights.sum(axis=1)) < LEAST_ESS:
-        for sampler in samplers:
-            sampler.draw(max(LEAST_EACH, round(ONE_MORE * sampler.share / total)))
-        weights, k = _weights(samplers)
     design = chosen[0].likelihood.design
     sizes = [len(sampler.u) for sampler in samplers]
     outer = np.full((sum(sizes), len(names)), np.nan)
@@ -174,14 +179,12 @@ def _log_t(u: F, shape: _Shape) -> F:
     return np.asarray(size - 0.5 * (DF + d) * np.log1p((off**2).sum(axis=0) / DF))
 
 
-class _Lattice:
+class Lattice:
     """Points that fill a cube evenly, however many are taken."""
 
     def __init__(self, d: int, rng: np.random.Generator) -> None:
-        ratio = 2.0
-        for _ in range(60):
-            ratio = (1.0 + ratio) ** (1.0 / (d + 1.0))
-        self.steps = ratio ** -np.arange(1.0, d + 1.0)
+        primes = (p for p in count(2) if all(p % q for q in range(2, isqrt(p) + 1)))
+        self.steps = np.sqrt([float(p) for p in islice(primes, d)]) % 1.0
         self.shift = rng.random(d)
         self.taken = 0
 

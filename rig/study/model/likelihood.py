@@ -14,7 +14,7 @@ from scipy.linalg import lapack
 from rig.errors import BadInputError
 from rig.study.model.design import HAND, RIG, Configuration, Design, F
 from rig.study.model.posterior import SATURATING, SCALES
-from rig.study.model.priors import PRIORS, TYPICAL_EFFECT_DEG, value_at
+from rig.study.model.priors import PRIORS, TYPICAL_EFFECT_DEG, scalar_at
 
 RUNS = ("run", "reader_run")
 """Scale of the slides within a series, by a rig and by hand."""
@@ -47,6 +47,8 @@ class Likelihood:
         self.active = design.active(configuration)
         self.names = _outer_names(design, configuration)
         """Of the outer vector."""
+        self.lines = [name.split(" ")[0] for name in self.names]
+        """Of the table of priors, for each name."""
         keys = [design.keys[i] for i in self.active]
         scales = [design.scale[i] for i in self.active]
         self._place = {name: i for i, name in enumerate(self.names)}
@@ -85,8 +87,8 @@ class Likelihood:
     def values(self, u: F) -> dict[str, float]:
         """Scales and doses at a point, those that don't matter here left out."""
         return {
-            name: float(value_at(name.split(" ")[0], z))
-            for name, z in zip(self.names, u.tolist(), strict=True)
+            name: scalar_at(line, z)
+            for name, line, z in zip(self.names, self.lines, u.tolist(), strict=True)
         }
 
     def solve(self, u: F) -> tuple[Point, "Parts"]:
@@ -117,7 +119,7 @@ class Likelihood:
         xw = xs * root[:, None]
         rest = (design.y - offset) * root
         a = xw.T @ xw
-        a[np.diag_indices_from(a)] += 1.0
+        a.flat[:: len(a) + 1] += 1.0
         h = xw.T @ rest
         k = self.settle
         a[k, k] += sd[k] ** 2 * extra

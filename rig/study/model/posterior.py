@@ -1,6 +1,7 @@
 """What is known after the slides, as draws of each quantity of the model, seen or not yet seen."""
 
 from collections.abc import Iterator, Sequence
+from functools import cache
 from typing import Literal, NamedTuple
 from zlib import crc32
 
@@ -147,21 +148,30 @@ class Posterior:
         dose += self.values["slide_dose"] * state.slides
         dose += self.values["throw_dose"] * state.throws
 
-        def apply(recipe: str, deviation: F) -> None:
+        @cache
+        def of(recipe: str) -> tuple[F, F, F, F]:
+            """What one application adds: linear, deviation of it, dose, deviation of that."""
             kind, each_dose = self.kind(recipe), self.dose(recipe)
             each = self.term("effect", recipe) + self.term("effect_face", recipe, model, face)
-            linear[:] += np.where(kind == LINEAR, each + deviation, 0.0)
-            dose[:] += np.where(kind == SATURATING, each_dose, 0.0)
-            share = deviation / TYPICAL_EFFECT_DEG
-            uneven[:] += np.where(kind == SATURATING, each_dose * share, 0.0)
+            is_linear, taken = kind == LINEAR, np.where(kind == SATURATING, each_dose, 0.0)
+            return is_linear * each, is_linear * 1.0, taken, taken / TYPICAL_EFFECT_DEG
+
+        def apply(recipe: str, deviation: F) -> None:
+            each, is_linear, each_dose, share = of(recipe)
+            linear[:] += each + is_linear * deviation
+            dose[:] += each_dose
+            uneven[:] += share * deviation
+
+        own_range, mean_range = self.range_of(model, face), self.values["range"]
 
         def added(recipe: str | None, fresh: float) -> F:
-            taken = self.range_of(model, face) * -np.expm1(-dose)
-            taken += self.values["range"] * np.exp(-dose) * uneven
-            if recipe is None:
-                return linear - taken
-            residue = np.where(self.kind(recipe) == NULL, 0.0, self.term("residue", recipe))
-            return linear - taken + residue * fresh
+            left = np.exp(-dose)
+            total = linear - own_range * (1.0 - left) - mean_range * left * uneven
+            return total if recipe is None else total + fresh * residue_of(recipe)
+
+        @cache
+        def residue_of(recipe: str) -> F:
+            return np.where(self.kind(recipe) == NULL, 0.0, self.term("residue", recipe))
 
         recipe = None
         for a in state.applications:

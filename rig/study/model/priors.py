@@ -5,7 +5,7 @@ A *scale* is a standard deviation that the data may move: its logarithm is the m
 with a fixed standard deviation, or the logarithm of a positive quantity is.
 """
 
-from math import asinh, log, sinh
+from math import exp, sinh
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -62,12 +62,12 @@ PRIORS: dict[str, Prior] = {
         "where the bag lies on the board and how its fill lies in it",
     ),
     "session": Prior(
-        "scatter of sessions in the same air",
+        "scatter of sessions in one place, for air of the same figures",
         "°",
         "scale",
+        0.25,
         0.4,
-        0.5,
-        "what the air's figures do not say: conditioning, dust, the board's state",
+        "a bag's hours in that air and the board's state, about as much as a mounting",
     ),
     "bag": Prior(
         "scatter of bags of one model",
@@ -280,14 +280,17 @@ def value_at(name: str, z: NDArray[np.float64] | float) -> NDArray[np.float64]:
     return np.asarray(prior.centre * np.exp(prior.spread * stretched))
 
 
+def scalar_at(name: str, z: float) -> float:
+    """The same for one number, without an array's overhead."""
+    prior = PRIORS[name]
+    if prior.form == "normal":
+        return prior.centre + prior.spread * z
+    z = min(max(z, -FARTHEST), FARTHEST)
+    stretched = sinh(STRETCH * z) / STRETCH if prior.form == "scale" else z
+    return prior.centre * exp(prior.spread * stretched)
+
+
 def log_slope(name: str, z: float) -> float:
     """Derivative of a scale's or positive quantity's logarithm by its standard normal."""
     prior = PRIORS[name]
     return prior.spread * ((1.0 + sinh(STRETCH * z) ** 2) ** 0.5 if prior.form == "scale" else 1.0)
-
-
-def z_of(name: str, value: float) -> float:
-    """The standard normal at which a scale or a positive quantity has this value."""
-    prior = PRIORS[name]
-    steps = log(value / prior.centre) / prior.spread
-    return asinh(STRETCH * steps) / STRETCH if prior.form == "scale" else steps

@@ -43,8 +43,8 @@ def pareto_fit(excess: F) -> tuple[float, float]:
     theta = theta / (3.0 * quarter) + 1.0 / excess[-1]
     k = np.log1p(-theta[:, None] * excess).mean(axis=1)
     fit = n * (np.log(-theta / k) - k - 1.0)
-    share = 1.0 / np.exp(fit - fit[:, None]).sum(axis=1)
-    best = float((share * theta).sum())
+    share = np.exp(fit - np.logaddexp.reduce(fit))
+    best = float(share @ theta)
     shape = float(np.log1p(-best * excess).mean())
     # A weak prior towards 0.5 steadies the shape of short tails (Vehtari et al., appendix).
     return (shape * n + 0.5 * 10.0) / (n + 10.0), -shape / best
