@@ -1,6 +1,10 @@
 """A test that leaves something behind fails; invented examples do not depend on the time taken."""
 
 import os
+
+# The matrices here are small, and two workers share two cores: threads would wait on each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from collections.abc import Iterator
 
 import pytest

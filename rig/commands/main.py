@@ -7,6 +7,9 @@ from types import FrameType
 
 import typer
 
+# The matrices here are small, and threads of a library would be in the way of the pulses.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from rig.commands.analyse import analyse
 from rig.commands.answer import answer
 from rig.commands.check import check
