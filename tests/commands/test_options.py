@@ -140,7 +140,7 @@ def chosen(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     monkeypatch.setattr("rig.study.ask.choice_of_the_day", choice)
     monkeypatch.setattr("rig.study.sheet.sheet_text", lambda *given, **more: f"{given} {more}")
     monkeypatch.setattr("rig.study.sheet.sheet_html", lambda *given, **more: f"{given} {more}")
-    monkeypatch.setattr("rig.study.compare.plain", lambda one: {"plain": one})
+    monkeypatch.setattr("rig.files.plain.plain", lambda one: {"plain": one})
     monkeypatch.setattr(
         choosing, "live_air", lambda *asked: noted.update(live=asked) or (21.26, 48.4)
     )
