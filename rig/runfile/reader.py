@@ -240,7 +240,7 @@ def _take_all(run: RunFile, rest: bytes) -> Iterator[tuple[int, str]]:
         if problem is None:
             continue
         is_last = number == 2 + rest.count(b"\n")
-        if isinstance(problem, Implausible) and not is_last:
+        if isinstance(problem, Implausible):
             yield number, problem
         elif is_last:
             tail = rest.rpartition(b"\n")[2]
