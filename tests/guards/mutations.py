@@ -82,7 +82,7 @@ def draw(number: int, seed: int, package: str | None) -> list[tuple[str, Mutatio
 
 
 def _try(copy: Copy, known: lines.Lines, path: str, mutation: Mutation) -> Trial:
-    tests = tests_of(known, path, mutation.line)
+    tests = quickest_tests(known, path, mutation.line)
     with copy.changed(Path(path), mutation.text):
         ran = copy.run(tests, LIMIT_S, options=["-x"]) if tests else None
     if ran is not None and ran.code not in (-2, -1, 0, 1):
@@ -94,7 +94,7 @@ def _try(copy: Copy, known: lines.Lines, path: str, mutation: Mutation) -> Trial
     return Trial(path, mutation, len(tests), (ran.failed or ["process"])[0])
 
 
-def tests_of(known: lines.Lines, path: str, line: int) -> list[str]:
+def quickest_tests(known: lines.Lines, path: str, line: int) -> list[str]:
     """The tests that meet the line, the quickest first."""
     source = Source((ROOT / path).read_text("utf-8"))
     found = known.tests(path, {line})

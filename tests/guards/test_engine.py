@@ -6,7 +6,7 @@ import pytest
 
 from tests.guards.entry import Guard, always, change, inverted, limit, never, swapped, without
 from tests.guards.lines import Lines
-from tests.guards.mutations import tests_of
+from tests.guards.mutations import quickest_tests
 from tests.guards.operators import faults, make
 from tests.guards.runner import Copy, Ran
 from tests.guards.syntax import GoneError, Source
@@ -124,7 +124,7 @@ def test_a_default_meets_the_tests_of_its_folder_and_other_lines_their_own(
     lines = {"rig/part/plain.py": {"2": [0, 1, 2], "5": [0, 1, 2]}}
     known = Lines({"seconds": seconds, "tests": met, "lines": lines})
     for line, expected in ((2, [beside, *met]), (5, met)):
-        found = tests_of(known, "rig/part/plain.py", line)
+        found = quickest_tests(known, "rig/part/plain.py", line)
         assert sorted(found) == sorted(expected)
 
 
