@@ -83,7 +83,7 @@ def ask(command: str, folder: Path, *, with_figures: bool = False) -> Answer:
     code = 0
     with _as_it_was(), redirect_stdout(out), redirect_stderr(err):
         sys.argv = ["rig", *words]
-        drawn = nullcontext() if with_figures else patch(_FIGURES, lambda *_: [])
+        drawn: Any = nullcontext() if with_figures else patch(_FIGURES, lambda *_: [])
         with drawn:
             try:
                 main()
