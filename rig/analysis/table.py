@@ -32,7 +32,7 @@ def _name(*parts: str | None) -> str:
 
 def run_rows(results: Sequence[RunResult]) -> Rows:
     """One row per run under a row of titles; u is the standard uncertainty (k = 1)."""
-    titles = "run|bag|board|slide|angle °|at break °|µ static|µ kinetic|T °C|RH %|flags"
+    titles = "run|bag|board|slide|angle ± u °|at break °|µ static ± u|µ kinetic ± u|T °C|RH %|flags"
     rows: Rows = [tuple(titles.split("|"))]
     for row in results:
         flags = " ".join(row.flags) + ("" if row.valid else " (not valid)")

@@ -172,6 +172,8 @@ def test_the_sheet_is_a_file_or_text(rig: Rig, club: str) -> None:
     assert "size: letter" in page
     assert "72 °F" in page
     assert "in</td>" in page
+    assert " mm" not in page
+    assert "on a board of 47.99 in" in page
     assert "SIMULATED" not in page
     text = rig("sheet", club, *AIR, "--text")
     assert "Take the median of the three. Between 22.5° and 23.5°: use Quay" in text.out

@@ -41,6 +41,9 @@ _NO_TEXT = "tests/study/test_note.py::test_a_note_that_is_no_text_is_refused"
 _CSV = "tests/commands/test_correct.py::test_a_spreadsheet_with_commas_in_numbers_is_read"
 _BAD_LINE = "tests/commands/test_correct.py::test_one_bad_line_and_nothing_is_taken"
 _LIKE = "tests/study/answer/test_typed.py::test_the_air_to_be_like_is_taken_as_people_type_it"
+_COMMANDS = "tests/report/test_units_shown.py::test_names_stay_and_quantities_are_converted"
+_PAGE = "tests/report/test_units_shown.py::test_the_report_keeps_names_and_converts_quantities"
+_PAPER = "tests/commands/test_answer.py::test_the_sheet_is_a_file_or_text"
 _CATALOGUE = "tests/study/test_catalogue_file.py::test_"
 
 _TYPED_UNITS: list[Guard] = [
@@ -130,6 +133,19 @@ _WHAT_IS_SHOWN: list[Guard] = [
     change(_SAID, "Said.__new__", "'metric'", "'us'", _SENTENCE),
     change(_SAID, "Said.__reduce__", "(self._template, *self._parts)", "(str(self),)", _FILES),
     never(_SAID, "Amount.text", "self.has_unit", _SENTENCE),
+    change(
+        "rig.commands.asking",
+        "_air",
+        "system(units)",
+        "system('metric')",
+        "tests/commands/test_answer.py::test_without_typed_air_the_rig_is_asked[choose]",
+    ),
+    change("rig.study.answer.words", "air_words", "system(units)", "system('metric')", _COMMANDS),
+    *(
+        change("rig.report.sheet", place, "system(units)", "system('metric')", _PAPER)
+        for place in ("_row", "_steps")
+    ),
+    change("rig.report.page", "render", "worded(node.value or '', units)", "str(node)", _PAGE),
 ]
 
 _NAMES_OF_PEOPLE: list[Guard] = [
