@@ -8,6 +8,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from collections.abc import Iterator
 
 import pytest
+import threadpoolctl  # noqa: F401 - it sets a variable when it is loaded
 from hypothesis import HealthCheck, settings
 
 from tests.leaks import nothing_left

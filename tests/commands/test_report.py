@@ -1,5 +1,6 @@
 """`rig report` and `rig figures` as a person types them."""
 
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -8,8 +9,10 @@ import pytest
 from rig.calibration.file import save_calibration
 from rig.calibration.show import u_over_range
 from rig.report.figures_rig import residuals_figure
+from rig.study.slides.results import FOLDER, MANY
 from tests.calibration.example import calibration
 from tests.commands.conftest import Rig
+from tests.opened import counting_opens
 from tests.report.drawn import points
 from tests.report.fonts import open_fonts
 from tests.report.page_reader import Page
@@ -45,6 +48,17 @@ def test_the_page_holds_the_answer_that_answer_gives(rig: Rig, shed: Path, tmp_p
         assert float(value) == same["angle_deg"] == one["stages"][-1]["angle_deg"]
     (pick,) = [p for p in page.of("p") if p.attributes.get("class") == "pick"]
     assert pick.words == answer["sentences"][0]
+
+
+def test_each_run_file_is_opened_once(rig: Rig, shed: Path, tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(shed, tmp_path / "shed"))
+    shutil.rmtree(folder / FOLDER, ignore_errors=True)
+    runs = {path.name: 1 for path in folder.rglob("*.run.jsonl")}
+    assert len(runs) > MANY, "so many that another process would share the work"
+    for _ in range(2):  # the second time, results are kept
+        with counting_opens() as opened:
+            assert rig("report", str(folder)).code == 0
+        assert {n: opened[n] for n in opened if n.endswith(".run.jsonl")} == runs
 
 
 def test_without_a_place_it_lies_in_the_study(rig: Rig, shed: Path) -> None:
