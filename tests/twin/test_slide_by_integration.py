@@ -164,6 +164,15 @@ def test_speed_and_travel_in_the_middle_of_a_slide() -> None:
     assert np.isclose(slide.time_s, 0.2)
 
 
+def test_a_bag_that_has_slid_slumps_no_further() -> None:
+    """It rests in its sticky spot, 82 mm down, 3 mm before the second beam; 3 mm was its slump."""
+    spot: dict[str, Any] = {"stall_at_mm": 60.0, "stall_width_mm": 40.0, "stall_gain": 1.5}
+    slide = slide_of(slump_mm=3.0, beam_offsets_mm=(0.0, 80.0), **spot)
+    edges = slide.advance(5.0, lambda _: atan(0.44))
+    assert [(edge.beam, edge.broken) for edge in edges] == [(1, True)]
+    assert slide.travel_m == pytest.approx(0.0822, abs=1e-4)
+
+
 def test_an_edge_in_the_last_moment_before_a_stop_comes_at_its_time() -> None:
     """The trailing edge clears 0.1 µm before the place where the bag comes to rest."""
     angle = atan(0.44)
