@@ -38,6 +38,8 @@ LAYERS = {
     "session_sd_deg": "sessions in equal air",
     "bag_sd_deg": "bags of one model",
 }
+DECIDED = ("stop", "passed")
+"""What more applications would do to such a bag stands in the answer alone."""
 FIRST = ("continue", "unsure", "stop", "passed", "no_target")
 """Bag faces with something to do come first."""
 
@@ -63,6 +65,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "forecasts": [
             {"bag": one.bag, "face": one.face, "recipe": recipe, "steps": list(steps)}
             for one in answer.bags
+            if one.advice not in DECIDED
             for recipe, steps in groupby(
                 msgspec.to_builtins(one.forecast), key=lambda step: str(step["recipe"])
             )

@@ -174,8 +174,9 @@ def interval_figure(
     *,
     zero: bool = False,
     target: FaceTarget | None = None,
+    weak: str = KNOWN,
 ) -> "Figure | None":
-    """Rows of marks with 95 % bars; strong ones dark and filled, the others pale and open.
+    """Rows of marks with 95 % bars; strong ones filled, the others open.
 
     Args:
         rows: from top to bottom; the first `MOST_ROWS` are drawn.
@@ -184,6 +185,7 @@ def interval_figure(
         note: below it.
         zero: mark where nothing changes.
         target: its band.
+        weak: colour of the rows that are not strong.
     """
     if not rows:
         return None
@@ -198,7 +200,7 @@ def interval_figure(
     if zero:
         axes.axvline(0.0, color=INK, linewidth=0.9)
     for y, row in enumerate(rows):
-        colour = KNOWN if row.is_strong else PALE
+        colour = KNOWN if row.is_strong else weak
         axes.plot([row.lower, row.upper], [y, y], color=colour, linewidth=1.6)
         axes.plot(
             [row.middle],
@@ -209,6 +211,7 @@ def interval_figure(
             markerfacecolor=colour if row.is_strong else PAPER,
         )
     value_axis(axes, label)
+    axes.locator_params(axis="x", steps=[1, 2, 5, 10], nbins=7)
     more = f" {left_out} more are in the table." if left_out > 0 else ""
     finish(figure, title, f"{note}{more}")
     return figure
@@ -232,9 +235,10 @@ def effects_figure(answer: Answer) -> "Figure | None":
         rows,
         "change of the slide angle, °",
         "What one application does",
-        f"n = {n} applications. Mark: median; bar: 95 % interval. Dark: shown; pale: not shown,"
+        f"n = {n} applications. Mark: median; bar: 95 % interval. Filled: shown; open: not shown,"
         " it may lie anywhere along the bar.",
         zero=True,
+        weak=PALE,
     )
 
 
@@ -249,7 +253,7 @@ def day_figure(answer: Answer, target: FaceTarget) -> "Figure | None":
         rows,
         "slide angle, °",
         f"Today’s choice, {target.face} face",
-        f"n = {len(rows)} bags. Mark: median; bar: 95 % interval; band: the target. Dark: the"
-        " pick.",
+        f"n = {len(rows)} bags. Mark: median; bar: 95 % interval; band: the target. Filled:"
+        " the pick.",
         target=target,
     )

@@ -17,7 +17,7 @@ from rig.study.answer.words import percent
 DASH = "–"
 MOST_PANELS = 12
 """Ways to a target at the front; the tables have all bag faces."""
-MOST_SERIES = 150
+MOST_SERIES = 100
 """Rows of series, the newest; more belong into a table of their own."""
 
 

@@ -180,6 +180,7 @@ def test_the_choice_lies_against_its_target() -> None:
     band = patches(axes)[-1]
     assert (band.get_x(), band.get_width()) == (17.5, 1.0)
     assert [one.get_markerfacecolor() for one in marks(axes)] == [KNOWN, PAPER]
+    assert {one.get_color() for one in axes.lines if len(xs(one)) == 2} == {KNOWN}, "all are known"
     assert not any(xs(one) == [0.0, 0.0] for one in axes.lines)
     assert figure.get_suptitle() == "Today’s choice, slick face"
     assert "n = 2 bags" in figure.get_supxlabel()

@@ -98,6 +98,8 @@ def test_a_study_by_hand_has_a_page_without_a_rig(tmp_path: Path) -> None:
     faces = {one["bag"]: one for one in document["faces"]}
     assert faces["Quay 1"]["picture"] == "path-1"
     assert faces["Quay 2"]["picture"] == "", "a control with one point has no way to draw"
+    undecided = [b.bag for b in found.answer.bags if b.advice not in ("stop", "passed")]
+    assert {one["bag"] for one in document["forecasts"]} <= set(undecided)
     assert [len(faces[bag]["stages"]) for bag in ("Quay 1", "Quay 2")] == [2, 1]
 
 
