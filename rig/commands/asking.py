@@ -107,9 +107,13 @@ def asked(
         raise BadInputError("Give one of --angle, --mu and --like.")
     if approach not in (None, "dry", "damp"):
         raise BadInputError(f"--approach takes `dry` or `damp`, not {approach!r}.")
+    air, surface_c = _typed_air(temperature, humidity, board_temperature)
     opened = open_study(study)
     _check_board(opened, board)
-    air = _air(temperature, humidity, board_temperature, live, units)
+    if air is None and surface_c is not None and live is None:
+        raise BadInputError("--board-temperature needs --temperature and --humidity.")
+    if air is None and live is not None:
+        air = _read_air(live, surface_c, units)
     found = ask(
         opened,
         air=air,
@@ -142,14 +146,10 @@ def _check_board(study: "Study", board: str | None) -> None:
         say(f"{board} is a new board: boards differ, so the ranges are wider.")
 
 
-def _air(
-    temperature: str | None,
-    humidity: str | None,
-    board_temperature: str | None,
-    live: tuple[Path | None, bool, int] | None,
-    units: "System",
-) -> "Air | None":
-    from rig.quantities.shown import system
+def _typed_air(
+    temperature: str | None, humidity: str | None, board_temperature: str | None
+) -> "tuple[Air | None, float | None]":
+    """The air as typed, None where none was, and the board's temperature in °C."""
     from rig.study.answer.ask import air_at
 
     if (temperature is None) != (humidity is None):
@@ -157,13 +157,19 @@ def _air(
     surface_c = None
     if board_temperature is not None:
         surface_c = quantity("--board-temperature", board_temperature, "°C", -20, 80)
-    if temperature is not None and humidity is not None:
-        air_c = quantity("--temperature", temperature, "°C", LOW_C, HIGH_C)
-        return air_at(air_c, quantity("--humidity", humidity, "%", 0, 100), surface_c)
-    if live is None:
-        if surface_c is not None:
-            raise BadInputError("--board-temperature needs --temperature and --humidity.")
-        return None
+    if temperature is None or humidity is None:
+        return None, surface_c
+    air_c = quantity("--temperature", temperature, "°C", LOW_C, HIGH_C)
+    humidity_pct = quantity("--humidity", humidity, "%", 0, 100)
+    return air_at(air_c, humidity_pct, surface_c), surface_c
+
+
+def _read_air(
+    live: tuple[Path | None, bool, int], surface_c: float | None, units: "System"
+) -> "Air":
+    from rig.quantities.shown import system
+    from rig.study.answer.ask import air_at
+
     air_c, humidity_pct = live_air(*live)
     warm = system(units)["c"].text(air_c, 1)
     say(f"Air by the rig's sensor: {warm}, {humidity_pct:.0f} %RH.")

@@ -135,7 +135,7 @@ _WHAT_IS_SHOWN: list[Guard] = [
     never(_SAID, "Amount.text", "self.has_unit", _SENTENCE),
     change(
         "rig.commands.asking",
-        "_air",
+        "_read_air",
         "system(units)",
         "system('metric')",
         "tests/commands/test_answer.py::test_without_typed_air_the_rig_is_asked[choose]",
