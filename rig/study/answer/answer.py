@@ -61,6 +61,8 @@ class Forecast(Struct, frozen=True, kw_only=True):
     """Chance to lie within the tolerance of the target; 0 without a target."""
     p_passes: float
     """Chance to lie below the tolerance."""
+    p_nearer: float
+    """Chance to lie nearer to the target than now; 0 without a target."""
 
 
 class Throws(Struct, frozen=True, kw_only=True):

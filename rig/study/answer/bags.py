@@ -19,6 +19,9 @@ from rig.study.model.draws import Draws, interval
 STEPS_AHEAD = 3
 PASSED, STOP = 0.8, 0.5
 """Chances from which a bag counts as past its target, or as there."""
+FAR, NEARER = 0.05, 0.8
+"""Far from the target no single step may raise the chance to be there; what leads towards it, that
+likely, will do."""
 FOUR = 4
 
 
@@ -90,9 +93,10 @@ def advice_of(
         return "no_target"
     if p_below >= PASSED:
         return "passed"
-    next_ones = [one for one in forecasts if one.applications == 1]
-    if any(one.p_reaches > p_within and one.p_passes <= may_pass for one in next_ones):
-        return "continue"
+    for one in forecasts:
+        is_better = one.p_reaches > p_within or (p_within < FAR and one.p_nearer >= NEARER)
+        if one.applications == 1 and is_better and one.p_passes <= may_pass:
+            return "continue"
     return "stop" if p_within >= STOP else "unsure"
 
 
@@ -105,12 +109,14 @@ def _forecasts(
     recipe: str,
     target: Target | None,
 ) -> Iterator[Forecast]:
-    path = draws.path(bag, face, recipe, STEPS_AHEAD, board, question.model_air)
-    for applications, angle_deg in enumerate(path):
-        if applications == 0:
-            continue
+    now, *ahead = draws.path(bag, face, recipe, STEPS_AHEAD, board, question.model_air)
+    for applications, angle_deg in enumerate(ahead, start=1):
         at = interval(angle_deg)
-        reaches, passes = (0.0, 0.0) if target is None else _chances(angle_deg, target)
+        reaches, passes, nearer = 0.0, 0.0, 0.0
+        if target is not None:
+            reaches, passes = _chances(angle_deg, target)
+            miss = np.abs(angle_deg - target.draws_deg)
+            nearer = float(np.mean(miss < np.abs(now - target.draws_deg)))
         yield Forecast(
             recipe=recipe,
             applications=applications,
@@ -119,6 +125,7 @@ def _forecasts(
             upper_deg=at.upper,
             p_reaches=reaches,
             p_passes=passes,
+            p_nearer=nearer,
         )
 
 

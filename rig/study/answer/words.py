@@ -122,7 +122,7 @@ def advice_words(one: BagAnswer) -> str:
         return "no target"
     words: str = one.advice
     if one.advice == "continue" and (steps := _steps(one)):
-        words = f"continue: {steps}"
+        words = f"continue with {steps}"
     if one.throws_to_target is not None and one.advice in ("continue", "unsure"):
         words += f", or {throws_words(one)}"
     return words
@@ -134,7 +134,7 @@ def _steps(one: BagAnswer) -> str:
     if not first:
         return ""
     best = max(first, key=lambda f: (f.p_reaches, -f.p_passes))
-    return f"one more {best.recipe}"
+    return best.recipe
 
 
 def throws_words(one: BagAnswer) -> str:

@@ -13,7 +13,7 @@ from rig.study.model.draws import Draws
 from tests.study.answer.made import MILD, made, question
 
 
-def forecast(applications: int, reaches: float, passes: float) -> Forecast:
+def forecast(applications: int, reaches: float, passes: float, nearer: float = 0.5) -> Forecast:
     return Forecast(
         recipe="soak",
         applications=applications,
@@ -22,6 +22,7 @@ def forecast(applications: int, reaches: float, passes: float) -> Forecast:
         upper_deg=21.0,
         p_reaches=reaches,
         p_passes=passes,
+        p_nearer=nearer,
     )
 
 
@@ -41,6 +42,10 @@ BETTER, RISKY, LATER = forecast(1, 0.6, 0.05), forecast(1, 0.9, 0.11), forecast(
         (0.49, 0.1, [LATER], "unsure"),
         (0.50, 0.1, [], "stop"),
         (0.49, 0.1, [], "unsure"),
+        (0.049, 0.0, [forecast(1, 0.0, 0.0, 0.8)], "continue"),
+        (0.049, 0.0, [forecast(1, 0.0, 0.0, 0.79)], "unsure"),
+        (0.051, 0.0, [forecast(1, 0.0, 0.0, 0.99)], "unsure"),
+        (0.049, 0.0, [forecast(1, 0.0, 0.2, 0.99)], "unsure"),
     ],
 )
 def test_advice_in_its_order(
@@ -77,6 +82,7 @@ def test_forecasts_add_one_effect_for_each_application() -> None:
         stats.norm(19.5, np.hypot(0.1, 0.9)).cdf(20.5), abs=0.02
     )
     assert one.advice == "continue"
+    assert one.forecast[0].p_nearer == 1.0
 
 
 def test_a_bag_without_a_recipe_to_come_has_no_forecast() -> None:
