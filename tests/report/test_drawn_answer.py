@@ -53,6 +53,7 @@ def forecast(applications: int, angle: float, recipe: str = "soak") -> Forecast:
         upper_deg=angle + applications,
         p_reaches=0.1,
         p_passes=0.1,
+        p_nearer=0.5,
     )
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from rig.report.paths import paths_of, recipe_of
 from rig.report.weather import bands_of
@@ -77,6 +78,24 @@ def test_a_stage_that_was_never_measured_is_left_out_unless_it_is_now() -> None:
     assert stages[-1].n_slides == 0
 
 
+def test_a_stage_is_as_it_was_at_its_end() -> None:
+    asked, answer = asked_of(made(BAGS, effect=(-1.5, 0.0), treated=("Quay 1",)))
+    worn = State((), throws=700.0)
+    data: Any = Made(series=[series("Quay 1", ()), series("Quay 1", (), state=worn)])
+    before = paths_of(asked, answer, data)[0].stages[0]
+    # A thousandth of what is left of 4° goes with each throw.
+    assert before.angle_deg == pytest.approx(24.0 - 4.0 * (1.0 - np.exp(-0.7)), abs=0.05)
+    assert before.n_slides == 6
+
+
+def test_two_stages_or_a_forecast_make_a_way() -> None:
+    asked, answer = asked_of(made(BAGS, treated=("Quay 1",)))
+    data: Any = Made(series=[series("Quay 1", ()), series("Quay 1", (0,))])
+    first, second = (replace(one, recipe=None) for one in paths_of(asked, answer, data))
+    assert (len(first.stages), first.is_way) == (2, True)
+    assert (len(second.stages), second.is_way) == (1, False)
+
+
 def test_the_drawn_recipe_is_the_likeliest_to_reach_the_target() -> None:
     def ahead(recipe: str, reaches: float, passes: float, applications: int = 1) -> Any:
         return Made(recipe=recipe, applications=applications, p_reaches=reaches, p_passes=passes)
@@ -129,6 +148,14 @@ def test_a_series_lies_as_far_from_the_curve_as_from_what_the_model_makes_of_it(
         [mean + 0.3, mean - 0.2, mean + 0.4 - 0.1], abs=0.06
     )
     assert [one.surface_humidity_pct for one in band.series] == [50.0, 50.0, 60.0]
+
+
+def test_a_readers_own_bias_is_taken_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Draws, "instrument_offset", lambda _, name: 1.0 * (name == "reader Ada"))
+    rows = [series("Quay 1", (), 25.2, instrument="reader Ada"), series("Quay 1", (), 24.2)]
+    (band,) = bands(made(BAGS), *rows)
+    by_hand, by_rig = (one.angle_deg for one in band.series)
+    assert by_hand == pytest.approx(by_rig)
 
 
 def test_series_of_other_faces_and_bags_have_no_part() -> None:
