@@ -162,7 +162,7 @@ def run(
     json: Json = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
-    from rig.commands.series import Series
+    from rig.commands.series import ShownSeries
     from rig.control.mover import StoppedError
     from rig.opening import OnBoard, open_rig
     from rig.procedures.climate_gate import parse_band
@@ -262,7 +262,7 @@ def run(
 
     if not twin:
         say(CAUTION)
-    series = Series(opened, folder, quiet=json, options=options)
+    series = ShownSeries(opened, folder, quiet=json, options=options)
     if service:
         logging.basicConfig(
             stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"

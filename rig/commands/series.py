@@ -18,10 +18,10 @@ from rig.procedures.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.series_log import OpenSeries, SeriesLog, SeriesOptions
 from rig.runfile.reader import read_run
 
-__all__ = ["HEAD", "Series", "row_of"]
+__all__ = ["HEAD", "ShownSeries", "row_of"]
 
 
-class Series:
+class ShownSeries:
     """One series; `make` once.
 
     Args:

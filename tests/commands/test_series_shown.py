@@ -10,7 +10,7 @@ import pytest
 
 from rig.commands import panel as panelling
 from rig.commands import series as serial
-from rig.commands.series import HEAD, Series
+from rig.commands.series import HEAD, ShownSeries
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, RigError
 from rig.procedures.runs import MadeRun
@@ -67,8 +67,8 @@ class Stage:
         monkeypatch.setattr(serial, "stop_on_signals", self._signals)
         monkeypatch.setattr(serial, "ProgressView", self._progress)
 
-    def series(self, *, quiet: bool = False) -> Series:
-        return Series(self.opened, Path("runs"), quiet=quiet)
+    def series(self, *, quiet: bool = False) -> ShownSeries:
+        return ShownSeries(self.opened, Path("runs"), quiet=quiet)
 
     @contextmanager
     def _signals(self, events: Any) -> Iterator[Any]:
