@@ -33,7 +33,9 @@ class Friction:
 
     def of(self, index: Array) -> "Friction":
         """Some of them."""
-        parts = {key: getattr(self, key)[index] for key in self.__dataclass_fields__ if key != "law"}
+        parts = {
+            key: getattr(self, key)[index] for key in self.__dataclass_fields__ if key != "law"
+        }
         return Friction(self.law, **parts)
 
     def level(self, slip_m: Array, speed_m_s: Array) -> Array:
@@ -106,7 +108,9 @@ def slides(friction: Friction, rate_deg_s: float, places_m: Array) -> Slides:
         h = STEP_S
         if bristle:
             open_ = np.isnan(found).any(axis=1)
-            h = min(h, 1.5 / max(float((stiff * np.abs(v) / friction.mu_kinetic)[open_].max()), 1e-9))
+            h = min(
+                h, 1.5 / max(float((stiff * np.abs(v) / friction.mu_kinetic)[open_].max()), 1e-9)
+            )
         a1, z1 = motion(t, s, v, z)
         a2, z2 = motion(t + h / 2, s + h / 2 * v, v + h / 2 * a1, z + h / 2 * z1)
         v2 = v + h / 2 * a1

@@ -61,7 +61,9 @@ class Table(NamedTuple):
         done: Array = np.where(family == 0, 1.0, np.where(family == 1, slip, swift))
         return done
 
-    def times(self, law: Array, drop: Array, path_mm: Array) -> tuple[Array, Array, Array]:
+    def times(
+        self, law: NDArray[np.intp], drop: Array, path_mm: Array
+    ) -> tuple[Array, Array, Array]:
         """Time from rest, its derivative by the drop, and by the path; shape (laws, edges).
 
         Args:
@@ -77,12 +79,8 @@ class Table(NamedTuple):
         cell = np.clip(along.astype(np.intp), 0, last[2] - 2)
         part = along - cell
         row = law[:, None]
-        below, at, above = (
-            self.log_time[row, node + k, cell] for k in (-1, 0, 1)
-        )
-        below_2, at_2, above_2 = (
-            self.log_time[row, node + k, cell + 1] for k in (-1, 0, 1)
-        )
+        below, at, above = (self.log_time[row, node + k, cell] for k in (-1, 0, 1))
+        below_2, at_2, above_2 = (self.log_time[row, node + k, cell + 1] for k in (-1, 0, 1))
         slope, bend = (above - below) / 2.0, above - 2.0 * at + below
         slope_2, bend_2 = (above_2 - below_2) / 2.0, above_2 - 2.0 * at_2 + below_2
         near = at + off * (slope + off / 2.0 * bend)
@@ -100,14 +98,14 @@ class Table(NamedTuple):
 @cache
 def table() -> Table:
     """All laws, integrated once in a process (about 0.2 s)."""
-    lasts = [np.log(WEAKENING_MM[1] / WEAKENING_MM[0]), np.log(600.0)]
-    starts = [WEAKENING_MM[0], 0.1]
-    families, scales = [np.zeros(1, np.intp)], [np.ones(1)]
-    for family, (start, last) in enumerate(zip(starts, lasts, strict=True), start=1):
-        nodes = start * np.exp(np.arange(LOG_STEP / 2.0, last, LOG_STEP))
-        families.append(np.full(len(nodes), family, np.intp))
-        scales.append(nodes)
-    family, scale = np.concatenate(families), np.concatenate(scales)
+    spans = [WEAKENING_MM, (0.1, 60.0)]
+    nodes = [np.ones(1)]
+    nodes += [
+        low * np.exp(np.arange(LOG_STEP / 2.0, math.log(high / low), LOG_STEP))
+        for low, high in spans
+    ]
+    family = np.repeat(np.arange(3), [len(some) for some in nodes])
+    scale = np.concatenate(nodes)
     drops = np.expm1(np.arange(0.0, DROP_END, DROP_STEP))
     return Table(_integrate(family, scale, drops), family, scale)
 

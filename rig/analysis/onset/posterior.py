@@ -9,9 +9,10 @@ comes apart by source. Laws are weighted by their evidence.
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.analysis.onset.laws import DROP_END, Table, table
 from rig.analysis.plane import G_MM_S2, Array
@@ -67,13 +68,27 @@ class Posterior(NamedTuple):
     """Mean speed between the first and the last edge, which the kinetic coefficient holds for."""
     misfit: float
     """Least χ² of edges and distances."""
+    limit: Literal["low", "high"] | None
+    """The law that fits best would rather have no drop of friction, or more than there can be."""
     to_break_mm: float
+    length_off: tuple[float, float]
+    """How far the edges take the length from what was stated, in standard uncertainties of it; and
+    the share of its variance that the edges tell at all, 0 to 1."""
     sources: list[Source]
     law: int
-    """Index of the likeliest law in the table, and its motion: `moved_mm`."""
+    """Index of the likeliest law in the table, with its drop and its onset; see `motion_mm`."""
     law_drop: float
     law_onset_s: float
     unit_s: float
+
+    def motion_mm(self, time_s: Array) -> Array:
+        """The way of the bag under the likeliest law, from its onset."""
+        path_mm = np.exp(np.linspace(math.log(0.3), math.log(400.0), 300))
+        law, drop = np.array([self.law]), np.array([self.law_drop])
+        taken, *_ = table().times(law, drop, path_mm[None, :])
+        then = self.law_onset_s + self.unit_s * np.concatenate([[0.0], taken[0]])
+        way: Array = np.interp(time_s, then, np.concatenate([[0.0], path_mm]))
+        return way
 
     @property
     def u_time_s(self) -> float:
@@ -150,7 +165,7 @@ def posterior(
         sums = sources.setdefault(name, [0.0, 0.0])
         sums[0] += float(weight @ of_time[:, k] ** 2)
         sums[1] += float(weight @ both[:, k] ** 2)
-    likeliest = int(np.argmax(weight))
+    likeliest, fits = int(np.argmax(weight)), int(chi2.argmin())
     return Posterior(
         onset_s=best,
         law_s=math.sqrt(float(weight @ (onsets - best) ** 2)),
@@ -158,7 +173,9 @@ def posterior(
         law_mu_kinetic=math.sqrt(float(weight @ (kinetic - mu) ** 2)),
         speed_mm_s=speed,
         misfit=float(chi2.min()),
+        limit="low" if drop[fits] <= 0.0 else "high" if drop[fits] >= most else None,
         to_break_mm=float(weight @ mean[:, 2]),
+        length_off=fit.length_off(rows, moved, cov, likeliest),
         sources=[Source(name, math.sqrt(a), math.sqrt(b)) for name, (a, b) in sources.items()],
         law=int(law[likeliest]),
         law_drop=float(mean[likeliest, 1]),
@@ -173,7 +190,7 @@ class _Fit:
     def __init__(
         self,
         laws: Table,
-        law: Array,
+        law: NDArray[np.intp],
         edges: Sequence[Edge],
         distances: Distances,
         unit_s: float,
@@ -203,7 +220,7 @@ class _Fit:
             axis=1,
         )
         self.names = ["gap", "slump", "length and skew", "beam spacing"]
-        self.names += ["shape of the edges"] * n + ["edge times"] * n
+        self.names += ["shape of the edges"] * (2 * n)
         self.names += ["beam response", "kinetic friction"]
         m = len(self.names)
         fixed = np.zeros((n + 2, m))
@@ -212,6 +229,8 @@ class _Fit:
         fixed[:n, m - 2] = 1e-3 * u_response_ms
         fixed[n + 1, m - 1] = U_RATIO_LOG
         self.fixed = fixed
+        sees_first = any(edge.leading and edge.beam == 0 for edge in edges)
+        self.least = LEAST_MM if sees_first else -20.0
 
     def paths(self, gap: Array) -> Array:
         """Distance from the start to each edge, shape (laws, edges)."""
@@ -250,14 +269,14 @@ class _Fit:
         gap = np.full(many, self.to_break)
         drop = self._first_drop(gap, most)
         time, *_ = self.laws.times(self.law, drop, self.paths(gap))
-        onset = (self.times - self.unit_s * time).min(axis=1)
+        onset: Array = (self.times - self.unit_s * time).min(axis=1)
         for part in PARTS:
             cov, _, moved = self.step(*self.rows(onset, drop, gap))
             moved = part * moved
             wanted = np.clip(drop + np.clip(moved[:, 1], -0.8, 0.8), 0.0, most)
             held = (wanted - drop - moved[:, 1]) / cov[:, 1, 1]
             onset = onset + moved[:, 0] + cov[:, 0, 1] * held
-            gap = np.maximum(gap + moved[:, 2] + cov[:, 2, 1] * held, LEAST_MM)
+            gap = np.maximum(gap + moved[:, 2] + cov[:, 2, 1] * held, self.least)
             drop = wanted
         return drop, onset, gap
 
@@ -275,6 +294,17 @@ class _Fit:
         took = self.unit_s * (time[:, 1] - time[:, 0]).reshape(len(self.law), -1)
         nearest: Array = tries[np.abs(took - (self.times[last] - self.times[first])).argmin(axis=1)]
         return nearest
+
+    def length_off(
+        self, rows: tuple[Array, Array, Array], moved: Array, cov: Array, law: int
+    ) -> tuple[float, float]:
+        """The length as one of the sources, from what is left over under one law."""
+        residual, slopes, sources = (part[law] for part in rows)
+        towards = self.precision[law] @ sources[:, self.names.index("length and skew")]
+        hidden = towards @ slopes
+        seen = float(towards @ sources[:, self.names.index("length and skew")])
+        seen -= float(hidden @ cov[law] @ hidden)
+        return float(towards @ (residual - slopes @ moved[law])), seen
 
     def evidence(
         self, rows: tuple[Array, Array, Array], cov: Array, moved: Array, drop: Array, most: float
