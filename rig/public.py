@@ -27,12 +27,12 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
-from rig.analysis import load
 from rig.analysis.load import Analysis
 from rig.calibration.model import Calibration
 from rig.runfile import reader
 from rig.runfile.reader import RunFile
 from rig.study import export, folder
+from rig.study.slides import analysed
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
@@ -43,7 +43,7 @@ AnyPath = str | PathLike[str]
 
 
 def analyse(paths: AnyPath | Iterable[AnyPath], calibration: Calibration | None = None) -> Analysis:
-    """Analyse run files, and all run files in folders.
+    """Analyse run files, and all run files in folders; a study's as corrected in its journal.
 
     Args:
         paths: one file or folder, or several.
@@ -57,7 +57,7 @@ def analyse(paths: AnyPath | Iterable[AnyPath], calibration: Calibration | None 
         BadInputError: a path does not exist, no run file was found, or none could be used.
     """
     several = [paths] if isinstance(paths, str | PathLike) else paths
-    return load.analyse([Path(path) for path in several], calibration)
+    return analysed.analyse([Path(path) for path in several], calibration)[0]
 
 
 def read_run(path: AnyPath) -> RunFile:

@@ -18,7 +18,7 @@ from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g, i
 from rig.calibration.model import Calibration
 from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 
 BLOCK_S = 0.1
 """Samples are averaged over this time: longer than the filters remember, so blocks are
@@ -89,14 +89,20 @@ class Ramp(NamedTuple):
         return float(ends[1] - ends[0])
 
 
+def sound_steps(run: RunFile, linkage: Kinematics) -> tuple[Array, Array, Array]:
+    """Times in s, step counts and inclinations in degrees where the screw can have the count."""
+    t_s, steps = run.steps_arrays()
+    count = steps.astype(np.float64)
+    with np.errstate(invalid="ignore"):
+        angle: Array = linkage.angle_deg(count)
+    sound = np.isfinite(angle)
+    return t_s[sound], count[sound], angle[sound]
+
+
 def steps_angle(run: RunFile) -> tuple[Array, Array]:
     """Times in s and the inclination in degrees that the step count gives, each (n,)."""
-    t_s, count = run.steps_arrays()
-    linkage = Linkage(run.header.settings.linkage, run.header.settings.screw)
-    with np.errstate(invalid="ignore"):
-        angle: Array = linkage.angle_deg(count.astype(float))
-    sound = np.isfinite(angle)
-    t_s, angle = t_s[sound], angle[sound]
+    linkage = Kinematics(run.header.settings.linkage, run.header.settings.screw)
+    t_s, _, angle = sound_steps(run, linkage)
     if len(angle) >= 5:
         # One stray line must not bend the ramp; a real jump lasts and stays.
         near = np.median(np.lib.stride_tricks.sliding_window_view(angle, 5), axis=1)

@@ -9,20 +9,14 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from rig.analysis.plane import G_MM_S2
 from rig.runfile.model import Event
+from rig.sliding import SHORTEST_PASS_S
 
 JOIN_S = 0.03
 """A beam that is free for less than this is still broken: the bag's edge is soft and bounces."""
 
-SHORTEST_PASS_S = 0.05
-"""No bag passes a beam in less; a shorter break is dust, a fibre or a hand."""
-
 MOST_EDGES = 12
 """More edges of one beam than this in one raise are chatter: sunlight, or a grazing board."""
-
-SLOWNESS = 1.5
-"""A pass may take this much longer than the slowest one that Coulomb friction allows."""
 
 
 class Pass(NamedTuple):
@@ -45,20 +39,6 @@ class BeamRecord(NamedTuple):
     """Edges while the board was lowered, when nothing should pass the beam."""
     inverted: bool = False
     """It became clear before it was broken: its two states are swapped."""
-
-
-def slide_time_s(distance_mm: float, angle_deg: float, rate_deg_s: float) -> float:
-    """Longest time that a bag takes for a distance from its start: µk = µs on a steady ramp.
-
-    Own derivation: close to the start s″ = g ω t / cos θ, so t = (6 s cos θ / (g ω))^(1/3).
-    """
-    rate = math.radians(rate_deg_s)
-    return math.cbrt(6.0 * distance_mm * math.cos(math.radians(angle_deg)) / (G_MM_S2 * rate))
-
-
-def free_time_s(distance_mm: float, angle_deg: float) -> float:
-    """Shortest time that a bag takes for a distance from its start: without friction."""
-    return math.sqrt(2.0 * distance_mm / (G_MM_S2 * math.sin(math.radians(angle_deg))))
 
 
 def beam_record(

@@ -7,9 +7,10 @@ from typing import Literal, NamedTuple
 import msgspec
 import numpy as np
 
-from rig.analysis.edges import SLOWNESS, BeamRecord, Pass, free_time_s, slide_time_s
+from rig.analysis.edges import BeamRecord, Pass
 from rig.analysis.onset.posterior import LEAST_MM, Distances, Edge, Posterior, posterior
 from rig.runfile.model import Flag
+from rig.sliding import free_time_s, longest_pass_s
 
 Method = Literal["four_edge", "two_edge", "two_edge_limit", "one_edge", "by_hand"]
 
@@ -146,10 +147,9 @@ def choose(
     def can_be(from_mm: float, to_mm: float, from_s: float, to_s: float) -> bool:
         """True if a slide can take this long between two places."""
         angle = min(max(angle_deg(from_s), 2.0), 50.0)
-        slowest = slide_time_s(to_mm, angle, rate_deg_s)
-        slowest -= slide_time_s(from_mm, angle, rate_deg_s)
+        longest_s = longest_pass_s(from_mm, to_mm - from_mm, rate_deg_s)
         fastest = free_time_s(to_mm, angle) - free_time_s(from_mm, angle)
-        return 0.8 * fastest <= to_s - from_s <= 0.2 + SLOWNESS * slowest
+        return 0.8 * fastest <= to_s - from_s <= 0.2 + longest_s
 
     near, clear = geometry.to_break_mm, geometry.to_clear_mm
     far = near + geometry.spacing_mm

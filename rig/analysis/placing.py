@@ -20,7 +20,7 @@ ENOUGH_RUNS = 10
 LEVEL = 0.05
 
 
-class Comparison(msgspec.Struct, frozen=True, kw_only=True):
+class Equivalence(msgspec.Struct, frozen=True, kw_only=True):
     """Slide angles of one bag face on one board in one session, made in two ways."""
 
     bag: str | None
@@ -78,7 +78,7 @@ class Comparison(msgspec.Struct, frozen=True, kw_only=True):
 
 def compare_ways(
     analyses: Iterable[RunAnalysis], margin_deg: float = MARGIN_DEG
-) -> list[Comparison]:
+) -> list[Equivalence]:
     """Compare blade with hand placing, and quick approaches with whole raises.
 
     Args:
@@ -116,7 +116,7 @@ def _compare(
     way_of: Callable[[RunAnalysis], str],
     must_agree: Callable[[RunAnalysis], str],
     margin_deg: float,
-) -> list[Comparison]:
+) -> list[Equivalence]:
     by_key: dict[tuple[object, ...], dict[str, list[float]]] = {}
     for analysis in analyses:
         row = analysis.result
@@ -140,7 +140,7 @@ def _comparison(
     usual: Sequence[float],
     other: Sequence[float],
     margin_deg: float,
-) -> Comparison:
+) -> Equivalence:
     difference = fmean(other) - fmean(usual)
     u = lower = upper = p = None
     if len(usual) > 1 and len(other) > 1:
@@ -164,7 +164,7 @@ def _comparison(
             "p_equivalence": p,
             "may_count": enough and p is not None and p < LEVEL,
         },
-        Comparison,
+        Equivalence,
     )
 
 

@@ -1,7 +1,7 @@
 """`rig choose`: which bag faces and sets suit the day."""
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -16,7 +16,10 @@ from rig.commands.options import (
     settings_of,
     system_of,
 )
-from rig.commands.quantities import quantity
+from rig.commands.quantities import name_option, quantity, quantity_option
+
+if TYPE_CHECKING:
+    from rig.quantities.shown import System
 
 LIVE_S = 10.0
 """A climate sensor that gives nothing for so long has nothing to give."""
@@ -37,18 +40,18 @@ Approach = Annotated[
     typer.Option("--from", metavar="dry|damp", help="How the bags came to this air."),
 ]
 Board = Annotated[
-    str | None, typer.Option("--board", metavar="D", help="Default: the most measured one.")
+    str | None, name_option("--board", "board", "Default: the most measured one.", metavar="D")
 ]
 Angle = Annotated[
-    float | None, typer.Option("--angle", metavar="A", help="Wished slide angle, degrees.")
+    float | None, quantity_option("--angle", "°", 0, 60, "Wished slide angle, degrees.")
 ]
-Mu = Annotated[float | None, typer.Option("--mu", metavar="M", help="Wished coefficient.")]
+Mu = Annotated[float | None, quantity_option("--mu", "", 0, 2, "Wished coefficient.")]
 Like = Annotated[
     str | None,
     typer.Option("--like", metavar="BAG/FACE[@BOARD][:T,H]", help="Like that bag, there, then."),
 ]
 Tolerance = Annotated[
-    float | None, typer.Option("--tolerance", metavar="DEG", help="How near is near enough.")
+    float | None, quantity_option("--tolerance", "°", 0, 45, "How near is near enough.")
 ]
 Readings = Annotated[
     list[str] | None,
@@ -59,7 +62,8 @@ Readings = Annotated[
     ),
 ]
 Reader = Annotated[
-    str | None, typer.Option("--reader", metavar="NAME", help="Who read them (bias, scatter).")
+    str | None,
+    name_option("--reader", "reader", "Who read them (bias, scatter).", metavar="NAME"),
 ]
 
 
@@ -70,6 +74,7 @@ def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
         BadInputError: there is no rig to read them from.
     """
     from rig.clock import At, Task
+    from rig.control.faults import told
     from rig.errors import BadInputError, RigError
     from rig.opening import open_rig
     from rig.procedures.runs import raise_failures, start_watching
@@ -92,7 +97,7 @@ def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
             return opened.run(look())
     except RigError as error:
         raise BadInputError(
-            f"Give the day's air (--temperature T --humidity H), or read it on a rig: {error}"
+            f"Give the day's air (--temperature T --humidity H), or read it on a rig: {told(error)}"
         ) from None
 
 
@@ -102,10 +107,12 @@ def day_choice(
     humidity: str | None,
     live: tuple[Path | None, bool, int],
     board_temperature: str | None = None,
+    units: "System" = "metric",
     **rest: Any,
 ) -> Any:
     """The choice, in the climate that was typed or, without one, in that of the rig."""
     from rig.errors import BadInputError
+    from rig.quantities.shown import system
     from rig.study.ask import choice_of_the_day
 
     if (temperature is None) != (humidity is None):
@@ -115,17 +122,21 @@ def day_choice(
         surface_c = quantity("--board-temperature", board_temperature, "°C", -20, 80)
     if temperature is None or humidity is None:
         temperature_c, humidity_pct = live_air(*live)
-        say(f"Air by the rig's sensor: {temperature_c:.1f} °C, {humidity_pct:.0f} %RH.")
+        warm = system(units)["c"].text(temperature_c, 1)
+        say(f"Air by the rig's sensor: {warm}, {humidity_pct:.0f} %RH.")
     else:
         temperature_c = quantity("--temperature", temperature, "°C", -20, 50)
         humidity_pct = quantity("--humidity", humidity, "%", 0, 100)
-    return choice_of_the_day(
+    choice = choice_of_the_day(
         study,
         temperature_c=temperature_c,
         relative_humidity_pct=humidity_pct,
         board_temperature_c=surface_c,
         **rest,
     )
+    for note in choice.notes:
+        say(note)
+    return choice
 
 
 def choose(
@@ -148,13 +159,14 @@ def choose(
     json: Json = False,
 ) -> None:
     """Rank bag faces and sets for a wish, in the air that was typed or that the rig reads now."""
-    system = system_of(units)
+    chosen = system_of(units)
     choice = day_choice(
         study,
         temperature,
         humidity,
         (rig, twin, seed),
         board_temperature=board_temperature,
+        units=chosen,
         approach=approach,
         board=board,
         angle_deg=angle,
@@ -165,10 +177,10 @@ def choose(
         reader=reader,
     )
     if json:
-        from rig.study.compare import plain
+        from rig.files.plain import plain
 
         print_json(plain(choice))
         return
     from rig.study.sheet import sheet_text
 
-    print(sheet_text(choice, "Choice of the day", system))
+    print(sheet_text(choice, "Choice of the day", chosen))

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from rig.commands.options import Json, print_json, say
+from rig.commands.options import Json, Units, print_json, say, system_of
 
 
 def compare(
@@ -20,16 +20,19 @@ def compare(
         Path | None,
         typer.Option("--calibration", metavar="FILE", help="Use this one, not the runs' own."),
     ] = None,
+    units: Units = "metric",
     json: Json = False,
 ) -> None:
     """Compare treatments, faces, boards, sets and climates, with intervals."""
     from rig.calibration.file import load_calibration
+    from rig.quantities.said import worded
     from rig.study.compare import compare as compare_rows
     from rig.study.compare_tables import tables
     from rig.study.compare_text import sentences
     from rig.study.gather import gather
     from rig.study.stopping import paths, paths_text
 
+    system = system_of(units)
     found = gather(study, None if calibration is None else load_calibration(calibration))
     result = compare_rows(found.rows, found.bags, before, after, found.notes)
     walked = paths(found.study, found.rows, result.model)
@@ -41,6 +44,6 @@ def compare(
         print("\n" + paths_text(walked))
     print("\nWhat this says")
     for sentence in sentences(result):
-        print(f"- {sentence}")
+        print(f"- {worded(sentence, system)}")
     for note in result.notes:
-        say(note)
+        say(worded(note, system))

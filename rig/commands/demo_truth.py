@@ -7,6 +7,7 @@ from statistics import fmean
 
 from rig.analysis.load import analyse
 from rig.opening import true_angle_deg
+from rig.quantities.figures import signed
 from rig.study.ask import choice_of_the_day
 from rig.study.compare import compare
 from rig.study.compare_effects import Effect
@@ -16,7 +17,6 @@ from rig.study.gather import gather
 from rig.study.rows import CONTROLS
 from rig.study.sheet import pick_sentences
 from rig.study.stopping import paths
-from rig.study.words import signed
 
 Face = tuple[str, str]
 """Bag and face."""

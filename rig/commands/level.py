@@ -16,6 +16,7 @@ from rig.commands.options import (
     settings_of,
     speed_of,
 )
+from rig.commands.quantities import quantity_option
 
 if TYPE_CHECKING:
     from rig.calibration.plan import LevelPlan
@@ -72,10 +73,10 @@ def calibrate(
     ] = None,
     digital: Annotated[
         float | None,
-        typer.Option("--digital", metavar="DEG", help="Digital level; its stated error in °."),
+        quantity_option("--digital", "°", 0.001, 2, "Digital level; its stated error in °."),
     ] = None,
     bar: Annotated[
-        float | None, typer.Option("--bar", metavar="MM", help="Length of the sine bar in mm.")
+        float | None, quantity_option("--bar", "mm", 10, 2000, "Length of the sine bar in mm.")
     ] = None,
     unit: Unit = "deg",
     across: Annotated[
@@ -218,10 +219,11 @@ def history(
     json: Json = False,
 ) -> None:
     """Chart the home readings since the calibration, and say what has moved."""
-    from rig.analysis.home import home_readings, home_records
+    from rig.analysis.home import home_records
     from rig.calibration.history import home_trend
     from rig.calibration.show import history_text
     from rig.errors import BadInputError
+    from rig.study.slides.analysed import home_readings
 
     made_at, records = home_records(home_readings(paths or [Path(settings_of(rig).files.runs)]))
     if not records:
@@ -237,7 +239,7 @@ def history(
 @level.command("check")
 def check(
     resolution: Annotated[
-        float, typer.Option("--resolution", min=0.001, help="What the level is read to, in °.")
+        float, quantity_option("--resolution", "°", 0.001, 1, "What the level is read to, in °.")
     ] = 0.05,
     unit: Unit = "deg",
     out: Out = None,

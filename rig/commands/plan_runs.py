@@ -26,7 +26,7 @@ CHANGE_TIME = timedelta(minutes=2)
 """On the twin: what a person takes to change the bag."""
 
 
-class Done(NamedTuple):
+class SessionEnd(NamedTuple):
     """What came of a session."""
 
     paths: list[Path]
@@ -75,7 +75,7 @@ class PlanRuns:
         at: datetime | None,
         overdue_ok: bool,
         settings_file: Path | None,
-    ) -> Done:
+    ) -> SessionEnd:
         """Make what is left of the session; stops at the first series that ends early.
 
         Args:
@@ -122,8 +122,8 @@ class PlanRuns:
             all_slid = all_slid and series.all_slid
             self._records = slide_table(self._study).of_rig
             if failure is not None:
-                return Done(paths, all_slid, failure, series.signal, now)
-        return Done(paths, all_slid, None, None, now)
+                return SessionEnd(paths, all_slid, failure, series.signal, now)
+        return SessionEnd(paths, all_slid, None, None, now)
 
     def _on_board(self, row: PlanRow) -> OnBoard:
         return OnBoard(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rig.commands.options import Json, Units, print_json, say, system_of
+from rig.commands.quantities import quantity_option
 from rig.errors import BadInputError
 from rig.files.durable import make_folder, replace_file
 
@@ -14,8 +15,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from rig.calibration.model import Calibration
+    from rig.quantities.shown import System
     from rig.study.climate_model import Air
-    from rig.study.words import System
 
 CalibrationFile = Annotated[
     Path | None,
@@ -37,11 +38,11 @@ def report(
     ] = None,
     temperature: Annotated[
         float | None,
-        typer.Option("--temperature", metavar="T", help="Air to choose for, °C."),
+        quantity_option("--temperature", "°C", -20, 50, "Air to choose for, °C."),
     ] = None,
     humidity: Annotated[
         float | None,
-        typer.Option("--humidity", metavar="H", help="Relative, %. Default: the last session's."),
+        quantity_option("--humidity", "%", 0, 100, "Relative, %. Default: the last session's."),
     ] = None,
     units: Units = "metric",
     calibration: CalibrationFile = None,

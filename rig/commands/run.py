@@ -18,6 +18,7 @@ from rig.commands.options import (
     settings_of,
     speed_of,
 )
+from rig.commands.quantities import echoed, moment, name_option, quantity_option
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
@@ -33,12 +34,19 @@ INTERRUPTED = 130
 
 
 def run(
-    bag: Annotated[str | None, typer.Option("--bag", help="Which bag lies on the board.")] = None,
-    face: Annotated[str | None, typer.Option("--face", help="Its face on the board.")] = None,
-    board: Annotated[str | None, typer.Option("--board", help="The board on the rig.")] = None,
+    bag: Annotated[
+        str | None,
+        name_option("--bag", "bag", "Which bag lies on the board."),
+    ] = None,
+    face: Annotated[str | None, name_option("--face", "face", "Its face on the board.")] = None,
+    board: Annotated[str | None, name_option("--board", "board", "The board on the rig.")] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Names that the study beside does not know are new ones.")
+    ] = False,
     repeat: Annotated[int, typer.Option("--repeat", min=1, max=1000, help="Runs to make.")] = 1,
     rate: Annotated[
-        float | None, typer.Option("--rate", min=0.1, max=3.0, help="Raise rate in °/s.")
+        float | None,
+        quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s."),
     ] = None,
     rates: Annotated[
         str | None,
@@ -47,14 +55,18 @@ def run(
         ),
     ] = None,
     dwell: Annotated[
-        float | None, typer.Option("--dwell", min=0, max=3600, help="Rest before the raise in s.")
+        float | None,
+        quantity_option("--dwell", "s", 0, 3600, "Rest before the raise in s."),
     ] = None,
     gap: Annotated[
         float | None,
-        typer.Option("--gap", min=1, max=50, help="Leading edge to beam, as placed, in mm."),
+        quantity_option("--gap", "mm", 1, 50, "Leading edge to beam, as placed, in mm."),
     ] = None,
-    session: Annotated[str | None, typer.Option("--session", help="Name of this sitting.")] = None,
-    operator: Annotated[str | None, typer.Option("--operator", help="Who does it.")] = None,
+    session: Annotated[
+        str | None,
+        name_option("--session", "session", "Name of this sitting."),
+    ] = None,
+    operator: Annotated[str | None, name_option("--operator", "operator", "Who does it.")] = None,
     now: Annotated[
         bool, typer.Option("--now", help="The bag lies ready: the first run waits for no button.")
     ] = False,
@@ -81,16 +93,16 @@ def run(
     ] = None,
     steady: Annotated[
         float,
-        typer.Option("--steady", min=0, max=1440, help="Minutes that the air must be so before."),
+        quantity_option("--steady", "min", 0, 1440, "Minutes that the air must be so before."),
     ] = 5.0,
     climate_timeout: Annotated[
         float,
-        typer.Option("--climate-timeout", min=0.1, max=2880, help="Minutes to wait for the air."),
+        quantity_option("--climate-timeout", "min", 0.1, 2880, "Minutes to wait for the air."),
     ] = 120.0,
     until: Annotated[
         float | None,
-        typer.Option(
-            "--until", min=0.01, max=10, help="Enough when the mean angle is known to ± this in °."
+        quantity_option(
+            "--until", "°", 0.01, 10, "Enough when the mean angle is known to ± this in °."
         ),
     ] = None,
     bad_runs: Annotated[
@@ -118,7 +130,9 @@ def run(
     ] = None,
     climate: Annotated[
         str | None,
-        typer.Option("--climate", metavar="NAME", help="With --plan: the session in this climate."),
+        name_option(
+            "--climate", "climate", "With --plan: the session in this climate.", metavar="NAME"
+        ),
     ] = None,
     at: Annotated[
         str | None,
@@ -160,7 +174,7 @@ def run(
     folder = out or Path(settings.files.runs)
     options = SeriesOptions(
         unattended=unattended,
-        climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60),
+        climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60, echoed),
         until_angle_deg=until,
         bad_in_a_row=bad_runs,
         stop_at_trend=stop_at_trend,
@@ -169,7 +183,6 @@ def run(
     )
     if plan is not None:
         from rig.commands.plan_runs import PlanRuns
-        from rig.commands.quantities import utc_of
         from rig.files.stamps import parse_utc
 
         if bag or face or board or session or resume or rates or repeat > 1:
@@ -186,13 +199,17 @@ def run(
             twin=twin,
             seed=seed,
             speed=speed_of(speed),
-            at=None if at is None else parse_utc(utc_of("--at", at)),
+            at=None if at is None else parse_utc(moment("--at", at)),
             overdue_ok=overdue_ok,
             settings_file=rig,
         )
         _finish(done.paths, done.failure, done.signal, done.all_slid, json)
         return
-    if resume:
+    if not resume:
+        from rig.commands.run_names import check_names
+
+        check_names(folder, bag, face, board, new=new)
+    else:
         first = unfinished_in(folder).planned.requests[0]
         bag, face = first.bag, first.face
     opened = open_rig(
@@ -247,7 +264,9 @@ def _finish(
         print_json(document)
     if failure is not None:
         if signal is not None:
-            say(f"rig: {failure}")
+            from rig.control.faults import told
+
+            say(f"rig: {told(failure)}")
             sys.exit(INTERRUPTED)
         raise failure
     if not all_slid:

@@ -7,7 +7,7 @@ from pathlib import Path
 from rig.analysis.friction import analyse_run
 from rig.analysis.row import RunResult
 from rig.clock import Task
-from rig.commands.progress import Progress
+from rig.commands.progress import ProgressView
 from rig.commands.run_rows import HEAD, row_of
 from rig.control.request import RunRequest
 from rig.control.signals import stop_on_signals
@@ -94,7 +94,7 @@ class Series:
 
     def _run(self, log: SeriesLog, series: OpenSeries, start_now: bool) -> None:
         opened = self._opened
-        progress = Progress(
+        progress = ProgressView(
             opened.machine,
             len(series.remaining),
             n_before=len(series.counted),

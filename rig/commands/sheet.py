@@ -60,6 +60,7 @@ def sheet(
         humidity,
         (rig, twin, seed),
         board_temperature=board_temperature,
+        units=system,
         approach=approach,
         board=board,
         angle_deg=angle,

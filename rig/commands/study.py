@@ -66,5 +66,6 @@ study = typer.Typer(
     " `rig run --plan` measures; `treat`, `mass`, `wipe`, `droop` and `reading` note what was done"
     " and read by hand (journal.jsonl, never rewritten); `status` says what is done, what is"
     " missing and what comes next; `power` says how much is enough; `export` gives one table.",
-    epilog="Units: °C, % (relative humidity), g, mm, °, min. Times without a zone are local.",
+    epilog="Units: °C, % (relative humidity), g, mm, °, min; `75F`, `15.5oz`, `2in` are converted."
+    " Times without a zone are local.",
 )

@@ -6,15 +6,16 @@ from typing import Annotated
 import typer
 
 from rig.commands.options import Json, print_json, say
-from rig.commands.quantities import quantity, with_tolerance
+from rig.commands.quantities import name_argument, name_option, quantity, with_tolerance
 from rig.commands.study_options import Folder, print_rows
 from rig.errors import BadInputError
+from rig.files.names import safe_name
 
 
 def new(
     folder: Folder,
     name: Annotated[
-        str | None, typer.Option("--name", help="Of the study; the folder's name if left out.")
+        str | None, name_option("--name", "study", "Its name; the folder's if left out.")
     ] = None,
     runs: Annotated[int, typer.Option("--runs", min=1, max=100, help="Runs of a series.")] = 5,
     stages: Annotated[
@@ -49,7 +50,7 @@ def new(
 
 def board(
     folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="BOARD", help="Its name.")],
+    name: Annotated[str, name_argument("board", "BOARD", "Its name.")],
     material: Annotated[str, typer.Option("--material", help="Such as birch plywood.")] = "",
     finish: Annotated[str, typer.Option("--finish", help="Such as matt varnish.")] = "",
     history: Annotated[str, typer.Option("--history", help="Age and use.")] = "",
@@ -71,7 +72,7 @@ def board(
 
 def climate(
     folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="CLIMATE", help="Its name.")],
+    name: Annotated[str, name_argument("climate", "CLIMATE", "Its name.")],
     temperature: Annotated[
         str | None, typer.Option("--temperature", metavar="T[:TOL]", help="In °C, such as 23:2.")
     ] = None,
@@ -99,7 +100,7 @@ def climate(
 
 def bag(
     folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="BAG", help="Its name.")],
+    name: Annotated[str, name_argument("bag", "BAG", "Its name.")],
     role: Annotated[
         str,
         typer.Option(
@@ -109,10 +110,11 @@ def bag(
         ),
     ] = "treated",
     treatment: Annotated[
-        str | None, typer.Option("--treatment", metavar="RECIPE", help="What it is to get.")
+        str | None,
+        name_option("--treatment", "recipe", "What it is to get.", metavar="RECIPE"),
     ] = None,
-    set_: Annotated[str | None, typer.Option("--set", help="The bags thrown together.")] = None,
-    model: Annotated[str | None, typer.Option("--model", help="Kind of bag.")] = None,
+    set_: Annotated[str | None, name_option("--set", "set", "The bags thrown together.")] = None,
+    model: Annotated[str | None, name_option("--model", "model", "Kind of bag.")] = None,
     faces: Annotated[
         list[str] | None,
         typer.Option(
@@ -173,6 +175,7 @@ def _faces(texts: list[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     for text in texts:
         name, _, fabric = (part.strip() for part in text.partition("="))
+        name = name and safe_name(name, "face")
         if not name or name in found:
             raise BadInputError(f"--face {text!r}: each face needs a name of its own.")
         found[name] = fabric

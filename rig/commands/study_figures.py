@@ -9,7 +9,7 @@ import typer
 from rig.commands.options import Json, print_json, say
 from rig.commands.quantities import quantity
 from rig.commands.study_options import Folder, figure, print_rows
-from rig.study.words import signed
+from rig.quantities.figures import signed
 
 if TYPE_CHECKING:
     from rig.study.folder import Study
@@ -27,13 +27,17 @@ def status(
     import msgspec
 
     from rig.study.folder import open_study
+    from rig.study.slides.table import slide_table
     from rig.study.status import study_status
 
     study = open_study(folder)
     if journal:
         _show_journal(study, json)
         return
-    found = study_status(study)
+    table = slide_table(study)
+    found = study_status(study, table)
+    if table.unchecked:
+        say(table.unchecked)
     if json:
         print_json(msgspec.to_builtins(found))
         return

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from rig.commands.options import Json, say
-from rig.commands.quantities import quantity
+from rig.commands.quantities import name_argument, name_option, quantity
 from rig.commands.study_options import Folder, Note, Operator, Replaces, When, report, when
 from rig.errors import BadInputError
 
@@ -21,10 +21,10 @@ STEP_HELP = (
 def treat(
     folder: Folder,
     bags: Annotated[
-        list[str] | None, typer.Option("--bag", help="Which bag was treated; may be repeated.")
+        list[str] | None, name_option("--bag", "bag", "Which bag was treated; may be repeated.")
     ] = None,
     recipe: Annotated[
-        str | None, typer.Option("--recipe", help="Name of the treatment in the catalogue.")
+        str | None, name_option("--recipe", "recipe", "Name of the treatment in the catalogue.")
     ] = None,
     steps: Annotated[
         list[str] | None, typer.Option("--step", metavar="STEP", help=STEP_HELP)
@@ -131,7 +131,7 @@ def _step(text: str) -> "Step":
 
 def mass(
     folder: Folder,
-    bag: Annotated[str, typer.Argument(metavar="BAG")],
+    bag: Annotated[str, name_argument("bag", "BAG")],
     grams: Annotated[str, typer.Argument(metavar="G", help="Its mass in g.")],
     conditioned: Annotated[
         str | None, typer.Option("--conditioned", metavar="H", help="Hours in the climate.")
@@ -174,7 +174,7 @@ def mass(
 
 def wipe(
     folder: Folder,
-    board: Annotated[str, typer.Argument(metavar="BOARD")],
+    board: Annotated[str, name_argument("board", "BOARD")],
     how: Annotated[str, typer.Option("--how", help="Such as damp cloth, then dry.")] = "",
     at: When = None,
     operator: Operator = None,

@@ -20,7 +20,7 @@ from rig.commands.options import (
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine
-    from rig.study.words import System
+    from rig.quantities.shown import System
 
 PERIOD_S = 0.5
 LIVE_PERIOD_S = 0.2

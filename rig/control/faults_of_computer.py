@@ -29,7 +29,7 @@ COMPUTER: tuple[Fault, ...] = (
         "cut",
         "at the first write that fails",
         None,
-        "Free space or change the disk; what was written before is kept.",
+        "Free space, or change the disk or the folder (--out); what still lies there is kept.",
     ),
     Fault(
         "disk_nearly_full",

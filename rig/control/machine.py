@@ -21,7 +21,7 @@ from rig.devices.lamp import StateLamp
 from rig.devices.open_imu import make_imu
 from rig.devices.stepper import Stepper
 from rig.errors import Cause, MachineFaultError
-from rig.motion.linkage import Linkage
+from rig.motion.linkage import Kinematics
 from rig.motion.ramp import Plan, plan_move
 from rig.runfile.model import State
 from rig.settings.checks import lowering_rate_deg_s
@@ -36,6 +36,8 @@ class StopRequest(NamedTuple):
     """Put into the machine's events by whoever wants an orderly stop."""
 
     reason: str
+    ends_program: bool = False
+    """A signal: the program ends, too."""
 
 
 class Machine(Senses):
@@ -68,7 +70,7 @@ class Machine(Senses):
         self.host = host or Host(clock)
         self.lock = lock
         self.bus = bus
-        self.linkage = Linkage(settings.linkage, settings.screw)
+        self.linkage = Kinematics(settings.linkage, settings.screw)
         self.events = clock.queue()
         self.opened_s = 0.0
         self.is_homed = False

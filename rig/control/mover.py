@@ -45,7 +45,21 @@ class TimedPlan(PulsePlan, Protocol):
 
 
 class StoppedError(RigError):
-    """Somebody asked for a stop; the machine stopped smoothly and stays where it is."""
+    """A stop was asked for; the machine stopped smoothly and stays where it is.
+
+    Args:
+        text: who asked.
+        ends_program: the program ends, too.
+    """
+
+    def __init__(self, text: str, *, ends_program: bool = False) -> None:
+        super().__init__(text)
+        self.ends_program = ends_program
+
+
+def stopped_by(request: StopRequest) -> StoppedError:
+    """The error for a request that was taken out of the machine's events."""
+    return StoppedError(f"Stopped by {request.reason}.", ends_program=request.ends_program)
 
 
 class Mover:
@@ -95,7 +109,7 @@ class Mover:
         self._check()
         item = yield Until(machine.events, deadline_s)
         if isinstance(item, StopRequest):
-            raise StoppedError(f"Stopped by {item.reason}.")
+            raise stopped_by(item)
         if isinstance(item, Done) and item.error is not None:
             raise item.error
         if isinstance(item, Edge):

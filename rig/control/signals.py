@@ -28,7 +28,7 @@ def stop_on_signals(events: Queue) -> Iterator[SignalLog]:
         if log.name is not None:
             raise KeyboardInterrupt(name)
         log.name = name
-        events.put(StopRequest(name))
+        events.put(StopRequest(name, ends_program=True))
 
     before = [(number, signal.signal(number, handle)) for number in CAUGHT]
     try:

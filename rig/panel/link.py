@@ -37,7 +37,7 @@ class Start(_Message, frozen=True):
     """Somebody pressed start."""
 
 
-class Series(_Message, frozen=True):
+class SeriesMessage(_Message, frozen=True):
     """Somebody wants a series; the form makes sense already."""
 
     form: SeriesForm
@@ -57,7 +57,7 @@ class Tell(_Message, frozen=True):
     text: str
 
 
-Message = Stop | Start | Series | Resume | Reset | Tell
+Message = Stop | Start | SeriesMessage | Resume | Reset | Tell
 
 encode = msgpack.encode
 decode_setup = msgpack.Decoder(Setup).decode
@@ -90,7 +90,7 @@ class Asker:
 
     def series(self, form: SeriesForm) -> None:
         """Ask for a series."""
-        self._send(Series(form))
+        self._send(SeriesMessage(form))
 
     def resume(self) -> None:
         """Ask for the rest of the unfinished series."""

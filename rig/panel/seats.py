@@ -40,7 +40,7 @@ class RefusedError(Exception):
         self.status = status
 
 
-class Place(NamedTuple):
+class Seat(NamedTuple):
     """Where one browser stands."""
 
     role: Role
@@ -156,15 +156,15 @@ class Seats:
 
     # -- the controls ---------------------------------------------------------------------------
 
-    def place(self, token: str | None) -> Place:
+    def place(self, token: str | None) -> Seat:
         """Where the browser with this token stands."""
         with self._lock:
             holder = self._present_holder()
             by = "" if holder is None else self._sessions[holder].name
             if token is None or token not in self._sessions:
-                return Place("watcher", "", by)
+                return Seat("watcher", "", by)
             name = self._sessions[token].name
-            return Place("controller" if holder == token else "paired", name, by)
+            return Seat("controller" if holder == token else "paired", name, by)
 
     def claim(self, token: str | None, *, takes_over: bool = False) -> str:
         """Have the controls, or get them when nobody has; returns the device's name.

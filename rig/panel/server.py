@@ -20,7 +20,7 @@ from rig.panel.link import (
     Message,
     Reset,
     Resume,
-    Series,
+    SeriesMessage,
     Setup,
     Start,
     Stop,
@@ -176,7 +176,7 @@ class WebServer:
                 desk.stop(who)
             case Start():
                 desk.start()
-            case Series(form):
+            case SeriesMessage(form):
                 requests = requests_of(form, opened.machine.settings, opened.source)
                 desk.wish(SeriesWish(requests, SeriesOptions(), form.ready))
             case Resume():

@@ -11,6 +11,7 @@ from rig.report.evidence import Evidence
 from rig.runfile.model import INVALIDATING
 from rig.runfile.reader import RunFile
 from rig.study.catalogue import Catalogue
+from rig.study.compare import plain
 from rig.study.compare_text import can_say, cannot_say, say_next, sentences
 from rig.study.droop import LIMITS
 from rig.study.journal import Treatment
@@ -33,7 +34,6 @@ SIMULATED = (
 
 def build(evidence: Evidence) -> dict[str, Any]:
     """The document: metric, every number as it was worked out, None for what is not known."""
-    plain = msgspec.to_builtins
     comparison, study = evidence.comparison, evidence.gathered.study
     catalogue = study.catalogue
     compared = comparison.document(sentences(comparison))
@@ -71,7 +71,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "droop": plain(evidence.droops),
         "droop_line": plain(evidence.droop_line),
         "droop_limits": list(LIMITS) if evidence.droops else [],
-        "choice": plain(evidence.choice),
+        "choice": _choice(evidence),
         "no_choice": evidence.no_choice,
         "method": _method(evidence, sources),
         "sessions": plain(evidence.sessions),
@@ -131,6 +131,13 @@ def _slopes(model: dict[str, Any]) -> list[dict[str, Any]]:
 
     found = {name(one): one["slope_deg_per_pct"] for one in model["slope_deg_per_pct"]}
     return [{"who": who, "slope_deg_per_pct": slope} for who, slope in sorted(found.items())]
+
+
+def _choice(evidence: Evidence) -> dict[str, Any] | None:
+    """The choice, its warnings still such that the page can word them in other units."""
+    if evidence.choice is None:
+        return None
+    return dict(plain(evidence.choice)) | {"warnings": list(evidence.choice.warnings)}
 
 
 def _mu(angle_deg: float | None) -> float | None:

@@ -14,7 +14,6 @@ from rig.analysis.row import RunResult
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
-from rig.runfile.reader import read_run
 from rig.study.ask import wish_from
 from rig.study.choose import Choice, choose
 from rig.study.climate_model import Air
@@ -30,9 +29,10 @@ from rig.study.droop import (
 from rig.study.gather import Gathered, gather
 from rig.study.journal import Droop
 from rig.study.rows import Row
+from rig.study.slides.look import Contents
 from rig.study.slides.slide import Slide
 from rig.study.status import Status, study_status
-from rig.study.stopping import Path as TreatmentPath
+from rig.study.stopping import StagePath as TreatmentPath
 from rig.study.stopping import paths
 
 
@@ -95,7 +95,8 @@ def collect(
     Raises:
         BadInputError: it is no study, or has no run that can be used.
     """
-    gathered = gather(folder, calibration)
+    contents = Contents()
+    gathered = gather(folder, calibration, contents)
     study, rows = gathered.study, gathered.rows
     slides_of_rig = gathered.table.of_rig
     comparison = compare(rows, gathered.bags, before, after, gathered.notes)
@@ -104,7 +105,7 @@ def collect(
     slides = slide_means(slides_of_rig)
     choice, why = _choice(gathered, comparison, air or _last_air(sessions))
     watched = [row for row in rows if row.bag != study.catalogue.reference]
-    example = _example(folder, watched or rows, slides_of_rig, calibration)
+    example = _example(folder, watched or rows, slides_of_rig, calibration, contents)
     made_at, records = home_records(one.home for one in slides_of_rig if one.home is not None)
     in_use = calibration or (None if example is None else example.run.header.calibration)
     return Evidence(
@@ -179,7 +180,11 @@ def _choice(
 
 
 def _example(
-    folder: Path, rows: Sequence[Row], slides: Sequence[Slide], calibration: Calibration | None
+    folder: Path,
+    rows: Sequence[Row],
+    slides: Sequence[Slide],
+    calibration: Calibration | None,
+    contents: Contents,
 ) -> RunAnalysis | None:
     """The run of the rig whose stated uncertainty is the median, analysed again in full."""
     files = {one.slide_id: folder / one.run_file for one in slides}
@@ -187,4 +192,4 @@ def _example(
     if not own:
         return None
     own.sort(key=lambda row: (row.u_run_deg or 0.0, row.order))
-    return analyse_run(read_run(files[own[len(own) // 2].run_id]), calibration)
+    return analyse_run(contents.run(files[own[len(own) // 2].run_id]), calibration)

@@ -22,7 +22,7 @@ from rig.report.style import (
 from rig.study.cells import cells_of
 from rig.study.choose import Choice, current_units
 from rig.study.climate_model import HUMIDITY, Air, ClimateModel
-from rig.study.rows import Row, Unit, unit_of
+from rig.study.rows import BagFace, Row, unit_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -132,7 +132,7 @@ def choice_figure(choice: Choice) -> "Figure":
     return figure
 
 
-def sets_figure(levels: dict[Unit, float], sets: dict[str, str], board: str) -> "Figure | None":
+def sets_figure(levels: dict[BagFace, float], sets: dict[str, str], board: str) -> "Figure | None":
     """Do the bags of a set match? Levels in the study's mean air, each bag at its last stage.
 
     Args:
@@ -175,7 +175,7 @@ def sets_figure(levels: dict[Unit, float], sets: dict[str, str], board: str) -> 
     return figure
 
 
-def last_levels(levels: dict[Unit, float], rows: Sequence[Row]) -> dict[Unit, float]:
+def last_levels(levels: dict[BagFace, float], rows: Sequence[Row]) -> dict[BagFace, float]:
     """The levels of each bag's face on each board at the last stage it was measured in."""
     boards = dict.fromkeys(unit_of(row).board for row in rows)
     now = {unit for board in boards for unit in current_units(rows, board)}

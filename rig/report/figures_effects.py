@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from rig.quantities.figures import signed
 from rig.report.style import (
     COLOURS,
     FAINT,
@@ -20,7 +21,6 @@ from rig.study.compare_changes import BagChange, Place
 from rig.study.compare_effects import grouped
 from rig.study.compare_levels import CellMean
 from rig.study.rows import BagInfo, stage_number
-from rig.study.words import signed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,6 +9,8 @@ from rig.analysis.uncertainty import Budget, Layer
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
 from rig.calibration.show import u_over_range
+from rig.quantities.figures import signed
+from rig.quantities.shown import Shown
 from rig.report.style import (
     COLOURS,
     FAINT,
@@ -23,10 +25,8 @@ from rig.report.style import (
     short,
     value_axis,
 )
-from rig.report.units import Shown
 from rig.study.droop import Association, DroopSummary
 from rig.study.rows import stage_number
-from rig.study.words import signed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,8 +11,8 @@ from rig.analysis.geometry import run_geometry
 from rig.analysis.plane import Array
 from rig.calibration.apply import along_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
+from rig.quantities.shown import Shown
 from rig.report.style import COLOURS, DASHES, FAINT, INK, WASH, finish, new_figure, value_axis
-from rig.report.units import Shown
 from rig.runfile.reader import RunFile
 
 if TYPE_CHECKING:

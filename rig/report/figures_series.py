@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from rig.quantities.shown import Shown
 from rig.report.style import (
     COLOURS,
     FAINT,
@@ -14,7 +15,6 @@ from rig.report.style import (
     short,
     value_axis,
 )
-from rig.report.units import Shown
 from rig.study.rows import Row
 
 if TYPE_CHECKING:

@@ -6,9 +6,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from rig.quantities.figures import figure
+from rig.quantities.said import worded
+from rig.quantities.shown import Kind, System, system
 from rig.report.style import Picture, own_ids
-from rig.report.units import Shown, system
-from rig.study.words import System, in_units
 from rig.study.words import chance as chance_text
 
 DASH = "–"
@@ -58,19 +59,6 @@ class Value:
     __hash__ = None  # type: ignore[assignment]
 
 
-def shown_number(value: float, spec: str, kind: Shown | None = None) -> str:
-    """A number as the page shows it: converted, rounded, with a true minus."""
-    if kind is not None:
-        whole, dot, digits = spec.partition(".")
-        if kind.more_digits and dot:
-            spec = f"{whole}.{int(digits[:-1]) + kind.more_digits}f"
-        value = kind.of(value)
-    text = format(value, spec)
-    if not any(sign in "123456789" for sign in text):
-        text = text.lstrip("+-")
-    return text.replace("-", "−")
-
-
 def render(
     document: dict[str, Any],
     pictures: Sequence[Picture],
@@ -98,10 +86,11 @@ def render(
         lstrip_blocks=True,
     )
 
-    def number(node: Value, spec: str = ".2f", kind: str = "") -> Markup | str:
+    def number(node: Value, spec: str = ".2f", kind: Kind | None = None) -> Markup | str:
         if node.value is None:
             return DASH
-        text = shown_number(node.value, spec, shown.get(kind))
+        as_figure = figure if kind is None else shown[kind].figure
+        text = as_figure(node.value, spec)
         return Markup('<data value="{}" data-key="{}">{}</data>').format(
             repr(node.value), node.key, text
         )
@@ -114,7 +103,7 @@ def render(
         )
 
     def words(node: Value) -> str:
-        return in_units(str(node), units)
+        return worded(node.value or "", units)
 
     def link(node: Value) -> str:
         from urllib.parse import quote

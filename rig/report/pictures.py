@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from rig.analysis.friction import analyse_run
 from rig.calibration.model import Calibration
+from rig.quantities.shown import System, system
 from rig.report import (
     figures_climate,
     figures_effects,
@@ -15,11 +16,9 @@ from rig.report import (
 )
 from rig.report.evidence import Evidence
 from rig.report.style import Picture, styled, svg_text
-from rig.report.units import system
 from rig.runfile.reader import read_run
 from rig.study.compare_changes import Place
 from rig.study.compare_levels import levels_by_unit
-from rig.study.words import System
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

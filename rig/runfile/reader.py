@@ -11,7 +11,10 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from rig.calibration.file import calibration_fault
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
+from rig.runfile.limits import BACK_S, implausible, implausible_detail
 from rig.runfile.model import (
     FORMAT,
     VERSION,
@@ -43,6 +46,15 @@ _line_decoder: msgspec.json.Decoder[Line] = msgspec.json.Decoder(Line)
 _any_decoder = msgspec.json.Decoder(dict[str, Any])
 
 
+LEFT_OUT = "; the file is left out. Restore it from a copy, or take it out of the folder."
+
+
+class Implausible(str):
+    """What is wrong with a line that can be read and says what can't be."""
+
+    __slots__ = ()
+
+
 class RunFile(msgspec.Struct, kw_only=True):
     """What was read of one run file."""
 
@@ -61,6 +73,11 @@ class RunFile(msgspec.Struct, kw_only=True):
     def interrupted(self) -> bool:
         """True when the run's last line is not there."""
         return self.end is None
+
+    @property
+    def is_unchecked(self) -> bool:
+        """True when the last line is that of an older program, without a check."""
+        return self.end is not None and self.end.check is None
 
     def samples_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
         """All samples in order of time: `t_s` (n,) and raw counts (n, 3)."""
@@ -96,20 +113,24 @@ def read_run(path: Path) -> RunFile:
 
     Raises:
         BadInputError: the file can't be read, is no run file, has nothing left of its first
-            line, or was written in a newer version of the format.
+            line, was written in a newer version of the format, was changed after it was written,
+            or has a value that can't be.
     """
-    return parse_run(path, _read(path))
+    return parse_run(path, read_bytes(path))
 
 
 def parse_run(path: Path, data: bytes) -> RunFile:
     """As `read_run`, from what was read already; `path` is named in sentences."""
     lines = data.split(b"\n")
-    run = RunFile(path=path, header=_header(path, lines[0], cut=len(lines) == 1))
+    run = RunFile(path=path, header=header_of(path, lines[0], cut=len(lines) == 1))
     run.unknown += _unknown_keys(lines[0])
     tail = lines.pop()
+    refused = ""
     for number, line in enumerate(lines[1:], start=2):
         problem = _take(run, line)
-        if problem:
+        if isinstance(problem, Implausible):
+            refused = refused or f"{path}, line {number}: {problem}{LEFT_OUT}"
+        elif problem:
             run.problems.append(f"Line {number} of {path.name} is damaged and left out: {problem}.")
     if len(lines) and tail and _take(run, tail):
         run.problems.append(
@@ -117,6 +138,8 @@ def parse_run(path: Path, data: bytes) -> RunFile:
         )
     _check_end(run, len(lines) - (not tail))
     _check_bytes(run, data)
+    if refused:  # only now: a changed file is said to be that
+        raise BadInputError(refused)
     return run
 
 
@@ -139,7 +162,8 @@ def find_runs(paths: Iterable[Path]) -> list[Path]:
     return list(found)
 
 
-def _read(path: Path) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """All of a file; raises BadInputError if it can't be read."""
     if path.is_dir():
         raise BadInputError(f"{path} is a folder, not a run file; name a file in it.")
     try:
@@ -150,13 +174,18 @@ def _read(path: Path) -> bytes:
         ) from error
 
 
-def _header(path: Path, line: bytes, cut: bool) -> Header:
+def header_of(path: Path, line: bytes, cut: bool = False) -> Header:
+    """The first line of a run file; `cut` says that nothing follows it.
+
+    Raises:
+        BadInputError: it is none, is damaged or of a newer version, or a value in it can't be.
+    """
     opening = b'{"kind":"header"'
     if not line.strip(b"\0"):
         raise BadInputError(f"{path} is empty: the run ended before its first line was written.")
     try:
         raw = _any_decoder.decode(line)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         if cut and (line.startswith(opening) or opening.startswith(line)):
             raise BadInputError(
                 f"{path} is cut off within its first line; nothing of the run is left in it."
@@ -177,12 +206,17 @@ def _header(path: Path, line: bytes, cut: bool) -> Header:
             f"{path} is written in version {raw.get('version')} of the run-file format, and this "
             f"program reads version {VERSION}; update the program."
         )
+    if problem := implausible(raw):
+        raise BadInputError(f"{path}, line 1: {problem}{LEFT_OUT}")
     try:
-        return msgspec.convert(raw, Header)
+        header = msgspec.convert(raw, Header)
     except msgspec.ValidationError as error:
         raise BadInputError(
             f"The first line of {path} is damaged, and without it the run can't be read: {error}."
         ) from error
+    if header.calibration is not None and (fault := calibration_fault(header.calibration)):
+        raise BadInputError(f"{path}, line 1: in its calibration, {fault}{LEFT_OUT}")
+    return header
 
 
 def _take(run: RunFile, line: bytes) -> str | None:
@@ -193,13 +227,19 @@ def _take(run: RunFile, line: bytes) -> str | None:
         parsed: Line = _line_decoder.decode(line)
         is_flat = not isinstance(parsed, Event | End) and _FLAT_KEYS.issuperset(_KEY.findall(line))
         unknown = [] if is_flat else _unknown_keys(line)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         return _take_unknown(run, line, str(error))
     if isinstance(parsed, Samples):
+        if run.samples and parsed.t_s < run.samples[-1].t_s - BACK_S:
+            return Implausible(
+                f"t_s is {parsed.t_s:g}, and the samples before are of {run.samples[-1].t_s:g} s"
+            )
         run.samples.append(parsed)
     elif isinstance(parsed, Steps):
         run.steps.append(parsed)
     elif isinstance(parsed, Event):
+        if problem := implausible_detail(parsed.detail):
+            return Implausible(problem)
         run.events.append(parsed)
     elif isinstance(parsed, Climate):
         run.climate.append(parsed)
@@ -216,11 +256,12 @@ def _take(run: RunFile, line: bytes) -> str | None:
 def _take_unknown(run: RunFile, line: bytes, reason: str) -> str | None:
     try:
         raw = _any_decoder.decode(line)
-    except (msgspec.DecodeError, UnicodeDecodeError):
+    except UNREADABLE:
         return reason
     kind = raw.get("kind")
     if not isinstance(kind, str) or kind in _TYPES:
-        return reason
+        problem = implausible(raw)
+        return reason if problem is None else Implausible(problem)
     run.unknown.append(raw)
     return None
 

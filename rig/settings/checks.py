@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import msgspec
 
 from rig.errors import BadInputError
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 MAX_LENGTH_RATIO = 1.8
@@ -54,7 +54,7 @@ def check(settings: Settings, source: str) -> None:
 
 def max_rate_deg_s(settings: Settings) -> float:
     """The fastest the board can turn, in °/s, with the pulse rate in bounds over all its travel."""
-    linkage = Linkage(settings.linkage, settings.screw)
+    linkage = Kinematics(settings.linkage, settings.screw)
     steepest = linkage.steepest_deg(settings.linkage.home_angle_deg, settings.linkage.travel_deg)
     return settings.screw.max_pulse_rate_hz / linkage.pulse_rate_hz(steepest, 1.0)
 
@@ -87,7 +87,7 @@ def _linkage(settings: Settings) -> Iterator[str]:
             f"`linkage.home_angle_deg` is {place.home_angle_deg:g}°; it must be below "
             f"`linkage.soft_limit_deg`, {place.soft_limit_deg:g}°"
         )
-    linkage = Linkage(place, settings.screw)
+    linkage = Kinematics(place, settings.screw)
     ratio = linkage.length_mm(place.travel_deg) / linkage.length_mm(place.home_angle_deg)
     if ratio > MAX_LENGTH_RATIO:
         yield (

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     A = TypeVar("A", float, NDArray[np.float64])
 
 
-class Linkage:
+class Kinematics:
     """Kinematics of the cradle and its screw; count 0 is the home angle, + raises.
 
     Args:

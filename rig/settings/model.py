@@ -60,7 +60,7 @@ class Pins(_Section, frozen=True):
     ] = True
 
 
-class Bus(_Section, frozen=True):
+class BusSettings(_Section, frozen=True):
     """The I2C bus and the chips on it."""
 
     number: Annotated[int, Meta(ge=0, le=99, description="N of /dev/i2c-N")] = 1
@@ -74,7 +74,7 @@ class Bus(_Section, frozen=True):
     climate_address: Address = 0x76
 
 
-class Imu(_Section, frozen=True):
+class ImuSettings(_Section, frozen=True):
     """How the angle sensor is run."""
 
     rate_hz: Annotated[Literal[104, 208, 416], Meta(description="nominal output data rate")] = 208
@@ -126,7 +126,7 @@ class Screw(_Section, frozen=True):
     ] = 250.0
 
 
-class Motion(_Section, frozen=True):
+class MotionSettings(_Section, frozen=True):
     """How fast the board moves."""
 
     rate_deg_s: Annotated[float, Meta(ge=0.1, le=3.0, description="raise rate of a run")] = 1.0
@@ -156,7 +156,7 @@ class Beam(_Section, frozen=True):
     u_response_ms: Annotated[float, Meta(ge=0, le=20)] = 0.3
 
 
-class Board(_Section, frozen=True):
+class BoardSettings(_Section, frozen=True):
     """The board on the cradle; lengths measured uphill from its lower edge."""
 
     length_mm: Annotated[float, Meta(gt=100, le=3000)] = 1219.0
@@ -168,7 +168,7 @@ class Board(_Section, frozen=True):
     catch_mm: Annotated[float, Meta(ge=0, le=2000, description="upper face of the catch")] = 300.0
 
 
-class Bag(_Section, frozen=True):
+class BagSettings(_Section, frozen=True):
     """What holds for a bag unless the run says otherwise."""
 
     length_mm: Annotated[float, Meta(gt=10, le=500, description="along the slide")] = 152.0
@@ -222,7 +222,7 @@ class Blade(_Section, frozen=True):
     ] = 0.0
 
 
-class Cycle(_Section, frozen=True):
+class CycleSettings(_Section, frozen=True):
     """Times and limits of one run."""
 
     dwell_s: Annotated[float, Meta(ge=0, le=3600, description="rest before the raise")] = 10.0
@@ -367,16 +367,16 @@ class Settings(_Section, frozen=True):
         "reference rig"
     )
     pins: Pins = field(default_factory=Pins)
-    bus: Bus = field(default_factory=Bus)
-    imu: Imu = field(default_factory=Imu)
+    bus: BusSettings = field(default_factory=BusSettings)
+    imu: ImuSettings = field(default_factory=ImuSettings)
     linkage: Linkage = field(default_factory=Linkage)
     screw: Screw = field(default_factory=Screw)
-    motion: Motion = field(default_factory=Motion)
+    motion: MotionSettings = field(default_factory=MotionSettings)
     beam: Beam = field(default_factory=Beam)
-    board: Board = field(default_factory=Board)
-    bag: Bag = field(default_factory=Bag)
+    board: BoardSettings = field(default_factory=BoardSettings)
+    bag: BagSettings = field(default_factory=BagSettings)
     blade: Blade = field(default_factory=Blade)
-    cycle: Cycle = field(default_factory=Cycle)
+    cycle: CycleSettings = field(default_factory=CycleSettings)
     interlocks: Interlocks = field(default_factory=Interlocks)
     mechanics: Mechanics = field(default_factory=Mechanics)
     files: Files = field(default_factory=Files)

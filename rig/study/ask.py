@@ -3,8 +3,12 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+import msgspec
+
 from rig.analysis.climate import surface_humidity_pct
 from rig.errors import BadInputError
+from rig.files.names import safe_name
+from rig.quantities.typed import quantity
 from rig.study.choose import (
     READING_SD_DEG,
     Choice,
@@ -63,16 +67,21 @@ def parse_like(text: str) -> tuple[str, str, str | None, float | None, float | N
     who, _, board = name.partition("@")
     bag, slash, face = who.rpartition("/")
     try:
-        numbers = [float(part) for part in air.split(",")] if air else []
+        warm, damp = air.split(",") if air else (None, None)
     except ValueError:
-        numbers = [0.0]
-    if not slash or not bag or not face or len(numbers) not in (0, 2):
+        slash = ""
+    if not slash or not bag or not face:
         raise BadInputError(
             f"{text!r} names no bag to be like; write BAG/FACE@BOARD:TEMPERATURE,HUMIDITY, such "
             "as 'Heron 1/slick@oak:23,50' (board and air may be left out)."
         )
-    temperature, humidity = numbers or (None, None)
-    return bag, face, board or None, temperature, humidity
+    return (
+        safe_name(bag, "bag"),
+        safe_name(face, "face"),
+        safe_name(board, "board") if board else None,
+        None if warm is None else quantity("The temperature of --like", warm, "°C", -20, 50).value,
+        None if damp is None else quantity("The humidity of --like", damp, "%", 0, 100).value,
+    )
 
 
 def parse_reading(text: str) -> tuple[str, str, list[float]]:
@@ -92,7 +101,7 @@ def parse_reading(text: str) -> tuple[str, str, list[float]]:
             f"{text!r} is no reading; write BAG/FACE=ANGLE,ANGLE in degrees, such as "
             "'Heron 1/slick=21.5,22,21'."
         )
-    return bag, face, angles
+    return safe_name(bag, "bag"), safe_name(face, "face"), angles
 
 
 def hand_readings(
@@ -217,4 +226,5 @@ def choice_of_the_day(
     model = fit_climate(gathered.rows)
     wish = wish_from(gathered, model, air, board, angle_deg, mu, like, tolerance_deg)
     taken = hand_readings(readings, gathered, reader)
-    return choose(gathered.rows, gathered.bags, model, air, wish, board, taken)
+    choice = choose(gathered.rows, gathered.bags, model, air, wish, board, taken)
+    return msgspec.structs.replace(choice, notes=tuple(gathered.notes))

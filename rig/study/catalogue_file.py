@@ -4,13 +4,14 @@ import difflib
 import json
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from rig.errors import BadInputError
-from rig.files.names import safe_name
+from rig.files.names import composed, safe_name
 from rig.study.catalogue import (
     FORMAT,
     VERSION,
@@ -23,6 +24,7 @@ from rig.study.catalogue import (
     Step,
 )
 from rig.study.durable import locked, replace_file
+from rig.study.names import writable
 
 NAME = "study.toml"
 SECTIONS: dict[str, type[msgspec.Struct]] = {
@@ -59,7 +61,7 @@ def parse_catalogue(text: str, path: Path) -> Catalogue:
         BadInputError: as for `read_catalogue`.
     """
     try:
-        data = tomllib.loads(text)
+        data = tomllib.loads(composed(text))
     except (ValueError, RecursionError) as error:
         raise BadInputError(f"{path} is not valid TOML: {error}.") from None
     if data.get("format") != FORMAT:
@@ -124,6 +126,11 @@ def unit_of(key: str) -> str:
 
 
 def _check(catalogue: Catalogue, path: Path) -> None:
+    try:
+        for name, what in _names(catalogue):
+            safe_name(name, what)
+    except BadInputError as error:
+        raise BadInputError(f"{path}: {error}") from None
     if len(catalogue.with_role("reference")) > 1:
         names = " and ".join(catalogue.with_role("reference"))
         raise BadInputError(f"{path}: one bag can be the reference, not {names}; choose one.")
@@ -142,6 +149,17 @@ def _check(catalogue: Catalogue, path: Path) -> None:
             )
 
 
+def _names(catalogue: Catalogue) -> Iterator[tuple[str, str]]:
+    """Each name, and what it names."""
+    yield catalogue.name, "study"
+    for section in SECTIONS:
+        for name in getattr(catalogue, section):
+            yield name, section[:-1]
+    for bag in catalogue.bags.values():
+        yield from ((face, "face") for face in bag.faces)
+        yield from ((name, what) for name, what in ((bag.set, "set"), (bag.model, "model")) if name)
+
+
 def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Catalogue:
     """Append one table to a `study.toml`; what is there stays as it is, comments too.
 
@@ -157,10 +175,7 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
     Raises:
         BadInputError: the name is taken, or the result can't be a study.
     """
-    name = safe_name(name, section[:-1])
-    if isinstance(table, Bag):
-        for face in table.faces:
-            safe_name(face, "face")
+    name, table = safe_name(name, section[:-1]), writable(table)
     with locked(path.parent):
         catalogue = read_catalogue(path)
         if name in getattr(catalogue, section):

@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from rig.study.rows import Row, Unit, unit_of
+from rig.study.rows import BagFace, Row, unit_of
 
 
 class Cell(NamedTuple):
     """One unit in one session: the mean over its series of the means over their runs."""
 
-    unit: Unit
+    unit: BagFace
     session: str
     angle_deg: float
     humidity_pct: float | None
@@ -25,14 +25,14 @@ class Cell(NamedTuple):
 
 def cells_of(rows: Iterable[Row]) -> list[Cell]:
     """One cell for each unit and session, in order of first appearance."""
-    grouped: dict[tuple[Unit, str], dict[str, list[Row]]] = {}
+    grouped: dict[tuple[BagFace, str], dict[str, list[Row]]] = {}
     for row in rows:
         series = grouped.setdefault((unit_of(row), row.session), {})
         series.setdefault(row.series, []).append(row)
     return [_cell(unit, session, list(s.values())) for (unit, session), s in grouped.items()]
 
 
-def _cell(unit: Unit, session: str, series: list[list[Row]]) -> Cell:
+def _cell(unit: BagFace, session: str, series: list[list[Row]]) -> Cell:
     k = len(series)
     runs = [row for one in series for row in one]
     return Cell(

@@ -6,16 +6,15 @@ predictions are conditioned on the readings.
 """
 
 from collections.abc import Mapping, Sequence
-from math import hypot, isfinite, sqrt
+from math import hypot, sqrt
 
 import numpy as np
 from msgspec import Struct
-from scipy import special
 
 from rig.errors import BadInputError
+from rig.statistics.quantiles import t_cdf, t_quantile
 from rig.study.climate_model import Air, ClimateModel
-from rig.study.quantiles import t_quantile
-from rig.study.rows import BagInfo, Row, Unit, angle_of, stage_number
+from rig.study.rows import BagFace, BagInfo, Row, angle_of, stage_place
 
 NEW_BOARD_SD_DEG = 1.5
 """How far boards differ, where this one was never measured (a judgement)."""
@@ -94,15 +93,17 @@ class Choice(Struct, frozen=True, kw_only=True):
     """What the day's readings move the predictions by, on average; None without readings."""
     provisional: bool
     warnings: list[str]
+    notes: tuple[str, ...] = ()
+    """What was left out of the study or is damaged in it, in sentences."""
 
 
-def current_units(rows: Sequence[Row], board: str) -> list[Unit]:
+def current_units(rows: Sequence[Row], board: str) -> list[BagFace]:
     """Each bag's faces on a board at the last stage in which they were measured there."""
-    latest: dict[tuple[str, str], tuple[tuple[int, int], Unit]] = {}
+    latest: dict[tuple[str, str], tuple[tuple[int, int], BagFace]] = {}
     for row in rows:
         if row.board == board:
-            key = (stage_number(row.stage), row.order)
-            unit = Unit(row.bag, row.face, row.board, row.stage)
+            key = (stage_place(row.stage), row.order)
+            unit = BagFace(row.bag, row.face, row.board, row.stage)
             if (row.bag, row.face) not in latest or key > latest[row.bag, row.face][0]:
                 latest[row.bag, row.face] = (key, unit)
     return [unit for _, unit in latest.values()]
@@ -197,7 +198,7 @@ def choose(
 
 
 def condition(
-    units: Sequence[Unit],
+    units: Sequence[BagFace],
     means: np.ndarray,
     covariance: np.ndarray,
     readings: Sequence[HandReading],
@@ -226,7 +227,7 @@ def condition(
 
 def _candidate(
     model: ClimateModel,
-    unit: Unit,
+    unit: BagFace,
     bags: Mapping[str, BagInfo],
     wish: Wish,
     angle: float,
@@ -237,7 +238,7 @@ def _candidate(
     miss = angle - wish.angle_deg
     spread = max(hypot(u, wish.u_angle_deg), 1e-9)
     edges = [(end - miss) / spread for end in (-wish.tolerance_deg, wish.tolerance_deg)]
-    low, high = (special.stdtr(df, e) if isfinite(df) else special.ndtr(e) for e in edges)
+    low, high = (t_cdf(e, df) for e in edges)
     return Candidate(
         bag=unit.bag,
         face=unit.face,
@@ -255,7 +256,7 @@ def _candidate(
 
 
 def _sets(
-    units: Sequence[Unit],
+    units: Sequence[BagFace],
     means: np.ndarray,
     model: ClimateModel,
     bags: Mapping[str, BagInfo],
@@ -278,7 +279,7 @@ def _set_choice(
     name: str,
     face: str,
     places: list[int],
-    units: Sequence[Unit],
+    units: Sequence[BagFace],
     means: np.ndarray,
     model: ClimateModel,
     wish: Wish,

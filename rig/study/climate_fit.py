@@ -20,7 +20,7 @@ import numpy as np
 from rig.study.anova import design
 from rig.study.cells import Cell
 from rig.study.quantiles import Satterthwaite
-from rig.study.rows import Unit
+from rig.study.rows import BagFace
 
 MIN_SPREAD = {"surface_humidity_pct": 3.0, "temperature_c": 2.0, "damp_share": 0.5}
 """A predictor whose sessions spread less than this has no slope."""
@@ -31,14 +31,14 @@ PRIOR_SD = {"temperature_c": 0.1, "damp_share": 1.0}
 FIRST_GUESS = 0.36
 """Variance between sessions to begin with, in deg²; it is found by iteration."""
 
-Classes = Callable[[Unit], Hashable]
+Classes = Callable[[BagFace], Hashable]
 
 
-class Fit(NamedTuple):
+class ClimateFit(NamedTuple):
     """A fitted model; `sessions` and `units` index its arrays."""
 
     predictors: tuple[str, ...]
-    units: dict[Unit, int]
+    units: dict[BagFace, int]
     sessions: dict[str, int]
     x: np.ndarray
     """Sessions × predictors, as deviations from `x_mean`."""
@@ -54,7 +54,7 @@ class Fit(NamedTuple):
     prior_left: np.ndarray
     """Predictors × predictors: covariance of the slopes that the prior leaves, beside that from
     the scatter of the sessions."""
-    sessions_of: dict[Unit, list[int]]
+    sessions_of: dict[BagFace, list[int]]
     variance_own: float
     """Of e: a unit in a session, in deg²."""
     df_own: int
@@ -65,15 +65,15 @@ class Fit(NamedTuple):
     share: float
     """How much of the variance of e is in `variance_between`."""
 
-    def slope(self, unit: Unit) -> np.ndarray:
+    def slope(self, unit: BagFace) -> np.ndarray:
         """Slopes of one unit, in degrees per unit of each predictor."""
         return np.array([row @ self.theta for row in self._slope_rows(unit)])
 
-    def slope_row(self, unit: Unit) -> np.ndarray:
+    def slope_row(self, unit: BagFace) -> np.ndarray:
         """Row that turns theta into the unit's slope for the first predictor."""
         return self._slope_rows(unit)[0]
 
-    def _slope_rows(self, unit: Unit) -> list[np.ndarray]:
+    def _slope_rows(self, unit: BagFace) -> list[np.ndarray]:
         rows = []
         n_u, n_s = len(self.units), len(self.sessions)
         for k in range(len(self.predictors)):
@@ -85,7 +85,7 @@ class Fit(NamedTuple):
             rows.append(row)
         return rows
 
-    def functional(self, unit: Unit, x: np.ndarray) -> np.ndarray:
+    def functional(self, unit: BagFace, x: np.ndarray) -> np.ndarray:
         """Row that turns theta into the prediction of a unit where the predictors are x."""
         n_u, n_s = len(self.units), len(self.sessions)
         own = self.sessions_of[unit]
@@ -101,7 +101,7 @@ class Fit(NamedTuple):
             row += (x[k] - self.x_mean[k] - centre[k]) * slope_row
         return row
 
-    def away(self, unit: Unit, x: np.ndarray) -> np.ndarray:
+    def away(self, unit: BagFace, x: np.ndarray) -> np.ndarray:
         """How far x is from where a unit was measured."""
         return np.asarray(x - self.x_mean - self.x[self.sessions_of[unit]].mean(axis=0))
 
@@ -131,7 +131,7 @@ def fit(
     x_of: Mapping[str, Sequence[float]],
     predictors: Sequence[str],
     by: Classes,
-) -> Fit:
+) -> ClimateFit:
     """Fit both layers.
 
     Args:
@@ -170,10 +170,10 @@ def fit(
         :, len(units) : len(units) + len(sessions)
     ]
     share = float(np.trace(resid @ block)) / df_between if df_between and df_own else 0.0
-    sessions_of: dict[Unit, list[int]] = {}
+    sessions_of: dict[BagFace, list[int]] = {}
     for cell in cells:
         sessions_of.setdefault(cell.unit, []).append(sessions[cell.session])
-    return Fit(
+    return ClimateFit(
         predictors=tuple(predictors),
         units=units,
         sessions=sessions,
@@ -204,7 +204,7 @@ def _indicator(places: Sequence[int], n: int) -> np.ndarray:
 def _components(cells: Sequence[Cell], sessions: dict[str, int]) -> list[int]:
     """Which sessions can be compared: those linked by units measured in both."""
     group = list(range(len(sessions)))
-    first: dict[Unit, int] = {}
+    first: dict[BagFace, int] = {}
     for cell in cells:
         place = sessions[cell.session]
         other = group[first.setdefault(cell.unit, place)]

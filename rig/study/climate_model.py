@@ -12,10 +12,12 @@ import numpy as np
 from msgspec import Struct
 
 from rig.errors import BadInputError
+from rig.quantities.said import Amount, Said
+from rig.quantities.shown import Kind
 from rig.study.cells import Cell, cells_of, mean_of
-from rig.study.climate_fit import MIN_SPREAD, Classes, Fit, fit
+from rig.study.climate_fit import MIN_SPREAD, Classes, ClimateFit, fit
 from rig.study.quantiles import f_p, t_quantile
-from rig.study.rows import Row, Unit
+from rig.study.rows import BagFace, Row
 
 HUMIDITY, TEMPERATURE, DAMP = "surface_humidity_pct", "temperature_c", "damp_share"
 SESSIONS_FOR_EXTRAS = {DAMP: 4, TEMPERATURE: 5}
@@ -48,7 +50,7 @@ class Air(Struct, frozen=True, kw_only=True):
 class Prediction(Struct, frozen=True, kw_only=True):
     """The slide angle to expect of one unit in one sitting, 95 % interval."""
 
-    unit: Unit
+    unit: BagFace
     angle_deg: float
     u_angle_deg: float
     df: float
@@ -60,7 +62,7 @@ class Prediction(Struct, frozen=True, kw_only=True):
 class ClimateModel(Struct, frozen=True, kw_only=True):
     """A fitted model; build it with `fit_climate`."""
 
-    fitted: Fit
+    fitted: ClimateFit
     slopes: str
     """Which units share slopes."""
     provisional: bool
@@ -80,15 +82,15 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
         """Names of the predictors in use."""
         return self.fitted.predictors
 
-    def units(self) -> list[Unit]:
+    def units(self) -> list[BagFace]:
         """What can be predicted."""
         return list(self.fitted.units)
 
-    def slope(self, unit: Unit) -> float:
+    def slope(self, unit: BagFace) -> float:
         """Slope against surface humidity, degrees per percent; 0 where it could not be fitted."""
         return float(self.fitted.slope(unit)[0]) if self.slope_known else 0.0
 
-    def slope_interval(self, unit: Unit, level: float = 0.95) -> tuple[float, float] | None:
+    def slope_interval(self, unit: BagFace, level: float = 0.95) -> tuple[float, float] | None:
         """Interval of the slope against surface humidity; None where it could not be fitted."""
         if not self.slope_known:
             return None
@@ -107,7 +109,7 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
         pairs = zip(values, self.fitted.x_mean, strict=True)
         return np.array([mean if v is None else v for v, mean in pairs], dtype=float)
 
-    def joint(self, units: Sequence[Unit], air: Air) -> tuple[np.ndarray, np.ndarray]:
+    def joint(self, units: Sequence[BagFace], air: Air) -> tuple[np.ndarray, np.ndarray]:
         """Predictions of several units in one sitting, in degrees, and their covariance in deg²."""
         f = self.fitted
         rows = np.array([f.functional(unit, self.point(air)) for unit in units])
@@ -124,7 +126,7 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
         """Scatter of sessions that all units share, without the scatter of a unit in a session."""
         return max(self.session_variance - self.fitted.share * self.fitted.variance_own, 0.0)
 
-    def predict(self, unit: Unit, air: Air, level: float = 0.95) -> Prediction:
+    def predict(self, unit: BagFace, air: Air, level: float = 0.95) -> Prediction:
         """The slide angle of one unit in a new sitting in this air.
 
         Raises:
@@ -156,7 +158,7 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
             slope_deg_per_pct=self.slope(unit),
         )
 
-    def _away(self, unit: Unit, air: Air) -> float:
+    def _away(self, unit: BagFace, air: Air) -> float:
         """Judged standard uncertainty for a slope that could not be fitted, in degrees."""
         if self.slope_known or HUMIDITY not in self.ranges:
             return 0.0
@@ -166,19 +168,25 @@ class ClimateModel(Struct, frozen=True, kw_only=True):
 
     def warnings(self, air: Air) -> list[str]:
         """Sentences on how far this air is from the ones measured."""
-        said = []
-        for name, unit, beyond, what in (
-            (HUMIDITY, "%RH", BEYOND_PCT, "Surface humidity"),
-            (TEMPERATURE, "°C", BEYOND_K, "Temperature"),
-        ):
+        said: list[str] = []
+        limits: tuple[tuple[str, Kind, float, str], ...] = (
+            (HUMIDITY, "rh", BEYOND_PCT, "Surface humidity"),
+            (TEMPERATURE, "c", BEYOND_K, "Temperature"),
+        )
+        for name, kind, beyond, what in limits:
             value = getattr(air, name)
             if name in self.ranges and value is not None:
                 low, high = self.ranges[name]
                 if not low - beyond <= value <= high + beyond:
                     said.append(
-                        f"{what} {value:.0f} {unit} lies outside the measured range "
-                        f"{low:.0f} to {high:.0f} {unit}: the prediction is an extrapolation and "
-                        "its interval is too narrow."
+                        Said(
+                            "{} {} lies outside the measured range {} to {}: the prediction is an "
+                            "extrapolation and its interval is too narrow.",
+                            what,
+                            Amount(value, kind),
+                            Amount(low, kind, has_unit=False),
+                            Amount(high, kind),
+                        )
                     )
         if DAMP in self.predictors and air.damp_share is None:
             said.append(
@@ -243,7 +251,7 @@ def fit_climate(rows: Iterable[Row], *, left_out: bool = True) -> ClimateModel:
     )
 
 
-def _between(fitted: Fit) -> tuple[float, float]:
+def _between(fitted: ClimateFit) -> tuple[float, float]:
     """Variance between sessions with degrees of freedom; a judgement keeps it from being too small.
 
     Few sessions may agree by chance; taken at its word, that would make narrow intervals. Where
@@ -276,7 +284,7 @@ def _choose(
     x: dict[str, dict[str, float | None]],
     ranges: dict[str, tuple[float, float]],
     left_out: bool,
-) -> tuple[Fit, str, float | None]:
+) -> tuple[ClimateFit, str, float | None]:
     """The fit with the predictors and slopes that the data allow, and its left-out error."""
     names = [HUMIDITY] if HUMIDITY in ranges else []
     if names and _spread(ranges[HUMIDITY]) < MIN_SPREAD[HUMIDITY]:
@@ -297,7 +305,7 @@ def _choose(
 
 def _with_slopes(
     cells: list[Cell], x: dict[str, dict[str, float | None]], names: Sequence[str]
-) -> tuple[Fit, str]:
+) -> tuple[ClimateFit, str]:
     """Common slopes, unless an F test of the layer within sessions says that they differ."""
     table = _table(x, names)
     label, best = LADDER[0][0], fit(cells, table, names, LADDER[0][1])
@@ -314,7 +322,9 @@ def _with_slopes(
     return best, label
 
 
-def _left_out(cells: list[Cell], x: dict[str, dict[str, float | None]], model: Fit) -> float | None:
+def _left_out(
+    cells: list[Cell], x: dict[str, dict[str, float | None]], model: ClimateFit
+) -> float | None:
     """Root mean square error of predicting each session from all others."""
     squares, n = 0.0, 0
     table = _table(x, model.predictors)
@@ -333,7 +343,7 @@ def _left_out(cells: list[Cell], x: dict[str, dict[str, float | None]], model: F
     return sqrt(squares / n) if n else None
 
 
-def _has_slope(model: Fit) -> bool:
+def _has_slope(model: ClimateFit) -> bool:
     """Whether sessions that can be compared differ enough in humidity."""
     if not model.predictors:
         return False

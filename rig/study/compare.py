@@ -39,6 +39,7 @@ class Comparison(Struct, frozen=True, kw_only=True):
     before: str
     after: str | None
     n_runs: int
+    """Of the bags in question, as `n_bags` and `n_sessions`; the reference bag is none of them."""
     n_bags: int
     n_sessions: int
     effects: list[Effect]
@@ -114,7 +115,7 @@ class Comparison(Struct, frozen=True, kw_only=True):
 
 def plain(value: Any) -> Any:
     """Plain values for JSON, which knows no infinity: an interval without end is null."""
-    return _finite(msgspec.to_builtins(value))
+    return _finite(msgspec.to_builtins(value, enc_hook=str.__str__))
 
 
 def _finite(value: Any) -> Any:
@@ -195,9 +196,9 @@ def compare(
     return Comparison(
         before=first,
         after=last,
-        n_runs=len(rows),
+        n_runs=len(own),
         n_bags=len({row.bag for row in own}),
-        n_sessions=len({row.session for row in rows}),
+        n_sessions=len({row.session for row in own}),
         effects=found,
         changes=changed,
         overall=_overall(changed),

@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from rig.study.cells import Mean, cells_of, mean_over_sessions
 from rig.study.climate_model import ClimateModel
-from rig.study.rows import BagInfo, Row, Unit
+from rig.study.rows import BagFace, BagInfo, Row
 
 
 class Place(NamedTuple):
@@ -49,7 +49,7 @@ def changes(
     model: ClimateModel | None,
 ) -> dict[Place, list[BagChange]]:
     """The changes of all bags that were measured at both stages, reference bags left out."""
-    cells: dict[Unit, list[int]] = {}
+    cells: dict[BagFace, list[int]] = {}
     listed = cells_of(row for row in rows if row.stage in (before, after))
     for i, cell in enumerate(listed):
         cells.setdefault(cell.unit, []).append(i)
@@ -67,7 +67,7 @@ def changes(
 
 
 def _change(
-    unit: Unit,
+    unit: BagFace,
     after_stage: str,
     group: str,
     before: Mean,

@@ -10,7 +10,7 @@ from rig.study.cells import Cell, cells_of, mean_over_sessions
 from rig.study.climate_model import ClimateModel
 from rig.study.compare_changes import Place, changes
 from rig.study.quantiles import t_quantile
-from rig.study.rows import BagInfo, Row, Unit, unit_of
+from rig.study.rows import BagFace, BagInfo, Row, unit_of
 from rig.study.tukey import Pair, tukey_kramer, welch
 from rig.study.variance import RESIDUAL, Layers
 
@@ -94,7 +94,7 @@ def cell_means(
         names: climate of each session.
         layers: variances for each face.
     """
-    grouped: dict[tuple[Unit, str], list[Cell]] = {}
+    grouped: dict[tuple[BagFace, str], list[Cell]] = {}
     for cell in cells_of(rows):
         grouped.setdefault((cell.unit, names[cell.session]), []).append(cell)
     return [
@@ -103,7 +103,7 @@ def cell_means(
     ]
 
 
-def _cell_mean(unit: Unit, climate: str, cells: list[Cell], layers: Layers | None) -> CellMean:
+def _cell_mean(unit: BagFace, climate: str, cells: list[Cell], layers: Layers | None) -> CellMean:
     mean = mean_over_sessions(cells)
     known = {n for n in mean.weights if layers is not None and layers.variance(n) is not None}
     u = half = None
@@ -148,9 +148,9 @@ def corrected(rows: Sequence[Row], model: ClimateModel | None) -> list[float]:
     ]
 
 
-def levels_by_unit(rows: Sequence[Row], model: ClimateModel | None) -> dict[Unit, float]:
+def levels_by_unit(rows: Sequence[Row], model: ClimateModel | None) -> dict[BagFace, float]:
     """The level of each unit at the mean humidity."""
-    moved: dict[Unit, list[Cell]] = {}
+    moved: dict[BagFace, list[Cell]] = {}
     for cell in cells_of(rows):
         moved.setdefault(cell.unit, []).append(cell)
     levels = {}
@@ -163,7 +163,7 @@ def levels_by_unit(rows: Sequence[Row], model: ClimateModel | None) -> dict[Unit
     return levels
 
 
-def contrasts(levels: Mapping[Unit, float]) -> list[Contrast]:
+def contrasts(levels: Mapping[BagFace, float]) -> list[Contrast]:
     """Faces and boards at each stage, paired within bags."""
     found = []
     for what, index in (("face", 1), ("board", 2)):
@@ -203,7 +203,7 @@ def _contrast(what: str, first: str, second: str, where: str, values: list[float
     )
 
 
-def set_pairs(levels: Mapping[Unit, float], bags: Mapping[str, BagInfo]) -> list[SetPair]:
+def set_pairs(levels: Mapping[BagFace, float], bags: Mapping[str, BagInfo]) -> list[SetPair]:
     """Sets against each other on each face, board and stage, over the means of their bags."""
     found = []
     for where in sorted({unit[1:] for unit in levels}):

@@ -1,9 +1,10 @@
 """A comparison in tables; intervals are of 95 %."""
 
 from rig.analysis.table import format_table
+from rig.quantities.figures import signed
 from rig.study.compare import Comparison
 from rig.study.rows import stage_number
-from rig.study.words import chance, signed
+from rig.study.words import chance
 
 Rows = list[tuple[str, ...]]
 
@@ -22,9 +23,10 @@ def interval(lower: float | None, upper: float | None) -> str:
 
 def tables(c: Comparison) -> str:
     """All tables, each with a heading."""
+    n_runs = sum(cell.n_runs for cell in c.cells)
     blocks = [
         (
-            f"Slide angles in degrees, 95 % intervals (runs: {c.n_runs})",
+            f"Slide angles in degrees, 95 % intervals (runs: {n_runs})",
             _cells(c),
         ),
         (

@@ -1,11 +1,12 @@
 """A comparison in plain sentences: what can be said, what cannot, what to measure next."""
 
+from rig.quantities.figures import signed
 from rig.study.climate_model import HUMIDITY, ClimateModel
 from rig.study.compare import Comparison
 from rig.study.compare_effects import OF_BAGS, THIS_BAG, Effect
 from rig.study.compare_tables import interval
-from rig.study.rows import CONTROLS, Unit
-from rig.study.words import p_equals, signed
+from rig.study.rows import CONTROLS, BagFace
+from rig.study.words import p_equals
 
 MATTERS_PCT = 5.0
 """A change of humidity between stages above this is told."""
@@ -45,7 +46,7 @@ def weather(model: ClimateModel) -> list[str]:
     if not model.slope_known:
         return []
     low, high = model.ranges[HUMIDITY]
-    by_face: dict[str, dict[float, Unit]] = {}
+    by_face: dict[str, dict[float, BagFace]] = {}
     for unit in model.units():
         by_face.setdefault(unit.face, {}).setdefault(round(model.slope(unit), 9), unit)
     parts = {}

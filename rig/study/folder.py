@@ -1,6 +1,5 @@
 """A study folder: opened as one thing, and its parts found by name."""
 
-import difflib
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,12 +8,14 @@ from msgspec import Struct
 
 from rig.errors import BadInputError
 from rig.files.durable import make_folder
+from rig.files.names import nearest
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
 from rig.study import catalogue_file, journal_file
 from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences
 from rig.study.durable import cannot_write, create_file, locked
 from rig.study.journal import Journal, Treatment
 from rig.study.journal_file import T
+from rig.study.names import with_safe_names
 
 FOLDERS = ("calibration", "runs", "report")
 SLACK = timedelta(minutes=10)
@@ -90,7 +91,8 @@ class Study(Struct, frozen=True, kw_only=True):
             simulated: it is the twin's, which may well be behind the day the study was made.
 
         Raises:
-            BadInputError: that clock is wrong, an entry lies in its future, or can't be written.
+            BadInputError: that clock is wrong, an entry lies in its future, has a name that can't
+                be seen, or can't be written.
         """
         now = now or datetime.now(UTC)
         check_wall_clock(now, "" if simulated else self.catalogue.made_at)
@@ -100,7 +102,8 @@ class Study(Struct, frozen=True, kw_only=True):
                     f"{entry.at} lies in the future (it is {utc_text(now)}); correct the time with"
                     " --at."
                 )
-        return journal_file.append_all(self.journal_path, entries)
+        safe = [with_safe_names(entry) for entry in entries]
+        return journal_file.append_all(self.journal_path, safe)
 
     def leaves_residue(self, bag: str, stage: str) -> bool:
         """Whether the bag has been treated by this stage, so that the board is wiped after it."""
@@ -134,11 +137,16 @@ class Study(Struct, frozen=True, kw_only=True):
 def unknown(what: str, name: str, known: Iterable[str], hint: str) -> BadInputError:
     """The sentence about a name that is not in the catalogue."""
     names = list(known)
-    near = difflib.get_close_matches(name, names, 1)
-    if near:
-        return BadInputError(f"The study knows no {what} {name!r}; did you mean {near[0]!r}?")
+    near = nearest(name, names)
+    if near is not None:
+        return BadInputError(f"The study knows no {what} {name!r}; did you mean {near!r}?")
     there = ", ".join(names) or "none yet"
     return BadInputError(f"The study knows no {what} {name!r} (known: {there}); {hint}.")
+
+
+def is_study(path: Path) -> bool:
+    """Whether this is a study's folder."""
+    return (path / catalogue_file.NAME).is_file()
 
 
 def open_study(path: Path) -> Study:

@@ -9,6 +9,7 @@ from rig.errors import BadInputError
 from rig.study.catalogue import BASELINE
 from rig.study.folder import Study, open_study
 from rig.study.rows import BagInfo, Row, bags_of
+from rig.study.slides.look import Contents
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
@@ -27,15 +28,17 @@ class Gathered(NamedTuple):
     notes: list[str]
 
 
-def gather(folder: Path, calibration: Calibration | None = None) -> Gathered:
-    """Read a study and the results of its runs.
+def gather(
+    folder: Path, calibration: Calibration | None = None, contents: Contents | None = None
+) -> Gathered:
+    """Read a study and the results of its runs; the bytes of its run files go into `contents`.
 
     Raises:
         BadInputError: it is no study, has no run that can be used, or a line of its journal is in
             doubt and may be about any bag.
     """
     study = open_study(folder)
-    table = slide_table(study, calibration)
+    table = slide_table(study, calibration, contents)
     table.check_answers()
     if not table.of_rig:
         raise BadInputError(

@@ -14,7 +14,7 @@ from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table
 
 
-class Progress(msgspec.Struct, frozen=True, kw_only=True):
+class PlanProgress(msgspec.Struct, frozen=True, kw_only=True):
     """A plan against what was done."""
 
     rows: list[PlanRow]
@@ -26,7 +26,7 @@ class Progress(msgspec.Struct, frozen=True, kw_only=True):
         return not self.runs_left[row.row]
 
 
-def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) -> Progress:
+def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) -> PlanProgress:
     """Compare a plan with runs that count, and with the journal.
 
     A wipe without a note of it in the journal counts as done once a later row was run: it can't be
@@ -46,7 +46,7 @@ def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) ->
             left[row.row] = 0 if (row.bag, row.stage) in treated else 1
         else:
             left[row.row] = 0 if later_was_run or row.row in wiped else 1
-    return Progress(rows=list(rows), runs_left=left)
+    return PlanProgress(rows=list(rows), runs_left=left)
 
 
 def next_rows(

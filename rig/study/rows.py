@@ -39,7 +39,7 @@ class Row(Struct, frozen=True, kw_only=True):
     by_hand: bool = False
 
 
-class Unit(NamedTuple):
+class BagFace(NamedTuple):
     """What has one slide angle in one air: a bag's face on a board at a stage."""
 
     bag: str
@@ -101,9 +101,9 @@ def treatment_name(entry: Treatment, planned: str | None) -> str:
     return steps if planned is None else f"{steps} (planned: {planned})"
 
 
-def unit_of(row: Row) -> Unit:
+def unit_of(row: Row) -> BagFace:
     """The unit that a row belongs to."""
-    return Unit(row.bag, row.face, row.board, row.stage)
+    return BagFace(row.bag, row.face, row.board, row.stage)
 
 
 def stage_number(stage: str) -> int:

@@ -4,9 +4,11 @@ from html import escape
 from math import asin, degrees, radians, sin
 
 from rig.analysis.table import format_table
+from rig.quantities.figures import signed
+from rig.quantities.said import worded
+from rig.quantities.shown import System, system
 from rig.study.choose import Choice
 from rig.study.rows import mu_of
-from rig.study.words import System, in_units, signed
 
 MOST_ROWS = 16
 MOST_SETS = 8
@@ -56,9 +58,9 @@ def angle_of_height_deg(height: float, length_mm: float = BOARD_LENGTH_MM) -> fl
     return degrees(asin(height / length_mm))
 
 
-def _head(choice: Choice) -> list[str]:
+def _head(choice: Choice, units: System) -> list[str]:
     air, wish = choice.air, choice.wish
-    warm = "" if air.temperature_c is None else f", {air.temperature_c:.0f} °C"
+    warm = "" if air.temperature_c is None else f", {system(units)['c'].text(air.temperature_c)}"
     lines = [
         f"Board: {choice.board}. Air at its surface: {air.surface_humidity_pct:.0f} %RH{warm}.",
         f"Wish: {wish.angle_deg:.1f}° ± {wish.tolerance_deg:.1f}°"
@@ -113,7 +115,7 @@ def _candidates(choice: Choice, units: System) -> Rows:
                 f"{one.angle_deg:.1f}°",
                 f"{one.lower_deg:.1f}–{one.upper_deg:.1f}°",
                 f"{mu_of(one.angle_deg):.3f}",
-                in_units(f"{height_mm(one.angle_deg):.0f} mm", units),
+                system(units)["mm"].text(height_mm(one.angle_deg)),
                 f"{one.chance_pct:.0f} %",
             )
         )
@@ -139,9 +141,10 @@ def _sets(choice: Choice) -> Rows:
     return rows
 
 
-def _footnotes(choice: Choice) -> list[str]:
+def _footnotes(choice: Choice, units: System) -> list[str]:
+    length = system(units)["mm"].text(BOARD_LENGTH_MM)
     notes = [
-        "Upper edge: its height over the lower edge on a board of 1219 mm, sin(angle) × length.",
+        f"Upper edge: its height over the lower edge on a board of {length}, sin(angle) × length.",
         f"Chance: to slide within {choice.wish.tolerance_deg:.1f}° of the wish.",
     ]
     left = len(choice.candidates) - MOST_ROWS
@@ -150,16 +153,16 @@ def _footnotes(choice: Choice) -> list[str]:
 
 def sheet_text(choice: Choice, title: str = "Match day", units: System = "metric") -> str:
     """The sheet as plain text."""
-    blocks = [title, *_head(choice), *pick_sentences(choice)]
+    blocks = [title, *_head(choice, units), *pick_sentences(choice)]
     if choice.provisional:
         blocks.append("PROVISIONAL: too few climates have been measured.")
-    blocks += [f"! {warning}" for warning in choice.warnings]
+    blocks += [f"! {worded(warning, units)}" for warning in choice.warnings]
     blocks += ["", format_table(_candidates(choice, units))]
     if choice.sets:
         blocks += ["", format_table(_sets(choice)[: MOST_SETS + 1])]
-    blocks += ["", *_footnotes(choice), "", "Check the pick with one tilt of the board"]
+    blocks += ["", *_footnotes(choice, units), "", "Check the pick with one tilt of the board"]
     blocks += [f"{i}. {step}" for i, step in enumerate(CHECK, start=1)]
-    return in_units("\n".join([*blocks, "", CAUTION]), units)
+    return "\n".join([*blocks, "", CAUTION])
 
 
 def sheet_html(
@@ -173,15 +176,16 @@ def sheet_html(
         paper: `A4` or `letter`.
         units: how lengths and temperatures are shown.
     """
-    said = [*_head(choice), *pick_sentences(choice)]
+    said = [*_head(choice, units), *pick_sentences(choice)]
     parts = [f"<h1>{escape(title)}</h1>", *(f"<p>{escape(line)}</p>" for line in said)]
     if choice.provisional:
         parts.append("<p class=warn><b>Provisional</b>: too few climates have been measured.</p>")
-    parts += [f"<p class=warn>{escape(warning)}</p>" for warning in choice.warnings]
+    warnings = [worded(warning, units) for warning in choice.warnings]
+    parts += [f"<p class=warn>{escape(warning)}</p>" for warning in warnings]
     parts += ["<h2>Bags</h2>", _table(_candidates(choice, units), pick=True)]
     if choice.sets:
         parts += ["<h2>Sets</h2>", _table(_sets(choice)[: MOST_SETS + 1])]
-    parts += [f"<p><small>{escape(' '.join(_footnotes(choice)))}</small></p>"]
+    parts += [f"<p><small>{escape(' '.join(_footnotes(choice, units)))}</small></p>"]
     parts += ["<h2>Check the pick with one tilt of the board</h2>", "<ol>"]
     parts += [f"<li>{escape(step)}</li>" for step in CHECK]
     parts += ["</ol>", f"<p><b>{escape(CAUTION)}</b></p>"]
@@ -189,7 +193,7 @@ def sheet_html(
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f"<title>{escape(title)}</title><style>{style}</style></head>\n<body>\n"
-        + in_units("\n".join(parts), units)
+        + "\n".join(parts)
         + "\n</body></html>\n"
     )
 

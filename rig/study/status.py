@@ -11,7 +11,7 @@ from rig.errors import BadInputError
 from rig.study.catalogue import BASELINE
 from rig.study.folder import Study
 from rig.study.plan import PlanRow, plan_warnings, read_plan
-from rig.study.plan_next import Progress, progress
+from rig.study.plan_next import PlanProgress, progress
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
@@ -117,7 +117,7 @@ def plan_hours(study: Study, rows: Sequence[PlanRow], per_run_min: float) -> flo
     return minutes / 60.0
 
 
-def _blocks(study: Study, found: Progress, per_run: float) -> list[Block]:
+def _blocks(study: Study, found: PlanProgress, per_run: float) -> list[Block]:
     keys = dict.fromkeys((row.stage, row.climate) for row in found.rows if row.is_series)
     blocks = []
     for stage, climate in keys:
@@ -143,7 +143,7 @@ def _blocks(study: Study, found: Progress, per_run: float) -> list[Block]:
     return blocks
 
 
-def missing_climates(study: Study, found: Progress, records: Sequence[Slide]) -> list[str]:
+def missing_climates(study: Study, found: PlanProgress, records: Sequence[Slide]) -> list[str]:
     """Which climates are still missing, in sentences: unmeasured, unmatched, or off the mark."""
     runs = [row for row in found.rows if row.action == "run"]
     sentences = []
@@ -198,7 +198,7 @@ def _off_the_mark(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide
     ]
 
 
-def _next_step(study: Study, found: Progress) -> str:
+def _next_step(study: Study, found: PlanProgress) -> str:
     if not found.rows:
         return f"Make a plan: `rig study plan {study.path}`."
     row = next((r for r in found.rows if not found.is_done(r) and r.action != "wipe"), None)

@@ -7,12 +7,12 @@ import msgspec
 from msgspec import Struct
 
 from rig.analysis.table import format_table
+from rig.quantities.figures import signed
 from rig.study.climate_model import ClimateModel
 from rig.study.compare_levels import levels_by_unit
 from rig.study.folder import Study
 from rig.study.journal import Droop, Mass
-from rig.study.rows import Row, Unit, angle_of, stage_number
-from rig.study.words import signed
+from rig.study.rows import BagFace, Row, angle_of, stage_number
 
 CAUTION = (
     "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "
@@ -40,7 +40,7 @@ class PathStep(Struct, frozen=True, kw_only=True):
     mass_g: float | None
 
 
-class Path(Struct, frozen=True, kw_only=True):
+class StagePath(Struct, frozen=True, kw_only=True):
     """The stages of one face on one board, in order, and what they say."""
 
     bag: str
@@ -62,7 +62,7 @@ def wished_angle(study: Study) -> float | None:
     return None if wish.wish_mu_static is None else angle_of(wish.wish_mu_static)
 
 
-def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
+def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[StagePath]:
     """The path of every bag that is treated."""
     wish, tolerance = wished_angle(study), study.catalogue.preferences.tolerance_deg
     levels = levels_by_unit(rows, model)
@@ -87,7 +87,7 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
         for stage, level in own:
             droop = droops.get((bag, face, stage))
             step = level - steps[-1].angle_deg if steps else None
-            now = Unit(bag, face, board, stage)
+            now = BagFace(bag, face, board, stage)
             wear = _wear(controls, levels, steps[-1].stage, now) if steps else None
             steps.append(
                 PathStep(
@@ -101,12 +101,12 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[Path]:
                 )
             )
         advice = advise(steps, tolerance)
-        found.append(Path(bag=bag, face=face, board=board, steps=steps, advice=advice))
+        found.append(StagePath(bag=bag, face=face, board=board, steps=steps, advice=advice))
     return found
 
 
 def _wear(
-    controls: Sequence[str], levels: Mapping[Unit, float], before: str, now: Unit
+    controls: Sequence[str], levels: Mapping[BagFace, float], before: str, now: BagFace
 ) -> float | None:
     """Mean change of the controls since a stage, where this unit is; None if none has both."""
     like = [now._replace(bag=bag) for bag in controls]
@@ -147,7 +147,7 @@ def advise(steps: Sequence[PathStep], tolerance_deg: float) -> str:
     return f"{go}: about {n:.1f} steps like the last."
 
 
-def paths_text(listed: Sequence[Path]) -> str:
+def paths_text(listed: Sequence[StagePath]) -> str:
     """The paths as a table, with the caution."""
     rows: list[tuple[str, ...]] = [
         ("bag", "face", "board", "stage", "angle", "step", "to wish", "droop", "mass", "")

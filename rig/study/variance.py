@@ -25,7 +25,7 @@ class Factor(Struct, frozen=True, kw_only=True):
     random: bool = True
 
 
-class Component(Struct, frozen=True, kw_only=True):
+class VarianceComponent(Struct, frozen=True, kw_only=True):
     """One line of the analysis."""
 
     name: str
@@ -47,9 +47,9 @@ class Component(Struct, frozen=True, kw_only=True):
 class Layers(Struct, frozen=True, kw_only=True):
     """Components of variance, in fitting order, the scatter within the finest group last."""
 
-    components: tuple[Component, ...]
+    components: tuple[VarianceComponent, ...]
 
-    def __getitem__(self, name: str) -> Component:
+    def __getitem__(self, name: str) -> VarianceComponent:
         return next(one for one in self.components if one.name == name)
 
     def variance(self, name: str) -> float | None:
@@ -117,7 +117,9 @@ def components(values: Sequence[float], factors: Sequence[Factor]) -> Layers:
     return Layers(components=_solve(lines))
 
 
-def _solve(lines: list[tuple[str, int, float, dict[str, float], bool]]) -> tuple[Component, ...]:
+def _solve(
+    lines: list[tuple[str, int, float, dict[str, float], bool]],
+) -> tuple[VarianceComponent, ...]:
     raw: dict[str, float | None] = {}
     for name, df, squares, expected, random in reversed(lines):
         if not random or df == 0 or expected.get(name, 0.0) < 1e-9:
@@ -126,7 +128,7 @@ def _solve(lines: list[tuple[str, int, float, dict[str, float], bool]]) -> tuple
         finer = sum((raw.get(k) or 0.0) * c for k, c in expected.items() if k != name)
         raw[name] = (squares - finer) / expected[name]
     return tuple(
-        Component(
+        VarianceComponent(
             name=name,
             df=df,
             sum_of_squares=squares,

@@ -22,7 +22,7 @@ from rig.twin.mechanics import Incline
 from rig.twin.placed import incline_of
 from rig.twin.scenario import Scenario
 from rig.twin.sensor import Motion, Sensor
-from rig.twin.slide import Path, Slide
+from rig.twin.slide import BagPath, SlideMotion
 from rig.twin.streams import stream
 from tests.bench.calibrated import calibrate
 from tests.bench.coverage import draw_rig, in_memory, measure
@@ -73,7 +73,7 @@ def shift_deg(law: Law, gap_mm: float) -> float:
     """Onset as found less the true one at 1 °/s, everything but the law being exact."""
     true_deg = math.degrees(math.atan(law.mu_static))
     start_s = true_deg - 3.0
-    slide = Slide(law, Incline.of(0.0, 0.0), Path(gap_mm, LENGTH_MM), start_s)
+    slide = SlideMotion(law, Incline.of(0.0, 0.0), BagPath(gap_mm, LENGTH_MM), start_s)
     edges = []
     while not slide.is_over and slide.time_s < start_s + 12.0:
         edges += slide.advance(slide.time_s + 0.25, math.radians)

@@ -4,13 +4,8 @@ import numpy as np
 import pytest
 
 from rig.analysis.onset import distance_mm
-from rig.analysis.plane import G_MM_S2, Plane
+from rig.analysis.plane import Plane
 from tests.analysis.even_ramp import moved_mm
-
-
-def test_standard_gravity() -> None:
-    # CGPM 1901: 9.80665 m/s².
-    assert G_MM_S2 == 9806.65
 
 
 @pytest.mark.parametrize("until_s", [11.0, 11.5, 11.73])

@@ -1,8 +1,11 @@
 """What several measured tables hang on, by path; see `tests.bench.heading`."""
 
-ONSET = tuple(
-    f"rig/analysis/{name}.py"
-    for name in ("budget", "edges", "estimate", "friction", "geometry", "onset", "plane")
+ONSET = (
+    *(
+        f"rig/analysis/{name}.py"
+        for name in ("budget", "edges", "estimate", "friction", "geometry", "onset", "plane")
+    ),
+    "rig/sliding.py",
 )
 """From a run file to an onset angle with its uncertainty."""
 

@@ -1,5 +1,6 @@
 """`rig report` and `rig figures` as a person types them."""
 
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -7,9 +8,12 @@ import pytest
 
 from rig.calibration.file import save_calibration
 from rig.calibration.show import u_over_range
+from rig.report.evidence import collect
 from rig.report.figures_rig import residuals_figure
+from rig.study.slides.results import FOLDER, MANY
 from tests.calibration.example import calibration
 from tests.commands.conftest import Rig
+from tests.opened import counting_opens
 from tests.report.drawn import points
 from tests.report.fonts import open_fonts
 from tests.report.page_reader import Page
@@ -54,6 +58,19 @@ def test_without_a_place_it_lies_in_the_study(rig: Rig, shed: Path) -> None:
     assert said.code == 0, said.err
     words = Page((shed / "report" / "report.html").read_text("utf-8")).of("main")[0].words
     assert "with 50 %RH at the board and 71.6 °F" in words
+
+
+def test_each_run_file_is_opened_once(rig: Rig, shed: Path, tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(shed, tmp_path / "shed"))
+    shutil.rmtree(folder / FOLDER)
+    runs = {path.name: 1 for path in folder.rglob("*.run.jsonl")}
+    assert len(runs) > MANY, "so many that another process would share the work"
+    with counting_opens() as opened:
+        assert rig("report", str(folder)).code == 0
+    assert {n: opened[n] for n in opened if n.endswith(".run.jsonl")} == runs
+    with counting_opens() as opened:
+        collect(folder)
+    assert {n: opened[n] for n in opened if n.endswith(".run.jsonl")} == runs, "results were kept"
 
 
 def test_figures_of_a_run_and_of_a_study(rig: Rig, shed: Path, tmp_path: Path) -> None:

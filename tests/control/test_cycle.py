@@ -13,7 +13,7 @@ from rig.control.signals import stop_on_signals
 from rig.errors import MachineFaultError
 from rig.opening import OpenRig
 from rig.runfile.model import INVALIDATING
-from rig.settings.model import Cycle, Pins, Settings
+from rig.settings.model import CycleSettings, Pins, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.scenario import Scenario
@@ -21,7 +21,7 @@ from tests.control.conftest import Tell
 from tests.runfile.example import end_of
 from tests.twin_of import twin_of
 
-SHORT = Settings(cycle=Cycle(dwell_s=1.0, placing_timeout_s=60.0))
+SHORT = Settings(cycle=CycleSettings(dwell_s=1.0, placing_timeout_s=60.0))
 Beside = Callable[[OpenRig], list[Task[None]]]
 FULL_CYCLE = ["homing", "placing", "dwelling", "raising", "sliding", "lowering", "parked"]
 
@@ -86,7 +86,7 @@ def test_nobody_at_the_button_ends_the_series(tell: Tell) -> None:
 
         return [hold()]
 
-    settings = Settings(cycle=Cycle(dwell_s=1.0, placing_timeout_s=5.0))
+    settings = Settings(cycle=CycleSettings(dwell_s=1.0, placing_timeout_s=5.0))
     story = tell(slides(), settings=settings, start_now=False, beside=person_leaves)
     assert "Nobody pressed start" in str(story.error)
     assert end_of(story.runs[0]).outcome == "stopped"
@@ -105,8 +105,10 @@ def _later(seconds: float, act: Callable[[OpenRig], object]) -> Beside:
 
 @pytest.mark.parametrize("seconds", [2.0, 9.0, 14.0], ids=["homing", "dwelling", "raising"])
 def test_a_stop_request_ends_the_run_in_order(tell: Tell, seconds: float) -> None:
-    stop = _later(seconds, lambda rig: rig.machine.events.put(StopRequest("SIGTERM")))
-    settings = Settings(cycle=Cycle(dwell_s=3.0))
+    stop = _later(
+        seconds, lambda rig: rig.machine.events.put(StopRequest("SIGTERM", ends_program=True))
+    )
+    settings = Settings(cycle=CycleSettings(dwell_s=3.0))
     story = tell(slides(0.5, 0.45), settings=settings, beside=stop)
     assert "SIGTERM" in str(story.error)
     run = story.runs[0]
@@ -191,7 +193,7 @@ def test_a_signal_becomes_a_stop_request(number: signal.Signals) -> None:
     before = signal.getsignal(number)
     with stop_on_signals(queue) as log:
         signal.raise_signal(number)
-        assert queue.get_nowait() == StopRequest(number.name)
+        assert queue.get_nowait() == StopRequest(number.name, ends_program=True)
         assert log.name == number.name
         with pytest.raises(KeyboardInterrupt):
             signal.raise_signal(number)
@@ -199,7 +201,7 @@ def test_a_signal_becomes_a_stop_request(number: signal.Signals) -> None:
 
 
 def test_two_beams_give_four_edges(tell: Tell) -> None:
-    settings = Settings(pins=Pins(beam_2=4), cycle=Cycle(dwell_s=1.0))
+    settings = Settings(pins=Pins(beam_2=4), cycle=CycleSettings(dwell_s=1.0))
     story = tell(slides(), settings=settings)
     edges = [(e.event, e.detail["beam"]) for e in story.runs[0].events if "beam" in e.event]
     assert sorted(edges) == [

@@ -53,7 +53,7 @@ def test_a_stop_is_taken_from_everybody_at_any_time(stand: Stand, shown: Any) ->
     ("path", "body", "shown", "wish"),
     [
         ("/start", {}, WAITS, link.Start()),
-        ("/series", SERIES, IDLE, link.Series(SeriesForm(runs="3", bag="Heron 1"))),
+        ("/series", SERIES, IDLE, link.SeriesMessage(SeriesForm(runs="3", bag="Heron 1"))),
         ("/resume", {}, UNFINISHED, link.Resume()),
         ("/reset", {}, LATCHED, link.Reset()),
     ],

@@ -25,7 +25,7 @@ def test_every_wish_arrives_as_what_it_is() -> None:
     assert got == [
         link.Stop("the page on device 1"),
         link.Start(),
-        link.Series(form),
+        link.SeriesMessage(form),
         link.Resume(),
         link.Reset(),
         link.Tell("a line"),

@@ -179,7 +179,7 @@ def test_every_wish_reaches_the_desk(
 ) -> None:
     form = SeriesForm(runs="2", bag="Heron 1", gap="0.5", units="us", ready=True)
     messages: list[link.Message] = [
-        link.Stop("the page on device 1"), link.Start(), link.Series(form), link.Resume(),
+        link.Stop("the page on device 1"), link.Start(), link.SeriesMessage(form), link.Resume(),
         link.Reset(), link.Tell("a line"),
     ]  # fmt: skip
     work(server, monkeypatch, [0.1], *map(link.encode, messages))

@@ -13,7 +13,7 @@ from rig.errors import BadInputError
 from rig.opening import open_twin
 from rig.procedures.level import LevelProcedure
 from rig.procedures.level_person import FilePerson
-from rig.settings.model import Imu, Screw, Settings
+from rig.settings.model import ImuSettings, Screw, Settings
 from rig.twin.draws import draw_scenario
 
 READINGS = """
@@ -35,7 +35,7 @@ def test_a_file_of_readings_drives_it_without_prompts(tmp_path: Path) -> None:
         text += f"shown = {angle - 0.27}\n"
     (tmp_path / "r.toml").write_text(text)
     plan = load_plan(tmp_path / "r.toml")
-    settings = Settings(imu=Imu(rate_hz=104), screw=Screw(microsteps=1))
+    settings = Settings(imu=ImuSettings(rate_hz=104), screw=Screw(microsteps=1))
     rig = open_twin(settings, draw_scenario(1), 1)
     with rig:
         path, made = rig.run(

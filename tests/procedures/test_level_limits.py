@@ -12,7 +12,7 @@ from rig.calibration.plan import LevelPlan
 from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.procedures.level import LevelProcedure, StoppedLevelError
 from rig.procedures.level_person import LevelPerson
-from rig.procedures.level_progress import NAME, Progress, load_progress, save_progress
+from rig.procedures.level_progress import NAME, LevelProgress, load_progress, save_progress
 from rig.settings.model import Linkage, Settings
 from tests.calibration.example import SENSOR, calibration
 from tests.calibration.invented_rig import InventedRig
@@ -200,7 +200,7 @@ def test_a_digital_level_far_from_the_steps_is_not_taken(
 def begun(folder: Path, **changes: Any) -> None:
     """A calibration that somebody began before."""
     values: dict[str, Any] = {"sensor": SENSOR, "started_at": "2026-11-24T08:00:00Z", "plan": QUICK}
-    save_progress(folder / NAME, Progress(**(values | changes)))
+    save_progress(folder / NAME, LevelProgress(**(values | changes)))
 
 
 def test_what_another_sensor_began_is_not_resumed(on_paper: OnPaper, tmp_path: Path) -> None:

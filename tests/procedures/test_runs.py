@@ -102,10 +102,10 @@ def test_events_from_before_are_history_but_a_wish_to_stop_is_not(
     Script(monkeypatch, [Act(then=look)])
     handle: Any = None
     machine.events.put(Edge(0.0, "stop_button", True))
-    machine.events.put(StopRequest("SIGTERM"))
+    machine.events.put(StopRequest("SIGTERM", ends_program=True))
     machine.events.put(Done(handle, RuntimeError("long ago")))
     runs(rig, tmp_path)
-    assert seen == [StopRequest("SIGTERM")]
+    assert seen == [StopRequest("SIGTERM", ends_program=True)]
 
 
 def test_no_run_begins_after_the_last_one_that_was_to_be_finished(

@@ -12,10 +12,10 @@ from msgspec.structs import replace
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.uncertainty import Budget
 from rig.calibration.history import HomeRecord
+from rig.quantities.shown import METRIC, US
 from rig.report.figures_rig import budget_figure, droop_figure, home_figure, residuals_figure
 from rig.report.figures_run import onset_figure, run_figure, sensor_blocks
 from rig.report.style import COLOURS, FAINT, HATCHES, INK, look, styled
-from rig.report.units import METRIC, US
 from rig.runfile.model import Event
 from rig.runfile.reader import RunFile
 from tests.analysis.parts import component

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from rig.quantities.shown import METRIC, US
 from rig.report.figures_climate import choice_figure, climate_figure, last_levels, sets_figure
 from rig.report.figures_effects import cells_figure, effects_figure, paired_figure
 from rig.report.figures_series import order_figure
 from rig.report.style import COLOURS, FAINT, INK, look, styled
-from rig.report.units import METRIC, US
 from rig.study.compare_changes import Place
-from rig.study.rows import BagInfo, Row, Unit
+from rig.study.rows import BagFace, BagInfo, Row
 from tests.report.drawn import legend, marks, patches, points, rows, texts, words, xs, ys
 
 if TYPE_CHECKING:
@@ -181,15 +181,15 @@ class Model:
     ranges = {"surface_humidity_pct": (40.0, 60.0)}  # noqa: RUF012
     slope_known, slopes, n_sessions, provisional = True, "of each face", 6, False
 
-    def __init__(self, units: list[Unit], **changes: Any) -> None:
+    def __init__(self, units: list[BagFace], **changes: Any) -> None:
         self._units = units
         for name, value in changes.items():
             setattr(self, name, value)
 
-    def units(self) -> list[Unit]:
+    def units(self) -> list[BagFace]:
         return self._units
 
-    def predict(self, unit: Unit, air: Any) -> Any:
+    def predict(self, unit: BagFace, air: Any) -> Any:
         at = 15.0 + 0.1 * air.surface_humidity_pct
         return Made(angle_deg=at, lower_deg=at - 1.0, upper_deg=at + 1.0)
 
@@ -205,10 +205,10 @@ def row(bag: str, angle: float, order: int = 0, **changes: Any) -> Row:
     return Row(bag=bag, onset_angle_deg=angle, order=order, **(values | changes))
 
 
-UNITS = [Unit(bag, "slick", "shed board", "baseline") for bag in ("A", "B", "C", "D")]
+UNITS = [BagFace(bag, "slick", "shed board", "baseline") for bag in ("A", "B", "C", "D")]
 
 
-def climate(units: list[Unit], *given: Row, **changes: Any) -> "Figure":
+def climate(units: list[BagFace], *given: Row, **changes: Any) -> "Figure":
     model: Any = Model(units, **changes)
     figure = climate_figure(model, given, "slick", "shed board")
     assert figure is not None
@@ -334,12 +334,12 @@ def test_a_long_choice_says_what_is_not_drawn() -> None:
 
 def test_a_set_is_a_line_from_its_smallest_to_its_largest() -> None:
     levels = {
-        Unit("Heron 2", "slick", "shed board", "baseline"): 21.0,
-        Unit("Heron 1", "slick", "shed board", "baseline"): 20.0,
-        Unit("Heron 3", "slick", "shed board", "baseline"): 25.0,
-        Unit("Heron 1", "grip", "shed board", "baseline"): 30.0,
-        Unit("Heron 1", "slick", "barn", "baseline"): 10.0,
-        Unit("Plover", "slick", "shed board", "baseline"): 11.0,
+        BagFace("Heron 2", "slick", "shed board", "baseline"): 21.0,
+        BagFace("Heron 1", "slick", "shed board", "baseline"): 20.0,
+        BagFace("Heron 3", "slick", "shed board", "baseline"): 25.0,
+        BagFace("Heron 1", "grip", "shed board", "baseline"): 30.0,
+        BagFace("Heron 1", "slick", "barn", "baseline"): 10.0,
+        BagFace("Plover", "slick", "shed board", "baseline"): 11.0,
     }
     sets = {f"Heron {i}": "Heron" for i in (1, 2, 3)}
     figure = sets_figure(levels, sets, "shed board")
@@ -370,9 +370,9 @@ def test_a_set_is_a_line_from_its_smallest_to_its_largest() -> None:
 def test_the_last_levels_are_those_of_the_last_stage_on_each_board() -> None:
     given = [row("A", 20.0, 0), row("A", 19.0, 1, stage="after 1"), row("A", 22.0, 2, board="barn")]
     levels = {
-        Unit("A", "slick", "shed board", "baseline"): 20.0,
-        Unit("A", "slick", "shed board", "after 1"): 19.0,
-        Unit("A", "slick", "barn", "baseline"): 22.0,
+        BagFace("A", "slick", "shed board", "baseline"): 20.0,
+        BagFace("A", "slick", "shed board", "after 1"): 19.0,
+        BagFace("A", "slick", "barn", "baseline"): 22.0,
     }
     assert sorted(last_levels(levels, given).values()) == [19.0, 22.0]
 

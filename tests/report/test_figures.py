@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from rig.quantities.shown import METRIC
 from rig.report.evidence import Evidence
 from rig.report.figures_series import order_figure
 from rig.report.pictures import study_figures
 from rig.report.style import COLOURS, Picture, look, png_bytes, styled, svg_text
-from rig.report.units import METRIC
 from tests.report.conftest import NASTY
 
 if TYPE_CHECKING:

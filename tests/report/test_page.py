@@ -7,12 +7,13 @@ from typing import Any
 
 import pytest
 
+from rig.quantities.figures import figure
+from rig.quantities.said import worded
+from rig.quantities.shown import US, Kind
 from rig.report.document import build, finite
 from rig.report.evidence import Evidence
-from rig.report.page import Value, render, shown_number
+from rig.report.page import Value, render
 from rig.report.style import Picture
-from rig.report.units import US
-from rig.study.words import in_units
 from tests.report.conftest import NASTY
 from tests.report.page_reader import Page
 
@@ -241,8 +242,8 @@ def test_us_units_change_what_is_shown_and_nothing_else(
     assert not [one for one in us.of("td", "p", "li") if "°C" in one.words]
     for one in us.of("li", "p", "td"):
         if one.words and "data-key" in one.attributes:
-            said = str(value_at(document, one.attributes["data-key"]))
-            assert one.words == " ".join(in_units(said, "us").split())
+            said = value_at(document, one.attributes["data-key"])
+            assert one.words == " ".join(worded(said, "us").split())
     assert {k: one.attributes["value"] for k, one in shown.items()} == {
         one.attributes["data-key"]: one.attributes["value"] for one in page.of("data")
     }
@@ -259,7 +260,7 @@ def test_us_units_change_what_is_shown_and_nothing_else(
         ("g", 28.349523125, 1.0),
     ],
 )
-def test_units_are_converted_as_defined(kind: str, value: float, shown: float) -> None:
+def test_units_are_converted_as_defined(kind: Kind, value: float, shown: float) -> None:
     assert US[kind].of(value) == pytest.approx(shown, rel=1e-12)
 
 
@@ -276,7 +277,7 @@ def test_units_are_converted_as_defined(kind: str, value: float, shown: float) -
 def test_numbers_are_shown_with_a_true_minus_and_zero_has_no_sign(
     value: float, spec: str, text: str
 ) -> None:
-    assert shown_number(value, spec) == text
+    assert figure(value, spec) == text
 
 
 def test_infinite_limits_become_unknown() -> None:

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from rig.analysis.friction import analyse_run
+from rig.quantities.shown import METRIC, US, system
 from rig.report import pictures
-from rig.report.page import shown_number
 from rig.report.pictures import MOST_PLACES, calibration_figures, picture, places_of
 from rig.report.style import (
     COLOURS,
@@ -29,7 +29,6 @@ from rig.report.style import (
     value_axis,
     wrapped,
 )
-from rig.report.units import METRIC, US, system
 from rig.study.compare_changes import Place
 from tests.analysis.slides import one_beam, run_file, slide
 from tests.calibration.example import calibration
@@ -261,9 +260,9 @@ def test_units_convert_as_defined_and_show_as_many_digits_as_they_need() -> None
     assert US["g"].of(453.59237) == pytest.approx(16.0)
     assert METRIC["per10"].of(0.2) == US["per10"].of(0.2) == 2.0
     assert [METRIC[kind].of(1.5) for kind in ("c", "mm", "g")] == [1.5] * 3
-    assert shown_number(50.8, ".1f", US["mm"]) == "2.000"
-    assert shown_number(50.8, ".0f", US["g"]) == "1.8"
-    assert shown_number(10.0, ".1f", US["c"]) == "50.0"
-    assert shown_number(50.8, ".1f", METRIC["mm"]) == "50.8"
-    assert shown_number(254, "d", US["c"]._replace(of=int)) == "254"
-    assert shown_number(254, "d", US["mm"]._replace(of=int)) == "254"
+    assert US["mm"].figure(50.8, ".1f") == "2.000"
+    assert US["g"].figure(50.8, ".0f") == "1.8"
+    assert US["c"].figure(10.0, ".1f") == "50.0"
+    assert METRIC["mm"].figure(50.8, ".1f") == "50.8"
+    assert US["c"]._replace(of=int).figure(254, "d") == "254"
+    assert US["mm"]._replace(of=int).figure(254, "d") == "254"

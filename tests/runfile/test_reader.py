@@ -110,9 +110,6 @@ def test_missing_file_and_folder_are_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"rate_deg_s": 0.0}, "rate_deg_s"),
-        ({"rate_deg_s": -1.0}, "rate_deg_s"),
-        ({"dwell_s": -0.1}, "dwell_s"),
         ({"run_id": ""}, "run_id"),
         ({"source": "elsewhere"}, "source"),
         ({"placing": "foot"}, "placing"),
@@ -131,7 +128,7 @@ def test_a_header_with_a_wrong_value_is_refused(
         read_run(whole)
 
 
-@pytest.mark.parametrize("change", [{"rate_deg_s": 0.001}, {"dwell_s": 0.0}, {"run_id": "x"}])
+@pytest.mark.parametrize("change", [{"dwell_s": 0.0}, {"run_id": "x"}])
 def test_a_header_at_the_end_of_its_range_is_read(whole: Path, change: dict[str, object]) -> None:
     first, _, rest = whole.read_bytes().partition(b"\n")
     whole.write_bytes(json.dumps(json.loads(first) | change).encode() + b"\n" + rest)
@@ -159,12 +156,28 @@ def test_a_header_without_what_the_analysis_needs_is_refused(whole: Path, key: s
         b'{"kind":7}',
         b'{"kind":"steps","t_s":"soon"}',
         b'{"kind":"steps","t_s":1.0,"count":2.5,"jitter_us":0}',
-        b'{"kind":"samples","t_s":5.3,"dt_s":0,"counts":[[1,2,3]]}',
         b'{"kind":"samples","t_s":5.3,"dt_s":0.005,"counts":[[1,2]]}',
         b'{"kind":"samples","t_s":5.3,"counts":[[1,2,3]]}',
         b'{"kind":"event","t_s":5.3,"event":"estop","who":"\xff"}',
         b'{"kind":"event","t_s":5.3,"event":"estop","\xff":1}',
         b'{"kind":"event","t_s":5.3,"event":"estop","detail":{"who":"\xff"}}',
+        pytest.param(
+            b'{"kind":"event","t_s":5.3,"event":"estop","detail":'
+            + b"[" * 3000
+            + b"]" * 3000
+            + b"}",
+            id="deep detail",
+        ),
+        pytest.param(
+            b'{"kind":"event","t_s":5.3,"event":"estop","odd":' + b"[" * 3000 + b"]" * 3000 + b"}",
+            id="deep unknown key",
+        ),
+        pytest.param(
+            b'{"kind":"later","odd":' + b"[" * 3000 + b"]" * 3000 + b"}", id="deep unknown kind"
+        ),
+        b'{"kind":"event","t_s":5.3,"event":"\\ud800","detail":{}}',
+        b'{"kind":"steps","t_s":1e999,"count":2,"jitter_us":0}',
+        b'{"kind":"steps","t_s":1,"count":' + b"9" * 5000 + b',"jitter_us":0}',
         b'{"kind":"steps","t_s":1.0,"count":2,"jitter_us":0,"why":"\xff"}',
         b'{"kind":"climate","t_s":1.0,"temperature_c":20,"pressure_hpa":1000}',
         b'{"kind":"end","outcome":"flew","flags":[],"samples_lost":0,"bus_retries":0,"lines":5}',

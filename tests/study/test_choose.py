@@ -14,7 +14,7 @@ from rig.study.choose import (
     wish_of_mu,
 )
 from rig.study.climate_model import Air, fit_climate
-from rig.study.rows import Unit
+from rig.study.rows import BagFace
 from rig.study.sheet import (
     MOST_ROWS,
     angle_of_height_deg,
@@ -70,7 +70,7 @@ def test_wish_of_a_coefficient() -> None:
 
 def test_readings_shift_the_board_shrunk_by_their_uncertainty() -> None:
     means, covariance = np.array([20.0, 22.0]), np.array([[1.04, 1.0], [1.0, 1.04]])
-    units = [Unit("A", "slick", "oak", "baseline"), Unit("B", "slick", "oak", "baseline")]
+    units = [BagFace("A", "slick", "oak", "baseline"), BagFace("B", "slick", "oak", "baseline")]
     sure = HandReading(
         bag="A", face="slick", angle_deg=21.0, n=9, u_reader_bias_deg=0.0, scatter_deg=0.3
     )

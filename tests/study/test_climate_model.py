@@ -4,12 +4,12 @@ from msgspec import structs
 
 from rig.errors import BadInputError
 from rig.study.climate_model import Air, fit_climate
-from rig.study.rows import Row, Unit
+from rig.study.rows import BagFace, Row
 from tests.study.rows_example import SLOPE, make_rows
 
 
-def unit(bag: str = "T1", stage: str = "baseline", face: str = "slick") -> Unit:
-    return Unit(bag, face, "oak", stage)
+def unit(bag: str = "T1", stage: str = "baseline", face: str = "slick") -> BagFace:
+    return BagFace(bag, face, "oak", stage)
 
 
 def test_slope_and_prediction_without_noise() -> None:

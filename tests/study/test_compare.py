@@ -96,6 +96,17 @@ def test_reference_that_moved_blocks() -> None:
     assert any(sentence.startswith("Blocked") for sentence in sentences(dirty))
 
 
+def test_the_reference_bag_is_none_of_the_bags_that_are_counted() -> None:
+    rows = make_rows(noise_deg=0.1)
+    result = compare(rows, BAGS)
+    own = [row for row in rows if row.bag != "R"]
+    assert len(own) < len(rows)
+    assert result.n_runs == len(own)
+    assert result.n_bags == len(BAGS) - 1
+    # The table of cells shows the reference bag too.
+    assert f"(runs: {len(rows)})" in tables(result)
+
+
 def test_family_is_wider_than_one_comparison() -> None:
     bags = BAGS | {"T2": BagInfo(treatment="wash"), "T3": BagInfo(treatment="wash")}
     bags = bags | {"C3": BagInfo(treatment="soak")}

@@ -96,6 +96,17 @@ def test_sheet_writes_a_page_and_prints_text(rig: Run, folder: Path) -> None:
     assert "Check the pick" in out
 
 
+@pytest.mark.parametrize("command", ["choose", "sheet"])
+def test_a_run_that_was_cut_off_is_told(rig: Run, folder: Path, command: str) -> None:
+    words = (command, folder, "--temperature", 22, "--humidity", 50, "--angle", 21)
+    assert "cut off" not in rig(*words)[2]
+    path = sorted(folder.rglob("*.run.jsonl"))[0]
+    path.write_bytes(path.read_bytes()[:-60])
+    code, _, err = rig(*words)
+    assert code == 0
+    assert f"{path.name} has no last line: it was cut off in state" in err
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [

@@ -3,7 +3,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.settings.model import Bag, Settings
+from rig.settings.model import BagSettings, Settings
 from rig.twin.draws import changed, draw_placing, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.friction import LAW_NAMES, LawName
@@ -12,7 +12,7 @@ from rig.twin.streams import stream
 from tests.fastsim.run import simulate_run
 from tests.twin.full_run import full_runs
 
-SETTINGS = Settings(bag=Bag(gap_mm=9.0, u_gap_mm=1.0, slump_mm=1.5))
+SETTINGS = Settings(bag=BagSettings(gap_mm=9.0, u_gap_mm=1.0, slump_mm=1.5))
 
 
 def test_streams_depend_on_seed_and_names_only() -> None:

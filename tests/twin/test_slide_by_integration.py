@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from rig.twin.friction import make_law
 from rig.twin.mechanics import Incline
-from rig.twin.slide import Path, Slide
+from rig.twin.slide import BagPath, SlideMotion
 
 G = 9.80665
 RATE = radians(1.0)
@@ -19,10 +19,10 @@ STATIC, KINETIC = 0.4, 0.36
 STEEP = radians(25.0)
 
 
-def slide_of(law: str = "coulomb", incline: Incline | None = None, **path: Any) -> Slide:
+def slide_of(law: str = "coulomb", incline: Incline | None = None, **path: Any) -> SlideMotion:
     places: dict[str, Any] = {"gap_mm": 8.0, "length_mm": 155.0} | path
     made = make_law(law, STATIC, KINETIC)  # type: ignore[arg-type]
-    return Slide(made, incline or Incline.of(0.0, 0.0), Path(**places), 0.0)
+    return SlideMotion(made, incline or Incline.of(0.0, 0.0), BagPath(**places), 0.0)
 
 
 def test_at_a_steady_angle_the_edges_come_by_the_law_of_falling_bodies() -> None:

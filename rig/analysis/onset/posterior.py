@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.analysis.onset.laws import DROP_END, Table, table
-from rig.analysis.plane import G_MM_S2, Array
+from rig.analysis.plane import Array
+from rig.sliding import G_MM_S2
 
 U_TIME_MS = 0.2
 """Of one edge, beside the receiver's delay: a judged figure for slits and a soft edge."""
@@ -258,8 +259,8 @@ class _Fit:
         """Covariance of the unknowns, gain from the residuals to them, and the step itself."""
         precision = np.linalg.inv(sources @ sources.transpose(0, 2, 1))
         weighted = slopes.transpose(0, 2, 1) @ precision
-        cov = np.linalg.inv(weighted @ slopes)
-        gain = cov @ weighted
+        cov: Array = np.linalg.inv(weighted @ slopes)
+        gain: Array = cov @ weighted
         self.precision = precision
         return cov, gain, (gain @ residual[:, :, None])[:, :, 0]
 

@@ -57,8 +57,8 @@ ANGLE: list[Guard] = [
         "[time_s - 2.0, time_s]",
         _RAMP + "angle_and_rate_are_steps_and_line_together",
     ),
-    change(_ANGLE, "steps_angle", "np.isfinite(angle)", "np.isreal(angle)", _NO_SCREW),
-    change(_ANGLE, "steps_angle", 'np.errstate(invalid="ignore")', "np.errstate()", _NO_SCREW),
+    change(_ANGLE, "sound_steps", "np.isfinite(angle)", "np.isreal(angle)", _NO_SCREW),
+    change(_ANGLE, "sound_steps", 'np.errstate(invalid="ignore")', "np.errstate()", _NO_SCREW),
     change(
         _ANGLE,
         "steps_angle",

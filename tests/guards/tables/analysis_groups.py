@@ -170,13 +170,13 @@ PLACING: list[Guard] = [
     change(_PLACING, "_comparison", "min(len(usual), len(other))", "len(other)", _ENOUGH),
     change(
         _PLACING,
-        "Comparison.sentence",
+        "Equivalence.sentence",
         "min(self.n_other, self.n_usual)",
         "self.n_usual",
         _ENOUGH,
     ),
-    never(_PLACING, "Comparison.sentence", "self.upper_deg < 0", _EQUIVALENT),
-    never(_PLACING, "Comparison.sentence", "self.lower_deg > 0", _EQUIVALENT),
+    never(_PLACING, "Equivalence.sentence", "self.upper_deg < 0", _EQUIVALENT),
+    never(_PLACING, "Equivalence.sentence", "self.lower_deg > 0", _EQUIVALENT),
     change(
         _PLACING,
         "_comparison",

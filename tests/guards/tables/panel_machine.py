@@ -53,6 +53,8 @@ _ENDS = _IN_STREAM + "test_streams_end_with_the_server_at_once"
 _ONCE = _IN_STREAM + "test_equal_sections_are_worked_out_once_for_all_pages"
 _OWN_UNITS = _IN_STREAM + "test_units_are_each_pages_own"
 
+_STANDBY = "rig.procedures.standby"
+_UNASKED = _REST + "test_a_start_from_the_page_begins_nothing_at_rest"
 _PRESSED = "machine.inputs.emergency_stop_pressed"
 
 _AT_THE_DESK: list[Guard] = [
@@ -66,19 +68,16 @@ _AT_THE_DESK: list[Guard] = [
     without(_DESK, "Desk._keep", "self._machine.latch(fault)", _FIRST, _ON),
     without(_DESK, "Desk._keep", "self._machine.enter('halted')", _KEPT),
     change(_DESK, "Desk._keep", "self._machine.latched or fault", "fault", _FIRST),
-    without(_DESK, "Desk.serve", "self._keep(fault)", _SENSOR),
-    without(_DESK, "Desk.serve", "self._reset()", _RELEASED),
-    always(_DESK, "Desk.serve", "self._may_move()", _KEPT, _DOWN),
+    without(_DESK, "Desk._turn", "self._reset()", _RELEASED),
+    always(_DESK, "Desk._turn", "self._may_move()", _KEPT, _DOWN),
     # -- how a series ends
-    without(_DESK, "Desk._series", "raise", _SIGNAL),
-    always(_DESK, "Desk._series", "str(stop).startswith(f'Stopped by {SIGNAL}')", _ON),
-    without(_DESK, "Desk._series", "self._say(notice_of(stop))", _ON),
-    without(_DESK, "Desk._series", "self._say(notice_of(error))", _ON),
-    without(_DESK, "Desk._series", "self._keep(fault)", _ON),
-    without(_DESK, "Desk._series", "self._settle()", _ON),
-    change(_DESK, "Desk.serve", "(True, None)", "(False, None)", _BUSY),
-    change(_DESK, "Desk.serve", "(True, None)", "(True, viewer.notice)", _BUSY),
-    without(_DESK, "Desk.serve", "viewer.is_busy = False", _ON),
+    without(_STANDBY, "serve", "tell(stop)", _ON),
+    without(_STANDBY, "serve", "tell(error)", _ON),
+    without(_STANDBY, "serve", "settle()", _ON),
+    change(_DESK, "Desk.serve", "self._say(notice_of(error))", "None", _ON),
+    change(_DESK, "Desk._turn", "(True, None)", "(False, None)", _BUSY),
+    change(_DESK, "Desk._turn", "(True, None)", "(True, viewer.notice)", _BUSY),
+    without(_DESK, "Desk._settle", "self._viewer.is_busy = False", _ON),
     change(_DESK, "Desk._series", "isinstance(wish, SeriesWish) and wish.is_ready", "True", _KEPT),
     change(_DESK, "Desk._series", "wish.is_ready", "True", _ON),
     *(
@@ -91,14 +90,16 @@ _AT_THE_DESK: list[Guard] = [
         )
     ),
     # -- wishes, the button, signals
-    always(_DESK, "Desk._idle", "item.reason.startswith(SIGNAL)", _AT_REST),
-    never(_DESK, "Desk._idle", "has_failed and machine.latched is None", _SENSOR),
-    always(_DESK, "Desk._idle", "machine.latched is None", _AGAIN),
-    never(_DESK, "Desk._idle", "machine.latched is not None", _BUTTON),
+    always(_STANDBY, "at_rest", "item.ends_program", _AT_REST),
+    never(_STANDBY, "at_rest", "has_failed and machine.latched is None", _SENSOR),
+    always(_STANDBY, "at_rest", "machine.latched is None", _AGAIN),
+    never(_DESK, "Desk._idle", "self._machine.latched is not None", _BUTTON),
     always(_DESK, "Desk._idle", "self._viewer.unfinished", _BUTTON),
     never(_DESK, "Desk._open_series", "found is None", _NOTHING),
-    without(_DESK, "Desk._idle", "machine.beat()", _BEAT),
-    *(limit(_DESK, "LOOK_S", _BEAT, times=times) for times in (2, 0.5)),
+    change(
+        _STANDBY, "at_rest", "None if isinstance(item, StartRequest) else item", "item", _UNASKED
+    ),
+    *(limit("rig.control.placing", "BUTTON_POLL_S", _BEAT, times=times) for times in (2, 0.5)),
     # -- what was before
     without(_DESK, "Desk._look_back", "self._machine.homes_slowly = True", _CUT),
     without(_DESK, "Desk._look_back", "self._say(...)", _CUT),
