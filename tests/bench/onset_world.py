@@ -125,7 +125,7 @@ def analysed(made: World, beams: Literal[1, 2]) -> Found:
                 made.rate_deg_s * found.onset_s,
                 u,
                 found.mu_kinetic - true,
-                math.hypot(found.law_mu_kinetic, *(one.mu_kinetic for one in own)),
+                math.hypot(found.law_mu_kinetic, *(one.mu_kinetic for one in found.sources)),
                 solved.misfit,
                 "too quick" if solved.too_quick else solved.flag or "",
             )

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from rig.analysis.friction import analyse_run
-from rig.analysis.onset import distance_mm
-from rig.analysis.plane import Plane
+from tests.analysis.closed_form import distance_mm
+from tests.analysis.closed_form import Plane
 from tests.analysis.slides import one_beam, run_file, slide
 
 

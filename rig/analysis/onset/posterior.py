@@ -259,7 +259,7 @@ class _Fit:
         """Covariance of the unknowns, gain from the residuals to them, and the step itself."""
         precision = np.linalg.inv(sources @ sources.transpose(0, 2, 1))
         weighted = slopes.transpose(0, 2, 1) @ precision
-        cov: Array = np.linalg.inv(weighted @ slopes)
+        cov = np.linalg.inv(weighted @ slopes).astype(np.float64, copy=False)
         gain: Array = cov @ weighted
         self.precision = precision
         return cov, gain, (gain @ residual[:, :, None])[:, :, 0]
