@@ -297,14 +297,16 @@ def _is_late(
     is left out, since it shakes the sensor.
     """
     near = (t_s > raise_s - 3.0) & (t_s < raise_s + 6.0)
+    if int(np.sum(near & (t_s > raise_s + 1.0))) < 100:
+        return False
     rate = np.interp(t_s + 0.05, steps_s, steps_deg) - np.interp(t_s - 0.05, steps_s, steps_deg)
     rate = rate / 0.1
-    full = float(np.median(rate[near & (t_s > raise_s + 1.0)])) if near.any() else 0.0
-    moves = (rate > 0.97 * full) & (t_s > raise_s + SETTLE_S)
-    rests = (np.abs(rate) < 0.03 * full) & (t_s < raise_s - 0.1)
-    if full <= 0.0 or int(np.sum(near & rests)) < 10 or int(np.sum(near & moves)) < 100:
+    full = float(np.median(rate[near & (t_s > raise_s + 1.0)]))
+    moves = near & (rate > 0.97 * full) & (t_s > raise_s + SETTLE_S)
+    rests = near & (np.abs(rate) < 0.03 * full) & (t_s < raise_s - 0.1)
+    if full <= 0.0 or int(np.sum(rests)) < 10 or int(np.sum(moves)) < 100:
         return False
-    used = near & (moves | rests)
+    used = moves | rests
     apart = along_deg[used] - np.interp(t_s[used], steps_s, steps_deg)
     # Each of the two parts counts alike, however many samples it has.
     at_rest = rests[used]

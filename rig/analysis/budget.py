@@ -70,7 +70,7 @@ def run_budget(
             unit=unit,
             distribution="normal",
             sensitivity=u_theta_deg / u_value if u_value else 0.0,
-            u_theta_deg=u_theta_deg,
+            u_theta_deg=abs(u_theta_deg),
             u_mu_kinetic=u_kinetic if knows_kinetic else 0.0,
             layer=layer,
         )
@@ -102,7 +102,7 @@ def run_budget(
             of_onset(one.name, u, unit, rate * one.time_s, one.mu_kinetic, layer)
             for one in found.sources
             for u, unit, layer in [inputs[one.name]]
-            if one.time_s > 0.0
+            if one.time_s != 0.0
         ),
         # Each bag has a law of its own, the same at each of its slides.
         of_onset(LAW, law_deg, "deg", law_deg, found.law_mu_kinetic, "series"),

@@ -68,25 +68,36 @@ class Geometry(msgspec.Struct, frozen=True, kw_only=True):
         )
 
 
+Kind = Literal["two", "four", "second", "leading", "break_only", "clear_only"]
+
+USED: dict[Kind, tuple[tuple[int, bool], ...]] = {
+    "two": ((0, True), (0, False)),
+    "four": ((0, True), (1, True), (0, False), (1, False)),
+    "second": ((1, True), (0, False), (1, False)),
+    "leading": ((0, True), (1, True)),
+    "break_only": ((0, True),),
+    "clear_only": ((0, False),),
+}
+"""Beam, and whether it is the leading edge, of the edges that count."""
+
+
 class Case(NamedTuple):
     """The edges that belong to the slide, and what they allow."""
 
-    kind: Literal["two", "four", "second", "leading", "break_only", "clear_only"]
+    kind: Kind
     first: Pass
     second: Pass | None
     flags: tuple[Flag, ...]
 
     def edges(self) -> list[Edge]:
         """Those that count, in the order of their times."""
-        first, second = self.first, self.second
-        seen = [(first.broken_s, 0, True), (first.clear_s, 0, False)]
-        if second is not None:
-            seen += [(second.broken_s, 1, True), (second.clear_s, 1, False)]
-        unused = {"second": (0, True), "clear_only": (0, True), "leading": (0, False)}
+        seen = [(self.first.broken_s, 0, True), (self.first.clear_s, 0, False)]
+        if self.second is not None:
+            seen += [(self.second.broken_s, 1, True), (self.second.clear_s, 1, False)]
         return sorted(
             Edge(time_s, beam, leading)
             for time_s, beam, leading in seen
-            if time_s is not None and unused.get(self.kind) != (beam, leading)
+            if time_s is not None and (beam, leading) in USED[self.kind]
         )
 
     @property

@@ -143,7 +143,7 @@ def test_uncertainty_comes_apart_by_source() -> None:
     late = posterior(edges, PLACED, 0.3 * edges[0].time_s, 0.3, 30.0)
     by_name = {one.name: one.time_s for one in late.sources}
     # The beams' delay moves all edges, so it goes into the onset as it is.
-    assert by_name["beam response"] == pytest.approx(0.03, rel=0.01)
+    assert by_name["beam response"] == pytest.approx(-0.03, rel=0.01)
     single = passed(0.45, 0.4, 0.3, beams=1)
     for key, name in (("gap", "gap"), ("slump", "slump"), ("length", "length and skew")):
         worse = PLACED._replace(**{key: (getattr(PLACED, key)[0], 6.0)})
@@ -151,7 +151,9 @@ def test_uncertainty_comes_apart_by_source() -> None:
             {source.name: source.time_s for source in found(single, some, 0.3).sources}
             for some in (worse, PLACED)
         )
-        assert one[name] > 1.3 * other[name]
+        assert abs(one[name]) > 1.3 * abs(other[name])
+        # Had it been said to be larger, the bag would have started earlier.
+        assert (one[name] < 0.0) is (key != "slump")
 
 
 def test_one_edge_leans_on_what_is_known_of_kinetic_friction() -> None:
@@ -163,7 +165,7 @@ def test_one_edge_leans_on_what_is_known_of_kinetic_friction() -> None:
     for one, factor in ((both, 1.5), (by_break, 2.0), (by_clear, 2.0)):
         assert abs(one.onset_s - true) < factor * one.u_time_s
     names = {one.name: one.time_s for one in by_clear.sources}
-    assert names["kinetic friction"] > 0.1
+    assert abs(names["kinetic friction"]) > 0.1
     assert by_clear.u_time_s > 1.5 * both.u_time_s
 
 

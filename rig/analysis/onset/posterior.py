@@ -50,7 +50,10 @@ class Distances(NamedTuple):
 
 
 class Source(NamedTuple):
-    """What one input contributes to the onset's time and to the kinetic coefficient."""
+    """What one input's uncertainty does to the onset's time and to the kinetic coefficient.
+
+    The time is below 0 where a larger figure for the input gives an earlier onset.
+    """
 
     name: str
     time_s: float
@@ -163,9 +166,10 @@ def posterior(
     both = by_time * of_time - by_drop[:, None] * of_drop
     sources: dict[str, list[float]] = {}
     for k, name in enumerate(fit.names):
-        sums = sources.setdefault(name, [0.0, 0.0])
+        sums = sources.setdefault(name, [0.0, 0.0, 0.0])
         sums[0] += float(weight @ of_time[:, k] ** 2)
         sums[1] += float(weight @ both[:, k] ** 2)
+        sums[2] += float(weight @ of_time[:, k])
     likeliest, fits = int(np.argmax(weight)), int(chi2.argmin())
     return Posterior(
         onset_s=best,
@@ -177,7 +181,10 @@ def posterior(
         limit="low" if drop[fits] <= 0.0 else "high" if drop[fits] >= most else None,
         to_break_mm=float(weight @ mean[:, 2]),
         length_off=fit.length_off(rows, moved, cov, likeliest),
-        sources=[Source(name, math.sqrt(a), math.sqrt(b)) for name, (a, b) in sources.items()],
+        sources=[
+            Source(name, math.copysign(math.sqrt(a), -sign), math.sqrt(b))
+            for name, (a, b, sign) in sources.items()
+        ],
         law=int(law[likeliest]),
         law_drop=float(mean[likeliest, 1]),
         law_onset_s=float(onsets[likeliest]),
