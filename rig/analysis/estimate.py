@@ -19,8 +19,9 @@ FALSE_ALARM_MISFITS = {1: (2.3, 2.3, 1.9), 2: (8.0, 8.0, 8.0)}
 `tests.bench.onset_misfit`."""
 FALSE_ALARM_RATES = (0.1, 0.3, 1.0)
 
-U_SLUMPED_MM = 4.0
-"""Where slumped fill hangs, once it has broken the beam before the slide: somewhere about it."""
+OVERHANG_MM, U_SLUMPED_MM = 2.0, 4.0
+"""Where the leading edge lies at the onset, once something broke the first beam before: anywhere
+from where it should be (it was a fibre) to hanging over the beam by this (the fill slumped)."""
 
 
 class Geometry(msgspec.Struct, frozen=True, kw_only=True):
@@ -59,7 +60,8 @@ class Geometry(msgspec.Struct, frozen=True, kw_only=True):
         """The same as the posterior takes them."""
         slump = (self.slump_mm, self.u_slump_mm)
         if slumped:
-            slump = (self.gap_mm, math.hypot(self.u_slump_mm, U_SLUMPED_MM))
+            middle = (self.slump_mm + max(self.gap_mm, self.slump_mm) + OVERHANG_MM) / 2.0
+            slump = (middle, math.hypot(self.u_slump_mm, U_SLUMPED_MM))
         return Distances(
             (self.gap_mm, self.u_gap_mm),
             slump,

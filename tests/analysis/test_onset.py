@@ -152,8 +152,8 @@ def test_uncertainty_comes_apart_by_source() -> None:
             for some in (worse, PLACED)
         )
         assert abs(one[name]) > 1.3 * abs(other[name])
-        # Had it been said to be larger, the bag would have started earlier.
-        assert (one[name] < 0.0) is (key != "slump")
+        # Had the gap been said to be larger, the bag would have started earlier.
+        assert (one[name] < 0.0) is (key == "gap")
 
 
 def test_one_edge_leans_on_what_is_known_of_kinetic_friction() -> None:

@@ -211,7 +211,10 @@ class _Fit:
         self.beam = np.array([float(edge.beam) for edge in edges])
         self.edges = len(edges)
         (gap, u_gap), (slump, u_slump), (length, u_length), (spacing, u_spacing) = distances
-        self.to_break = max(gap - slump, LEAST_MM)
+        self.to_break = gap - slump
+        sees_first = any(edge.leading and edge.beam == 0 for edge in edges)
+        self.least = LEAST_MM if sees_first else -20.0
+        self.to_break = max(self.to_break, self.least)
         self.offset = np.where(self.leading, 0.0, gap - self.to_break + length)
         self.offset = self.offset + spacing * self.beam
         n = self.edges
@@ -237,8 +240,6 @@ class _Fit:
         fixed[:n, m - 2] = 1e-3 * u_response_ms
         fixed[n + 1, m - 1] = U_RATIO_LOG
         self.fixed = fixed
-        sees_first = any(edge.leading and edge.beam == 0 for edge in edges)
-        self.least = LEAST_MM if sees_first else -20.0
 
     def paths(self, gap: Array) -> Array:
         """Distance from the start to each edge, shape (laws, edges)."""
