@@ -213,7 +213,6 @@ def test_how_a_run_ended(outcome: Outcome, flags: list[Flag], expected: list[Fla
         (0.160, ["edge_crept", "stalled_in_slide", "no_slide"], None),
         (0.190, ["beam_fault"], None),
         (0.500, [], "two_edge"),
-        (1.150, [], "two_edge_limit"),
         (1.500, ["slumped"], "one_edge"),
         (1.790, ["edge_crept", "gap_unknown", "beam_fault"], "one_edge"),
     ],

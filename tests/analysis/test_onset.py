@@ -195,6 +195,14 @@ def test_a_whole_run_file_gives_the_truth(mu: float, fall: float, rate: float, b
     )
 
 
+@pytest.mark.parametrize(("length_mm", "method"), [(160.0, "two_edge_limit"), (148.0, "two_edge")])
+def test_a_bag_that_would_rather_have_no_drop_of_friction(length_mm: float, method: str) -> None:
+    # It does not fall at all, and the bag is longer (or shorter) than was stated.
+    true = slide(0.4, 0.4, 1.0, [8.0, 8.0 + length_mm])
+    row = analyse_run(run_file(1.0, one_beam(true.edges_s))).result
+    assert (row.onset_method, row.flags) == (method, [])
+
+
 def test_a_run_cut_off_after_the_break_uses_one_edge() -> None:
     true = slide(0.45, 0.4, 1.0, [8.0, 160.0])
     run = run_file(1.0, one_beam(true.edges_s)[:1], end_s=true.edges_s[0] + 0.1)

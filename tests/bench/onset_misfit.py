@@ -1,7 +1,7 @@
 """How large the misfit of good slides is: what the flags `slumped` and `creep` hang on.
 
 Run from the project's folder: `python -m tests.bench.onset_misfit [--n N] [--write]`. Slides of the
-three laws of the family, by `tests.bench.slide_laws`, on other seeds than those of the other tables.
+three laws of the family, by `tests.bench.slide_laws`, on other seeds than the other tables have.
 """
 
 import argparse
