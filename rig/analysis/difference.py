@@ -26,13 +26,12 @@ from rig.analysis.uncertainty import (
     Component,
     Distribution,
     Layer,
-    coverage_factor,
     root_sum_square,
     u_of_tangent,
-    welch_satterthwaite,
 )
 from rig.calibration.apply import drift_rates, jacobian, u_of_rates
 from rig.calibration.model import Calibration
+from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 OF_CALIBRATION = ("calibration", "level", "temperature", "filter delay")
 OF_NATURE = ("friction law, rate-free",)

@@ -13,9 +13,9 @@ from rig.analysis.groups import Group, GroupResult, make_groups
 from rig.analysis.placing import Equivalence, compare_ways
 from rig.analysis.rate_study import RateStudy, apply_studies, rate_studies
 from rig.analysis.rate_study_text import study_words
-from rig.analysis.uncertainty import plain_line
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
+from rig.files.plain import plain
 from rig.runfile.reader import find_runs, read_run
 
 if TYPE_CHECKING:
@@ -78,12 +78,9 @@ class Analysis(NamedTuple):
         groups = msgspec.to_builtins(self.groups)
         document = {"runs": rows, "groups": groups, "problems": self.problems}
         if with_budget:
-            for plain, group in zip(groups, self.made, strict=True):
-                plain["budget"] = group_budget(group).lines()
-            document["differences"] = [
-                plain_line(found) | {"components": [plain_line(part) for part in found.components]}
-                for found in self.differences()
-            ]
+            for row, group in zip(groups, self.made, strict=True):
+                row["budget"] = group_budget(group).lines()
+            document["differences"] = [plain(found) for found in self.differences()]
         if comparisons := self.comparisons():
             document["comparisons"] = [
                 msgspec.to_builtins(found) | {"says": found.sentence()} for found in comparisons

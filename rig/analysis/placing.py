@@ -6,12 +6,12 @@ equivalent when both reject, at 5 %, that they differ by the margin or more.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from math import sqrt
-from statistics import fmean, variance
+from statistics import fmean
 
 import msgspec
 
 from rig.analysis.friction import RunAnalysis
+from rig.statistics.welch import welch
 
 MARGIN_DEG = 0.5
 """A difference that matters less than what another mounting of the same bag makes (0.3 to 1°)."""
@@ -141,10 +141,11 @@ def _comparison(
     other: Sequence[float],
     margin_deg: float,
 ) -> Equivalence:
-    difference = fmean(other) - fmean(usual)
+    found = welch(usual, other)
     u = lower = upper = p = None
-    if len(usual) > 1 and len(other) > 1:
-        u, lower, upper, p = welch(difference, usual, other, margin_deg)
+    if found is not None:
+        u, p = found.u, found.p_equivalence(margin_deg)
+        lower, upper = found.interval(1.0 - LEVEL)
     names = ("bag", "face", "board", "treatment_stage", "session", "rate_deg_s")
     enough = min(len(usual), len(other)) >= ENOUGH_RUNS
     return msgspec.convert(
@@ -156,7 +157,7 @@ def _comparison(
             "n_other": len(other),
             "mean_usual_deg": fmean(usual),
             "mean_other_deg": fmean(other),
-            "difference_deg": difference,
+            "difference_deg": fmean(other) - fmean(usual),
             "u_difference_deg": u,
             "lower_deg": lower,
             "upper_deg": upper,
@@ -166,19 +167,3 @@ def _comparison(
         },
         Equivalence,
     )
-
-
-def welch(
-    difference: float, one: Sequence[float], other: Sequence[float], margin: float
-) -> tuple[float, float, float, float]:
-    """Standard uncertainty, 95 % interval, and the larger p of the two one-sided tests."""
-    from scipy.special import stdtr, stdtrit
-
-    parts = [variance(one) / len(one), variance(other) / len(other)]
-    u = sqrt(sum(parts))
-    if u == 0.0:
-        return 0.0, difference, difference, 0.0 if abs(difference) < margin else 1.0
-    df = u**4 / (parts[0] ** 2 / (len(one) - 1) + parts[1] ** 2 / (len(other) - 1))
-    half = float(stdtrit(df, 1.0 - LEVEL / 2.0)) * u
-    p = float(stdtr(df, (abs(difference) - margin) / u))
-    return u, difference - half, difference + half, p

@@ -19,13 +19,8 @@ import numpy as np
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.plane import Array
 from rig.analysis.row import with_uncertainty
-from rig.analysis.uncertainty import (
-    Component,
-    Layer,
-    coverage_factor,
-    root_sum_square,
-    welch_satterthwaite,
-)
+from rig.analysis.uncertainty import Component, Layer, root_sum_square
+from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 MIN_RATES = 3
 """With two rates a line always holds."""

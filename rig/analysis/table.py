@@ -36,11 +36,12 @@ def _name(*parts: str | None) -> str:
 
 
 def run_rows(results: Sequence[RunResult]) -> Rows:
-    """One row per run under a row of titles; ± is one standard uncertainty, for comparing.
+    """One row per run under a row of titles; u is the standard uncertainty, for comparing.
 
     "In itself" is the angle's uncertainty with what all slides of the rig share.
     """
-    titles = "run|bag|board|slide|angle °|in itself °|at break °|µ static|µ kinetic|T °C|RH %|flags"
+    titles = "run|bag|board|slide|angle ± u °|in itself °|at break °|µ static ± u|µ kinetic ± u"
+    titles += "|T °C|RH %|flags"
     rows: Rows = [tuple(titles.split("|"))]
     for row in results:
         flags = " ".join(row.flags) + ("" if row.valid else " (not valid)")

@@ -12,6 +12,9 @@ from typing import Any, Literal, get_args
 
 import msgspec
 
+from rig.files.plain import plain
+from rig.statistics.satterthwaite import welch_satterthwaite
+
 Layer = Literal["run", "series", "common"]
 LAYERS: tuple[Layer, ...] = get_args(Layer)
 Distribution = Literal["normal", "rectangular", "asymmetric"]
@@ -83,7 +86,7 @@ class Budget(msgspec.Struct, frozen=True, kw_only=True):
     def lines(self) -> list[dict[str, Any]]:
         """The components as plain values for JSON, each with its `u_mu_static` and its `share`."""
         return [
-            plain_line(part)
+            plain(part)
             | {
                 "u_mu_static": u_of_tangent(self.onset_angle_deg, part.u_theta_deg),
                 "share": self.share(part),
@@ -100,12 +103,6 @@ class Budget(msgspec.Struct, frozen=True, kw_only=True):
         return welch_satterthwaite([(part.u_theta_deg, part.dof) for part in self.components])
 
 
-def plain_line(part: msgspec.Struct) -> dict[str, Any]:
-    """A line of a budget as plain values; JSON has no infinity, so infinite `dof` are None."""
-    values: dict[str, Any] = msgspec.to_builtins(part)
-    return values | {"dof": values["dof"] if math.isfinite(values["dof"]) else None}
-
-
 def root_sum_square(values: Iterable[float]) -> float:
     """Square root of the sum of squares."""
     return math.sqrt(math.fsum(value * value for value in values))
@@ -114,30 +111,6 @@ def root_sum_square(values: Iterable[float]) -> float:
 def u_of_tangent(angle_deg: float, u_angle_deg: float) -> float:
     """Standard uncertainty of tan θ from that of θ, both in degrees: sec²θ · u(θ)."""
     return math.radians(u_angle_deg) / math.cos(math.radians(angle_deg)) ** 2
-
-
-def welch_satterthwaite(parts: Iterable[tuple[float, float]]) -> float:
-    """Effective degrees of freedom of a sum of parts (u, degrees of freedom); JCGM 100, G.4."""
-    pairs = list(parts)
-    total = math.fsum(u * u for u, _ in pairs)
-    below = math.fsum(u**4 / dof for u, dof in pairs if u > 0.0 and math.isfinite(dof) and dof > 0)
-    return total * total / below if below > 0.0 else math.inf
-
-
-def coverage_factor(dof: float, probability: float = 0.95) -> float:
-    """Student's t for a two-sided interval; degrees of freedom are cut to an integer (G.4.1).
-
-    Args:
-        dof: effective degrees of freedom; below 1 there is no interval (infinity).
-        probability: coverage, 0…1.
-    """
-    from scipy.special import ndtri, stdtrit
-
-    upper = 0.5 + probability / 2.0
-    if not math.isfinite(dof):
-        return float(ndtri(upper))
-    whole = math.floor(dof + 1e-9)
-    return float(stdtrit(whole, upper)) if whole >= 1 else math.inf
 
 
 def law_floor_deg(rate_deg_s: float) -> float:

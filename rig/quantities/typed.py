@@ -10,7 +10,8 @@ LONGEST = 20
 """No number that a person types has more characters."""
 LEAST_TOLERANCE = 0.01
 
-_QUANTITY = re.compile(r"([+\-−]?[0-9.,]*(?:e[+-]?[0-9]+)?)\s*(.*)", re.IGNORECASE | re.DOTALL)
+_NUMBER = r"[+\-−]?[0-9.,]*(?:[eE][+-]?[0-9]+)?"
+_QUANTITY = re.compile(rf"({_NUMBER})\s*(.*)", re.DOTALL)
 _THOUSANDS = re.compile(r"[+\-−]?[1-9][0-9]{0,2}(,[0-9]{3})+")
 
 _SHOWN = {"K": "°C"}
@@ -59,8 +60,10 @@ def number(what: str, text: str, *, decimal_comma: bool = False) -> float | None
             f"{what}: {_cut(text)!r} can be read in two ways, for a comma may stand before"
             " decimals or between thousands; write it with a point or without either."
         )
+    if len(text) > LONGEST or not re.fullmatch(_NUMBER, text):
+        return None
     try:
-        return float(text.replace(",", ".").replace("−", "-")) if len(text) <= LONGEST else None
+        return float(text.replace(",", ".").replace("−", "-"))
     except ValueError:
         return None
 

@@ -1,21 +1,20 @@
 """All that a page says as plain values: what `--json` prints, and what the page is made of."""
 
-from math import isfinite
 from typing import Any
 
 import msgspec
 
 from rig.calibration.history import home_trend
 from rig.calibration.show import calibration_document
+from rig.files.plain import finite, plain
 from rig.report.evidence import Evidence
 from rig.runfile.model import INVALIDATING
 from rig.runfile.reader import RunFile
 from rig.study.catalogue import Catalogue
-from rig.study.compare import plain
 from rig.study.compare_text import can_say, cannot_say, say_next, sentences
 from rig.study.droop import LIMITS
 from rig.study.journal import Treatment
-from rig.study.rows import mu_of, stage_number
+from rig.study.rows import mu_of, stage_place
 from rig.study.stopping import CAUTION as SOFTENING
 
 CAUTIONS = (
@@ -38,7 +37,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
     catalogue = study.catalogue
     compared = comparison.document(sentences(comparison))
     compared["cells"].sort(
-        key=lambda m: (m["board"], m["face"], m["bag"], stage_number(m["stage"]), m["climate"])
+        key=lambda m: (m["board"], m["face"], m["bag"], stage_place(m["stage"]), m["climate"])
     )
     for cell in compared["cells"]:
         cell |= {
@@ -82,15 +81,6 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "runs": plain(evidence.results),
     }
     return dict(finite(document))
-
-
-def finite(value: Any) -> Any:
-    """The same with None for numbers that are none: JSON knows no infinity."""
-    if isinstance(value, dict):
-        return {key: finite(one) for key, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [finite(one) for one in value]
-    return None if isinstance(value, float) and not isfinite(value) else value
 
 
 def question(evidence: Evidence) -> str:

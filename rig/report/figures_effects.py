@@ -20,7 +20,7 @@ from rig.study.compare import Comparison
 from rig.study.compare_changes import BagChange, Place
 from rig.study.compare_effects import grouped
 from rig.study.compare_levels import CellMean
-from rig.study.rows import BagInfo, stage_number
+from rig.study.rows import BagInfo, stage_place
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +38,7 @@ def cells_figure(
         return None
     climates = sorted({c.climate for c in own})
     names = sorted({c.bag for c in own}, key=lambda bag: (_group(bag, bags), bag))
-    stages = sorted({c.stage for c in own}, key=stage_number)
+    stages = sorted({c.stage for c in own}, key=stage_place)
     drawn = looks(stages)
     rows_of = {
         k: [n for n in names if any(c.bag == n and c.climate == k for c in own)] for k in climates

@@ -26,7 +26,7 @@ from rig.report.style import (
     value_axis,
 )
 from rig.study.droop import Association, DroopSummary
-from rig.study.rows import stage_number
+from rig.study.rows import stage_place
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,7 +52,7 @@ def droop_figure(
         return None
     figure = new_figure(3.9)
     axes = figure.subplots()
-    kinds = sorted({(d.face, d.stage) for d, _ in pairs}, key=lambda k: (k[0], stage_number(k[1])))
+    kinds = sorted({(d.face, d.stage) for d, _ in pairs}, key=lambda k: (k[0], stage_place(k[1])))
     drawn = looks([f"{face}, {stage}" for face, stage in kinds])
     for name, one in drawn.items():
         own = [(d, a) for d, a in pairs if f"{d.face}, {d.stage}" == name]

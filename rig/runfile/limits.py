@@ -49,6 +49,7 @@ DWELL_S = Limit(0.0, 30 * _DAY_S, "s", "a rest has a length")
 ANGLE_DEG = Limit(-90.0, 90.0, "°", "a board is never past upright")
 U_ANGLE_DEG = Limit(0.0, 90.0, "°", "an uncertainty is not negative")
 LENGTH_MM = Limit(1.0, 3000.0, "mm", "a bag has a length, and fits on the board")
+MEASURED_LENGTH_MM = Limit(-3000.0, 3000.0, "mm", "about 0 where no bag lies at the blade")
 GAP_MM = Limit(0.0, 3000.0, "mm", "a bag is put down below the beam, on the board")
 SLUMP_MM = Limit(0.0, 300.0, "mm", "the fill creeps downhill")
 U_LENGTH_MM = Limit(0.0, 1000.0, "mm", "an uncertainty is not negative")
@@ -79,7 +80,7 @@ LIMITS: dict[str, dict[str, Limit]] = {
         "t_s": TIME_S,
         "detail.gap_mm": GAP_MM,
         "detail.u_gap_mm": U_LENGTH_MM,
-        "detail.bag_length_mm": LENGTH_MM,
+        "detail.bag_length_mm": MEASURED_LENGTH_MM,
         "detail.dwell_s": DWELL_S,
         "detail.approach_deg": ANGLE_DEG,
         "detail.angle_deg": ANGLE_DEG,

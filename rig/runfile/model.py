@@ -126,7 +126,7 @@ class Header(AskedRun, _Line, tag="header", frozen=True, kw_only=True):
     software: str
 
 
-class Event(_Line, tag="event", frozen=True, kw_only=True):
+class Event(_Line, tag="event", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Something that happened; `detail` depends on `event`.
 
     `state` {"state"}, `placed` {"gap_mm", "u_gap_mm", "blade_steps", "tries", "pushes", …},
@@ -142,7 +142,7 @@ class Event(_Line, tag="event", frozen=True, kw_only=True):
     detail: dict[str, Any] = field(default_factory=dict)
 
 
-class Samples(_Line, tag="samples", frozen=True, kw_only=True):
+class Samples(_Line, tag="samples", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Raw counts of the three axes at `t_s + i * dt_s`."""
 
     t_s: Annotated[float, limits.TIME_S.meta]
@@ -151,7 +151,7 @@ class Samples(_Line, tag="samples", frozen=True, kw_only=True):
     imu_temperature_c: Annotated[float, limits.CHIP_C.meta] | None = None
 
 
-class Climate(_Line, tag="climate", frozen=True, kw_only=True):
+class Climate(_Line, tag="climate", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The air, and the board's surface, at one time."""
 
     t_s: Annotated[float, limits.TIME_S.meta]
@@ -162,7 +162,7 @@ class Climate(_Line, tag="climate", frozen=True, kw_only=True):
     board_temperature_source: Literal["surface", "imu"] | None = None
 
 
-class Steps(_Line, tag="steps", frozen=True, kw_only=True):
+class Steps(_Line, tag="steps", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The step count at one time; `jitter_us` is the worst lateness since the last such line."""
 
     t_s: Annotated[float, limits.TIME_S.meta]
@@ -170,7 +170,7 @@ class Steps(_Line, tag="steps", frozen=True, kw_only=True):
     jitter_us: Annotated[float, limits.LATE_US.meta]
 
 
-class End(_Line, tag="end", frozen=True, kw_only=True):
+class End(_Line, tag="end", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The last line of a run that came to its end."""
 
     outcome: Outcome

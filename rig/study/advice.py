@@ -10,9 +10,9 @@ from math import sqrt
 
 from msgspec import Struct
 
+from rig.statistics.quantiles import t_quantile
 from rig.study.compare_changes import BagChange
 from rig.study.compare_effects import LEVEL, Effect
-from rig.study.quantiles import t_quantile
 from rig.study.rows import CONTROLS
 from rig.study.variance import RESIDUAL, Layers
 

@@ -7,7 +7,7 @@ import numpy as np
 from msgspec import Struct
 
 from rig.errors import BadInputError
-from rig.study.quantiles import f_p
+from rig.statistics.quantiles import f_p
 
 
 class OneWay(Struct, frozen=True, kw_only=True):

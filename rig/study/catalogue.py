@@ -192,3 +192,12 @@ class Catalogue(_Table, frozen=True):
 def stage_after(number: int) -> str:
     """The stage that follows the `number`-th treatment; controls pass through it untreated."""
     return f"after {number}"
+
+
+def stage_number(stage: str) -> int | None:
+    """0 for the baseline, n for `after n`; None for what is not the name of a stage."""
+    number = stage.removeprefix("after ")
+    if stage == BASELINE:
+        return 0
+    is_one = number.isdecimal() and number != "0" and stage == stage_after(int(number))
+    return int(number) if is_one else None

@@ -17,9 +17,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from rig.statistics.satterthwaite import Satterthwaite
 from rig.study.anova import design
 from rig.study.cells import Cell
-from rig.study.quantiles import Satterthwaite
 from rig.study.rows import BagFace
 
 MIN_SPREAD = {"surface_humidity_pct": 3.0, "temperature_c": 2.0, "damp_share": 0.5}

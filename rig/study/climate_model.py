@@ -14,9 +14,9 @@ from msgspec import Struct
 from rig.errors import BadInputError
 from rig.quantities.said import Amount, Said
 from rig.quantities.shown import Kind
+from rig.statistics.quantiles import f_p, t_quantile
 from rig.study.cells import Cell, cells_of, mean_of
 from rig.study.climate_fit import MIN_SPREAD, Classes, ClimateFit, fit
-from rig.study.quantiles import f_p, t_quantile
 from rig.study.rows import BagFace, Row
 
 HUMIDITY, TEMPERATURE, DAMP = "surface_humidity_pct", "temperature_c", "damp_share"

@@ -1,13 +1,12 @@
 """The whole comparison of a study, from rows to one document."""
 
 from collections.abc import Mapping, Sequence
-from math import isfinite
 from typing import Any
 
-import msgspec
 from msgspec import Struct
 
 from rig.errors import BadInputError
+from rig.files.plain import plain
 from rig.study.advice import Option, options
 from rig.study.anova import OneWay, Term, one_way
 from rig.study.climate_model import ClimateModel, fit_climate
@@ -111,19 +110,6 @@ class Comparison(Struct, frozen=True, kw_only=True):
             "sentences": list(said),
             "notes": self.notes,
         }
-
-
-def plain(value: Any) -> Any:
-    """Plain values for JSON, which knows no infinity: an interval without end is null."""
-    return _finite(msgspec.to_builtins(value, enc_hook=str.__str__))
-
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _finite(one) for key, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(one) for one in value]
-    return None if isinstance(value, float) and not isfinite(value) else value
 
 
 def describe(model: ClimateModel) -> dict[str, Any]:

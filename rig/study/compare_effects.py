@@ -12,6 +12,8 @@ from math import floor, inf, sqrt
 
 from msgspec import Struct, structs
 
+from rig.statistics.quantiles import studentized_range, studentized_range_p, t_p, t_quantile
+from rig.statistics.satterthwaite import Satterthwaite
 from rig.study.climate_model import (
     JUDGED_DF,
     JUDGED_SESSION_SD_DEG,
@@ -19,13 +21,6 @@ from rig.study.climate_model import (
     ClimateModel,
 )
 from rig.study.compare_changes import BagChange, Place, humidity_mismatch, session_mismatch
-from rig.study.quantiles import (
-    Satterthwaite,
-    studentized_range,
-    studentized_range_p,
-    t_p,
-    t_quantile,
-)
 from rig.study.rows import CONTROLS, mu_change
 from rig.study.variance import RESIDUAL, Layers, pooled
 

@@ -3,15 +3,15 @@
 from collections.abc import Mapping, Sequence
 from math import sqrt
 
-from msgspec import Struct, structs
+from msgspec import Struct
 
+from rig.statistics.quantiles import t_quantile
 from rig.study.anova import Term, split_plot
 from rig.study.cells import Cell, cells_of, mean_over_sessions
 from rig.study.climate_model import ClimateModel
 from rig.study.compare_changes import Place, changes
-from rig.study.quantiles import t_quantile
 from rig.study.rows import BagFace, BagInfo, Row, unit_of
-from rig.study.tukey import Pair, tukey_kramer, welch
+from rig.study.tukey import Pair, tukey_kramer, welch_pair
 from rig.study.variance import RESIDUAL, Layers
 
 SAME_CLIMATE_PCT = 8.0
@@ -212,11 +212,7 @@ def set_pairs(levels: Mapping[BagFace, float], bags: Mapping[str, BagInfo]) -> l
             name = bags[unit.bag].set if unit.bag in bags else None
             if unit[1:] == where and name is not None:
                 groups.setdefault(name, []).append(level)
-        pairs = tukey_kramer(groups)
-        if len(groups) == 2:
-            first, second = groups
-            alone = welch(groups[first], groups[second])
-            pairs = [] if alone is None else [structs.replace(alone, first=first, second=second)]
+        pairs = welch_pair(groups) if len(groups) == 2 else tukey_kramer(groups)
         found += [
             SetPair(face=where[0], board=where[1], stage=where[2], pair=pair) for pair in pairs
         ]

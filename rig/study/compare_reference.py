@@ -9,9 +9,10 @@ from collections.abc import Mapping, Sequence
 
 from msgspec import Struct, structs
 
+from rig.statistics.quantiles import t_p
+from rig.statistics.satterthwaite import Satterthwaite
 from rig.study.cells import cells_of
 from rig.study.climate_model import JUDGED_DF, JUDGED_SESSION_SD_DEG, ClimateModel
-from rig.study.quantiles import Satterthwaite, t_p
 from rig.study.rows import BagInfo, Row
 from rig.study.variance import RESIDUAL, Layers
 

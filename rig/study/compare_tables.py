@@ -3,7 +3,7 @@
 from rig.analysis.table import format_table
 from rig.quantities.figures import signed
 from rig.study.compare import Comparison
-from rig.study.rows import stage_number
+from rig.study.rows import stage_place
 from rig.study.words import chance
 
 Rows = list[tuple[str, ...]]
@@ -57,7 +57,7 @@ def _cells(c: Comparison) -> Rows:
     rows: Rows = [
         ("bag", "face", "board", "stage", "air", "runs", "angle", "interval", "holds for")
     ]
-    for one in sorted(c.cells, key=lambda m: (m.board, m.face, m.bag, stage_number(m.stage))):
+    for one in sorted(c.cells, key=lambda m: (m.board, m.face, m.bag, stage_place(m.stage))):
         span = (
             "–"
             if one.lower_deg is None or one.upper_deg is None

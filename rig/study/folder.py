@@ -11,7 +11,7 @@ from rig.files.durable import make_folder
 from rig.files.names import nearest
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
 from rig.study import catalogue_file, journal_file
-from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences
+from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences, stage_number
 from rig.study.durable import cannot_write, create_file, locked
 from rig.study.journal import Journal, Treatment
 from rig.study.journal_file import T
@@ -126,12 +126,12 @@ class Study(Struct, frozen=True, kw_only=True):
         Raises:
             BadInputError: it is not the name of a stage.
         """
-        word, _, number = stage.partition(" ")
-        if stage == BASELINE:
-            return 0
-        if word == "after" and number.isdecimal() and number == str(int(number)) and number != "0":
-            return int(number)
-        raise BadInputError(f"{stage!r} is no stage; there are `{BASELINE}`, `after 1` and so on.")
+        number = stage_number(stage)
+        if number is None:
+            raise BadInputError(
+                f"{stage!r} is no stage; there are `{BASELINE}`, `after 1` and so on."
+            )
+        return number
 
 
 def unknown(what: str, name: str, known: Iterable[str], hint: str) -> BadInputError:

@@ -5,7 +5,7 @@ from math import sqrt
 
 from msgspec import Struct
 
-from rig.study.quantiles import t_quantile
+from rig.statistics.quantiles import t_quantile
 from rig.study.rows import Row
 
 LEAST = 6

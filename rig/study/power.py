@@ -16,7 +16,7 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from rig.errors import BadInputError
-from rig.study.quantiles import t_quantile
+from rig.statistics.quantiles import t_quantile
 
 MOST = 200
 """No design with more of anything is looked for."""

@@ -5,7 +5,7 @@ from math import sqrt
 
 from msgspec import Struct
 
-from rig.study.quantiles import Satterthwaite
+from rig.statistics.satterthwaite import Satterthwaite
 from rig.study.rows import Row
 from rig.study.variance import RESIDUAL, Factor, Layers, components
 

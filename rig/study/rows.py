@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from msgspec import Struct
 
-from rig.study.catalogue import BASELINE, Catalogue, Role
+from rig.study.catalogue import Catalogue, Role, stage_number
 from rig.study.journal import Journal, Treatment
 
 CONTROLS = "controls"
@@ -70,9 +70,9 @@ class BagInfo(Struct, frozen=True, kw_only=True):
             return None
         if self.role == "control":
             return CONTROLS
-        low = -1 if before is None else stage_number(before)
-        high = 10**9 if after is None else stage_number(after)
-        names = [name for stage, name in self.done if low < stage_number(stage) <= high]
+        low = -1 if before is None else stage_place(before)
+        high = 10**9 if after is None else stage_place(after)
+        names = [name for stage, name in self.done if low < stage_place(stage) <= high]
         return ", then ".join(key for key, _ in groupby(names)) or self.treatment or "treated"
 
 
@@ -106,12 +106,10 @@ def unit_of(row: Row) -> BagFace:
     return BagFace(row.bag, row.face, row.board, row.stage)
 
 
-def stage_number(stage: str) -> int:
-    """Place of a stage in time: 0 for the baseline, N for `after N`, last for other names."""
-    if stage == BASELINE:
-        return 0
-    word, _, number = stage.rpartition(" ")
-    return int(number) if word == "after" and number.isdigit() else 1_000_000
+def stage_place(stage: str) -> int:
+    """Place of a stage in time; names that are none come last."""
+    number = stage_number(stage)
+    return 1_000_000 if number is None else number
 
 
 def stages_in(rows: Iterable[Row]) -> list[str]:
@@ -119,7 +117,7 @@ def stages_in(rows: Iterable[Row]) -> list[str]:
     first: dict[str, int] = {}
     for row in rows:
         first[row.stage] = min(first.get(row.stage, row.order), row.order)
-    return sorted(first, key=lambda stage: (stage_number(stage), first[stage]))
+    return sorted(first, key=lambda stage: (stage_place(stage), first[stage]))
 
 
 def angle_of(mu: float) -> float:

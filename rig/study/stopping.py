@@ -12,7 +12,7 @@ from rig.study.climate_model import ClimateModel
 from rig.study.compare_levels import levels_by_unit
 from rig.study.folder import Study
 from rig.study.journal import Droop, Mass
-from rig.study.rows import BagFace, Row, angle_of, stage_number
+from rig.study.rows import BagFace, Row, angle_of, stage_place
 
 CAUTION = (
     "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "
@@ -81,7 +81,7 @@ def paths(study: Study, rows: Sequence[Row], model: ClimateModel) -> list[StageP
             continue
         own = sorted(
             ((u.stage, level) for u, level in levels.items() if u[:3] == (bag, face, board)),
-            key=lambda one: stage_number(one[0]),
+            key=lambda one: stage_place(one[0]),
         )
         steps: list[PathStep] = []
         for stage, level in own:

@@ -6,13 +6,8 @@ from math import sqrt
 
 from msgspec import Struct
 
-from rig.study.quantiles import (
-    Satterthwaite,
-    studentized_range,
-    studentized_range_p,
-    t_p,
-    t_quantile,
-)
+from rig.statistics.quantiles import studentized_range, studentized_range_p
+from rig.statistics.welch import welch
 from rig.study.variance import pooled
 
 
@@ -59,22 +54,14 @@ def tukey_kramer(groups: Mapping[str, Sequence[float]], level: float = 0.95) -> 
     return pairs
 
 
-def welch(first: Sequence[float], second: Sequence[float], level: float = 0.95) -> Pair | None:
-    """The difference of two means with unequal variances (Welch, Biometrika 34, 1947).
-
-    Returns:
-        None unless both groups have two values or more.
-    """
-    if len(first) < 2 or len(second) < 2:
-        return None
-    total = Satterthwaite()
-    for group in (first, second):
-        variance, df = pooled([group])
-        total.add(variance / len(group), df)
-    difference = sum(second) / len(second) - sum(first) / len(first)
-    half = t_quantile((1.0 + level) / 2.0, total.df) * total.u
-    p = t_p(difference / total.u, total.df) if total.u > 0 else 0.0
-    return _pair("first", "second", difference, total.u, total.df, half, p)
+def welch_pair(groups: Mapping[str, Sequence[float]], level: float = 0.95) -> list[Pair]:
+    """The one pair of two groups with unequal variances; nothing where one has a single value."""
+    first, second = groups
+    found = welch(groups[first], groups[second])
+    if found is None:
+        return []
+    half = found.interval(level)[1] - found.difference
+    return [_pair(first, second, found.difference, found.u, found.df, half, found.p)]
 
 
 def _pair(

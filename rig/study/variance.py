@@ -13,7 +13,7 @@ from math import inf
 import numpy as np
 from msgspec import Struct
 
-from rig.study.quantiles import Satterthwaite
+from rig.statistics.satterthwaite import Satterthwaite
 
 
 class Factor(Struct, frozen=True, kw_only=True):

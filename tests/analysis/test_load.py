@@ -136,10 +136,10 @@ def test_a_row_says_that_it_is_not_valid_and_what_is_unknown() -> None:
     ]
     titles, first, second = run_rows([run.result for run in runs])
     cells = dict(zip(titles, first, strict=True))
-    assert (cells["angle °"], cells["flags"]) == ("21.80 ± 0.25", "creep")
+    assert (cells["angle ± u °"], cells["flags"]) == ("21.80 ± 0.25", "creep")
     assert cells["at break °"] == "22.12"
     cells = dict(zip(titles, second, strict=True))
-    assert (cells["angle °"], cells["flags"]) == ("–", "halted (not valid)")
+    assert (cells["angle ± u °"], cells["flags"]) == ("–", "halted (not valid)")
     assert cells["T °C"] == "–"
 
 

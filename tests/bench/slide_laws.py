@@ -16,7 +16,7 @@ Law = Literal["coulomb", "slip weakening", "stribeck", "lugre"]
 LAWS: tuple[Law, ...] = ("coulomb", "slip weakening", "stribeck", "lugre")
 
 G = 9.80665
-LONGEST_S, STEP_S = 12.0, 5e-4
+LONGEST_S, STEP_S = 8.0, 1e-3
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,7 @@ TABLE = Table(
     "soak",
     (
         *CYCLE,
-        "rig/control/fault_table.py",
+        "rig/control/faults.py",
         "rig/procedures/runs.py",
         "rig/runfile/writer.py",
         "tests/bench/soak.py",

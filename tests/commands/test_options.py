@@ -128,6 +128,10 @@ def test_late_pulses_of_the_rigs_own_train_fail(
     assert noted[-1] == 5.0
 
 
+class Chosen(str):
+    notes = ("One run was cut off.",)
+
+
 @pytest.fixture
 def chosen(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     noted: dict[str, Any] = {}
@@ -135,12 +139,12 @@ def chosen(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     def choice(study: Path, **how: Any) -> Any:
         noted.clear()
         noted.update(how, study=study)
-        return "choice"
+        return Chosen("choice")
 
     monkeypatch.setattr("rig.study.ask.choice_of_the_day", choice)
     monkeypatch.setattr("rig.study.sheet.sheet_text", lambda *given, **more: f"{given} {more}")
     monkeypatch.setattr("rig.study.sheet.sheet_html", lambda *given, **more: f"{given} {more}")
-    monkeypatch.setattr("rig.study.compare.plain", lambda one: {"plain": one})
+    monkeypatch.setattr("rig.files.plain.plain", lambda one: {"plain": one})
     monkeypatch.setattr(
         choosing, "live_air", lambda *asked: noted.update(live=asked) or (21.26, 48.4)
     )
@@ -154,7 +158,7 @@ def test_the_choice_is_made_in_the_air_that_was_typed(rig: Rig, chosen: dict[str
     wish = "--angle 20 --mu 0.4 --like A/b --tolerance 0.3 --board D --from dry --reader R"
     readings = ["--reading", "A/b=20,21", "--reading", "B/b=22", "--board-temperature", "30"]
     said = rig("choose", "shed", *AIR, *wish.split(), *readings)
-    assert (said.code, said.err) == (0, "")
+    assert (said.code, said.err) == (0, "One run was cut off.\n")
     assert said.out == "('choice', 'Choice of the day', 'metric') {}\n"
     assert chosen == {
         **{"study": Path("shed"), "temperature_c": 22.0, "relative_humidity_pct": 50.0},
@@ -195,11 +199,12 @@ def test_air_that_cannot_be_is_refused(
 def test_the_sheet_is_a_file_or_text(rig: Rig, chosen: dict[str, Any], tmp_path: Path) -> None:
     said = rig("sheet", "shed", *AIR, "--paper", "letter", "--units", "us")
     path = Path("shed/report/sheet.html")
-    assert said.err == f"The sheet is {path}; print it on letter.\n"
+    assert said.err == f"One run was cut off.\nThe sheet is {path}; print it on letter.\n"
     assert path.read_text() == "('choice',) {'paper': 'letter', 'units': 'us'}"
     assert rig("sheet", "shed", *AIR).code == 0, "over the old one"
     text = rig("sheet", "shed", *AIR, "--text")
-    assert (text.out, text.err) == ("('choice',) {'units': 'metric'}\n", "")
+    assert text.out == "('choice',) {'units': 'metric'}\n"
+    assert text.err == "One run was cut off.\n"
     assert rig("sheet", "shed", *AIR, "--out", "a/b/one.html").code == 0
     assert Path("a/b/one.html").exists()
     refused = rig("sheet", "shed", *AIR, "--paper", "A5")

@@ -65,7 +65,7 @@ class Stage:
         monkeypatch.setattr(serial, "SeriesMaker", self._maker)
         monkeypatch.setattr(serial, "begin_series", self._begin)
         monkeypatch.setattr(serial, "stop_on_signals", self._signals)
-        monkeypatch.setattr(serial, "Progress", self._progress)
+        monkeypatch.setattr(serial, "ProgressView", self._progress)
 
     def series(self, *, quiet: bool = False) -> Series:
         return Series(self.opened, Path("runs"), quiet=quiet)

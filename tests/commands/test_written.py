@@ -29,6 +29,7 @@ def test_an_analysis_prints_rows_groups_problems_and_budgets(
         groups=[],
         studies=[],
         made=[],
+        n_unchecked=0,
         comparisons=lambda: [Made(sentence=lambda: "A slides earlier.")],
         differences=list,
         document=document,

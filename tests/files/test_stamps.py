@@ -35,6 +35,10 @@ def test_a_clock_that_was_never_set_is_refused() -> None:
     with pytest.raises(BadInputError, match="clock says 1970-01-01, so it was not set"):
         check_wall_clock(datetime(1970, 1, 1, tzinfo=UTC))
     check_wall_clock(NOON)
+    new_year = datetime(2024, 1, 1, tzinfo=UTC)
+    check_wall_clock(new_year)
+    with pytest.raises(BadInputError, match="clock says 2023-12-31"):
+        check_wall_clock(new_year - timedelta(seconds=1))
 
 
 def test_a_clock_behind_the_study_is_refused() -> None:

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from rig.statistics.quantiles import studentized_range, t_p, t_quantile
+from rig.statistics.welch import welch
 from rig.study.outliers import grubbs_critical, grubbs_statistic
-from rig.study.quantiles import studentized_range, t_p, t_quantile
-from rig.study.tukey import tukey_kramer, welch
+from rig.study.tukey import tukey_kramer
 
 HARDWOOD = {
     "5": [7.0, 8, 15, 11, 9, 10],
@@ -64,12 +65,20 @@ def test_welch_sleep() -> None:
     assert found.difference / found.u == pytest.approx(-1.8608, abs=5e-5)
     assert found.df == pytest.approx(17.776, abs=5e-4)
     assert found.p == pytest.approx(0.07939, abs=5e-6)
-    assert (found.lower, found.upper) == pytest.approx((-3.3654832, 0.2054832), abs=5e-8)
+    assert found.interval() == pytest.approx((-3.3654832, 0.2054832), abs=5e-8)
     assert found.p == pytest.approx(stats.ttest_ind(*SLEEP, equal_var=False).pvalue, rel=1e-9)
 
 
 def test_welch_needs_two_values_each() -> None:
     assert welch([1.0], [2.0, 3.0]) is None
+
+
+def test_welch_without_scatter() -> None:
+    same, other = welch([1.0, 1.0], [1.0, 1.0]), welch([1.0, 1.0], [2.0, 2.0])
+    assert same is not None
+    assert other is not None
+    assert (same.p, other.p) == (1.0, 0.0)
+    assert other.interval() == (1.0, 1.0)
 
 
 def test_grubbs_uranium() -> None:

@@ -58,6 +58,8 @@ def test_a_message_may_have_65536_bytes() -> None:
     mine, its = link.pair()
     with mine, its:
         mine.send(b"x" * 65536)
+        mine.send(b"x" * 65537)
         mine.send(b"another")
         assert len(its.recv(link.MAX_MESSAGE)) == 65536
+        assert len(its.recv(link.MAX_MESSAGE)) == 65536, "longer than a message may be, yet whole"
         assert its.recv(link.MAX_MESSAGE) == b"another"

@@ -13,6 +13,7 @@ from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.procedures.level import LevelProcedure, StoppedLevelError
 from rig.procedures.level_person import LevelPerson
 from rig.procedures.level_progress import NAME, LevelProgress, load_progress, save_progress
+from rig.runfile.model import State
 from rig.settings.model import Linkage, Settings
 from tests.calibration.example import SENSOR, calibration
 from tests.calibration.invented_rig import InventedRig
@@ -255,3 +256,19 @@ def test_an_old_calibration_does_not_judge_the_new_one(on_paper: OnPaper, tmp_pa
     first_point(rig, person, tmp_path)
     assert rig.calibration is None
     assert rig.live.angle_deg is None
+
+
+def test_the_watchers_look_for_a_third_of_a_second_before_the_board_homes(
+    on_paper: OnPaper, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig, person = on_paper()
+    began_s, entered_s, enter = rig.time_s(), [], rig.enter
+
+    def noted(state: State) -> None:
+        entered_s.append(rig.time_s())
+        enter(state)
+
+    monkeypatch.setattr(rig, "enter", noted)
+    first_point(rig, person, tmp_path)
+    assert rig.states[0] == "homing"
+    assert entered_s[0] - began_s == pytest.approx(0.3)

@@ -100,6 +100,10 @@ def test_a_comma_in_a_table_with_semicolons_stands_before_decimals() -> None:
     assert number("angle", "1,234.5", decimal_comma=True) is None
 
 
+def test_what_a_computer_calls_a_number_is_none() -> None:
+    assert [number("x", text) for text in ("nan", "inf", "1_000", "٣", "0x1p3", "")] == [None] * 6
+
+
 def test_a_long_text_is_cut_in_the_refusal() -> None:
     with pytest.raises(BadInputError) as refused:
         value("x" * 1000, "g")

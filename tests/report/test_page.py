@@ -7,10 +7,11 @@ from typing import Any
 
 import pytest
 
+from rig.files.plain import finite
 from rig.quantities.figures import figure
 from rig.quantities.said import worded
 from rig.quantities.shown import US, Kind
-from rig.report.document import build, finite
+from rig.report.document import build
 from rig.report.evidence import Evidence
 from rig.report.page import Value, render
 from rig.report.style import Picture

@@ -85,6 +85,7 @@ def test_names_stay_and_quantities_are_converted(rig: Rig, named: Path, words: l
         check_warning(page)
         assert "on a board of 47.99 in" in page
         assert "%RH, 113 °F." in page
+        assert " mm" not in page.replace(BOARD, "")
 
 
 def test_as_json_all_is_metric(rig: Rig, named: Path) -> None:

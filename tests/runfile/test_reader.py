@@ -1,11 +1,13 @@
 import json
 import random
+import runpy
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from rig.errors import BadInputError
+from rig.runfile import schema
 from rig.runfile.model import INVALIDATING, Event, Line, Samples, Steps
 from rig.runfile.reader import RunFile, find_runs, read_run
 from rig.runfile.schema import SCHEMA_FILE, schema_text
@@ -44,6 +46,15 @@ def test_samples_come_as_arrays(whole: Path) -> None:
     np.testing.assert_allclose(t_s[:3], [5.0, 5.005, 5.010])
     np.testing.assert_allclose(t_s[20:22], [5.1, 5.105])
     np.testing.assert_array_equal(counts[41], [2, -1, 16001])
+
+
+def test_other_samples_give_other_arrays(whole: Path) -> None:
+    run = read_run(whole)
+    before = run.samples_arrays()
+    assert run.samples_arrays() is before
+    run.samples[3] = Samples(t_s=5.3, dt_s=0.005, counts=[(7, 8, 9)])
+    t_s, counts = run.samples_arrays()
+    assert (len(t_s), counts[60].tolist()) == (181, [7, 8, 9])
 
 
 def test_cut_at_any_byte_keeps_every_complete_line(whole: Path, tmp_path: Path) -> None:
@@ -351,6 +362,13 @@ def test_only_run_files_are_found_in_folders(whole: Path, tmp_path: Path) -> Non
 
 def test_the_shipped_schema_is_that_of_the_types() -> None:
     assert SCHEMA_FILE.read_text(encoding="utf-8") == schema_text()
+
+
+def test_the_module_writes_the_schema_beside_itself(tmp_path: Path) -> None:
+    module = tmp_path / "schema.py"
+    module.write_text(Path(schema.__file__).read_text("utf-8"), "utf-8")
+    runpy.run_path(str(module), run_name="__main__")
+    assert (tmp_path / SCHEMA_FILE.name).read_text("utf-8") == schema_text()
 
 
 def test_just_these_flags_keep_a_run_out_of_the_results() -> None:

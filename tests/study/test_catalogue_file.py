@@ -65,6 +65,8 @@ def test_a_name_that_is_taken_is_refused_and_nothing_changes(tmp_path: Path) -> 
     before = path.read_bytes()
     with pytest.raises(BadInputError, match=r"There is bag 'B' already; edit \[bags"):
         add_table(path, "bags", "B", Bag())
+    with pytest.raises(BadInputError, match=r"^The bag .* has .* \(U\+0007\) in it"):
+        add_table(path, "bags", "a\a", Bag())
     with pytest.raises(BadInputError, match="names the treatment 'boil'"):
         add_table(path, "bags", "C", Bag(treatment="boil"))
     assert path.read_bytes() == before

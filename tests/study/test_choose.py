@@ -3,6 +3,7 @@ import pytest
 from msgspec import structs
 
 from rig.errors import BadInputError
+from rig.study.ask import parse_like, parse_reading
 from rig.study.choose import (
     NEW_BOARD_SD_DEG,
     HandReading,
@@ -173,3 +174,19 @@ def test_height_of_the_upper_edge() -> None:
     # 12 in over 3 in on 48 in, as reference.com prints a board, is 10.807°.
     assert angle_of_height_deg(228.6, 1219.2) == pytest.approx(10.807, abs=5e-4)
     assert height_mm(30.0, 1000.0) == pytest.approx(500.0)
+
+
+def test_the_air_to_be_like_is_taken_as_people_type_it() -> None:
+    assert parse_like("C1/slick@oak:77F,50 %RH") == ("C1", "slick", "oak", 25.0, 50.0)
+    assert parse_like("C1/slick") == ("C1", "slick", None, None, None)
+    for air, why in (
+        ("23", "names no bag"),
+        ("60,50", "temperature of"),
+        ("23,101", "humidity of"),
+    ):
+        with pytest.raises(BadInputError, match=why):
+            parse_like(f"C1/slick:{air}")
+    with pytest.raises(BadInputError, match="an invisible character"):
+        parse_like("C\u200b1/slick")
+    with pytest.raises(BadInputError, match="an invisible character"):
+        parse_reading("C\u200b1/slick=21")

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Bag, Preferences
+from rig.study.catalogue import Bag, Board, ClimateWanted, Preferences
 from rig.study.catalogue_file import add_table
 from rig.study.folder import new_study, open_study
 from rig.study.plan import PlanRow
@@ -80,6 +80,19 @@ def test_the_seed_decides_the_order(tmp_path: Path) -> None:
     assert one == same
     assert one != other
     assert Counter(r.bag for r in one) == Counter(r.bag for r in other)
+
+
+def test_boards_and_climates_but_todays_air_come_in_a_drawn_order(tmp_path: Path) -> None:
+    boards, climates = set(), set()
+    for seed in range(5):
+        study = make_study(tmp_path / str(seed), seed=seed)
+        add_table(study.catalogue_path, "boards", "B", Board(material="glass"))
+        add_table(study.catalogue_path, "climates", "hot", ClimateWanted(temperature_c=31.0))
+        rows = make_plan(open_study(study.path))
+        boards.add(next(row.board for row in rows if row.board))
+        climates.add(tuple(dict.fromkeys(row.climate for row in rows if row.climate)))
+    assert boards == {"A", "B"}
+    assert climates == {("today", "dry", "hot"), ("today", "hot", "dry")}
 
 
 @given(st.integers(1, 12))

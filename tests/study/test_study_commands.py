@@ -83,6 +83,8 @@ def test_choose_reads_the_air_on_the_rig(rig: Run, folder: Path) -> None:
     air = json.loads(out)["air"]
     assert 10.0 < air["temperature_c"] < 35.0
     assert f"{air['temperature_c']:.1f} °C" in err
+    _, _, err = rig("choose", folder, "--twin", "--seed", 5, "--angle", 21, "--units", "us")
+    assert f"{air['temperature_c'] * 1.8 + 32.0:.1f} °F" in err
 
 
 def test_sheet_writes_a_page_and_prints_text(rig: Run, folder: Path) -> None:

@@ -4,7 +4,7 @@ from typing import Any
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Step
+from rig.study.catalogue import Step, stage_number
 from rig.study.folder import Study, open_study
 from rig.study.journal import Treatment
 from rig.study.journal_file import append
@@ -134,3 +134,8 @@ def test_cautions_come_where_they_matter(
 def test_a_rinse_at_the_end_is_seen() -> None:
     assert not any("no rinse" in one for one in cautions(SOAK))
     assert any("no rinse" in one for one in cautions(SOAK[::-1]))
+
+
+def test_what_is_no_stage_has_no_number() -> None:
+    names = ("baseline", "after 1", "after 12", "after 0", "after 01", "after", "after x", "1", "²")
+    assert [stage_number(name) for name in names] == [0, 1, 12, *[None] * 6]

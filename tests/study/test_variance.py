@@ -3,10 +3,11 @@ import pytest
 from msgspec import structs
 
 from rig.errors import BadInputError
+from rig.statistics.quantiles import f_p, t_p, t_quantile
+from rig.statistics.satterthwaite import Satterthwaite
 from rig.study.anova import one_way, regress, split_plot
 from rig.study.outliers import LEAST, outliers
 from rig.study.precision import layers_of, precision
-from rig.study.quantiles import Satterthwaite, f_p, t_p, t_quantile
 from rig.study.trend import trend
 from rig.study.variance import Factor, components, pooled
 from tests.study.rows_example import make_rows

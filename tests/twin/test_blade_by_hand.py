@@ -145,6 +145,6 @@ def test_a_bag_that_was_never_raised_is_not_lost() -> None:
     bag.placing = msgspec.structs.replace(bag.placing, number=2)
     bag.raise_from(0.0)
     assert not made.come_to_rest(bag, 2.0).is_gone
-    bag.raise_from(0.0).travel_m = 0.2
+    bag.raise_from(0.0).travel_m = 0.5e-3
     assert made.come_to_rest(bag, 3.0).is_gone
     assert Settings().blade.fitted is False

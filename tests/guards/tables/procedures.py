@@ -279,7 +279,7 @@ def _quick() -> list[Guard]:
     count = _QUICK + "quick_runs_count_when_they_surely_lie_within_half_a_degree"
     stands = _QUICK + "a_verdict_stands"
     turns = _QUICK + "they_take_turns_until_then"
-    swapped = "fmean(self._whole) - fmean(self._quick)"
+    swapped = "welch(self._quick, self._whole)"
     return [
         *(
             limit(m, name, last, times=times)
@@ -295,8 +295,8 @@ def _quick() -> list[Guard]:
         change(m, "quick_approach_deg", "stdev(slid_at_deg)", "0.0", last),
         change(m, take, "min(len(self._quick), len(self._whole))", "len(self._quick)", ten),
         change(m, take, "min(len(self._quick), len(self._whole))", "len(self._whole)", ten),
-        change(m, take, "fmean(self._quick) - fmean(self._whole)", swapped, count),
-        always(m, take, "p < LEVEL", count),
+        change(m, take, "welch(self._whole, self._quick)", swapped, count),
+        always(m, take, "compared.p_equivalence(MARGIN_DEG) < LEVEL", count),
         never(m, take, "self.verdict is not None", stands),
         never(m, turn, "not self._agrees", count),
         never(m, turn, "len(self._quick) >= ...", turns),

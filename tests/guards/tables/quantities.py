@@ -21,6 +21,7 @@ _LIMITS = _IN_TYPED + "limits_are_allowed_themselves"
 _COMMA = _IN_TYPED + "a_comma_that_may_mean_two_things_is_refused"
 _SEMICOLONS = _IN_TYPED + "a_comma_in_a_table_with_semicolons_stands_before_decimals"
 _TWENTY = _IN_TYPED + "a_number_has_twenty_characters_at_most"
+_NO_COMPUTER = _IN_TYPED + "what_a_computer_calls_a_number_is_none"
 _NOTHING = _IN_TYPED + "what_is_no_quantity_is_refused"
 _TOLERANCE = _IN_TYPED + "a_tolerance_stands_behind_a_colon"
 _APART = _IN_TYPED + "a_tolerance_is_a_difference_in_the_unit_of_its_value"
@@ -36,6 +37,12 @@ _OTHER_NAME = _IN_RUN_NAMES + "another_name_is_refused_and_new_takes_it"
 _AT_TERMINAL = _IN_RUN_NAMES + "at_a_terminal_a_person_may_say_that_a_name_is_new"
 _BESIDE = _IN_RUN_NAMES + ("the_study_is_that_of_the_run_files_and_else_that_of_the_working_folder")
 _JOURNAL = "tests/study/test_note.py::test_a_name_in_the_journal_can_be_seen_and_compared"
+_NO_TEXT = "tests/study/test_note.py::test_a_note_that_is_no_text_is_refused"
+_CSV = "tests/commands/test_correct.py::test_a_spreadsheet_with_commas_in_numbers_is_read"
+_BAD_LINE = "tests/commands/test_correct.py::test_one_bad_line_and_nothing_is_taken"
+_LIKE = "tests/study/test_choose.py::test_the_air_to_be_like_is_taken_as_people_type_it"
+_COMMANDS = "tests/report/test_units_shown.py::test_names_stay_and_quantities_are_converted"
+_PAGE = "tests/report/test_units_shown.py::test_the_report_keeps_names_and_converts_quantities"
 _CATALOGUE = "tests/study/test_catalogue_file.py::test_"
 
 _TYPED_UNITS: list[Guard] = [
@@ -69,7 +76,8 @@ _WHAT_IS_TYPED: list[Guard] = [
     *(limit(_TYPED, "LONGEST", _TWENTY, times=times) for times in (2, 0.5)),
     limit(_TYPED, "LEAST_TOLERANCE", _TOLERANCE),
     limit(_TYPED, "LEAST_TOLERANCE", _TOLERANCE, times=0.5),
-    always(_TYPED, "number", "len(text) <= LONGEST", _TWENTY),
+    never(_TYPED, "number", "len(text) > LONGEST", _TWENTY),
+    never(_TYPED, "number", "not re.fullmatch(_NUMBER, text)", _NO_COMPUTER),
     never(_TYPED, "number", "',' in text and ...", _COMMA),
     never(_TYPED, "number", "_THOUSANDS.fullmatch(text)", _COMMA),
     change(_TYPED, "number", "not decimal_comma and ...", "is_mixed or _THOUSANDS", _SEMICOLONS),
@@ -124,6 +132,21 @@ _WHAT_IS_SHOWN: list[Guard] = [
     change(_SAID, "Said.__new__", "'metric'", "'us'", _SENTENCE),
     change(_SAID, "Said.__reduce__", "(self._template, *self._parts)", "(str(self),)", _FILES),
     never(_SAID, "Amount.text", "self.has_unit", _SENTENCE),
+    change(
+        "rig.commands.choose",
+        "day_choice",
+        "system(units)",
+        "system('metric')",
+        "tests/study/test_study_commands.py::test_choose_reads_the_air_on_the_rig",
+    ),
+    *(
+        change("rig.study.sheet", place, "system(units)", "system('metric')", _COMMANDS)
+        for place in ("_head", "_candidates", "_footnotes")
+    ),
+    change("rig.study.sheet", "sheet_text", "worded(warning, units)", "warning", _COMMANDS),
+    change("rig.study.sheet", "sheet_html", "worded(warning, units)", "warning", _COMMANDS),
+    change("rig.report.page", "render", "worded(node.value or '', units)", "str(node)", _PAGE),
+    change("rig.report.document", "_choice", "list(evidence.choice.warnings)", "[]", _PAGE),
 ]
 
 _NAMES_OF_PEOPLE: list[Guard] = [
@@ -149,6 +172,34 @@ _NAMES_OF_PEOPLE: list[Guard] = [
         "check_names(...)",
         _IN_RUN_NAMES + "a_run_with_a_misspelt_bag_makes_no_file",
     ),
+    *(
+        change(
+            "rig.files.names",
+            "_UNSAFE",
+            repr(one),
+            "'xx'",
+            "tests/files/test_names.py::test_what_cannot_be_seen_is_refused",
+        )
+        for one in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl")
+    ),
+    change(
+        "rig.files.names",
+        "nearest",
+        "name.casefold()",
+        "name",
+        "tests/files/test_names.py::test_the_nearest_name_is_found_in_large_and_small_letters",
+    ),
+    change("rig.study.slides.from_csv", "_rows", "';' in head", "False", _CSV),
+    change("rig.study.slides.from_csv", "_number", "has_decimal_comma", "False", _CSV),
+    change(
+        "rig.study.slides.from_csv", "_line", "safe_name(row[name], name)", "row[name]", _BAD_LINE
+    ),
+    *(
+        change("rig.study.ask", "parse_like", old, new, _LIKE)
+        for old, new in (("50", "500"), ("100", "1000"), ("safe_name(bag, 'bag')", "bag"))
+    ),
+    change("rig.study.ask", "parse_reading", "safe_name(bag, 'bag')", "bag", _LIKE),
+    change(_NAMES, "writable", "UnicodeEncodeError", "KeyError", _NO_TEXT),
     change(_NAMES, "with_safe_names", "safe_name(text, name)", "text", _JOURNAL),
     change("rig.study.folder", "Study.note", "with_safe_names(entry)", "entry", _JOURNAL),
     without(

@@ -1,14 +1,17 @@
-"""Quantiles and tail probabilities, from scipy's special functions, which load quickly."""
+"""Quantiles and tail probabilities of the usual distributions.
+
+scipy's special functions are loaded when they are first needed: that takes a quarter of a second.
+"""
 
 from functools import lru_cache
 from math import inf, isfinite, sqrt
-
-from scipy import special
 
 
 @lru_cache(maxsize=4096)
 def t_quantile(probability: float, df: float) -> float:
     """Student's t at a cumulative probability; the normal one for infinite degrees of freedom."""
+    from scipy import special
+
     if df <= 0.0:
         return inf
     if not isfinite(df):
@@ -16,15 +19,22 @@ def t_quantile(probability: float, df: float) -> float:
     return float(special.stdtrit(df, probability))
 
 
+def t_cdf(t: float, df: float) -> float:
+    """Probability of a Student's t below this; the normal one for infinite degrees of freedom."""
+    from scipy import special
+
+    return float(special.stdtr(df, t) if isfinite(df) else special.ndtr(t))
+
+
 def t_p(t: float, df: float) -> float:
     """Two-sided probability of a |t| at least as large."""
-    if df <= 0.0:
-        return 1.0
-    return float(2.0 * (special.ndtr(-abs(t)) if df == inf else special.stdtr(df, -abs(t))))
+    return 1.0 if df <= 0.0 else 2.0 * t_cdf(-abs(t), df)
 
 
 def f_p(f: float, df_1: float, df_2: float) -> float:
     """Probability of an F at least as large."""
+    from scipy import special
+
     return float(special.fdtrc(df_1, df_2, max(f, 0.0)))
 
 
@@ -50,34 +60,3 @@ def studentized_range_p(q: float, groups: int, df: float) -> float:
     from scipy import stats
 
     return float(stats.studentized_range.sf(q, groups, df))
-
-
-class Satterthwaite:
-    """Adds up variances, each with its degrees of freedom (Welch–Satterthwaite).
-
-    ν_eff = (Σ vᵢ)² / Σ vᵢ²/νᵢ (JCGM 100, G.4.1). Terms that are subtracted keep their share of
-    the uncertainty, which makes ν_eff smaller, never larger.
-    """
-
-    def __init__(self) -> None:
-        self.variance = 0.0
-        self._parts = 0.0
-
-    def add(self, variance: float, df: float) -> "Satterthwaite":
-        """Add a variance (negative to subtract) that is known with these degrees of freedom."""
-        self.variance += variance
-        if variance != 0.0:
-            self._parts += 0.0 if df == inf else variance**2 / df if df > 0 else inf
-        return self
-
-    @property
-    def df(self) -> float:
-        """Effective degrees of freedom; infinite when every part is exactly known."""
-        if self._parts == inf:
-            return 0.0
-        return self.variance**2 / self._parts if self._parts > 0.0 else inf
-
-    @property
-    def u(self) -> float:
-        """Standard uncertainty."""
-        return sqrt(max(self.variance, 0.0))
