@@ -95,7 +95,7 @@ def world(
     place, time = rng.normal(0.0, 0.2, (n, 4)), rng.normal(0.0, 2e-4, (n, 4))
     leading = gap - slump if leading_mm is None else leading_mm
     places = np.stack([leading, leading + spacing, gap + length, gap + length + spacing], axis=1)
-    # A place behind the start is never passed in the slide: it is a slumped edge, broken before.
+    # A place behind the start is not passed in the slide: a slumped edge has broken it before.
     places = np.maximum(places + place, 0.2)
     moved = slides(friction, rate_deg_s, places / 1000.0)
     return World(rate_deg_s, friction, moved.onset_deg, moved.times_s + time)
@@ -130,7 +130,7 @@ def analysed(made: World, beams: Literal[1, 2]) -> Found:
                 "too quick" if solved.too_quick else solved.flag or "",
             )
         )
-    columns = list(zip(*rows, strict=True))
+    columns = list(zip(*rows, strict=True)) or [()] * 6
     return Found(*(np.array(column) for column in columns))
 
 

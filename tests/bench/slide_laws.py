@@ -31,7 +31,7 @@ class Friction:
     bristles_1_m: Array
     damping_ratio: Array
 
-    def of(self, index: Array) -> "Friction":
+    def of(self, index: NDArray[np.intp]) -> "Friction":
         """Some of them."""
         parts = {
             key: getattr(self, key)[index] for key in self.__dataclass_fields__ if key != "law"
