@@ -3,8 +3,9 @@
 Run from the project's folder: `python -m tests.bench.onset_slump [--n N] [--write]`. Slides of the
 three laws of the family at 0.3 and 1 °/s. "Into the beam": the leading edge breaks the first beam
 from 2° to 0.05° before the slide (even in the logarithm) and hangs over it by 0 to 2 mm from then
-on. "Towards it": the fill slumps by 2 to 8 mm and stops at least 0.3 mm short of the beam. A wrong
-angle is one that is off by more than 4 u.
+on. "A corner": the same for a corner of the bag, whose leading edge at the second beam lies as it
+should. "Towards it": the fill slumps by 2 to 8 mm and stops at least 0.3 mm short of the beam. A
+wrong angle is one that is off by more than 4 u.
 """
 
 import argparse
@@ -28,13 +29,13 @@ TITLES = (
 )
 
 
-def into_the_beam(rate: float, n: int, most_deg: float, least_deg: float) -> World:
+def into_the_beam(rate: float, n: int, most_deg: float, least_deg: float, corner: bool) -> World:
     """Slides of all laws whose edge broke the first beam before; times as in `World`."""
     parts = []
     for law in FAMILY:
         rng = seeds(SEED, law, rate + most_deg)
         over = rng.uniform(0.0, 2.0, n // 3)
-        made = world(law, rate, n // 3, rng, leading_mm=-over)
+        made = world(law, rate, n // 3, rng, leading_mm=None if corner else -over)
         early = np.exp(rng.uniform(np.log(least_deg), np.log(most_deg), n // 3))
         edges = made.edges_s.copy()
         edges[:, 0] = -early / rate
@@ -107,13 +108,11 @@ def lines_of(n: int) -> Iterator[str]:
     for rate in RATES:
         good = joined(rate, [world(law, rate, n // 3, seeds(SEED, law, rate)) for law in FAMILY])
         cases = [("none: good slides", good), ("2 to 8 mm towards it", towards_it(rate, n))]
-        for most, least in pairwise(EARLY_DEG):
-            cases.append(
-                (
-                    f"into the beam, {most:g} to {least:g}° before",
-                    into_the_beam(rate, n, most, least),
-                )
-            )
+        for corner in (False, True):
+            for most, least in pairwise(EARLY_DEG):
+                what = "a corner" if corner else "into the beam"
+                made = into_the_beam(rate, n, most, least, corner)
+                cases.append((f"{what}, {most:g} to {least:g}° before", made))
         for beams in (1, 2):
             for name, made in cases:
                 kept, refused = seen(made)
