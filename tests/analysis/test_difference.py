@@ -115,8 +115,8 @@ def test_at_other_angles_they_cancel_but_in_part(low: Group, high: Group) -> Non
     found = difference(low, high)
     parts = {part.name: part for part in found.components}
     # A shift of the angle counts with sec²θ, 1.16 and 1.26 here.
-    law = {part.name: part.u_theta_deg for part in group_budget(low).components}
-    law = law["friction law, rate-free"]
+    own = {part.name: part.u_theta_deg for part in group_budget(low).components}
+    law = own["friction law, rate-free"]
     secants = [1.0 + g.result.mean_mu_static**2 for g in (low, high)]
     left = math.radians(law) * abs(secants[1] - secants[0])
     assert parts["friction law, rate-free"].u_mu_static == pytest.approx(left, rel=0.02)
