@@ -1,9 +1,14 @@
 """A test that leaves something behind fails; invented examples do not depend on the time taken."""
 
 import os
+
+# The matrices here are small, and two workers share two cores: threads would wait on each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from collections.abc import Iterator
 
 import pytest
+import threadpoolctl  # noqa: F401 - it sets a variable when it is loaded
 from hypothesis import HealthCheck, settings
 
 from tests.leaks import nothing_left

@@ -22,8 +22,11 @@ from rig.commands.quantities import echoed, moment, name_option, quantity_option
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from rig.control.request import RunRequest
     from rig.errors import RigError
+    from rig.study.plan import PlanRow
 
 CAUTION = (
     "Caution: the board will move. Keep hands, hair and sleeves out of the wedge under it; set the"
@@ -128,6 +131,14 @@ def run(
         Path | None,
         typer.Option("--plan", metavar="STUDY", help="Make the next session of a study's plan."),
     ] = None,
+    sets: Annotated[
+        list[str] | None,
+        name_option(
+            "--set",
+            "set",
+            "Each face of each bag of this set, --repeat runs each; may be repeated.",
+        ),
+    ] = None,
     climate: Annotated[
         str | None,
         name_option(
@@ -151,8 +162,7 @@ def run(
     json: Json = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
-    from rig.commands.series import Series
-    from rig.control.mover import StoppedError
+    from rig.commands.series import ShownSeries
     from rig.opening import OnBoard, open_rig
     from rig.procedures.climate_gate import parse_band
     from rig.procedures.rates import parse_rates
@@ -181,25 +191,37 @@ def run(
         clean_every=clean_every,
         quick=quick,
     )
-    if plan is not None:
+    if plan is not None or sets:
         from rig.commands.plan_runs import PlanRuns
         from rig.files.stamps import parse_utc
 
-        if bag or face or board or session or resume or rates or repeat > 1:
+        begin = None if at is None else parse_utc(moment("--at", at))
+        if plan is not None and (bag or face or board or session or resume or rates or repeat > 1):
             raise BadInputError(
                 "--plan says itself which bag, face, board, session and how many runs; leave out"
                 " the other options that do."
             )
+        of, rows = plan or Path(), None
+        if sets:
+            of, rows = _evening(sets, folder, plan, board, repeat, session, begin)
         if not twin:
             say(CAUTION)
         session_runs = PlanRuns(
-            plan, settings, climate=climate, options=options, operator=operator, quiet=json
+            of,
+            settings,
+            climate=climate,
+            rows=rows,
+            options=options,
+            steady_s=steady * 60,
+            timeout_s=climate_timeout * 60,
+            operator=operator,
+            quiet=json,
         )
         done = session_runs.make(
             twin=twin,
             seed=seed,
             speed=speed_of(speed),
-            at=None if at is None else parse_utc(moment("--at", at)),
+            at=begin,
             overdue_ok=overdue_ok,
             settings_file=rig,
         )
@@ -239,18 +261,47 @@ def run(
 
     if not twin:
         say(CAUTION)
-    series = Series(opened, folder, quiet=json, options=options)
+    series = ShownSeries(opened, folder, quiet=json, options=options)
     if service:
         logging.basicConfig(
             stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"
         )
-        try:
-            series.serve(requests)
-        except StoppedError as stop:
-            say(f"rig: {stop}")
-            sys.exit(INTERRUPTED)
+        series.serve(requests)
     failure = series.make([] if resume else requests(), start_now=now, resume=resume)
     _finish(series.paths, failure, series.signal, series.all_slid, json)
+
+
+def _evening(
+    sets: list[str],
+    folder: Path,
+    plan: Path | None,
+    board: str | None,
+    repeat: int,
+    session: str | None,
+    begin: "datetime | None",
+) -> "tuple[Path, list[PlanRow]]":
+    """The study beside, and the series of these sets.
+
+    Raises:
+        BadInputError: --plan was given too, or there is no study.
+    """
+    from datetime import UTC, datetime
+
+    from rig.commands.run_names import study_beside
+    from rig.study.evening import evening_rows
+    from rig.study.folder import open_study
+
+    if plan is not None:
+        raise BadInputError("Give --plan or --set, not both.")
+    path = study_beside(folder)
+    if path is None:
+        raise BadInputError(
+            "--set needs a study that knows the set: work in its folder, or name it with --out."
+        )
+    now = begin or datetime.now(UTC)
+    study = open_study(path)
+    runs = repeat if repeat > 1 else study.catalogue.preferences.runs_per_series
+    return path, evening_rows(study, sets, board, runs, session, now)
 
 
 def _finish(
@@ -264,9 +315,6 @@ def _finish(
         print_json(document)
     if failure is not None:
         if signal is not None:
-            from rig.control.faults import told
-
-            say(f"rig: {told(failure)}")
             sys.exit(INTERRUPTED)
         raise failure
     if not all_slid:

@@ -105,6 +105,13 @@ class Recipe(_Table, frozen=True):
     note: Text = ""
 
 
+class Target(_Table, frozen=True):
+    """The slide angle that is wanted of a face."""
+
+    angle_deg: Annotated[float, Meta(gt=0, lt=60)]
+    tolerance_deg: Annotated[float, Meta(gt=0, le=20)] = 0.5
+
+
 class Preferences(_Table, frozen=True):
     """How this study measures, and what it wishes for; descriptions are the file's comments."""
 
@@ -156,6 +163,10 @@ class Preferences(_Table, frozen=True):
     tolerance_deg: Annotated[
         float, Meta(description="how far from the wish a slide angle may lie", gt=0, le=20)
     ] = 0.5
+    may_pass: Annotated[
+        float,
+        Meta(description="chance of passing a target that one more treatment may have", ge=0, le=1),
+    ] = 0.1
 
 
 class Catalogue(_Table, frozen=True):
@@ -172,6 +183,8 @@ class Catalogue(_Table, frozen=True):
     boards: dict[Name, Board] = field(default_factory=dict)
     climates: dict[Name, ClimateWanted] = field(default_factory=dict)
     treatments: dict[Name, Recipe] = field(default_factory=dict)
+    targets: dict[Name, Target] = field(default_factory=dict)
+    """By face; a face without one has the preferences' `wish_angle_deg`."""
 
     def with_role(self, role: Role) -> list[str]:
         """Names of the bags of this role, in the file's order."""

@@ -22,6 +22,7 @@ from rig.study.catalogue import (
     Preferences,
     Recipe,
     Step,
+    Target,
 )
 from rig.study.durable import locked, replace_file
 from rig.study.names import writable
@@ -32,6 +33,7 @@ SECTIONS: dict[str, type[msgspec.Struct]] = {
     "boards": Board,
     "climates": ClimateWanted,
     "treatments": Recipe,
+    "targets": Target,
 }
 
 
@@ -147,6 +149,13 @@ def _check(catalogue: Catalogue, path: Path) -> None:
                 f'{path}: [bags."{name}"] names the treatment {bag.treatment!r}, which is not'
                 f" under [treatments] (there: {known})."
             )
+    faces = {face for bag in catalogue.bags.values() for face in bag.faces}
+    for face in catalogue.targets:
+        if catalogue.bags and face not in faces:
+            raise BadInputError(
+                f'{path}: [targets."{face}"] is of a face that no bag has (there:'
+                f" {', '.join(sorted(faces))})."
+            )
 
 
 def _names(catalogue: Catalogue) -> Iterator[tuple[str, str]]:
@@ -185,6 +194,26 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
             )
         old = path.read_text(encoding="utf-8-sig").rstrip("\n")
         text = f"{old}\n\n[{section}.{_string(name)}]\n{_keys(table)}"
+        catalogue = parse_catalogue(text, path)
+        replace_file(path, text.encode())
+        return catalogue
+
+
+def set_target(path: Path, face: str, target: Target) -> Catalogue:
+    """Add or change the target of a face; all else in the file stays as it is, comments too.
+
+    Raises:
+        BadInputError: no bag has this face.
+    """
+    import tomlkit  # late: few commands change what is there
+
+    face = safe_name(face, "face")
+    with locked(path.parent):
+        read_catalogue(path)
+        document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+        targets = document.setdefault("targets", tomlkit.table(is_super_table=True))
+        targets[face] = {"angle_deg": target.angle_deg, "tolerance_deg": target.tolerance_deg}
+        text = tomlkit.dumps(document)
         catalogue = parse_catalogue(text, path)
         replace_file(path, text.encode())
         return catalogue

@@ -59,6 +59,18 @@ class Study(Struct, frozen=True, kw_only=True):
             raise unknown("bag", name, self.catalogue.bags, "`rig study bag` adds one")
         return self.catalogue.bags[name]
 
+    def set_members(self, name: str) -> list[str]:
+        """The bags of a set.
+
+        Raises:
+            BadInputError: no bag is in it.
+        """
+        members = [bag for bag, about in self.catalogue.bags.items() if about.set == name]
+        if not members:
+            sets = sorted({bag.set for bag in self.catalogue.bags.values() if bag.set})
+            raise unknown("set", name, sets, "`rig study bag --set` puts a bag in one")
+        return members
+
     def check_face(self, bag: str, face: str) -> None:
         """Raise BadInputError unless the bag is known and has this face."""
         faces = self.bag(bag).faces

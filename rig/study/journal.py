@@ -105,6 +105,14 @@ class Wipe(_Entry, tag="wipe", frozen=True, kw_only=True):
     """The row of the plan that asked for it."""
 
 
+class Play(_Entry, tag="play", frozen=True, kw_only=True):
+    """A bag was thrown between measurements."""
+
+    bag: str
+    throws: Annotated[int, Meta(ge=1, le=100_000)]
+    """At a guess, if nobody counted."""
+
+
 class Correction(_Entry, tag="correction", frozen=True, kw_only=True):
     """Run files that name the wrong bag, face or board, or that do not count; `note` says why."""
 
@@ -127,7 +135,7 @@ class Withdrawal(_Entry, tag="withdrawal", frozen=True, kw_only=True):
     """The line in `replaces` does not count; `note` says why."""
 
 
-Entry = Treatment | Mass | Droop | Reading | Wipe | Correction | Confirmation | Withdrawal
+Entry = Treatment | Mass | Droop | Reading | Wipe | Play | Correction | Confirmation | Withdrawal
 E = TypeVar("E", bound=_Entry)
 
 

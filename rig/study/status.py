@@ -170,6 +170,12 @@ def missing_climates(study: Study, found: PlanProgress, records: Sequence[Slide]
                 f"Stage {stage!r} has no baseline in {', '.join(sorted(lost))}, so before and"
                 " after don't match there."
             )
+    if found.missed:
+        gone = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in found.missed))
+        sentences.append(
+            f"Given up, for the bag was treated before: {gone}; what lacks a baseline there rests"
+            " on the model."
+        )
     sentences += _off_the_mark(study, found.rows, records)
     names = len({row.climate for row in runs})
     if names < MODEL_CLIMATES:
@@ -203,7 +209,7 @@ def _next_step(study: Study, found: PlanProgress) -> str:
         return f"Make a plan: `rig study plan {study.path}`."
     row = next((r for r in found.rows if not found.is_done(r) and r.action != "wipe"), None)
     if row is None:
-        return f"The plan is done; `rig compare {study.path}` says what came of it."
+        return f"The plan is done; `rig answer {study.path}` says what came of it."
     if row.action == "treat":
         return (
             f"Treat {row.bag} with {row.treatment!r}, then `rig study treat {study.path} --bag"

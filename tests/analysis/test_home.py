@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 import pytest
 
+from rig.analysis.home import home_reading as home_reading_of
 from rig.analysis.home import home_readings, home_records
 from rig.runfile.model import Event, Line, Samples
 from rig.runfile.reader import RunFile, read_run
@@ -83,10 +84,19 @@ def test_only_runs_of_one_calibration_count_the_newest_unless_it_is_named(tmp_pa
         1,
         2,
     ]
+    both = [one for at in (old, new) for one in home_readings([tmp_path], at.made_at)]
+    assert (len(both), home_records(both)[0]) == (3, new.made_at)
     assert home_records(home_readings([tmp_path]), "2020-01-01T00:00:00Z") == (
         "2020-01-01T00:00:00Z",
         [],
     )
+
+
+def test_a_run_without_a_calibration_has_no_reading() -> None:
+    run = made(DAY_1)
+    assert home_reading_of(run) is not None
+    run.header = msgspec.structs.replace(run.header, calibration=None)
+    assert home_reading_of(run) is None
 
 
 def test_a_folder_without_readings_has_no_history(tmp_path: Path) -> None:

@@ -13,12 +13,6 @@ SIMULATOR = (
 )
 """Slides and the sensor that reads them."""
 
-EFFECTS = tuple(
-    f"rig/study/{name}.py"
-    for name in ("climate_fit", "climate_model", "compare_changes", "compare_effects", "variance")
-)
-"""From rows of results to the effects of treatments."""
-
 CYCLE = tuple(
     f"rig/control/{name}.py"
     for name in ("cycle", "homing", "interlocks", "machine", "mover", "senses", "sensor_health")

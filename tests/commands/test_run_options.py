@@ -51,7 +51,7 @@ class NotedSeries:
 @pytest.fixture
 def series(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> NotedSeries:
     made = NotedSeries()
-    monkeypatch.setattr("rig.commands.series.Series", made)
+    monkeypatch.setattr("rig.commands.series.ShownSeries", made)
     return made
 
 

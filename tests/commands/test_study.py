@@ -208,7 +208,7 @@ def test_json_is_one_document_and_nothing_else(rig: Rig, folder: str) -> None:
     status = rig("study", "status", folder, "--json")
     assert status.document["blocks"][0]["runs_done"] == 0
     power = rig("study", "power", folder, "--json")
-    assert power.document["scatter_from"]["run_deg"] == "a judgement, not measured"
+    assert power.document["scatter_from"] == "expected, not measured"
     readers = rig("study", "reading", folder, "--json")
     assert readers.document == {"readers": []}
     droop = rig("study", "droop", folder, "--json")
@@ -300,8 +300,7 @@ def test_one_table_is_exported(rig: Rig, folder: str, tmp_path: Path) -> None:
     assert len(rig("study", "export", folder, "--json").document["runs"]) == 1
 
 
-def test_power_says_what_would_do(rig: Rig) -> None:
-    told = said(rig, "study", "power", "--sd-run", "0.3", "--sd-series", "0.2", "--sd-bag", "0.1")
-    assert "Scatter of a run: 0.30° (given)." in told
-    assert "would do: " in told
-    assert "per comparison" in told
+def test_power_takes_scatter_as_it_is_typed(rig: Rig) -> None:
+    told = said(rig, "study", "power", "--sd-run", "0.3", "--sd-series", "0.1", "--sd-bag", "0.15")
+    assert "slides 0.30°, series 0.10°, sittings 0.25°, applications 0.15°" in told
+    assert "in four of five such trials" in told

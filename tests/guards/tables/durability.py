@@ -367,19 +367,17 @@ ENTRIES: list[Guard] = [
         _LOCKS + "who_writes_to_a_study_waits_and_then_looks_again[a plan]",
         nth=2,
     ),
-    without(
-        "rig.study.plan_keep", "current_plan", "create_file(...)", _POWER_CUT + "no_plan_is_lost"
-    ),
+    without("rig.study.plan_keep", "_keep", "create_file(...)", _POWER_CUT + "no_plan_is_lost"),
     change(
         "rig.study.plan_keep",
-        "current_plan",
+        "_keep",
         "create_file(...)",
-        "path.with_name(f'plan-{number - 1}.csv').write_bytes(path.read_bytes())",
+        "path.with_name(f'plan-{_last_kept(study) + 1}.csv').write_bytes(path.read_bytes())",
         _POWER_CUT + "no_plan_is_lost",
     ),
     change(
         "rig.study.plan_keep",
-        "current_plan",
+        "_keep",
         "replace_file(...)",
         "path.write_text(plan_text(rows))",
         _POWER_CUT + "no_plan_is_lost",

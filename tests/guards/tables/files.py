@@ -75,15 +75,16 @@ ENTRIES: list[Guard] = [
         "'\\0' in text",
         _NOTE + "a_plan_with_bytes_missing_is_refused",
     ),
-    never(
-        "rig.study.gather",
-        "rows_of",
-        "slide.bag in table.blocked",
-        _TABLE + "a_changed_line_blocks_the_answers_about_its_bag",
+    change(
+        "rig.study.answer.build",
+        "_counts",
+        "slide.bag not in table.blocked",
+        "True",
+        "tests/study/answer/test_answer.py::test_the_reference_bag_and_bags_in_doubt_have_no_part",
     ),
     without(
-        "rig.study.gather",
-        "gather",
+        "rig.study.answer.ask",
+        "ask",
         "table.check_answers()",
         _TABLE + "a_line_whose_bag_cannot_be_read_blocks_all",
     ),
@@ -136,10 +137,10 @@ ENTRIES: list[Guard] = [
         _ONCE,
     ),
     without(
-        "rig.commands.choose",
-        "day_choice",
-        "say(note)",
-        "tests/study/test_study_commands.py::test_a_run_that_was_cut_off_is_told[choose]",
+        "rig.commands.asking",
+        "asked",
+        "say(problem)",
+        "tests/commands/test_answer.py::test_a_run_that_was_cut_off_is_told[choose]",
     ),
     change(
         "rig.twin.rig",

@@ -40,9 +40,10 @@ _JOURNAL = "tests/study/test_note.py::test_a_name_in_the_journal_can_be_seen_and
 _NO_TEXT = "tests/study/test_note.py::test_a_note_that_is_no_text_is_refused"
 _CSV = "tests/commands/test_correct.py::test_a_spreadsheet_with_commas_in_numbers_is_read"
 _BAD_LINE = "tests/commands/test_correct.py::test_one_bad_line_and_nothing_is_taken"
-_LIKE = "tests/study/test_choose.py::test_the_air_to_be_like_is_taken_as_people_type_it"
+_LIKE = "tests/study/answer/test_typed.py::test_the_air_to_be_like_is_taken_as_people_type_it"
 _COMMANDS = "tests/report/test_units_shown.py::test_names_stay_and_quantities_are_converted"
 _PAGE = "tests/report/test_units_shown.py::test_the_report_keeps_names_and_converts_quantities"
+_PAPER = "tests/commands/test_answer.py::test_the_sheet_is_a_file_or_text"
 _CATALOGUE = "tests/study/test_catalogue_file.py::test_"
 
 _TYPED_UNITS: list[Guard] = [
@@ -133,20 +134,18 @@ _WHAT_IS_SHOWN: list[Guard] = [
     change(_SAID, "Said.__reduce__", "(self._template, *self._parts)", "(str(self),)", _FILES),
     never(_SAID, "Amount.text", "self.has_unit", _SENTENCE),
     change(
-        "rig.commands.choose",
-        "day_choice",
+        "rig.commands.asking",
+        "_read_air",
         "system(units)",
         "system('metric')",
-        "tests/study/test_study_commands.py::test_choose_reads_the_air_on_the_rig",
+        "tests/commands/test_answer.py::test_without_typed_air_the_rig_is_asked[choose]",
     ),
+    change("rig.study.answer.words", "air_words", "system(units)", "system('metric')", _COMMANDS),
     *(
-        change("rig.study.sheet", place, "system(units)", "system('metric')", _COMMANDS)
-        for place in ("_head", "_candidates", "_footnotes")
+        change("rig.report.sheet", place, "system(units)", "system('metric')", _PAPER)
+        for place in ("_row", "_steps")
     ),
-    change("rig.study.sheet", "sheet_text", "worded(warning, units)", "warning", _COMMANDS),
-    change("rig.study.sheet", "sheet_html", "worded(warning, units)", "warning", _COMMANDS),
     change("rig.report.page", "render", "worded(node.value or '', units)", "str(node)", _PAGE),
-    change("rig.report.document", "_choice", "list(evidence.choice.warnings)", "[]", _PAGE),
 ]
 
 _NAMES_OF_PEOPLE: list[Guard] = [
@@ -195,10 +194,10 @@ _NAMES_OF_PEOPLE: list[Guard] = [
         "rig.study.slides.from_csv", "_line", "safe_name(row[name], name)", "row[name]", _BAD_LINE
     ),
     *(
-        change("rig.study.ask", "parse_like", old, new, _LIKE)
+        change("rig.study.answer.typed", "like_of", old, new, _LIKE)
         for old, new in (("50", "500"), ("100", "1000"), ("safe_name(bag, 'bag')", "bag"))
     ),
-    change("rig.study.ask", "parse_reading", "safe_name(bag, 'bag')", "bag", _LIKE),
+    change("rig.study.answer.typed", "_reading", "safe_name(bag, 'bag')", "bag", _LIKE),
     change(_NAMES, "writable", "UnicodeEncodeError", "KeyError", _NO_TEXT),
     change(_NAMES, "with_safe_names", "safe_name(text, name)", "text", _JOURNAL),
     change("rig.study.folder", "Study.note", "with_safe_names(entry)", "entry", _JOURNAL),

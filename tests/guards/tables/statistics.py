@@ -8,8 +8,8 @@ _WHOLE_DOF = "tests/outside/test_uncertainty.py::test_degrees_of_freedom_are_cut
 _WAYS = "tests/analysis/test_placing.py::test_"
 _EQUIVALENT = _WAYS + "equivalent_within_half_a_degree_at_five_percent"
 _NO_SCATTER = _WAYS + "runs_without_scatter"
-_SLEEP = "tests/outside/test_tukey.py::test_welch_sleep"
-_EQUAL = "tests/outside/test_tukey.py::test_welch_without_scatter"
+_SLEEP = "tests/outside/test_welch.py::test_welch_sleep"
+_EQUAL = "tests/outside/test_welch.py::test_welch_without_scatter"
 _OF_GROUPS = "tests/analysis/test_groups.py::test_"
 _SLOPE, _NO_TEST = _OF_GROUPS + "a_trend_of_four_slides", _OF_GROUPS + "trends_without_a_test"
 
