@@ -111,13 +111,27 @@ ANGLE: list[Guard] = [
     change(_ANGLE, "_is_faulty", "0.1", "0.05", _NO_GRAVITY),
     never(_ANGLE, "_is_faulty", "np.max(np.diff(t_s)) > SILENCE_S", _SILENT),
     change(_ANGLE, "_weighted_line", "len(times) - 2", "len(times)", _FIT, nth=1),
-    change(_ANGLE, "_drifted_apart", "abs(middle - float(...))", "middle - float(np.mean(along_deg[before] - start))", _SINCE),
+    change(
+        _ANGLE,
+        "_drifted_apart",
+        "abs(middle - float(...))",
+        "middle - float(np.mean(along_deg[before] - start))",
+        _SINCE,
+    ),
     change(_ANGLE, "_drifted_apart", "np.abs(apart_deg - middle)", "apart_deg - middle", _A_WHILE),
     change(_ANGLE, "_drifted_apart", "along_deg[before] - start", "along_deg[before]", _MOVING),
-    change(_ANGLE, "build_ramp", "along_slope_deg(calibration, gravity_g(...))", "inclination_deg(calibration, gravity_g(calibration, counts[before], temperature))", _ACROSS),
+    change(
+        _ANGLE,
+        "build_ramp",
+        "along_slope_deg(calibration, gravity_g(...))",
+        "inclination_deg(calibration, gravity_g(calibration, counts[before], temperature))",
+        _ACROSS,
+    ),
     change(_ANGLE, "_is_late", "abs(lag_s)", "lag_s", _LAG, _CLOCK),
     change(_ANGLE, "_is_late", "abs(lag_s)", "-lag_s", _LAG, _CLOCK),
-    change(_ANGLE, "_is_late", "4.0 * u_lag_s", "0.0", _WRONG + "a_noisy_sensor_is_not_called_late"),
+    change(
+        _ANGLE, "_is_late", "4.0 * u_lag_s", "0.0", _WRONG + "a_noisy_sensor_is_not_called_late"
+    ),
     never(_ANGLE, "_drifted_apart", "int(...) < 3", _NO_LOOK),
 ]
 
@@ -148,13 +162,27 @@ BUDGET: list[Guard] = [
     never(_BUDGET, "run_budget", "not ramp.steady", _UNSTEADY),
     always(_BUDGET, "run_budget", "not ramp.steady", _UNSTEADY),
     change(_BUDGET, "run_budget", "0.5e3", "0.5e6", _TIMES),
-    change(_BUDGET, "run_budget", "half_period_ms / math.sqrt(3.0)", "half_period_ms / 3.0", _TIMES),
+    change(
+        _BUDGET, "run_budget", "half_period_ms / math.sqrt(3.0)", "half_period_ms / 3.0", _TIMES
+    ),
     change(_BUDGET, "run_budget", "rate / 1000.0", "rate", _TIMES, nth=1),
     change(_BUDGET, "run_budget", "rate / 1000.0", "rate", _FILTER, nth=2),
-    change(_BUDGET, "run_budget", "1.0 + found.mu_kinetic * mu", "1.0 - found.mu_kinetic * mu", _KINETIC),
+    change(
+        _BUDGET,
+        "run_budget",
+        "1.0 + found.mu_kinetic * mu",
+        "1.0 - found.mu_kinetic * mu",
+        _KINETIC,
+    ),
     change(_BUDGET, "run_budget", "kinetic_per_deg * u_theta", "0.0", _KINETIC),
     change(_BUDGET, "run_budget", "rate * one.time_s", "one.time_s", _SOURCE),
-    change(_BUDGET, "run_budget", '(geometry.u_slump_mm, "mm", "series")', '(geometry.u_slump_mm, "mm", "run")', _SOURCE),
+    change(
+        _BUDGET,
+        "run_budget",
+        '(geometry.u_slump_mm, "mm", "series")',
+        '(geometry.u_slump_mm, "mm", "run")',
+        _SOURCE,
+    ),
     change(_BUDGET, "run_budget", "math.hypot(...)", "rate * found.law_s", _LAW),
     change(_BUDGET, "run_budget", "math.hypot(...)", "law_floor_deg(rate)", _LAW),
     change(_BUDGET, "run_budget", "u_inclination_deg(...)", "(0.0, 0.0)", _SENSOR),
@@ -205,8 +233,16 @@ ROWS: list[Guard] = [
         _ROWS + "some_flags_keep_a_run_out",
     ),
     change(_ROW, "with_uncertainty", "u_of_tangent(angle, u)", "u", _FILLED),
-    change(_ROW, "with_uncertainty", "u_of_tangent(angle, whole)", "u_of_tangent(angle, u)", _FILLED),
-    change(_ROW, "with_uncertainty", "budget.u_onset_angle_deg(COMPARING)", "budget.u_onset_angle_deg()", _FILLED),
+    change(
+        _ROW, "with_uncertainty", "u_of_tangent(angle, whole)", "u_of_tangent(angle, u)", _FILLED
+    ),
+    change(
+        _ROW,
+        "with_uncertainty",
+        "budget.u_onset_angle_deg(COMPARING)",
+        "budget.u_onset_angle_deg()",
+        _FILLED,
+    ),
     change(
         _ROW,
         "filled",
@@ -241,10 +277,27 @@ CHECKS: list[Guard] = [
     change(_CHECKS, "check_rate", "abs(off)", "off", _RATE),
     change(_CHECKS, "check_rate", "abs(off)", "-off", _RATE),
     change(_CHECKS, "check_slip", "now - angle - raised", "now - raised", _SLIPS),
-    change(_CHECKS, "check_home", "max(abs(along_deg), abs(across_deg))", "max(along_deg, across_deg)", _SANK),
-    change(_CHECKS, "check_home", "max(abs(along_deg), abs(across_deg))", "max(-along_deg, -across_deg)", _SANK),
+    change(
+        _CHECKS,
+        "check_home",
+        "max(abs(along_deg), abs(across_deg))",
+        "max(along_deg, across_deg)",
+        _SANK,
+    ),
+    change(
+        _CHECKS,
+        "check_home",
+        "max(abs(along_deg), abs(across_deg))",
+        "max(-along_deg, -across_deg)",
+        _SANK,
+    ),
     change(_CHECKS, "check_beams", "record.inverted", "False", _SWAPPED),
-    always("rig.analysis.edges", "beam_record", "not (before and before[-1])", _EDGES + "a_beam_that_was_broken_before_is_not_inverted"),
+    always(
+        "rig.analysis.edges",
+        "beam_record",
+        "not broken_at_start",
+        _EDGES + "a_beam_that_was_broken_before_is_not_inverted",
+    ),
     change(_CHECKS, "check_home", "calibration.home_angle_deg", "0.0", _SANK),
     change(_CHECKS, "check_home", "calibration.home_cross_deg", "0.0", _SANK),
     never(_CHECKS, "check_home", "parse_utc(...) > parse_utc(...)", _OVERDUE),
@@ -293,9 +346,17 @@ CHECKS: list[Guard] = [
     change(_CHECKS, "check_beams", "record.after", "False", _OF_BEAM),
     change(_CHECKS, "check_beams", "record.disturbances", "False", _OF_BEAM),
     change(_CHECKS, "check_beams", "record.broken_at_start", "False", _OF_BEAM, _AT_REST),
-    change(_CHECKS, "is_skewed", "2.0 * math.sqrt(...)", "4.0 * math.sqrt(max(seen, 0.0))", _SKEWED),
+    change(
+        _CHECKS, "is_skewed", "2.0 * math.sqrt(...)", "4.0 * math.sqrt(max(seen, 0.0))", _SKEWED
+    ),
     change(_CHECKS, "is_skewed", "2.0 * math.sqrt(...)", "math.sqrt(max(seen, 0.0))", _SKEWED),
-    change(_CHECKS, "is_skewed", "off > 2.0 * math.sqrt(...) > 0.0", "abs(off) > 2.0 * math.sqrt(max(seen, 0.0)) > 0.0", _SKEWED),
+    change(
+        _CHECKS,
+        "is_skewed",
+        "off > 2.0 * math.sqrt(...) > 0.0",
+        "abs(off) > 2.0 * math.sqrt(max(seen, 0.0)) > 0.0",
+        _SKEWED,
+    ),
     change(_CHECKS, "is_skewed", 'solved.method == "four_edge"', "True", _SKEWED),
 ]
 

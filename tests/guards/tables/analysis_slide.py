@@ -61,8 +61,8 @@ _ONE_EDGE = _OF_ONSET + "a_run_cut_off_after_the_break_uses_one_edge"
 CASES: list[Guard] = [
     change(_CASE, "FALSE_ALARM_MISFITS", "(8.0, 8.0, 8.0)", "(80.0, 80.0, 80.0)", _SLUMPED, _WIDER),
     change(_CASE, "FALSE_ALARM_MISFITS", "(2.3, 2.3, 1.9)", "(23.0, 23.0, 19.0)", _ONLY, _NO_SLIDE),
-    change(_CASE, "OVERHANG_MM", "2.0", "4.0", _OVER),
-    change(_CASE, "U_SLUMPED_MM", "4.0", "8.0", _OVER),
+    change(_CASE, "", "2.0, 4.0", "4.0, 4.0", _OVER),
+    change(_CASE, "", "2.0, 4.0", "2.0, 8.0", _OVER),
     change(_CASE, "Geometry.u_to_break_mm", "math.hypot(...)", "self.u_gap_mm", _REACH),
     change(_CASE, "Geometry.may_slump_through", "3.0", "6.0", _REACH),
     change(_CASE, "Geometry.may_slump_through", "3.0", "1.5", _REACH),
@@ -235,8 +235,10 @@ ONSET: list[Guard] = [
     change(_POSTERIOR, "posterior", "math.copysign(math.sqrt(a), -sign)", "math.sqrt(a)", _APART),
     change(_POSTERIOR, "_Fit.__init__", "u_slump * trailing", "0.0 * trailing", _FAMILY),
     change(_POSTERIOR, "_Fit.__init__", "1e-3 * u_response_ms", "1e-6 * u_response_ms", _APART),
+    limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own"),
+    limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own", times=0.5),
     limit(_POSTERIOR, "U_EDGE_MM", _FAMILY, times=0.25),
-    change(_POSTERIOR, "U_RATIO_LOG", "1.2", "0.1", _LEANS),
+    change(_POSTERIOR, "", "0.15, 1.2, 0.8", "0.15, 0.1, 0.8", _LEANS),
 ]
 
 _RUN = "rig.analysis.friction"
@@ -275,7 +277,18 @@ RUN: list[Guard] = [
     change(_RUN, "_doubt", "math.sqrt(3.0)", "3.0", _WIDER),
     never(_RUN, "_slide", 'found.flag == "creep"', _WIDER),
     without(_RUN, "_slide", "flags.append(found.flag)", _SLUMPED, _ONLY, _WIDER),
-    never(_RUN, "_slide", "doubt_deg > 0.0", _WRONG + "a_sensor_that_slips_between_homing_and_the_raise"),
+    never(
+        _RUN,
+        "_slide",
+        "doubt_deg > 0.0",
+        _WRONG + "a_sensor_that_slips_between_homing_and_the_raise",
+    ),
 ]
 
 ENTRIES: list[Guard] = [*EDGES, *CASES, *GEOMETRY, *CLIMATE, *HINGE, *ONSET, *RUN]
+
+NO_LIMITS = {
+    "rig.analysis.onset.laws.LOG_STEP": "half as many laws move an onset by less than 0.01 u",
+    "rig.analysis.onset.laws.START_MM": "where the integration begins: far below any edge",
+    "rig.analysis.onset.posterior.U_TIME_MS": "small beside 0.2 mm of place at any speed",
+}
