@@ -76,6 +76,21 @@ def test_the_last_edge_before_the_raise_says_how_the_beam_stood(
     assert record(*before, (2.0, "broken")).broken_at_start is broken
 
 
+@pytest.mark.parametrize(
+    ("edges", "inverted"),
+    [
+        ([(2.0, "clear"), (3.0, "broken")], True),
+        ([(2.0, "broken"), (3.0, "clear")], False),
+        ([(-1.0, "broken"), (2.0, "clear"), (3.0, "broken")], False),
+        ([(-2.0, "broken"), (-1.0, "clear"), (2.0, "clear")], True),
+    ],
+)
+def test_a_beam_that_was_broken_before_is_not_inverted(
+    edges: list[tuple[float, str]], inverted: bool
+) -> None:
+    assert record(*edges).inverted is inverted
+
+
 def beam_flags(*records: BeamRecord, before: tuple[Event, ...] = ()) -> list[Flag]:
     """For a raise that starts at 0 s after a dwell that started at −5 s."""
     dwelling = Event(t_s=-5.0, event="state", detail={"state": "dwelling"})
