@@ -19,12 +19,12 @@ import msgspec
 from msgspec import Struct
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Preferences
-from rig.study.folder import Study
+from rig.study.folder.catalogue import Preferences
+from rig.study.folder.study import Study
 from rig.study.model.priors import PRIORS
-from rig.study.plan import PlanRow
-from rig.study.plan_make import make_plan
-from rig.study.status import plan_hours
+from rig.study.plan.make import make_plan
+from rig.study.plan.rows import PlanRow
+from rig.study.plan.status import plan_hours
 
 SURE, LIKELY = 1.959964, 0.841621
 """Quantiles of the normal distribution: 97.5 % and 80 %."""
