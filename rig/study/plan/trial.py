@@ -26,8 +26,10 @@ from rig.study.plan.make import make_plan
 from rig.study.plan.rows import PlanRow
 from rig.study.plan.status import plan_hours
 
-SURE, LIKELY = 1.959964, 0.841621
-"""Quantiles of the normal distribution: 97.5 % and 80 %."""
+SURE = 1.959964
+"""97.5 % quantile of the normal distribution."""
+LIKELY = 0.841621
+"""80 % quantile."""
 
 
 class Scatter(Struct, frozen=True, kw_only=True):
