@@ -111,12 +111,15 @@ def variance(trial: Trial, scatter: Scatter) -> float:
 
 
 def trial_of(study: Study) -> Trial:
-    """The trial that the study's catalogue and preferences plan; treated bags of one recipe."""
+    """The trial that the study's catalogue and preferences plan.
+
+    Treated bags are those of one recipe, the least of several; bags that name none count as one.
+    """
     catalogue, preferences = study.catalogue, study.catalogue.preferences
     recipes = [catalogue.bags[name].treatment for name in catalogue.with_role("treated")]
     climates = len(catalogue.airs)
     return Trial(
-        treated=min((recipes.count(one) for one in set(recipes) if one), default=0),
+        treated=min((recipes.count(one) for one in set(recipes)), default=0),
         controls=len(catalogue.with_role("control")),
         sessions=climates * preferences.sessions_per_climate,
         series=preferences.series_per_session,

@@ -74,4 +74,12 @@ ENTRIES: list[Guard] = [
         "self._options.climate is not None or wanted.is_todays_air",
         _PLANNED_AIR,
     ),
+    change(
+        "rig.study.slides.from_csv",
+        "_series",
+        "_apart(last.at, line.at) <= APART",
+        "True",
+        "tests/study/slides/test_from_csv.py"
+        "::test_lines_of_one_bag_face_minutes_apart_are_one_series",
+    ),
 ]
