@@ -1,10 +1,10 @@
 """Worlds that the model does not assume: how often its intervals hold all the same.
 
-    python -m tests.bench.model_wrong --studies 300 --write
+    OPENBLAS_NUM_THREADS=1 python -m tests.bench.model_wrong --studies 300 --write
 
 All else is drawn from what the model believes, a recipe that does nothing among it, but for
-"never saturates", where all recipes are those that should. A study has six bags (four soaked, two controls),
-two faces, three stages with a session each, three slides; "next" is the third application.
+"never saturates", where the recipe is one that should. A study has six bags (four soaked, two
+controls), two faces, three stages with a session each, three slides; "next" is a third soak.
 """
 
 import argparse
