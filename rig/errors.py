@@ -1,5 +1,49 @@
 """The errors a person is told about, each one clear sentence."""
 
+from typing import Literal
+
+Cause = Literal[
+    "emergency_stop",
+    "limit_upper",
+    "limit_lower_missing",
+    "limit_lower_stuck",
+    "angle_mismatch",
+    "no_progress",
+    "wrong_direction",
+    "over_time",
+    "late_pulse",
+    "imu_silent",
+    "imu_frozen",
+    "imu_saturated",
+    "imu_absurd",
+    "imu_reset",
+    "imu_setup",
+    "bus",
+    "climate_silent",
+    "climate_blank",
+    "climate_doubtful",
+    "home_mismatch",
+    "not_steady",
+    "not_warmed",
+    "beam_broken_before_raise",
+    "blade_unseen",
+    "blade_stalled",
+    "blade_lost",
+    "blade_park",
+    "bag_missing",
+    "bag_not_placed",
+    "beam_flicker",
+    "control_silent",
+    "suspended",
+    "edges_lost",
+    "disk",
+    "disk_nearly_full",
+    "clock_jump",
+    "low_supply",
+    "busy",
+]
+"""Causes for which the machine stops itself; their remedies stand in `rig.control.faults`."""
+
 
 class RigError(Exception):
     """Something a person must be told: what is wrong, where, and how to mend it."""
@@ -20,16 +64,14 @@ class BusyError(RigError):
 
 
 class MachineFaultError(RigError):
-    """The machine stopped itself; `cause` is a short stable word, `action` what to do next.
+    """The machine stopped itself; `rig.control.faults.told` adds the remedy for its cause.
 
     Args:
-        cause: one word for files and tests, such as `"imu_silent"`.
-        what: the sentence that says what happened, with figures.
-        action: the sentence that says how to mend it.
+        cause: stable word for files and tests.
+        what: the sentence with the facts and figures.
     """
 
-    def __init__(self, cause: str, what: str, action: str) -> None:
-        super().__init__(f"{what} {action}")
-        self.cause = cause
+    def __init__(self, cause: Cause, what: str) -> None:
+        super().__init__(what)
+        self.cause: Cause = cause
         self.what = what
-        self.action = action

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from rig.commands.options import Json, say
-from rig.commands.quantities import quantity
+from rig.commands.quantities import name_argument, name_option, quantity
 from rig.commands.study_options import (
     Angles,
     Folder,
@@ -29,13 +29,13 @@ from rig.commands.study_options import (
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
-    from rig.study.folder import Study
+    from rig.study.folder.study import Study
 
 
 def droop(
     folder: Folder,
-    bag: Annotated[str | None, typer.Argument(metavar="[BAG]")] = None,
-    up: Annotated[str | None, typer.Option("--up", metavar="FACE", help="The face up.")] = None,
+    bag: Annotated[str | None, name_argument("bag", "[BAG]")] = None,
+    up: Annotated[str | None, name_option("--up", "face", "The face up.", metavar="FACE")] = None,
     angles: Angles = None,
     overhang: Annotated[
         str | None, typer.Option("--overhang", metavar="MM", help="Length over the edge, in mm.")
@@ -43,7 +43,7 @@ def droop(
     seams: Annotated[
         str | None, typer.Option("--seams", help="`along` or `across`, seen from the edge.")
     ] = None,
-    reader: Annotated[str | None, typer.Option("--reader", help="Who read it.")] = None,
+    reader: Annotated[str | None, name_option("--reader", "reader", "Who read it.")] = None,
     temperature: Temperature = None,
     humidity: Humidity = None,
     measured: Measured = False,
@@ -61,8 +61,8 @@ def droop(
     below the horizontal; lay it anew for each angle. It is common to let a 6-inch bag hang over by
     2 inches (51 mm) (common practice, no source).
     """
-    from rig.study.folder import open_study
-    from rig.study.journal import Droop
+    from rig.study.folder.journal import Droop
+    from rig.study.folder.study import open_study
 
     study = open_study(folder)
     if bag is None:
@@ -100,10 +100,10 @@ def droop(
 
 def reading(
     folder: Folder,
-    bag: Annotated[str | None, typer.Argument(metavar="[BAG]")] = None,
-    face: Annotated[str | None, typer.Argument(metavar="[FACE]", help="On the board.")] = None,
-    board: Annotated[str | None, typer.Option("--board", help="The board lifted.")] = None,
-    reader: Annotated[str | None, typer.Option("--reader", help="Who read the angle.")] = None,
+    bag: Annotated[str | None, name_argument("bag", "[BAG]")] = None,
+    face: Annotated[str | None, name_argument("face", "[FACE]", "On the board.")] = None,
+    board: Annotated[str | None, name_option("--board", "board", "The board lifted.")] = None,
+    reader: Annotated[str | None, name_option("--reader", "reader", "Who read the angle.")] = None,
     angles: Angles = None,
     table: Annotated[
         Path | None,
@@ -129,8 +129,8 @@ def reading(
     --from has the columns at, reader, bag, face, board, angle_deg, and where known temperature_c,
     relative_humidity_pct, note; one bad line, and nothing is taken.
     """
-    from rig.study.folder import open_study
-    from rig.study.journal import Reading
+    from rig.study.folder.journal import Reading
+    from rig.study.folder.study import open_study
 
     study = open_study(folder)
     if table is not None:

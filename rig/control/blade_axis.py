@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 from rig.clock import Task
 from rig.control.blade_plan import BladePlan, plan_blade
-from rig.control.faults import fault
 from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.devices.inputs import Edge
 from rig.devices.stepper import Stepper
+from rig.errors import MachineFaultError
 from rig.settings.checks import BLADE_MARGIN_MM, blade_pulses_per_mm, blade_stop_mm
 
 FIRST_TOLERANCE_MM = 10.0
@@ -93,7 +93,7 @@ class BladeAxis:
         if stepper.count > near and (self._is_found or not self._is_parked()):
             yield from self._go(mover, near, until_parked=not self._is_found)
             if self._is_found and self._is_parked():
-                raise fault(
+                raise MachineFaultError(
                     "blade_park",
                     f"The blade's park switch is open {PARK_NEAR_MM:g} mm before its place by the"
                     " steps.",
@@ -105,7 +105,7 @@ class BladeAxis:
             low = min(stepper.count, near) - round(self.per_mm * way_mm)
             yield from self._go(mover, low, PARK_SPEED_MM_S, until_parked=True)
         if not self._is_parked():
-            raise fault("blade_park", "The blade's park switch did not open.")
+            raise MachineFaultError("blade_park", "The blade's park switch did not open.")
 
     def _is_parked(self) -> bool:
         return self._machine.inputs.blade_parked
@@ -144,7 +144,7 @@ class BladeAxis:
                 return
             has_left = True
             if self._is_parked():
-                raise fault(
+                raise MachineFaultError(
                     "blade_park",
                     f"The blade's park switch is still open {LEFT_MM:g} mm uphill of its place by"
                     " the steps: the blade did not move, moved downhill, or the switch's wire is"
@@ -178,7 +178,7 @@ class BladeAxis:
         """
         difference_mm = (push.clear - push.back) / self.per_mm
         if abs(difference_mm) > HYSTERESIS_MM:
-            raise fault(
+            raise MachineFaultError(
                 "blade_lost",
                 f"The blade met the beam {difference_mm:+.1f} mm away from where it had left it"
                 f" (allowed {HYSTERESIS_MM:g} mm): steps were lost.",
@@ -204,18 +204,18 @@ class BladeAxis:
             return clears[-1], None if was_broken else breaks[0]
         place_mm = self._expected / self.per_mm
         if clears:
-            raise fault(
+            raise MachineFaultError(
                 "blade_lost",
                 f"The blade cleared the beam {clears[-1] / self.per_mm:.1f} mm from its park place;"
                 f" that should be at {place_mm:.1f} mm.",
             )
         if breaks or was_broken:
-            raise fault(
+            raise MachineFaultError(
                 "blade_stalled",
                 f"The beam is still broken {self._tolerance_mm:g} mm beyond the place at"
                 f" {place_mm:.1f} mm where the blade should clear it.",
             )
-        raise fault(
+        raise MachineFaultError(
             "blade_unseen",
             f"The blade was driven {far / self.per_mm:.0f} mm uphill and the beam saw nothing.",
         )
@@ -234,7 +234,9 @@ class BladeAxis:
         yield from self._go(mover, max(0, round(below)), look=look)
         if not breaks:
             # Perhaps it went on uphill instead, and takes the bag with it: no step further.
-            raise fault("blade_unseen", "The beam did not see the blade on its way back.")
+            raise MachineFaultError(
+                "blade_unseen", "The beam did not see the blade on its way back."
+            )
         yield from self.park(mover)
         return breaks[0]
 

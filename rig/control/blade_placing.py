@@ -5,12 +5,12 @@ from typing import Any, Literal, NamedTuple
 
 from rig.clock import Task
 from rig.control.blade_axis import BladeAxis, Push
-from rig.control.faults import fault
 from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.control.placing import HandPlacing, Placed, Placing, is_beam_broken, wait_for_start
 from rig.control.request import RunRequest
 from rig.devices.inputs import Edge
+from rig.errors import MachineFaultError
 
 SETTLE_S = 0.5
 """After the blade has gone, and after the board has moved: then the bag must be out of the beam."""
@@ -79,7 +79,7 @@ class BladePlacing:
             if trouble.must_come_down:
                 measured_mm = None
         assert trouble is not None  # noqa: S101 - at least one push was made
-        raise fault("bag_not_placed", f"After {tries} pushes: {trouble.what}.")
+        raise MachineFaultError("bag_not_placed", f"After {tries} pushes: {trouble.what}.")
 
     @property
     def _tolerance_mm(self) -> float:
@@ -144,7 +144,7 @@ class BladePlacing:
             mover.brought_down += 1
             mover.note("bag_brought_down")
         else:
-            raise fault(
+            raise MachineFaultError(
                 "bag_missing",
                 "The blade met no bag, and none passed the beam although the board was raised to"
                 f" {linkage.soft_limit_deg:g}°.",

@@ -8,7 +8,7 @@ from typing import Any
 
 from rig.calibration.home import home_shift_deg
 from rig.clock import Task
-from rig.control.faults import fault, flag_of
+from rig.control.faults import BY_CAUSE
 from rig.control.homing import home
 from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError
@@ -84,15 +84,15 @@ class Cycle(Mover):
 
     def _note_fault(self, fault: MachineFaultError) -> None:
         self._machine.latch(fault)
-        flag = flag_of(fault.cause)
-        if flag is not None:
-            self._recorder.flag(flag)
+        entry = BY_CAUSE[fault.cause]
+        if entry.flag is not None:
+            self._recorder.flag(entry.flag)
         self._recorder.event(
             "estop" if fault.cause == "emergency_stop" else "fault",
             self._clock.time_s(),
             cause=fault.cause,
             what=fault.what,
-            action=fault.action,
+            action=entry.action,
         )
 
     # -- the states -----------------------------------------------------------------------------
@@ -120,7 +120,7 @@ class Cycle(Mover):
             check = self._machine.home_check
             if check is not None and check.covers(calibration, angle_deg, cross_deg, limit):
                 return
-            raise fault(
+            raise MachineFaultError(
                 "home_mismatch",
                 f"At home the board reads {along:+.2f}° along and {across:+.2f}° across from the"
                 f" calibration (allowed {limit:g}°): the floor, the frame or the sensor moved.",
@@ -137,7 +137,9 @@ class Cycle(Mover):
         if any(edge.name.startswith("beam_") for edge in edges):
             self._recorder.flag("moved_before_raise")
         if is_beam_broken(self._machine.inputs):
-            raise fault("beam_broken_before_raise", "The beam is broken at the end of the dwell.")
+            raise MachineFaultError(
+                "beam_broken_before_raise", "The beam is broken at the end of the dwell."
+            )
 
     def _raise(self) -> Task[bool]:
         """Raise at a constant rate until the bag has cleared the last beam; True if it has."""

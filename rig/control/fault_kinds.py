@@ -1,8 +1,9 @@
-"""What the table of faults says of each: where it counts, what the machine does, the remedy."""
+"""Columns of the table of faults, and the words that its rows share."""
 
 from typing import Literal, NamedTuple
 
 from rig.control.states import STATES
+from rig.errors import Cause
 from rig.runfile.model import Flag, State
 
 Response = Literal["cut", "last_run", "refuse"]
@@ -22,7 +23,7 @@ CHECK = "Then start again: the rig homes first."
 class Fault(NamedTuple):
     """One condition: where it counts, what the machine does, what a person does about it."""
 
-    cause: str
+    cause: Cause
     """Stable word for files and tests."""
     condition: str
     """What is the matter, in words."""

@@ -1,25 +1,37 @@
-"""Faults by their cause: the error, the flag, and the table as the notes show it."""
+"""Every condition under which the machine stops itself or refuses to begin, in one table.
+
+None of it is a safety function: the emergency stop cuts the motor's supply in hardware, and this
+table only makes the program follow. The screw holds the board by itself, so "driver off" leaves
+the board where it is, at any angle.
+
+Whoever raises a `MachineFaultError` names a cause and states the facts; flag and remedy come from
+here.
+"""
 
 from rig.control.fault_kinds import ALL, MEASURING, RESPONSES, Fault
-from rig.control.fault_table import FAULTS
+from rig.control.faults_of_computer import COMPUTER
+from rig.control.faults_of_motion import MOTION
+from rig.control.faults_of_placing import PLACING
+from rig.control.faults_of_sensors import SENSORS
 from rig.control.states import STATES
-from rig.errors import MachineFaultError
-from rig.runfile.model import Flag
+from rig.errors import Cause, MachineFaultError, RigError
 
-__all__ = ["BY_CAUSE", "FAULTS", "MEASURING", "as_markdown", "fault", "flag_of"]
+__all__ = ["BY_CAUSE", "FAULTS", "MEASURING", "as_markdown", "remedy", "told"]
 
-BY_CAUSE: dict[str, Fault] = {fault.cause: fault for fault in FAULTS}
-
-
-def fault(cause: str, what: str) -> MachineFaultError:
-    """The error for a cause of the table; `what` is the sentence with the figures."""
-    return MachineFaultError(cause, what, BY_CAUSE[cause].action)
+FAULTS: tuple[Fault, ...] = (*MOTION, *SENSORS, *PLACING, *COMPUTER)
+BY_CAUSE: dict[Cause, Fault] = {fault.cause: fault for fault in FAULTS}
 
 
-def flag_of(cause: str) -> Flag | None:
-    """The flag that a fault of this cause puts on its run."""
-    known = BY_CAUSE.get(cause)
-    return None if known is None else known.flag
+def remedy(cause: Cause) -> str:
+    """What a person does about a fault of this cause."""
+    return BY_CAUSE[cause].action
+
+
+def told(error: RigError) -> str:
+    """An error in full: the facts, and for a fault of the machine the remedy."""
+    if isinstance(error, MachineFaultError):
+        return f"{error.what} {remedy(error.cause)}"
+    return str(error)
 
 
 def as_markdown() -> str:
@@ -27,7 +39,7 @@ def as_markdown() -> str:
     lines = [
         "# When the machine stops itself",
         "",
-        "Made from `rig/control/fault_table.py` by `python -m rig.control.faults`; a test"
+        "Made from `rig/control/faults.py` by `python -m rig.control.faults`; a test"
         " compares. None of this is a safety function: the emergency stop's own contact cuts the"
         " motor's supply.",
         "",

@@ -55,7 +55,7 @@ SENSORS: tuple[Fault, ...] = (
         "refuse",
         "when the rig is opened",
         None,
-        "Check its power and its address.",
+        "Switch its power off and on, and check its address.",
     ),
     Fault(
         "bus",
@@ -64,7 +64,7 @@ SENSORS: tuple[Fault, ...] = (
         "cut",
         "after the retries of one transfer, about 30 ms",
         None,
-        "Check its plug and power. " + CHECK,
+        "Check its plug and power, and the bus's adapter where there is one. " + CHECK,
     ),
     Fault(
         "climate_silent",
@@ -110,6 +110,15 @@ SENSORS: tuple[Fault, ...] = (
         "cut",
         "after a minute",
         None,
-        "Keep away from the rig, and look for what shakes it.",
+        "Keep away from the rig, and look for what shakes it; then go on with `rig level`.",
+    ),
+    Fault(
+        "not_warmed",
+        "the sensor does not settle at another temperature for the calibration",
+        frozenset({"parked"}),
+        "cut",
+        "after four hours",
+        None,
+        "Warm the room or the sensor more, then go on with `rig level`.",
     ),
 )

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from rig.clock import Task
-from rig.control.faults import fault
+from rig.errors import MachineFaultError
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine
@@ -63,7 +63,7 @@ def _approach(mover: "Mover", machine: "Machine", rate_deg_s: float) -> Task[Non
     inputs = machine.inputs
     yield from _travel(mover, machine, lowest, rate_deg_s, lambda: inputs.limit_lower_reached)
     if not inputs.limit_lower_reached:
-        raise fault(
+        raise MachineFaultError(
             "limit_lower_missing",
             f"The lower switch did not open although the board went {OVERRUN_DEG:g}° further than"
             " it should have.",
@@ -83,7 +83,7 @@ def _retreat(mover: "Mover", machine: "Machine") -> Task[None]:
         up_to = machine.step_angle_deg() + RETREAT_DEG
         yield from _travel(mover, machine, up_to, rate, lambda: False)
     if inputs.limit_lower_reached:
-        raise fault(
+        raise MachineFaultError(
             "limit_lower_stuck",
             f"The lower switch is open although the board was raised by {OVERRUN_DEG:g}°.",
         )

@@ -7,7 +7,8 @@ run file.
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from rig.control.faults import BY_CAUSE, fault
+from rig.control.faults import BY_CAUSE
+from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import State
 
 if TYPE_CHECKING:
@@ -32,9 +33,9 @@ def check_interlocks(machine: "Machine", state: State) -> None:
             if what is None:
                 continue
             if entry.response == "last_run":
-                machine.last_run_reason = machine.last_run_reason or fault(cause, what)
+                machine.last_run_reason = machine.last_run_reason or MachineFaultError(cause, what)
             else:
-                raise fault(cause, what)
+                raise MachineFaultError(cause, what)
     if state != "halted":
         problem = machine.sensor_problem()
         if problem is not None:
@@ -44,6 +45,18 @@ def check_interlocks(machine: "Machine", state: State) -> None:
 def _emergency_stop(machine: "Machine") -> str | None:
     if machine.inputs.emergency_stop_pressed:
         return "The emergency stop is pressed, or its wire is broken."
+    return None
+
+
+def held_up(machine: "Machine") -> MachineFaultError | None:
+    """The fault of a program that was stopped; whatever else is late then is late because of it."""
+    what = _suspended(machine)
+    return None if what is None else MachineFaultError("suspended", what)
+
+
+def _suspended(machine: "Machine") -> str | None:
+    if machine.held_up_s is not None:
+        return f"The program was stopped for {machine.held_up_s:.1f} s and then continued."
     return None
 
 
@@ -131,8 +144,9 @@ def _climate_doubtful(machine: "Machine") -> str | None:
     return None
 
 
-CONDITIONS: dict[str, Callable[["Machine"], str | None]] = {
+CONDITIONS: dict[Cause, Callable[["Machine"], str | None]] = {
     "emergency_stop": _emergency_stop,
+    "suspended": _suspended,
     "limit_upper": _upper_limit,
     "limit_lower_stuck": _lower_limit_stuck,
     "imu_silent": _silent_imu,

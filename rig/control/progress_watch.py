@@ -1,6 +1,5 @@
 """Compares what the steps and the angle sensor say while the board moves."""
 
-from rig.control.faults import fault
 from rig.errors import MachineFaultError
 
 WRONG_WAY_DEG = 0.8
@@ -55,14 +54,14 @@ class ProgressWatch:
                 continue
             share = (angle_deg - self._track[i][1]) / by_steps
             if share < -LEAST_SHARE:
-                return fault(
+                return MachineFaultError(
                     "wrong_direction",
                     f"The steps say {by_steps:+.1f}° and the angle sensor says"
                     f" {share * by_steps:+.1f}°: the board moves the wrong way.",
                 )
             if abs(by_steps) >= NO_PROGRESS_DEG:
                 if share < LEAST_SHARE:
-                    return fault(
+                    return MachineFaultError(
                         "no_progress",
                         f"The steps say {by_steps:+.1f}° and the angle sensor says only"
                         f" {share * by_steps:+.1f}°: the board does not follow the motor.",

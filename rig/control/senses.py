@@ -142,7 +142,6 @@ class Senses:
             raise MachineFaultError(
                 "imu_silent",
                 "The angle sensor gave no sample.",
-                "Check the sensor's cable and run `rig check`.",
             )
         if self.calibration is None:
             raise RuntimeError("without a calibration counts are no angle")

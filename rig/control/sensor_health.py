@@ -3,7 +3,6 @@
 from collections import deque
 from collections.abc import Sequence
 
-from rig.control.faults import fault
 from rig.devices.imu import Counts
 from rig.devices.imu_checks import (
     FROZEN_SAMPLES,
@@ -47,23 +46,23 @@ class SensorHealth:
     def _look(self, angle_deg: float | None) -> MachineFaultError | None:
         recent = list(self._recent)
         if self._n_saturated >= self._saturated_limit:
-            return fault(
+            return MachineFaultError(
                 "imu_saturated",
                 f"{self._n_saturated} samples in a row are at the end of the sensor's range.",
             )
         if is_frozen(recent):
-            return fault(
+            return MachineFaultError(
                 "imu_frozen",
                 f"The last {FROZEN_SAMPLES} samples of the angle sensor are all the same.",
             )
         is_full = len(recent) == self._recent.maxlen
         if is_full and is_norm_absurd(recent, self._counts_per_g):
             size_g = mean_norm_g(recent, self._counts_per_g)
-            return fault(
+            return MachineFaultError(
                 "imu_absurd", f"The angle sensor shows {size_g:.2f} g where gravity is 1 g."
             )
         if is_full and angle_deg is not None and not LOWEST_DEG <= angle_deg <= HIGHEST_DEG:
-            return fault(
+            return MachineFaultError(
                 "imu_absurd",
                 f"The angle sensor says {angle_deg:.0f}°, which this board cannot reach.",
             )

@@ -209,7 +209,6 @@ class Bus:
             "bus",
             f"The chip at address 0x{address:02X} of {self.name} does not answer "
             f"({error.strerror or error}).",
-            "Check its plug and power, then start again.",
         )
 
     def _reopen(self) -> None:
@@ -224,9 +223,7 @@ class Bus:
             try:
                 self._node = self._opened()
             except BadInputError as error:
-                raise MachineFaultError(
-                    "bus", str(error), "The bus was there before: check the adapter."
-                ) from error
+                raise MachineFaultError("bus", f"{error} The bus was there before.") from error
 
     def _live(self) -> SMBusLike:
         if self._node is None:

@@ -100,5 +100,4 @@ class BusView:
                 "climate_silent",
                 f"The chip at address 0x{address:02X} of {self._bus.name} never finishes its "
                 f"measurement.",
-                "Check its plug and power, then start again.",
             )

@@ -133,7 +133,6 @@ class ClimateSensor:
                 "climate_blank",
                 f"The climate sensor at address 0x{self._address:02X} shows blank trimming "
                 f"constants, so nothing it measures can be computed.",
-                "Check its plug and power, or replace it.",
             )
 
     def _set_up(self) -> None:
@@ -153,7 +152,6 @@ class ClimateSensor:
                 "climate_silent",
                 f"The climate sensor at address 0x{self._address:02X} fell silent while it was "
                 f"set up ({error}).",
-                "Check its plug and power, then start again.",
             ) from error
         self._driver = driver
         self._clock.pause_s(driver.measurement_time_max / 1000 + 0.005)

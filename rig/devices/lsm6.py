@@ -10,9 +10,9 @@ from rig.clock import Clock
 from rig.devices.bus import Bus
 from rig.devices.imu import Counts, ImuBatch
 from rig.devices.sample_clock import SampleClock
-from rig.errors import MachineFaultError
+from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import ImuSetup
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 
 COUNTS_PER_G = 1000 / 0.061
 """At ±2 g: 0.061 mg per count."""
@@ -132,9 +132,7 @@ class Lsm6:
         }
         for register, value in self._configuration.items():
             self._bus.write(self._address, register, value)
-        self._compare(
-            "imu_setup", "does not keep its configuration", "Check its power and its address."
-        )
+        self._compare("imu_setup", "does not keep its configuration")
         self._identity = SensorIdentity(
             model=self._model, address=self._address, identity=f"{who:02x}-{fine:+d}"
         )
@@ -193,7 +191,6 @@ class Lsm6:
         self._compare(
             "imu_reset",
             "has lost its configuration, as after a loss of power",
-            "Check its plug and power, then home again.",
         )
 
     def _reset(self) -> None:
@@ -205,10 +202,9 @@ class Lsm6:
         raise MachineFaultError(
             "imu_setup",
             f"The angle sensor at address 0x{self._address:02X} does not end its reset.",
-            "Switch its power off and on.",
         )
 
-    def _compare(self, cause: str, what: str, action: str) -> None:
+    def _compare(self, cause: Cause, what: str) -> None:
         controls = self._bus.read(self._address, FIFO_CTRL1, CTRL8_XL - FIFO_CTRL1 + 1)
         for register, value in self._configuration.items():
             if (found := controls[register - FIFO_CTRL1]) != value:
@@ -216,7 +212,6 @@ class Lsm6:
                     cause,
                     f"The angle sensor at address 0x{self._address:02X} {what} (register "
                     f"0x{register:02X} reads 0x{found:02X} instead of 0x{value:02X}).",
-                    action,
                 )
 
     def _levels(self) -> list[tuple[float, float, int, bool]]:

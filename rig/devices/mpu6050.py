@@ -11,9 +11,9 @@ from rig.clock import Clock
 from rig.devices.bus import Bus
 from rig.devices.imu import ImuBatch
 from rig.devices.sample_clock import SampleClock
-from rig.errors import MachineFaultError
+from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import ImuSetup
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 
 COUNTS_PER_G = 16384.0
 """At ±2 g."""
@@ -102,9 +102,7 @@ class Mpu6050:
         for register, value in self._configuration.items():
             self._bus.write(self._address, register, value)
         self._is_open = True
-        self._compare(
-            "imu_setup", "does not keep its configuration", "Check its power and its address."
-        )
+        self._compare("imu_setup", "does not keep its configuration")
         trim = bytes(self._bus.read(self._address, SELF_TEST_X, 4)).hex()
         self._identity = SensorIdentity(
             model=model, address=self._address, identity=f"{who:02x}-{trim}"
@@ -158,17 +156,15 @@ class Mpu6050:
         self._compare(
             "imu_reset",
             "has lost its configuration, as after a loss of power",
-            "Check its plug and power, then home again.",
         )
 
-    def _compare(self, cause: str, what: str, action: str) -> None:
+    def _compare(self, cause: Cause, what: str) -> None:
         for register, value in self._configuration.items():
             if (found := self._bus.read(self._address, register)[0]) != value:
                 raise MachineFaultError(
                     cause,
                     f"The angle sensor at address 0x{self._address:02X} {what} (register "
                     f"0x{register:02X} reads 0x{found:02X} instead of 0x{value:02X}).",
-                    action,
                 )
 
     def _empty_fifo(self) -> None:

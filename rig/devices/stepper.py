@@ -283,7 +283,6 @@ def _late_pulse(late_s: float, bound_s: float) -> MachineFaultError:
         "late_pulse",
         f"A step pulse was due {late_s * 1e3:.1f} ms ago (allowed: {bound_s * 1e3:g} ms), "
         "so the move was stopped.",
-        "Close other programs on this computer, then home again.",
     )
 
 

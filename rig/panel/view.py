@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 
 from rig.analysis.row import RunResult
 from rig.clock import Task, Until
+from rig.control.faults import remedy
 from rig.control.machine import Machine
 from rig.control.request import RunRequest
 from rig.errors import BadInputError, MachineFaultError
@@ -61,6 +62,11 @@ class Snapshot(NamedTuple):
     """A fault is kept until somebody resets it."""
     unfinished: str
     """What could be gone on with; empty if nothing."""
+    beat: int = 0
+    """Signs of life of the control loop so far."""
+    stops: int = 0
+    """Stop requests that the control loop has met so far."""
+    is_moving: bool = False
 
 
 def notice_of(error: Exception) -> Notice:
@@ -68,7 +74,7 @@ def notice_of(error: Exception) -> Notice:
     if isinstance(error, MachineFaultError):
         is_stop = error.cause == "emergency_stop"
         title = "Emergency stop" if is_stop else "The machine stopped itself"
-        return Notice("fault", title, error.what, error.action)
+        return Notice("fault", title, error.what, remedy(error.cause))
     if isinstance(error, BadInputError):
         return Notice("fault", "This cannot be done", str(error))
     return Notice("stop", "Stopped", str(error))
@@ -151,6 +157,9 @@ class Viewer:
             notice=self.notice,
             is_latched=machine.latched is not None,
             unfinished=self.unfinished,
+            beat=machine.beats,
+            stops=machine.stops,
+            is_moving=machine.is_moving,
         )
 
     def follow(self) -> Task[None]:

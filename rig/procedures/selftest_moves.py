@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from rig.clock import Task
 from rig.control.blade_axis import BladeAxis
+from rig.control.faults import told
 from rig.control.homing import home
 from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError
@@ -57,7 +58,7 @@ def try_moves(machine: Machine, ask: Callable[[str], None] | None) -> Task[list[
         machine.enter("parked")
     except MachineFaultError as error:
         machine.latch(error)
-        found.append(Finding("movement", False, str(error)))
+        found.append(Finding("movement", False, told(error)))
         machine.enter("halted")
     finally:
         machine.motors_off()

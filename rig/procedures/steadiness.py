@@ -42,7 +42,6 @@ def steady_rest(machine: Machine, mover: Mover, what: str) -> Task[Rest]:
             raise MachineFaultError(
                 "not_steady",
                 f"The board did not come to rest within {PATIENCE_S:g} s ({what}): {why}.",
-                "Keep people and machines off the floor and the board still, then go on.",
             )
         before = rest
     machine.live.wants = f"Capturing ({what}): hands off."
@@ -60,7 +59,6 @@ def _look(machine: Machine, mover: Mover, seconds: float) -> Task[Rest]:
         raise MachineFaultError(
             "imu_silent",
             f"The angle sensor gave {len(counts)} samples within {seconds:g} s.",
-            "Check the sensor's cable and run `rig check`.",
         )
     return rest_of(counts, machine.live.imu_temperature_c or 25.0)
 

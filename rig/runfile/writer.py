@@ -12,7 +12,7 @@ from zlib import crc32
 import msgspec
 
 from rig.errors import BadInputError, MachineFaultError
-from rig.files.durable import make_folder, sync_folder
+from rig.files.durable import make_folder, sync_file, sync_folder
 from rig.runfile.model import End, Event, Flag, Header, Line, Outcome
 
 SUFFIX = ".run.jsonl"
@@ -67,7 +67,7 @@ class OsFiles:
 
     def sync(self, descriptor: int) -> None:
         """Bring the file's content to the disk."""
-        os.fsync(descriptor)
+        sync_file(descriptor)
 
     def sync_folder(self, folder: Path) -> None:
         """Bring the folder's list of files to the disk."""
@@ -121,7 +121,9 @@ class RunWriter:
             self.write(header)
         except MachineFaultError as error:
             self._abandon()
-            raise BadInputError(str(error)) from error
+            raise BadInputError(
+                f"{error.what} Choose a folder that you may write to and that has space (--out)."
+            ) from error
 
     def write(self, line: Line) -> None:
         """Append a line.
@@ -178,9 +180,7 @@ class RunWriter:
 
     def _append(self, line: Line) -> None:
         if self._descriptor is None:
-            raise MachineFaultError(
-                "disk", f"{self.path} is closed.", "Start the run again; this one has ended."
-            )
+            raise MachineFaultError("disk", f"{self.path} is closed, and takes no more lines.")
         data = self._encoder.encode(line) + b"\n"
         if self._torn:
             # End the torn line first, so that this one can be read.
@@ -228,7 +228,6 @@ class RunWriter:
         return MachineFaultError(
             "disk",
             f"The run file {self.path} cannot be written: {_reason(error)}.",
-            "Free space or change the disk; what was written before is kept.",
         )
 
 

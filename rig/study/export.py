@@ -11,8 +11,8 @@ import msgspec
 
 from rig.analysis.row import RunResult
 from rig.errors import BadInputError
-from rig.study.durable import replace_file
-from rig.study.folder import Study, open_study
+from rig.study.folder.durable import replace_file
+from rig.study.folder.study import Study, open_study
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table
 
@@ -80,12 +80,12 @@ def export_rows(folders: Sequence[Path]) -> tuple[list[dict[str, Any]], list[str
                 f" {study.runs_path}, and no reading by hand."
             )
         problems += table.problems
-        rows += [_row(study, slide) for slide in table.slides if slide.source is not None]
+        rows += [row_of(study, slide) for slide in table.slides if slide.source is not None]
     return rows, problems
 
 
-def _row(study: Study, slide: Slide) -> dict[str, Any]:
-    """What the file says, with what the table knows better in its place."""
+def row_of(study: Study, slide: Slide) -> dict[str, Any]:
+    """A slide by the names of `columns`: what the file says, and what the table knows better."""
     row: dict[str, Any] = dict.fromkeys(columns())
     if slide.result is not None:
         row |= msgspec.to_builtins(slide.result)

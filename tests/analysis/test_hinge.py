@@ -13,7 +13,7 @@ from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run, write_run
+from tests.fastsim.run import simulate_run, write_run
 
 
 def measured(folder: Path, seed: int, mu: float, slip_deg: tuple[float, float, float]) -> RunResult:

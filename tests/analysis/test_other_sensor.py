@@ -9,7 +9,7 @@ from rig.analysis.load import analyse
 from rig.errors import BadInputError
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
-from rig.twin.fast import simulate_run, write_run
+from tests.fastsim.run import simulate_run, write_run
 
 
 def test_a_calibration_of_another_sensor_is_refused(tmp_path: Path) -> None:

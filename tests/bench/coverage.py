@@ -26,30 +26,31 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from rig.analysis.budget.parts import u_of_tangent
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import GroupResult, group_runs
-from rig.analysis.uncertainty import coverage_factor, u_of_tangent, welch_satterthwaite
 from rig.calibration.model import Calibration
 from rig.runfile.model import Climate, End, Event, Header, Line, Samples, Steps
 from rig.runfile.reader import RunFile
 from rig.settings.model import Settings
+from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 from rig.twin.draws import changed, draw_scenario
-from rig.twin.fast import simulate_run
 from rig.twin.placed import PlacedBag
 from rig.twin.scenario import Scenario, Truth
 from tests.bench.calibrated import calibrate
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET, SIMULATOR
+from tests.fastsim.run import simulate_run
 
 LAWS = ("coulomb", "slip_weakening", "stribeck", "lugre")
-LAW = "friction law"
+LAW = "friction law, rate-free"
 TABLE = Table(
     "tests/bench/COVERAGE.md",
     "coverage",
     (
         *ONSET,
         "rig/analysis/groups.py",
-        "rig/analysis/uncertainty.py",
+        "rig/analysis/budget/parts.py",
         *SIMULATOR,
         "rig/calibration/fit.py",
         "rig/procedures/level_finish.py",

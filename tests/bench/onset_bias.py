@@ -20,12 +20,12 @@ from rig.runfile.reader import read_run
 from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run, write_run
 from rig.twin.friction import LawName
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET, SIMULATOR
+from tests.fastsim.run import simulate_run, write_run
 
-LAW = "friction law"
+LAW = "friction law, rate-free"
 FIRST_SEED = 1000
 INPUTS = (*ONSET, *SIMULATOR, "tests/bench/onset_bias.py")
 

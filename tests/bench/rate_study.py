@@ -21,19 +21,19 @@ from functools import partial
 import msgspec
 import numpy as np
 
+from rig.analysis.budget.parts import root_sum_square
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.rate_study import RateStudy, apply_studies, rate_studies
-from rig.analysis.uncertainty import root_sum_square
 from rig.procedures.rates import balanced_order
 from rig.runfile.model import Event, Line
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
-from rig.twin.fast import simulate_run
 from rig.twin.friction import LAW_NAMES
 from rig.twin.scenario import Scenario, Truth
 from tests.bench.coverage import in_memory
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET, SIMULATOR
+from tests.fastsim.run import simulate_run
 
 TABLE = Table(
     "tests/bench/RATES.md",

@@ -26,10 +26,10 @@ from rig.runfile.writer import SUFFIX
 from rig.settings.model import Pins, Screw, Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run
 from rig.twin.scenario import Scenario, Truth
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import CYCLE, SIMULATOR
+from tests.fastsim.run import simulate_run
 from tests.twin_of import twin_of
 
 TABLE = Table(

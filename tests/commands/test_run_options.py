@@ -1,5 +1,6 @@
 """`rig run`: what its options hand on, and the exit code."""
 
+import signal
 from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace as Made
@@ -7,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from rig.control.faults import remedy
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
 from rig.procedures.series_log import SeriesOptions
@@ -14,6 +16,7 @@ from tests.commands.conftest import Rig
 from tests.commands.stand_in import NOW, Opened
 
 CAUTION = "Caution: the board will move"
+BUS = remedy("bus")
 
 
 @pytest.fixture
@@ -43,13 +46,13 @@ class NotedSeries:
 
     def serve(self, requests: Any) -> None:
         self.made = (requests(),)
-        raise StoppedError("Stopped by SIGTERM.")
+        signal.raise_signal(signal.SIGTERM)
 
 
 @pytest.fixture
 def series(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> NotedSeries:
     made = NotedSeries()
-    monkeypatch.setattr("rig.commands.series.Series", made)
+    monkeypatch.setattr("rig.commands.series.ShownSeries", made)
     return made
 
 
@@ -184,7 +187,7 @@ def test_a_service_ends_by_its_signal(
     set_up: list[Any] = []
     monkeypatch.setattr("logging.basicConfig", lambda **how: set_up.append(how))
     said = rig("run", "--twin", "--service", "--repeat", "3")
-    assert (said.code, said.err) == (130, "rig: Stopped by SIGTERM.\n")
+    assert (said.code, said.err.startswith("rig: Ended by SIGTERM. ")) == (130, True)
     assert series.made == ("requests",)
     assert planned["repeat"] == 3
     assert set_up[0]["stream"] is not None
@@ -195,9 +198,15 @@ def test_a_service_ends_by_its_signal(
     [
         (None, None, True, 0, ""),
         (None, None, False, 1, ""),
-        (MachineFaultError("x", "It hangs.", "Help."), None, False, 1, "rig: It hangs. Help.\n"),
+        (
+            MachineFaultError("bus", "It hangs."),
+            None,
+            False,
+            1,
+            f"rig: It hangs. {BUS}\n",
+        ),
         (BadInputError("No."), None, True, 2, "rig: No.\n"),
-        (StoppedError("Stopped."), "SIGTERM", True, 130, "rig: Stopped.\n"),
+        (StoppedError("Stopped."), "SIGTERM", True, 130, ""),
     ],
 )
 def test_the_exit_code_tells_how_a_series_ended(

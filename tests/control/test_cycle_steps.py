@@ -9,7 +9,6 @@ import pytest
 from rig.calibration.home import HomeCheck, slopes_deg
 from rig.clock import Cancelled, Task
 from rig.control.cycle import Cycle
-from rig.control.faults import fault
 from rig.control.machine import StopRequest
 from rig.control.mover import Mover, StoppedError
 from rig.control.placing import Placed
@@ -111,8 +110,8 @@ def test_its_end_says_what_came_of_it(good: Bench) -> None:
     ("error", "outcome", "event"),
     [
         (StoppedError("Stopped by a test."), "stopped", "stopped"),
-        (fault("edges_lost", "An edge was lost."), "fault", "fault"),
-        (fault("emergency_stop", "It is pressed."), "fault", "estop"),
+        (MachineFaultError("edges_lost", "An edge was lost."), "fault", "fault"),
+        (MachineFaultError("emergency_stop", "It is pressed."), "fault", "estop"),
         (ZeroDivisionError(), "interrupted", None),
         (Cancelled(), "interrupted", None),
     ],

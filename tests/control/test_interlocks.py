@@ -4,10 +4,11 @@ import msgspec
 import pytest
 
 from rig.control.fault_kinds import ALL
-from rig.control.faults import fault, flag_of
+from rig.control.faults import BY_CAUSE
 from rig.control.interlocks import check_interlocks
 from rig.control.machine import Machine
 from rig.control.states import STATES
+from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import Flag, State
 from rig.settings.model import Interlocks, Linkage
 from tests.control.conftest import MakeBench
@@ -152,7 +153,7 @@ def test_the_most_urgent_cause_is_told(bench: Bench) -> None:
 def test_what_the_sensors_samples_show_counts_unless_halted(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shown = fault("imu_frozen", "The samples are all the same.")
+    shown = MachineFaultError("imu_frozen", "The samples are all the same.")
     monkeypatch.setattr(bench.machine, "sensor_problem", lambda: shown)
     assert states_of(bench, "imu_frozen") == ALL
 
@@ -174,11 +175,10 @@ def test_what_the_sensors_samples_show_counts_unless_halted(
         ("imu_reset", "angle_sensor_fault"),
         ("home_mismatch", "floor_tilt"),
         ("emergency_stop", None),
-        ("nothing of the table", None),
     ],
 )
-def test_a_fault_puts_its_flag_on_the_run(cause: str, flag: Flag | None) -> None:
-    assert flag_of(cause) == flag
+def test_a_fault_puts_its_flag_on_the_run(cause: Cause, flag: Flag | None) -> None:
+    assert BY_CAUSE[cause].flag == flag
 
 
 def test_the_limits_are_those_of_the_settings(make_bench: MakeBench) -> None:

@@ -8,7 +8,6 @@ import msgspec
 import pytest
 
 from rig.control.blade_plan import plan_blade
-from rig.control.faults import fault
 from rig.control.live import Live
 from rig.control.lock import RigLock, holder
 from rig.control.machine import Machine
@@ -108,7 +107,7 @@ def test_both_drivers_are_switched_off(make_bench: MakeBench, what: str) -> None
     machine.blade.enable()
     assert switched_on(bench) == (True, True)
     if what == "latch":
-        machine.latch(fault("disk", "It is full."))
+        machine.latch(MachineFaultError("disk", "It is full."))
     else:
         getattr(machine, what)()
     assert switched_on(bench) == (False, False)
@@ -116,17 +115,17 @@ def test_both_drivers_are_switched_off(make_bench: MakeBench, what: str) -> None
 
 def test_the_first_fault_is_kept_and_the_count_is_not_trusted_any_more(bench: Bench) -> None:
     bench.machine.is_homed = True
-    first = fault("disk", "It is full.")
+    first = MachineFaultError("disk", "It is full.")
     bench.machine.latch(first)
     assert not bench.machine.is_homed
-    bench.machine.latch(fault("low_supply", "It is low."))
+    bench.machine.latch(MachineFaultError("low_supply", "It is low."))
     assert bench.machine.latched is first
 
 
 def test_a_reset_forgets_the_fault_and_what_led_to_it(bench: Bench) -> None:
     machine = bench.machine
-    machine.latch(fault("imu_silent", "It is silent."))
-    machine.last_run_reason = fault("climate_doubtful", "It is doubtful.")
+    machine.latch(MachineFaultError("imu_silent", "It is silent."))
+    machine.last_run_reason = MachineFaultError("climate_doubtful", "It is doubtful.")
     machine.doubtful_climates = 3
     machine.live = Live(angle_deg=1.0, angle_seen_s=1.0)
     bench.clock.advance_to(100.0)
@@ -153,7 +152,7 @@ def test_a_reset_judges_the_sensor_by_new_samples(bench: Bench) -> None:
 
 def test_a_fault_stays_while_a_sensor_cannot_be_set_up(bench: Bench) -> None:
     machine = bench.machine
-    first = fault("imu_silent", "It is silent.")
+    first = MachineFaultError("imu_silent", "It is silent.")
     machine.latch(first)
     assert bench.rig.twin is not None
     bench.rig.twin.bus.chips.pop(SETTINGS.bus.climate_address)
@@ -210,9 +209,3 @@ def test_the_blades_direction_is_its_own(make_bench: MakeBench, uphill_is_high: 
     assert bench.world.pusher is not None
     assert bench.world.pusher.body.place_mm == pytest.approx(474.0)
     assert blade.count == 20
-
-
-def test_the_cause_of_a_fault_is_told_with_its_remedy() -> None:
-    told = fault("disk", "It is full.")
-    assert isinstance(told, MachineFaultError)
-    assert "Free space" in told.action

@@ -5,7 +5,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rig.control.faults import fault
 from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.devices.climate import ClimateReading
@@ -127,7 +126,7 @@ def test_a_sensor_in_hand_is_not_judged_and_judged_again_after_that(bench: Bench
     machine = bench.machine
     health = machine._health  # noqa: SLF001 - nothing public leads to it
     assert health is not None
-    health.problem = fault("imu_frozen", "All the same.")
+    health.problem = MachineFaultError("imu_frozen", "All the same.")
     assert machine.sensor_problem() is not None
     seen: list[object] = []
     with pytest.raises(ZeroDivisionError), machine.sensor_in_hand():

@@ -16,7 +16,7 @@ from rig.calibration.plan import LevelPlan
 from rig.commands import report
 from rig.errors import BadInputError
 from rig.files.durable import replace_file
-from rig.procedures.level_progress import Progress, load_progress, save_progress
+from rig.procedures.level_progress import LevelProgress, load_progress, save_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.series import begin_series
 from rig.procedures.series_log import Begun, Closed, Ended, SeriesLog, SeriesOptions
@@ -24,14 +24,14 @@ from rig.runfile.model import Event
 from rig.runfile.reader import find_runs, read_run
 from rig.runfile.writer import RunWriter
 from rig.settings.model import Settings
-from rig.study.catalogue import Bag, Recipe
-from rig.study.catalogue_file import add_table
 from rig.study.export import write_table_csv, write_table_parquet
-from rig.study.folder import new_study, open_study
-from rig.study.journal import Mass, Withdrawal
-from rig.study.journal_file import append, read_journal
-from rig.study.plan import PlanRow, read_plan
-from rig.study.plan_keep import add_to_plan, current_plan
+from rig.study.folder.catalogue import Bag, Recipe
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.journal import Mass, Withdrawal
+from rig.study.folder.journal_file import append, read_journal
+from rig.study.folder.study import new_study, open_study
+from rig.study.plan.keep import add_to_plan, current_plan
+from rig.study.plan.rows import PlanRow, read_plan
 from rig.study.slides import results as cache
 from rig.study.slides.look import Kept
 from tests.calibration.example import SENSOR, calibration
@@ -172,8 +172,8 @@ def test_a_calibration_is_there_whole_or_leaves_the_one_before(disk: Disk, after
     assert disk.replay(after, check) > 8
 
 
-def progress(started_at: str) -> Progress:
-    return Progress(sensor=SENSOR, started_at=started_at, plan=LevelPlan())
+def progress(started_at: str) -> LevelProgress:
+    return LevelProgress(sensor=SENSOR, started_at=started_at, plan=LevelPlan())
 
 
 def result(bag: str) -> RunResult:

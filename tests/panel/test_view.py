@@ -6,6 +6,7 @@ from typing import Any, cast
 import pytest
 
 from rig.clock import At, Task, VirtualClock
+from rig.control.faults import remedy
 from rig.control.live import Live
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
@@ -33,6 +34,7 @@ class Paper:
         self.inputs = SimpleNamespace(beams=1, levels=lambda: self.levels)
         self.is_homed = True
         self.latched: MachineFaultError | None = None
+        self.beats, self.stops, self.is_moving = 12, 3, True
 
 
 @pytest.fixture
@@ -98,7 +100,7 @@ def test_a_start_is_waited_for_while_the_machine_wants_the_bag(
 
 def test_a_kept_fault_is_shown_as_kept(machine: Paper, viewer: Viewer) -> None:
     assert not viewer.look().is_latched
-    machine.latched = MachineFaultError("disk", "It is full.", "Free space.")
+    machine.latched = MachineFaultError("disk", "It is full.")
     assert viewer.look().is_latched
 
 
@@ -113,14 +115,17 @@ def test_the_rest_is_shown_as_the_machine_has_it(machine: Paper, viewer: Viewer)
     assert (snap.is_busy, snap.unfinished) == (True, "1 of 3 runs are made.")
     assert (snap.notice, snap.time_s) == (viewer.notice, 100.0)
     assert (snap.course, snap.dots) == (None, ())
+    assert (snap.beat, snap.stops, snap.is_moving) == (12, 3, True)
 
 
 def test_what_ended_a_series_becomes_a_notice() -> None:
-    pressed = MachineFaultError("emergency_stop", "It was pressed.", "Release it.")
-    assert notice_of(pressed) == Notice("fault", "Emergency stop", "It was pressed.", "Release it.")
-    fault = MachineFaultError("disk", "It is full.", "Free space.")
+    pressed = MachineFaultError("emergency_stop", "It was pressed.")
+    assert notice_of(pressed) == Notice(
+        "fault", "Emergency stop", "It was pressed.", remedy("emergency_stop")
+    )
+    fault = MachineFaultError("disk", "It is full.")
     assert notice_of(fault) == Notice(
-        "fault", "The machine stopped itself", "It is full.", "Free space."
+        "fault", "The machine stopped itself", "It is full.", remedy("disk")
     )
     assert notice_of(BadInputError("No calibration.")) == Notice(
         "fault", "This cannot be done", "No calibration."

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pytest
 
-from rig.control.faults import fault
 from rig.control.machine import Machine
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
@@ -25,7 +24,7 @@ def acting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Making:
 
 def stop(machine: Machine) -> None:
     """No run may begin after this one."""
-    machine.last_run_reason = fault("low_supply", "It is low.")
+    machine.last_run_reason = MachineFaultError("low_supply", "It is low.")
 
 
 def numbers(series: Scripted) -> list[tuple[int | None, int | None, int | None]]:

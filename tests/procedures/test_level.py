@@ -10,7 +10,7 @@ from rig.calibration.file import load_calibration
 from rig.calibration.model import Calibration
 from rig.calibration.plan import CountsReading, LevelPlan, SpanPoint, ZeroReadings
 from rig.calibration.show import calibration_text
-from rig.errors import BadInputError, RigError
+from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.level import LevelProcedure, StoppedLevelError
 from rig.procedures.level_check import level_check
@@ -19,8 +19,8 @@ from rig.procedures.level_progress import NAME, load_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import RunFile, read_run
-from rig.settings.kinematics import Linkage
-from rig.settings.model import Imu, Screw, Settings
+from rig.settings.kinematics import Kinematics
+from rig.settings.model import ImuSettings, Screw, Settings
 from rig.twin.bubble import TwinLevelPerson
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.placed import incline_of
@@ -32,7 +32,7 @@ SIX = (
 )
 QUICK = LevelPlan(span=SIX, sweep=False)
 SEED = 5
-RIG = Settings(imu=Imu(rate_hz=104), screw=Screw(microsteps=1))
+RIG = Settings(imu=ImuSettings(rate_hz=104), screw=Screw(microsteps=1))
 """Half of the samples and half of the pulses: what is tested here does not need more."""
 
 
@@ -110,10 +110,12 @@ def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
     assert kept.sweep.axis_off_deg < 1.0
     shown = calibration_text(made)
     assert made.vibration is not None
-    pulse_hz = Linkage(RIG.linkage, RIG.screw).pulse_rate_hz(np.linspace(3.0, 38.0, 50), 0.5).mean()
+    pulse_hz = (
+        Kinematics(RIG.linkage, RIG.screw).pulse_rate_hz(np.linspace(3.0, 38.0, 50), 0.5).mean()
+    )
     assert made.vibration.pulse_hz[0] == pytest.approx(float(pulse_hz), rel=0.03)
     assert f"the motor's pulses at {made.vibration.pulse_hz[0]:.0f} Hz" in shown
-    assert "behind a filter of" in shown
+    assert "after a low-pass of" in shown
     assert made.vibration.suggests[-1] in shown
     assert len(made.vibration.amplitude_g) == len(made.vibration.frequency_hz) == 33
 
@@ -213,7 +215,7 @@ def test_a_floor_that_tilted_is_refused_until_a_level_agrees_then_flagged(
     scenario = draw_scenario(SEED)
     rig, made = usual
     moved = tilted(scenario, 0.5)
-    with pytest.raises(RigError, match="rig level check"):
+    with pytest.raises(MachineFaultError, match="from the calibration"):
         one_run(moved, made, tmp_path / "runs", check=False)
     run = one_run(moved, made, tmp_path / "runs", check=True)
     assert run.end is not None
@@ -315,7 +317,7 @@ def test_a_file_must_have_the_optional_readings_too() -> None:
     [
         (-12.0, "wrong sign"),
         (1.2, "read it again"),
-        (float("nan"), "no number"),
+        (float("nan"), "not a number"),
         (78.0, "vertical"),
     ],
 )

@@ -7,7 +7,6 @@ import pytest
 
 from rig.calibration.home import HomeCheck, load_home_check
 from rig.clock import Task
-from rig.control.faults import fault
 from rig.errors import BadInputError, MachineFaultError
 from rig.procedures.level_check import level_check
 from tests.calibration.example import calibration
@@ -65,7 +64,7 @@ def test_the_motor_is_off_whatever_happens(
 
     def fails(*_: Any) -> Task[None]:
         yield from ()
-        raise fault("limit_lower_missing", "It is not there.")
+        raise MachineFaultError("limit_lower_missing", "It is not there.")
 
     monkeypatch.setattr("rig.procedures.level_check.home", fails)
     with pytest.raises(MachineFaultError):

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from rig.clock import Task
-from rig.control.faults import fault
 from rig.control.mover import StoppedError
+from rig.errors import MachineFaultError
 from rig.procedures.selftest import self_test
 from rig.procedures.selftest_moves import Finding, try_moves
 from tests.calibration.example import calibration
@@ -201,7 +201,7 @@ def test_without_a_calibrated_angle_nothing_is_tried(on_paper: OnPaper) -> None:
     ("error", "state", "is_latched"),
     [
         (StoppedError("Stopped by the stop button."), "parked", False),
-        (fault("limit_lower_missing", "It is not there."), "halted", True),
+        (MachineFaultError("limit_lower_missing", "It is not there."), "halted", True),
     ],
 )
 def test_what_ends_a_move_ends_the_test_with_the_motors_off(

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from rig.clock import At, Task
-from rig.control.faults import fault
+from rig.control.faults import told
 from rig.control.machine import StopRequest
 from rig.control.mover import StoppedError
-from rig.errors import BadInputError, RigError
+from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
@@ -63,7 +63,7 @@ class Service:
                 yield from script()
             except AssertionError as error:
                 failures.append(error)
-            machine.events.put(StopRequest("SIGTERM"))
+            machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
         failures: list[AssertionError] = []
         with self.rig as rig:
@@ -230,7 +230,7 @@ def resting(*errors: RigError | None) -> tuple[list[str], list[State], OpenRig]:
             yield At(machine.clock.time_s() + 2.0)
             wants.append(machine.live.wants)
             states.append(machine.live.state)
-        machine.events.put(StopRequest("SIGTERM"))
+        machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
     with rig:
         machine.clock.spawn(person(), "person")
@@ -255,9 +255,9 @@ def test_the_service_outlasts_what_ends_a_series(error: RigError | None) -> None
 
 
 def test_a_fault_halts_the_service_until_a_press_and_is_shown() -> None:
-    reason = fault("low_supply", "It is low.")
+    reason = MachineFaultError("low_supply", "It is low.")
     (first, second), states, rig = resting(reason, None)
-    assert first == f"{reason} {BACK_HOME}"
+    assert first == f"{told(reason)} {BACK_HOME}"
     assert states[0] == "halted"
     assert second == f"The series is done. {BACK_HOME}"
     assert rig.machine.latched is None
@@ -265,21 +265,21 @@ def test_a_fault_halts_the_service_until_a_press_and_is_shown() -> None:
 
 
 def test_the_first_cause_stays_until_then() -> None:
-    first = fault("low_supply", "It is low.")
+    first = MachineFaultError("low_supply", "It is low.")
     rig = open_twin(SETTINGS, SCENARIO, 3)
     machine = rig.machine
 
     def series() -> Task[None]:
         yield At(machine.clock.time_s() + 0.1)
         machine.latch(first)
-        raise fault("over_time", "It is late.")
+        raise MachineFaultError("over_time", "It is late.")
 
     def person() -> Task[None]:
         yield At(machine.clock.time_s() + 0.5)
         twin_of(rig).world.press("start_button", True)
         yield At(machine.clock.time_s() + 2.0)
         assert str(first) in machine.live.wants
-        machine.events.put(StopRequest("SIGTERM"))
+        machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
     with rig:
         watched = machine.clock.spawn(person(), "person")
@@ -293,13 +293,13 @@ def test_a_signal_in_a_series_ends_the_service(service: Service) -> None:
 
     def series() -> Task[None]:
         yield At(machine.clock.time_s() + 0.1)
-        raise StoppedError("Stopped by SIGINT.")
+        raise StoppedError("Stopped by SIGINT.", ends_program=True)
 
     def person() -> Task[None]:
         yield from service.wait(0.5)
         yield from service.press()
         yield from service.wait(5.0)
-        machine.events.put(StopRequest("SIGTERM"))
+        machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
     with service.rig:
         machine.clock.spawn(person(), "person")

@@ -11,7 +11,7 @@ from rig.runfile.reader import read_run
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import Face
-from rig.twin.fast import simulate_run, write_run
+from tests.fastsim.run import simulate_run, write_run
 
 RUNS = 40
 

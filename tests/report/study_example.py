@@ -17,13 +17,13 @@ from rig.calibration.file import save_calibration
 from rig.calibration.model import Calibration
 from rig.commands.main import main
 from rig.settings.model import Settings
-from rig.study.folder import open_study
-from rig.study.plan import PlanRow, read_plan
+from rig.study.folder.study import open_study
+from rig.study.plan.rows import PlanRow, read_plan
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import Face
-from rig.twin.fast import simulate_run, write_run
 from rig.twin.scenario import AirTruth, Scenario
+from tests.fastsim.run import simulate_run, write_run
 
 CLIMATES = {"dry": (21.0, 34.0), "mild": (22.0, 50.0), "damp": (20.5, 66.0)}
 EFFECTS = {"soft rinse": 0.93, "tumble": 1.02}
@@ -51,7 +51,7 @@ def build(folder: Path, *, small: bool = False, name: str = "Boat shed", odd_bag
     """
     study = str(folder)
     runs = "3" if small else "4"
-    rig("study", "new", study, "--name", name, "--runs", runs, "--wish", "20.5", "--seed", "3")
+    rig("study", "new", study, "--name", name, "--runs", runs, "--wish", "19.5", "--seed", "3")
     rig("study", "board", study, "shed board", "--material", "birch plywood", "--finish", "varnish")
     for climate, (t, h) in CLIMATES.items():
         if not (small and climate == "mild"):

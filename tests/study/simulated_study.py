@@ -3,11 +3,11 @@
 from pathlib import Path
 
 from rig.settings.load import load_settings
-from rig.study.folder import Study, open_study
+from rig.study.folder.study import Study, open_study
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run, write_run
 from rig.twin.scenario import AirTruth
+from tests.fastsim.run import simulate_run, write_run
 from tests.study.folder_example import make_study
 
 LEVELS = {"T1": 0.36, "T2": 0.38, "C1": 0.37, "C2": 0.39}

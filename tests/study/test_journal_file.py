@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.journal import Droop, Mass, Treatment, Wipe, Withdrawal
-from rig.study.journal_file import append, read_journal
+from rig.study.folder.journal import Droop, Mass, Treatment, Wipe, Withdrawal
+from rig.study.folder.journal_file import append, read_journal
 from tests.study.folder_example import SOAK
 
 
@@ -132,7 +132,7 @@ def test_lines_that_a_person_wrote_are_numbered_and_put_in_order(path: Path) -> 
         (3, "2026-05-01T08:15:00Z", 441.0),
         (2, "2026-05-01T08:30:00Z", 440.0),
     ]
-    assert "has no zone" in journal.problems[0]
+    assert "has no time zone" in journal.problems[0]
 
 
 def test_a_journal_from_the_future_is_refused(path: Path) -> None:
@@ -180,3 +180,13 @@ def test_every_kind_is_read_as_it_was_written(path: Path) -> None:
     wipe = Wipe(at="2026-05-01T08:00:00Z", board="A", how="dry cloth", series="1-001")
     written = [append(path, droop), append(path, wipe)]
     assert read_journal(path).lines == written
+
+
+def test_two_lines_of_one_number_are_told(path: Path) -> None:
+    append(path, weigh(440.0))
+    append(path, weigh(441.0, minute=1))
+    first, second, third = path.read_text("utf-8").splitlines()
+    merged = json.loads(third) | {"line": 2}
+    merged.pop("check")
+    path.write_text("\n".join([first, second, json.dumps(merged), ""]), "utf-8")
+    assert read_journal(path).problems == ["Two lines of journal.jsonl have the number 2."]

@@ -10,9 +10,9 @@ from rig.runfile.reader import read_run
 from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
-from rig.twin.fast import simulate_run
 from rig.twin.receivers import SUN_FROM_DEG
 from rig.twin.scenario import Scenario, Truth
+from tests.fastsim.run import simulate_run
 from tests.twin.full_run import full_runs
 
 SETTINGS = Settings()

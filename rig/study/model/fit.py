@@ -15,6 +15,7 @@ from rig.study.model.draws import Draws
 from rig.study.model.importance import PER_POINT, Drawn, drawn
 from rig.study.model.posterior import LINEAR, NULL, SATURATING, SCALES, About, Air, Quality
 from rig.study.model.priors import PRIORS, value_at
+from rig.study.model.threads import single_threaded
 from rig.study.model.weights import resampled
 
 N_DRAWS = 12000
@@ -22,6 +23,7 @@ CARRIED = 0.9
 """A quantity whose sd is still more than this part of its prior's is carried by the prior."""
 
 
+@single_threaded
 def fit(data: ModelData, seed: int = 1) -> Draws:
     """Draw from what is known after a study's slides.
 

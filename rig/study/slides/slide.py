@@ -7,7 +7,7 @@ from msgspec import Struct
 from rig.analysis.home import HomeReading
 from rig.analysis.row import RunResult
 from rig.runfile.model import Flag
-from rig.study.catalogue import Step
+from rig.study.folder.catalogue import Step
 
 Source = Literal["rig", "twin", "hand"]
 
@@ -83,3 +83,8 @@ class Slide(Struct, frozen=True, kw_only=True):
     for a file that can't be read."""
     home: HomeReading | None = None
     problems: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        who = ", ".join(name for name in (self.bag, self.face) if name) or self.slide_id
+        angle = "" if self.onset_angle_deg is None else f", {self.onset_angle_deg:.1f}°"
+        return f"<Slide: {who}{angle}{'' if self.valid else ', left out'}>"

@@ -38,8 +38,8 @@ ENTRIES: list[Guard] = [
     change(
         _INTERLOCKS,
         "check_interlocks",
-        "machine.last_run_reason or fault(cause, what)",
-        "fault(cause, what)",
+        "machine.last_run_reason or MachineFaultError(cause, what)",
+        "MachineFaultError(cause, what)",
         _INTERLOCKS_TEST + "the_first_reason_for_a_last_run_is_kept",
     ),
     never(
