@@ -268,10 +268,10 @@ class Mechanics(_Section, frozen=True):
     ] = 610.0
     hinge_height_mm: Annotated[
         float, Meta(gt=0, le=2000, description="hinge axis above the floor")
-    ] = 600.0
+    ] = 545.0
     pivot_drop_mm: Annotated[
         float, Meta(ge=0, le=300, description="cradle pivot below the plane of hinge and board")
-    ] = 40.0
+    ] = 0.0
     lowered_gap_mm: Annotated[
         float, Meta(ge=0, le=1000, description="least gap under the cradle when it is lowered")
     ] = 120.0
@@ -297,20 +297,20 @@ class Mechanics(_Section, frozen=True):
     screw_yield_mpa: Annotated[float, Meta(gt=10, le=2000)] = 250.0
     screw_start_mm: Annotated[
         float, Meta(ge=0, le=500, description="base pivot to the upper face of the screw's bearing")
-    ] = 45.0
+    ] = 75.0
     screw_length_mm: Annotated[
         float, Meta(gt=10, le=3000, description="thread from that face to its free end")
-    ] = 415.0
-    nut_length_mm: Annotated[float, Meta(gt=1, le=300)] = 40.0
+    ] = 387.0
+    nut_length_mm: Annotated[float, Meta(gt=1, le=300)] = 44.0
     tube_length_mm: Annotated[
         float, Meta(gt=10, le=3000, description="cradle pivot to the lower face of the nut")
-    ] = 420.0
+    ] = 418.0
     tube_plug_mm: Annotated[
-        float, Meta(ge=0, le=500, description="cradle pivot to the end of the fork's plug in it")
-    ] = 25.0
+        float, Meta(ge=0, le=500, description="cradle pivot to what closes the tube above the screw")
+    ] = 23.0
     motor_overhang_mm: Annotated[
-        float, Meta(ge=0, le=1000, description="base pivot to the motor's far end, crank stub too")
-    ] = 190.0
+        float, Meta(ge=0, le=1000, description="base pivot to the motor's far end")
+    ] = 179.0
     motor_width_mm: Annotated[float, Meta(ge=0, le=300)] = 57.0
     holding_n_m: Annotated[
         float, Meta(gt=0, le=100, description="torque of the motor at rest, both phases on")
@@ -342,7 +342,7 @@ class Mechanics(_Section, frozen=True):
     hinge_play_mm: Annotated[float, Meta(ge=0, le=5, description="radial play of the hinge")] = 0.05
     hinge_spacing_mm: Annotated[
         float, Meta(gt=10, le=3000, description="between the two hinge bearings")
-    ] = 500.0
+    ] = 270.0
     screw_play_mm: Annotated[
         float, Meta(ge=0, le=5, description="play along the screw: nut, bearing and both pivots")
     ] = 0.1
