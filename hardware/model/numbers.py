@@ -7,39 +7,41 @@ from its pivot along the screw.
 
 from dataclasses import dataclass
 
+from rig.motion import base_frame
+
 
 @dataclass(frozen=True)
 class Numbers:
     """Sizes and places of the parts."""
 
     # base: planed timber 38 x 89 on edge, plywood of 18 mm
-    timber: tuple[float, float] = (38.0, 89.0)
-    foot: float = 25.0
-    ply: float = 18.0
-    panel_inner: float = 101.0
+    timber: tuple[float, float] = base_frame.TIMBER_MM
+    foot: float = base_frame.FOOT_MM
+    ply: float = base_frame.PANEL_MM
+    panel_inner: float = base_frame.PANEL_INNER_MM
     """From the middle of the rig to the inner face of a side panel."""
     panel_ends: tuple[float, float] = (-110.0, 960.0)
     panel_end_height: float = 190.0
     above_hinge: float = 32.0
     """The panel's upper edge above the hinge axis; the flange bearing is as high."""
     above_pivot: float = 58.0
-    cross_rails: tuple[float, float, float] = (-180.0, 816.0, 1260.0)
+    cross_rails: tuple[float, float, float] = base_frame.CROSS_RAILS_MM
     cross_half: float = 570.0
     middle_half: float = 310.0
     long_rail: tuple[float, float] = (-220.0, 1300.0)
-    foot_y: float = 520.0
+    foot_y: float = base_frame.FOOT_Y_MM
     tie_x: float = 291.0
     stop_post: tuple[float, float] = (-218.0, -500.0)
 
     # hinge and cradle: profile 40 x 40, board on top
-    bar: float = 20.0
+    bar: float = base_frame.BAR_MM
     bar_half: float = 205.0
     rail: float = 40.0
-    rail_y: float = 180.0
+    rail_y: float = base_frame.RAIL_Y_MM
     rail_start: float = -31.0
     rail_low: float = 31.0
     """Underside of the rails above the hinge axis: the height of a 20 mm shaft support."""
-    board_thick: float = 18.0
+    board_thick: float = 15.0
     crossbars: tuple[float, float, float] = (110.0, 498.0, 1100.0)
     stub_y: tuple[float, float] = (200.0, 390.0)
     strap_bolt_y: float = 322.0

@@ -90,7 +90,7 @@ def tube(settings: Settings, n: Numbers) -> Iterator[Part]:
 
 
 def head(n: Numbers) -> Manifold:
-    """Head of the tube: bar 70 x 40 with the pin's hole, a pocket for the screw's tip, four taps."""
+    """Head of the tube: a bar with the pin's hole, a pocket for the screw's tip and four taps."""
     y, x = n.head[0] / 2, n.head[1] / 2
     solid = block((-x, -y, -n.head_below), (x, y, n.head_above))
     solid -= rod("y", -100, 100, n.pin)

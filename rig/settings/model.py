@@ -262,10 +262,16 @@ class Mechanics(_Section, frozen=True):
 
     moving_mass_kg: Annotated[
         float, Meta(gt=0, le=100, description="board, cradle and all that turns with them")
-    ] = 15.0
+    ] = 20.5
     centre_of_mass_mm: Annotated[
         float, Meta(gt=0, le=3000, description="of what turns, from the hinge along the board")
-    ] = 610.0
+    ] = 540.0
+    base_mass_kg: Annotated[
+        float, Meta(gt=0, le=500, description="all that stands on the floor, screw and motor too")
+    ] = 39.0
+    base_centre_mm: Annotated[
+        float, Meta(ge=-2000, le=3000, description="centre of mass of that, uphill of the hinge")
+    ] = 595.0
     hinge_height_mm: Annotated[
         float, Meta(gt=0, le=2000, description="hinge axis above the floor")
     ] = 545.0
@@ -306,7 +312,8 @@ class Mechanics(_Section, frozen=True):
         float, Meta(gt=10, le=3000, description="cradle pivot to the lower face of the nut")
     ] = 418.0
     tube_plug_mm: Annotated[
-        float, Meta(ge=0, le=500, description="cradle pivot to what closes the tube above the screw")
+        float,
+        Meta(ge=0, le=500, description="cradle pivot to what closes the tube above the screw"),
     ] = 23.0
     motor_overhang_mm: Annotated[
         float, Meta(ge=0, le=1000, description="base pivot to the motor's far end")
