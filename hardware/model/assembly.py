@@ -63,9 +63,17 @@ class Rig:
         for part in self.parts:
             yield part._replace(solid=self.placed(part.solid, part.group, angle_deg))
 
+    def whole(self, angle_deg: float, *groups: Group) -> Manifold:
+        """All parts of some groups as one solid where they are at an inclination."""
+        return union(self.placed(self._solids[group], group, angle_deg) for group in groups)
+
+    @cached_property
+    def _solids(self) -> dict[Group, Manifold]:
+        return {group: union(part.solid for part in self.of(group)) for group in _MOVING}
+
     @cached_property
     def _whole(self) -> dict[Group, Manifold]:
-        found = {group: union(part.solid for part in self.of(group)) for group in _MOVING}
+        found = dict(self._solids)
         found[Group.CRADLE] += found.pop(Group.BOARD)
         return found
 

@@ -154,9 +154,14 @@ def _boxes(settings: Settings, n: Numbers) -> Iterator[Part]:
     bush = rod("y", y - n.ply, y, 11.8, (px, z)) - rod("y", y - 30, y + 10, 8.3, (px, z))
     yield _part("crank bush", "bushes", bush, PLASTIC)
     x, at = n.cross_rails[1], n.prop_y
-    socket = block((x - 40, at - 40, high), (x + 40, at + 40, high + 36))
-    socket -= rod("z", high + n.socket_floor, high + 50, 36, (x, at))
-    yield _part("prop socket", "prop pin and socket", socket, SPRUCE)
+    bolt = rod("y", at - 26, at + 26, 10, (x, high + n.prop_foot))
+    yield _part("prop bolt", "prop", bolt, STEEL)
+    for s in (-1, 1):
+        near, far = sorted((at + s * 17, at + s * 21))
+        angle = block((x - 19, near, high), (x + 19, far, high + 30)) - bolt
+        near, far = sorted((at + s * 17, at + s * 47))
+        angle += block((x - 19, near, high), (x + 19, far, high + 4))
+        yield _part("prop foot angle", "prop angles", angle, STEEL)
     px, py = n.stop_post
     stop = block((px - 40, py - 40, 760), (px + 40, py + 40, 820))
     stop += rod("z", 820, 845, 40, (px, py))

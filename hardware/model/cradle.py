@@ -124,7 +124,7 @@ def lug(settings: Settings, n: Numbers) -> Manifold:
     inner, t, leg = n.lug_inner, n.lug_thick, n.lug_leg
     low, high = -n.lug_below, n.rail_low + n.rail
     solid = block((face - leg, inner, low), (face, inner + t, high))
-    solid += block((face - t, inner, low), (face, inner + leg, high))
+    solid += block((face - t, inner, n.rail_low - 6), (face, inner + leg, high))
     solid -= slot("y", inner - 1, inner + t + 1, n.slot, (b, 0), (b, -n.slot_run))
     for y in (inner + 15, inner + 38):
         solid -= rod("x", face - 10, face + 1, 8.4, (y, n.rail_low + n.rail / 2))
@@ -164,14 +164,14 @@ def _clamps(n: Numbers) -> Iterator[Part]:
 def _prop_pin(n: Numbers) -> Iterator[Part]:
     x, y, z = n.crossbars[1], n.prop_y, n.prop_pin_above
     pin = rod("y", y - 24, y + 24, 12, (x, z))
-    yield _part("prop pin", "prop pin and socket", pin, STEEL)
+    yield _part("prop pin", "prop pin", pin, STEEL)
     hole = rod("y", y - 40, y + 40, 12.2, (x, z))
     for s in (-1, 1):
         low, high = sorted((y + s * 18, y + s * 22))
         angle = block((x - 20, low, n.rail_low - 31), (x + 20, high, n.rail_low)) - hole
         reach = sorted((y + s * 18, y + s * 48))
         angle += block((x - 20, reach[0], n.rail_low - 4), (x + 20, reach[1], n.rail_low))
-        yield _part("prop angle", "prop pin and socket", angle, STEEL)
+        yield _part("prop angle", "prop angles", angle, STEEL)
 
 
 def _measuring(settings: Settings, n: Numbers) -> Iterator[Part]:

@@ -26,10 +26,10 @@ from rig.settings.model import Settings
 
 
 def prop_line(settings: Settings, n: Numbers, angle_deg: float) -> tuple[Point, Point]:
-    """Foot in its socket and pin under the stub, in x and z from the floor."""
+    """Foot's bolt and pin under the stub, in x and z from the floor."""
     t, h = radians(angle_deg), settings.mechanics.hinge_height_mm
     x, z = n.crossbars[1], n.prop_pin_above
-    foot = (n.cross_rails[1], n.foot + n.timber[1] + n.socket_floor)
+    foot = (n.cross_rails[1], n.foot + n.timber[1] + n.prop_foot)
     return foot, (x * cos(t) - z * sin(t), h + x * sin(t) + z * cos(t))
 
 
@@ -39,7 +39,7 @@ def prop(settings: Settings, n: Numbers, angle_deg: float) -> Iterator[Part]:
     length = hypot(px - fx, pz - fz)
     turn = degrees(atan2(px - fx, pz - fz))
     wide, thin, each = n.prop_tubes
-    outer = pipe("z", 0, each, wide, wide - 4)
+    outer = pipe("z", -14, each - 14, wide, wide - 4) - rod("y", -30, 30, 10.4)
     inner = pipe("z", length - each, length + 8, thin, thin - 4)
     inner -= rod("y", -30, 30, 12.4, (0, length))
     inner -= block((-6.2, -30, length), (6.2, 30, length + 30))

@@ -42,7 +42,7 @@ class Numbers:
     rail_low: float = 31.0
     """Underside of the rails above the hinge axis: the height of a 20 mm shaft support."""
     board_thick: float = 15.0
-    crossbars: tuple[float, float, float] = (110.0, 498.0, 1100.0)
+    crossbars: tuple[float, float, float] = (160.0, 498.0, 1100.0)
     stub_y: tuple[float, float] = (200.0, 390.0)
     strap_bolt_y: float = 322.0
     strap_toe_y: float = 272.0
@@ -95,12 +95,13 @@ class Numbers:
     lower_ramp_deg: float = 90.0
     """Where the ramp of the lower cam begins: the roller lies at 90° below the axis."""
 
-    # prop: from a pin under a stub of the cradle to a socket on the middle rail
+    # prop: hinged at its foot on the middle rail, its head takes a pin under a stub of the cradle
     prop_y: float = -262.0
     prop_stub: tuple[float, float] = (-310.0, -200.0)
     prop_pin_above: float = 10.0
     prop_tubes: tuple[float, float, float] = (28.0, 22.0, 490.0)
-    socket_floor: float = 6.0
+    prop_foot: float = 20.0
+    """Its foot's bolt above the middle rail."""
 
 
 NUMBERS = Numbers()

@@ -262,7 +262,7 @@ class Mechanics(_Section, frozen=True):
 
     moving_mass_kg: Annotated[
         float, Meta(gt=0, le=100, description="board, cradle and all that turns with them")
-    ] = 20.5
+    ] = 20.0
     centre_of_mass_mm: Annotated[
         float, Meta(gt=0, le=3000, description="of what turns, from the hinge along the board")
     ] = 540.0
