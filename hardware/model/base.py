@@ -27,6 +27,9 @@ from hardware.model.shapes import (
 from rig.motion.clearances import pivots_mm
 from rig.settings.model import Settings
 
+RAIL_BOLTS = (-70.0, 240.0, 560.0, 900.0)
+"""M8 through side panel and long rail, from the hinge."""
+
 
 def base(settings: Settings, n: Numbers) -> Iterator[Part]:
     """All parts that stay where they are."""
@@ -51,6 +54,8 @@ def _timber(n: Numbers) -> Iterator[Part]:
         yield _part(name, "frame timber", solid, SPRUCE)
     inner = n.panel_inner + n.ply
     rail = block((n.long_rail[0], inner, high), (n.long_rail[1], inner + wide, high + tall))
+    for x in RAIL_BOLTS:
+        rail -= rod("y", 0, 300, 8.5, (x, n.foot + 1.5 * n.timber[1]))
     for side, solid in zip("+-", both(rail), strict=True):
         yield _part(f"long rail {side}", "frame timber", solid, SPRUCE)
     x, y = n.stop_post
@@ -83,8 +88,12 @@ def panel_holes(settings: Settings) -> tuple[tuple[Point, float], ...]:
 
 def _panels(settings: Settings, n: Numbers) -> Iterator[Part]:
     solid = plate(outline(settings, n), n.panel_inner, n.panel_inner + n.ply)
-    for place, wide in panel_holes(settings):
-        solid -= rod("y", 0, 200, wide, place)
+    for (x, z), wide in panel_holes(settings):
+        solid -= rod("y", 0, 200, wide, (x, z))
+        for s in (-45, 45):
+            solid -= rod("y", 0, 200, 11, (x + s, z))
+    for x in RAIL_BOLTS:
+        solid -= rod("y", 0, 200, 8.5, (x, n.foot + 1.5 * n.timber[1]))
     for side, panel in zip("+-", both(solid), strict=True):
         yield _part(f"side panel {side}", "panels", panel, PLYWOOD)
     low = n.foot + n.timber[1]

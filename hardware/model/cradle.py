@@ -141,6 +141,7 @@ def strap(n: Numbers, thick: float) -> Manifold:
     low = top(n) + thick
     solid = block((-15, n.strap_toe_y, low), (15, n.strap_heel_y + 13, low + 15))
     run = (n.strap_bolt_y - 8, n.strap_bolt_y + 8)
+    solid -= rod("z", 0, 300, 6.8, (0, n.strap_heel_y))  # M8
     return solid - slot("z", 0, 300, 9, (0, run[0]), (0, run[1]))
 
 
@@ -149,7 +150,7 @@ def clamp(n: Numbers, thick: float) -> dict[str, Manifold]:
     low = top(n)
     bolt = rod("z", low, low + thick + 45, 8, (0, n.strap_bolt_y))
     knob = rod("z", low + thick + 15, low + thick + 40, 32, (0, n.strap_bolt_y)) - bolt
-    heel = rod("z", low, low + thick, 8, (0, n.strap_heel_y))
+    heel = rod("z", low, low + thick + 5, 6.8, (0, n.strap_heel_y))
     return {"strap": strap(n, thick), "bolt": bolt, "knob": knob, "heel screw": heel}
 
 

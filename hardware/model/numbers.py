@@ -77,6 +77,10 @@ class Numbers:
     plate: float = 15.0
     top_plate_at: float = 45.0
     motor_at: float = -67.0
+    journal: tuple[float, float, float] = (10.0, 42.0, 14.0)
+    """Seat of the screw's bearing: diameter, length, how much of it has a thread M10×1."""
+    shaft_end: tuple[float, float] = (8.0, 60.0)
+    """Turned end for gear and coupling: diameter and length."""
     gear_out: float = 27.0
     """Back of a bevel gear from the point where both axes cross."""
     crank_parked: float = 10.0

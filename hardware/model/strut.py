@@ -35,13 +35,25 @@ def cheek(n: Numbers) -> Manifold:
     high = n.top_plate_at + n.plate
     y = n.cheek_inner
     solid = block((-n.box_half, y, n.motor_at), (n.box_half, y + n.cheek_thick, high))
-    return solid - rod("y", 0, 200, 20.4)
+    solid -= rod("y", 0, 200, 20.4)
+    for x in (-25, 25):
+        for z in (n.top_plate_at + n.plate / 2, n.motor_at + n.plate / 2):
+            solid -= rod("y", 0, 200, 6.6, (x, z))
+        solid -= rod("y", 0, 200, 5, (0.96 * x, 0))  # M6 of the clamp flange, 48 mm apart
+    return solid
 
 
-def end_plate(n: Numbers, at: float, hole: float) -> Manifold:
-    """Plate between the cheeks, with a round hole."""
+def end_plate(n: Numbers, at: float, hole: float, screws: tuple[float, float]) -> Manifold:
+    """Plate between the cheeks: a round hole, four screws round it, taps M6 in its ends."""
     y, half = n.cheek_inner, n.box_half
-    return block((-half, -y, at), (half, y, at + n.plate)) - rod("z", at - 1, at + 50, hole)
+    solid = block((-half, -y, at), (half, y, at + n.plate)) - rod("z", at - 1, at + 50, hole)
+    away, wide = screws
+    for sx in (-1, 1):
+        for sy in (-1, 1):
+            solid -= rod("z", at - 1, at + 50, wide, (sx * away, sy * away))
+            low, high = sorted((sy * (y - 20), sy * (y + 1)))
+            solid -= rod("y", low, high, 5, (sx * 25, at + n.plate / 2))
+    return solid
 
 
 def _box(settings: Settings, n: Numbers) -> Iterator[tuple[str, str, Manifold, Material]]:
@@ -49,8 +61,8 @@ def _box(settings: Settings, n: Numbers) -> Iterator[tuple[str, str, Manifold, M
     for solid in both(cheek(n)):
         yield "cheek", "bearing box", solid, ALUMINIUM
     top = n.top_plate_at + n.plate
-    yield "top plate", "bearing box", end_plate(n, n.top_plate_at, 35), ALUMINIUM
-    yield "motor plate", "bearing box", end_plate(n, n.motor_at, 40), ALUMINIUM
+    yield "top plate", "bearing box", end_plate(n, n.top_plate_at, 35, (14.85, 3.3)), ALUMINIUM
+    yield "motor plate", "bearing box", end_plate(n, n.motor_at, 40, (23.57, 5.5)), ALUMINIUM
     outer = n.cheek_inner + n.cheek_thick
     flange = block((-30, outer, -18), (30, outer + 20, 18)) - rod("y", 0, 200, n.bar + 0.2)
     reach = n.panel_inner + n.ply + 33
@@ -63,7 +75,9 @@ def _box(settings: Settings, n: Numbers) -> Iterator[tuple[str, str, Manifold, M
     yield "screw bearing", "bearing unit", unit - rod("z", 0, 100, 10.2), STEEL
     tip = m.screw_start_mm + m.screw_length_mm
     screw = rod("z", m.screw_start_mm, tip, m.screw_diameter_mm)
-    screw += rod("z", top - 27, m.screw_start_mm, 10) + rod("z", -27, top - 27, 8)
+    seat = m.screw_start_mm - n.journal[1]
+    screw += rod("z", seat, m.screw_start_mm, n.journal[0])
+    screw += rod("z", seat - n.shaft_end[1], seat, n.shaft_end[0])
     yield "screw", "screw", screw, STEEL
     washer = rod("z", tip, tip + 4, 24)
     yield "tip washer", "tip washer", washer, STEEL
