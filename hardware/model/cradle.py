@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from manifold3d import Manifold
 
 from hardware.model import small
-from hardware.model.cams import cams
 from hardware.model.numbers import Numbers
 from hardware.model.shapes import (
     ALUMINIUM,
@@ -22,7 +21,6 @@ from hardware.model.shapes import (
     Part,
     block,
     both,
-    plate,
     rod,
     slot,
 )
@@ -83,12 +81,9 @@ def _hinge(settings: Settings, n: Numbers) -> Iterator[Part]:
         support -= rod("z", 0, 60, 6.6, (x, n.rail_y))
     for solid in both(support):
         yield _part("shaft support", "shaft supports", solid, ALUMINIUM)
-    for which, points in cams(settings, n).items():
-        solid = plate(points, n.cam_y - n.cam_wide / 2, n.cam_y + n.cam_wide / 2)
-        hub = rod("y", n.cam_y - n.cam_wide / 2 - 12, n.cam_y, 42)
-        solid = solid + hub - rod("y", 0, 200, n.bar + 0.4)
-        if which == "upper":
-            solid = solid.mirror((0, 1, 0))
+    half = n.cam_wide / 2
+    for which, turn, at in (("lower", 90, n.cam_y + half), ("upper", -90, -n.cam_y - half)):
+        solid = small.cam(settings, n, which).rotate((turn, 0, 0)).translate((0, at, 0))
         yield _part(f"cam {which}", "cams", solid, PLASTIC)
 
 

@@ -81,10 +81,14 @@ def blade_plate(settings: Settings, n: Numbers) -> Manifold:
 def cam(settings: Settings, n: Numbers, which: str) -> Manifold:
     """A cam, its hub up; a screw in the hub clamps it on the bar."""
     points: list[Point] = cams.cams(settings, n)[which]
-    solid = plate(points, 0, n.cam_wide).rotate((-90, 0, 0))
-    solid += rod("z", 0, n.cam_wide + 12, 42)
-    solid -= rod("z", -1, 60, n.bar + 0.3)
-    return _on_bed(solid - rod("x", 0, 40, 4.2, (0, n.cam_wide + 6)))
+    wide = n.cam_wide
+    solid = plate(points, 0, wide)
+    # the hub of either cam points to the middle of the rig: the lower one's away from +y
+    low, high = (-12.0, wide) if which == "lower" else (0.0, wide + 12)
+    solid += rod("y", low, high, 42)
+    solid -= rod("y", -50, 50, n.bar + 0.4)
+    solid -= rod("z", 0, 40, 4.2, (0, low + 6 if which == "lower" else high - 6))
+    return _on_bed(solid.rotate((-90 if which == "lower" else 90, 0, 0)))
 
 
 def bush(n: Numbers) -> Manifold:

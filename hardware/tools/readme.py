@@ -1,19 +1,15 @@
 """Fills the tables of `hardware/README.md` and `firmware_notes/README.md` from the settings.
 
-    python hardware/tools/readme.py
+    python -m hardware.tools.readme
 
 A table stands between `<!-- NAME -->` and `<!-- /NAME -->`; what is between is replaced.
 """
 
 import csv
 import importlib
-import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-from wiring import HEADER_PIN
-
+from hardware.tools.wiring import HEADER_PIN
 from rig.motion.sizing import size
 from rig.settings.keys import keys
 from rig.settings.model import Settings

@@ -5,8 +5,10 @@ from math import cos, hypot, radians, sin
 
 import pytest
 
+from hardware.model.assembly import Rig
 from hardware.model.cams import acts_deg, cams, outline, pushed, ramp_deg, switch_height
 from hardware.model.numbers import NUMBERS
+from hardware.model.shapes import Group, plate, rod
 from rig.settings.model import Settings
 from tests.motion.changed import changed
 
@@ -71,3 +73,18 @@ def test_the_roller_touches_the_cam_where_its_middle_is_reckoned() -> None:
         nearest = min(hypot(px - x, pz - z) for px, pz in points)
         assert nearest == pytest.approx(NUMBERS.roller / 2, abs=2e-3)
     assert ramp_deg(NUMBERS) < 10
+
+
+def test_the_printed_cams_turned_onto_the_bar_have_these_outlines() -> None:
+    """A mirrored cam would act on the wrong side of its ramp."""
+    parts = {p.name: p.solid for p in Rig(Settings()).of(Group.CRADLE)}
+    for which, points in cams(Settings(), NUMBERS).items():
+        y = NUMBERS.cam_y if which == "lower" else -NUMBERS.cam_y
+        disc = plate(points, y - NUMBERS.cam_wide / 2, y + NUMBERS.cam_wide / 2)
+        disc -= rod("y", -200, 200, 42)
+        printed = parts[f"cam {which}"]
+        assert (disc - printed).volume() < 0.01 * disc.volume()
+        hub = (printed - plate(points, -200, 200)).volume()
+        assert hub == pytest.approx(0, abs=1)
+        assert abs(printed.bounding_box()[1]) < 92 + 1e-6
+        assert abs(printed.bounding_box()[4]) < 92 + 1e-6
