@@ -50,7 +50,10 @@ def panel(
         raise BadInputError("The page goes by real time: leave --speed out, or say `real`.")
     for package in ("starlette", "uvicorn"):
         if find_spec(package) is None:
-            raise BadInputError(f"The page needs the package {package}: install `rig[panel]`.")
+            raise BadInputError(
+                f"The page needs the package {package}: in the source folder, "
+                "`pip install '.[panel]'`."
+            )
     from rig.control.mover import StoppedError
     from rig.control.notify import Notifier
     from rig.control.signals import stop_on_signals
