@@ -47,13 +47,18 @@ def cradle(settings: Settings, n: Numbers) -> Iterator[Part]:
 
 
 def board(settings: Settings, n: Numbers) -> Iterator[Part]:
-    """The reference board: a sheet with its hole."""
+    """The reference board."""
+    yield sheet(settings, n, n.board_thick)
+
+
+def sheet(settings: Settings, n: Numbers, thick: float) -> Part:
+    """A board without a frame, with its hole."""
     of, low = settings.board, top(n)
     half = of.width_mm / 2
-    solid = block((0, -half, low), (of.length_mm, half, low + n.board_thick))
+    solid = block((0, -half, low), (of.length_mm, half, low + thick))
     middle = (of.hole_start_mm + of.hole_end_mm) / 2
     solid -= rod("z", 0, 200, of.hole_end_mm - of.hole_start_mm, (middle, 0))
-    yield Part("board", "board", Group.BOARD, solid, BOARD)
+    return Part("board", "board", Group.BOARD, solid, BOARD)
 
 
 def framed_board(settings: Settings, n: Numbers) -> Iterator[Part]:
@@ -67,7 +72,8 @@ def framed_board(settings: Settings, n: Numbers) -> Iterator[Part]:
         solid += block((x, -half, low), (x + wide, half, low + tall))
     for leg in both(block((760, half - 2 * wide - 4, low), (1150, half - wide - 4, low + tall))):
         solid += leg
-    yield Part("board with underframe", "board", Group.BOARD, solid, BOARD)
+    mixed = BOARD._replace(kg_m3=550)  # plywood above softwood
+    yield Part("board with underframe", "board", Group.BOARD, solid, mixed)
 
 
 def _hinge(settings: Settings, n: Numbers) -> Iterator[Part]:

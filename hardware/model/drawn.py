@@ -113,7 +113,7 @@ def _tube(of: Of, settings: Settings, n: Numbers) -> dict[str, Drawn]:
         "tie_rod": Drawn(rod("z", 0, long + n.end_plate + 32, 6), 4, "threaded rod M6",
             ("Screwed 20 deep into the head; nut and washer below the foot plate.",)),
         "head": Drawn(of("head"), 1, "aluminium flat 70 × 40, EN AW-6060",
-            ("Hole 12 H7 for the pin (press or glue). Pocket 26 × 15 deep in the lower face.",
+            ("Hole 12 H7: the pin slides, and comes out for transport. Pocket 26 × 15 deep below.",
              "Four holes 5.0 × 22 deep in the lower face: tap M6.")),
         "foot_plate": Drawn(of("foot plate"), 1, "aluminium flat 70 × 8, EN AW-6060",
             ("Hole 28.2 for the nut's body, 6.6 for the tie rods; screws of the nut's flange M5,",

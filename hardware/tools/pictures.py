@@ -10,12 +10,14 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.image import imsave
+from numpy.typing import NDArray
 
 from hardware.model import loose, small
 from hardware.model.assembly import Rig
 from hardware.model.numbers import NUMBERS
 from hardware.model.shapes import Group, Part
 from hardware.tools.render import render
+from rig.motion.clearances import pivots_mm
 from rig.settings.model import Settings
 
 HARDWARE = Path(__file__).parents[1]
@@ -73,6 +75,38 @@ def pivot() -> list[Part]:
     return [p for p in shown(30) if p.name.startswith(keep)]
 
 
+TIMBER = ("long rail", "cross rail", "middle rail", "side panel", "back", "tie", "foot")
+MEASURING = ("beam", "sensor", "angle sensor", "catch", "clamp", "board")
+
+
+def order() -> list[list[Part]]:
+    """The rig as it grows: base, cradle on its hinge, strut and prop, board and sensors."""
+    parts = shown(15)
+    base = [p for p in parts if p.group in (Group.BASE, Group.LOOSE)]
+    rig = Rig(Settings())
+    cradle = [p for p in parts if p.group is Group.CRADLE and not p.name.startswith(MEASURING)]
+    stubs = [p for p in parts if p.name == "clamp stub"]
+    strut_parts = [p for p in parts if p.group in (Group.BOX, Group.TUBE)]
+    prop = list(loose.prop(rig.settings, rig.numbers, 15))
+    bare = [p for p in base if p.name.startswith((*TIMBER, "hinge bearing", "base pivot"))]
+    return [bare, bare + cradle + stubs, base + cradle + stubs + strut_parts + prop, parts]
+
+
+def transport() -> list[Part]:
+    """Base and cradle apart, the strut folded down, the board taken off."""
+    rig = Rig(Settings())
+    parts = [p for p in rig.at(0) if p.group is Group.BASE]
+    _, (x, z) = pivots_mm(rig.settings, 0)
+    height = rig.settings.mechanics.hinge_height_mm + z
+    for part in rig.of(Group.BOX, Group.TUBE):
+        low = rig.settings.mechanics.tube_length_mm + rig.settings.mechanics.screw_start_mm + 8
+        solid = part.solid.translate((0, 0, low)) if part.group is Group.TUBE else part.solid
+        parts.append(part._replace(solid=solid.rotate((0, -78, 0)).translate((x, 0, height))))
+    for part in rig.of(Group.CRADLE):
+        parts.append(part._replace(solid=part.solid.translate((0, 1150, 130))))
+    return parts
+
+
 def blade() -> list[Part]:
     """The blade at its highest place, instead of the catch."""
     rig = Rig(Settings())
@@ -104,6 +138,7 @@ _PLASTIC = next(p.material for p in Rig(Settings()).parts if p.name == "sensor t
 PICTURES: dict[str, tuple[Callable[[], list[Part]], View]] = {
     "rig.png": (whole, ((1400, 900), (-32, 20), (500, 0, 480), 0.56)),
     "raised.png": (raised, ((1300, 1150), (-30, 16), (480, 0, 700), 0.62)),
+    "transport.png": (transport, ((1300, 850), (-28, 28), (560, 450, 330), 0.5)),
     "strut.png": (strut, ((1300, 800), (-20, 14), (560, 0, 360), 0.95)),
     "hinge.png": (hinge, ((1100, 800), (-38, 24), (-20, 0, 510), 2.2)),
     "pivot.png": (pivot, ((1100, 800), (-40, 10), (420, 0, 740), 2.4)),
@@ -111,6 +146,15 @@ PICTURES: dict[str, tuple[Callable[[], list[Part]], View]] = {
     "parts.png": (printed, ((1300, 850), (-25, 50), (150, 90, 20), 3.2)),
 }
 """Name: what it shows; size in pixels, where the eye stands, the middle, pixels per mm."""
+
+
+ORDER: View = ((760, 560), (-32, 20), (500, 0, 420), 0.33)
+
+
+def drawn_order() -> NDArray[np.uint8]:
+    """The four steps on one sheet, from the upper left."""
+    tiles = [render(step, *ORDER) for step in order()]
+    return np.vstack([np.hstack(tiles[:2]), np.hstack(tiles[2:])])
 
 
 def stl(name: str) -> bytes:
@@ -123,8 +167,10 @@ def stl(name: str) -> bytes:
 
 
 if __name__ == "__main__":
-    chosen = [text for text in sys.argv[1:] if not text.startswith("--")] or PICTURES
-    for file in chosen:
+    for file in [text for text in sys.argv[1:] if not text.startswith("--")] or PICTURES:
+        if file == "order.png":
+            imsave(HARDWARE / "pictures" / file, drawn_order())
+            continue
         make, view = PICTURES[file]
         imsave(HARDWARE / "pictures" / file, render(make(), *view))
     if "--stl" in sys.argv:

@@ -13,6 +13,7 @@ from hardware.model.assembly import TOUCH_MM3, Rig
 from hardware.model.cradle import clamp, cradle, framed_board, lug, top
 from hardware.model.numbers import NUMBERS, Numbers
 from hardware.model.shapes import Group, Part, block, rod, union
+from hardware.tools.readme import FASTENERS_KG
 from rig.motion.clearances import pivots_mm
 from rig.settings.model import Settings
 from tests.motion.changed import changed
@@ -22,8 +23,6 @@ RIG = Rig(SETTINGS)
 TRAVEL = range(47)
 FINGER_MM = 25.0
 """ISO 13854:2017, quoted second-hand: a finger 25 mm, a hand 100, an arm 120."""
-FASTENERS_KG = 0.6
-"""Screws, brackets and cables on the cradle; estimated."""
 BASE_FASTENERS_KG = 1.3
 
 
