@@ -16,7 +16,7 @@ class Drawn(NamedTuple):
     """A part that is cut, drilled, turned or printed."""
 
     solid: Manifold
-    count: int
+    number: int
     stock: str
     """What it is made from, in a size that is sold."""
     notes: tuple[str, ...] = ()

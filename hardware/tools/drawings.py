@@ -56,12 +56,12 @@ def linkage(settings: Settings) -> str:
     cradle, _ = pivots_mm(settings, 0)
     raised, _ = pivots_mm(settings, top)
     sheet.line(hinge, at(*cradle), 0.2, THIN, "4 2")
-    length = Linkage(place, settings.screw)
+    screw_of = Linkage(place, settings.screw)
     sheet.dimension(hinge, at(*base), f"a = {place.base_pivot_mm:g}", -7)
     sheet.dimension(hinge, at(*raised), f"b = {place.cradle_pivot_mm:g}", 9)
-    sheet.dimension(at(*raised), at(*base), f"{length.length_mm(top):.1f} at {top:g}°", 9, 0.24)
+    sheet.dimension(at(*raised), at(*base), f"{screw_of.length_mm(top):.1f} at {top:g}°", 9, 0.24)
     home = place.home_angle_deg
-    sheet.dimension(at(*cradle), at(*base), f"{length.length_mm(home):.1f} at {home:g}°", -8)
+    sheet.dimension(at(*cradle), at(*base), f"{screw_of.length_mm(home):.1f} at {home:g}°", -8)
     sheet.dimension((hinge[0], 20), hinge, f"hinge {m.hinge_height_mm:g}", 16)
     foot = at(*base)[0]
     sheet.dimension((foot, 20), at(*base), f"{m.hinge_height_mm + base[1]:.1f}", -24)

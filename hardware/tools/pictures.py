@@ -138,7 +138,7 @@ _PLASTIC = next(p.material for p in Rig(Settings()).parts if p.name == "sensor t
 PICTURES: dict[str, tuple[Callable[[], list[Part]], View]] = {
     "rig.png": (whole, ((1400, 900), (-32, 20), (500, 0, 480), 0.56)),
     "raised.png": (raised, ((1300, 1150), (-30, 16), (480, 0, 700), 0.62)),
-    "transport.png": (transport, ((1300, 850), (-28, 28), (560, 450, 330), 0.5)),
+    "transport.png": (transport, ((1300, 850), (-28, 28), (560, 450, 300), 0.44)),
     "strut.png": (strut, ((1300, 800), (-20, 14), (560, 0, 360), 0.95)),
     "hinge.png": (hinge, ((1100, 800), (-38, 24), (-20, 0, 510), 2.2)),
     "pivot.png": (pivot, ((1100, 800), (-40, 10), (420, 0, 740), 2.4)),

@@ -118,8 +118,8 @@ def costs(_: Settings) -> str:
     with_blade = sum(int(row["cost_eur"]) for row in rows)
     blade = sum(int(row["cost_eur"]) for row in optional)
     return (
-        f"**About €{with_blade - blade:,}, estimated {ESTIMATED}** from remembered shop prices with "
-        f"tax and without postage; the blade €{blade} more. No offer was asked for."
+        f"**About €{with_blade - blade:,}, estimated {ESTIMATED}** from remembered shop prices "
+        f"with tax and without postage; the blade €{blade} more. No offer was asked for."
     )
 
 
@@ -149,7 +149,7 @@ def pin_map(settings: Settings) -> str:
         "blade_enable": "to the blade's driver; high runs",
         "blade_park": "closed contact to ground; opens where the blade is parked",
     }
-    outputs = ("step", "direction", "enable", "lamp", "buzzer")
+    outputs: tuple[str, ...] = ("step", "direction", "enable", "lamp", "buzzer")
     outputs += ("blade_step", "blade_direction", "blade_enable")
     rows = []
     for key in keys():

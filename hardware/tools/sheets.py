@@ -88,7 +88,7 @@ def part_sheet(name: str, part: Drawn) -> str:
     rows = [f"{view}: {text}" for view, loops in views.items() for text in openings(loops)]
     for view, loops in blind.items():
         rows += [f"{view}, blind: {text}" for text in openings(loops)]
-    notes = [f"{part.count} × {part.stock}", *part.notes, FREE]
+    notes = [f"{part.number} × {part.stock}", *part.notes, FREE]
     foot = 10 + 4.6 * len(notes)
     list_high = 4.6 * (len(rows) + 1)
     column = 22 + wide + 34

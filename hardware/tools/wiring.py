@@ -260,7 +260,7 @@ def _part(
     height = 7 + 4.6 * len(rows)
     sheet.box((box.x, box.y - height), (box.x + box.width, box.y), 0.5, fill)
     sheet.text((box.x + 2, box.y - 4.6), name, 3.1, "start", bold=True)
-    places = {}
+    places: dict[str, tuple[float, float, float]] = {}
     for i, row in enumerate(rows):
         y = box.y - 9.4 - 4.6 * i
         places.setdefault(row.net, (box.x, box.x + box.width, y + 0.9))
@@ -393,9 +393,9 @@ NOTES = (
     "restarts nothing: K1 stays open until S5 is pressed. S3's second contact opens K1 at the top.",
     "The varistor across K1's coil lets it open quickly; a bare diode would hold it. S1 to S3 are "
     "closed at rest: a broken wire reads as a stop.",
-    "Off while the Pi is off, starting or dead. Usual driver: its ENA input disables while current "
+    "Off while the Pi is off or dead. Usual driver: its ENA input disables while a current "
     "flows; R7 gives it that from the motor supply, K2 opens the way back only when the Pi drives",
-    "    enable. A driver with a RUN input needs no K2 (netlist_run.csv). U1: a 5 V buffer with TTL "
+    "    enable. A driver with a RUN input needs no K2 (netlist_run.csv). U1: 5 V buffer with TTL "
     "inputs (74HCT kind) takes 3.3 V to the 5 V, about 10 mA, of the opto inputs.",
     "Moving board: one screened, highly flexible cable (SDA with 0 V and SCL with 0 V as pairs, "
     "3.3 V, 5 V, beam outputs), a loop at the hinge, screen to 0 V at the Pi's end only.",

@@ -5,14 +5,18 @@ the base pivot; it is taken as three strips, so the real one is stiffer. Timber 
 moduli from EN 338; those of plywood from memory, on the low side.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 from math import acos, atan2, cos, degrees, hypot, pi, radians, sin
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rig.motion.clearances import pivots_mm
 from rig.motion.space_frame import Bar, Place, Section, displacements, rectangle
 from rig.settings.model import Settings
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 TIMBER_MM = (38.0, 89.0)
 FOOT_MM = 25.0
@@ -64,13 +68,38 @@ def loads(settings: Settings, angle_deg: float, force_n: float, weight_n: float)
     return Loads((push[0], push[1] - weight_n), (-push[0], -push[1]))
 
 
-def yield_deg(settings: Settings, frame: Frame, angle_deg: float, load: Loads) -> float:
-    """Inclination that the board loses because hinge and base pivot give way, in degrees."""
-    shared = dict.fromkeys(frame.hinges, (load.on_hinge[0] / 2, 0.0, load.on_hinge[1] / 2))
-    for place in frame.pivots:
-        shared[place] = (load.on_base_pivot[0] / 2, 0.0, load.on_base_pivot[1] / 2)
+def yields_deg(
+    settings: Settings, frame: Frame, cases: Sequence[tuple[float, Loads]]
+) -> list[float]:
+    """Inclination that the board loses because hinge and base pivot give way, in degrees.
+
+    Args:
+        settings: where the pivots are.
+        frame: the base.
+        cases: inclinations with their loads.
+    """
+    shared = [
+        dict.fromkeys(frame.hinges, _half(load.on_hinge))
+        | dict.fromkeys(frame.pivots, _half(load.on_base_pivot))
+        for _, load in cases
+    ]
     moved = displacements(frame.bars, frame.held, shared)
-    hinge, pivot = (sum(moved[p] for p in places) / 2 for places in (frame.hinges, frame.pivots))
+    return [
+        _lost_deg(settings, frame, angle, of) for (angle, _), of in zip(cases, moved, strict=True)
+    ]
+
+
+def _half(force_n: tuple[float, float]) -> Place:
+    return force_n[0] / 2, 0.0, force_n[1] / 2
+
+
+def _lost_deg(
+    settings: Settings, frame: Frame, angle_deg: float, moved: "dict[Place, NDArray[np.float64]]"
+) -> float:
+    """Screw and cradle keep their lengths; hinge and base pivot are where they moved to."""
+    hinge, pivot = (
+        (moved[places[0]] + moved[places[1]]) / 2 for places in (frame.hinges, frame.pivots)
+    )
     (cx, cz), (bx, bz) = pivots_mm(settings, angle_deg)
     dx, dz = bx + pivot[0] - hinge[0], bz + pivot[2] - hinge[2]
     a, b, c = hypot(dx, dz), hypot(cx, cz), hypot(cx - bx, cz - bz)
@@ -88,7 +117,7 @@ def reference_frame(settings: Settings) -> Frame:
     strip = rectangle(PANEL_MM, STRIP_MM, PLYWOOD_GPA, PLYWOOD_SHEAR_GPA)
     bar = _round(BAR_MM)
     y = PANEL_INNER_MM + PANEL_MM / 2
-    bars = []
+    bars: list[Bar] = []
     for side in (-y, y):
         hinge, pivot = (0.0, side, height), (pivot_x, side, height + pivot_z)
         stations = sorted((*CROSS_RAILS_MM, 0.0, pivot_x))
@@ -145,5 +174,4 @@ def figures_of(
     found = [loads(settings, angle, force_n(angle), weight_n) for angle in angles]
     along = max(abs(load.on_hinge[0]) for load in found)
     uplift = max(load.on_hinge[1] for load in found)
-    yields = [yield_deg(settings, frame, a, load) for a, load in zip(angles, found, strict=True)]
-    return along, uplift, yields
+    return along, uplift, yields_deg(settings, frame, list(zip(angles, found, strict=True)))

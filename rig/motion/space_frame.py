@@ -5,7 +5,7 @@ stiff. Formulas: Weaver and Gere, Matrix Analysis of Framed Structures, from mem
 it against beam tables (Roark's Formulas for Stress and Strain, table 8.1).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
@@ -45,14 +45,14 @@ def rectangle(wide_mm: float, tall_mm: float, modulus_gpa: float, shear_gpa: flo
 def displacements(
     bars: Iterable[Bar],
     held: Mapping[Place, str],
-    loads_n: Mapping[Place, Place],
-) -> "dict[Place, NDArray[np.float64]]":
-    """Displacement of every joint, in mm.
+    cases: Sequence[Mapping[Place, Place]],
+) -> "list[dict[Place, NDArray[np.float64]]]":
+    """Displacement of every joint in each of some cases of load, in mm.
 
     Args:
         bars: the frame; bars with a common end are joined stiffly there.
         held: the directions, of "xyz", in which a joint cannot move.
-        loads_n: forces on joints.
+        cases: forces on joints, in N.
 
     Returns:
         Displacements along x, y and z.
@@ -65,14 +65,18 @@ def displacements(
     for bar in bars:
         at = [6 * joints[end] + i for end in bar[:2] for i in range(6)]
         total[np.ix_(at, at)] += _stiffness(bar)
-    force = np.zeros(len(total))
-    for place, load in loads_n.items():
-        force[6 * joints[place] : 6 * joints[place] + 3] += load
+    force = np.zeros((len(total), len(cases)))
+    for column, loads_n in enumerate(cases):
+        for place, load in loads_n.items():
+            force[6 * joints[place] : 6 * joints[place] + 3, column] += load
     fixed = {6 * joints[place] + "xyz".index(way) for place, ways in held.items() for way in ways}
     free = [i for i in range(len(total)) if i not in fixed]
-    moved = np.zeros(len(total))
+    moved = np.zeros_like(force)
     moved[free] = np.linalg.solve(total[np.ix_(free, free)], force[free])
-    return {place: moved[6 * i : 6 * i + 3] for place, i in joints.items()}
+    return [
+        {place: moved[6 * i : 6 * i + 3, column] for place, i in joints.items()}
+        for column in range(len(cases))
+    ]
 
 
 def _stiffness(bar: Bar) -> "NDArray[np.float64]":
@@ -104,4 +108,4 @@ def _stiffness(bar: Bar) -> "NDArray[np.float64]":
                 ]
             )
         )
-    return turn.T @ k @ turn  # type: ignore[no-any-return]
+    return turn.T @ k @ turn

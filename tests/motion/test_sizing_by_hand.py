@@ -48,7 +48,7 @@ def base_yield_deg(angle_deg: float, force_n: float) -> float:
     settings = by_hand()
     load = base_frame.loads(settings, angle_deg, force_n, 147.09975)
     frame = base_frame.reference_frame(settings)
-    return base_frame.yield_deg(settings, frame, angle_deg, load)
+    return base_frame.yields_deg(settings, frame, [(angle_deg, load)])[0]
 
 
 AT_LEVEL_DEG = base_yield_deg(0, 326.648)
