@@ -309,7 +309,10 @@ def _tipping(settings: Settings) -> Iterator[Figure]:
 
 
 def _pinch(settings: Settings, loads: _Loads, lowering_deg_s: float) -> Iterator[Figure]:
-    """The fork under the cradle only pushes, so the most that presses down is the weight."""
+    """The tube below the cradle only pushes, so the most that presses down is the weight.
+
+    That holds while its pin has way in the slots of the lugs.
+    """
     m, length_m = settings.mechanics, settings.board.length_mm / 1000
     top = radians(settings.linkage.soft_limit_deg)
     yield Figure("weight on a hand at the free end", loads.moment_n_m / length_m, "N")
