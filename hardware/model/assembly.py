@@ -65,7 +65,8 @@ class Rig:
 
     def whole(self, angle_deg: float, *groups: Group) -> Manifold:
         """All parts of some groups as one solid where they are at an inclination."""
-        return union(self.placed(self._solids[group], group, angle_deg) for group in groups)
+        placed = [self.placed(self._solids[group], group, angle_deg) for group in groups]
+        return placed[0] if len(placed) == 1 else union(placed)
 
     @cached_property
     def _solids(self) -> dict[Group, Manifold]:
