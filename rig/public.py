@@ -8,7 +8,7 @@ The examples need a folder `runs` with run files and a study `club`:
 <Analysis: 4 runs, 1 group>
 >>> result = found.runs[0].result
 >>> result.valid, result.bag, round(result.onset_angle_deg), result.flags
-(True, 'Quay 1', 24, [])
+(True, 'Quay 1', 23, [])
 >>> club = rig.open_study("club")
 >>> club
 <OpenStudy club: 2 bags, 6 slides>
@@ -16,6 +16,11 @@ The examples need a folder `runs` with run files and a study `club`:
 <Slide: Quay 1, grip, 24.6°>
 >>> [slide.onset_angle_deg for slide in club.slides if slide.valid and slide.bag == "Quay 2"]
 [25.0, 25.2, 24.9]
+>>> answer = club.answer(temperature_c=22.0, humidity_pct=50.0)
+>>> [(one.bag, round(one.to_target_deg, 1) < 0) for one in answer.bags]
+[('Quay 1', True), ('Quay 2', True)]
+>>> answer
+<Answer: Use Quay 1, grip: 24...>
 >>> rig.read_run("runs/9.run.jsonl")
 Traceback (most recent call last):
 ...
@@ -27,12 +32,14 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
-from rig.analysis import load
 from rig.analysis.load import Analysis
 from rig.calibration.model import Calibration
 from rig.runfile import reader
 from rig.runfile.reader import RunFile
 from rig.study import export, folder
+from rig.study.answer.answer import Answer
+from rig.study.answer.ask import air_at, ask
+from rig.study.slides import analysed
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
@@ -43,7 +50,7 @@ AnyPath = str | PathLike[str]
 
 
 def analyse(paths: AnyPath | Iterable[AnyPath], calibration: Calibration | None = None) -> Analysis:
-    """Analyse run files, and all run files in folders.
+    """Analyse run files, and all run files in folders; a study's as corrected in its journal.
 
     Args:
         paths: one file or folder, or several.
@@ -57,7 +64,7 @@ def analyse(paths: AnyPath | Iterable[AnyPath], calibration: Calibration | None 
         BadInputError: a path does not exist, no run file was found, or none could be used.
     """
     several = [paths] if isinstance(paths, str | PathLike) else paths
-    return load.analyse([Path(path) for path in several], calibration)
+    return analysed.analyse([Path(path) for path in several], calibration)[0]
 
 
 def read_run(path: AnyPath) -> RunFile:
@@ -133,6 +140,28 @@ class OpenStudy:
     def problems(self) -> list[str]:
         """Sentences about what can't be read or used."""
         return self._read().problems
+
+    def answer(
+        self,
+        temperature_c: float | None = None,
+        humidity_pct: float | None = None,
+        *,
+        board: str | None = None,
+        angle_deg: float | None = None,
+    ) -> Answer:
+        """What the study says by now; intervals hold 95 %.
+
+        Args:
+            temperature_c: of the air; unknown if None.
+            humidity_pct: relative humidity at the board; the newest slide's air if None.
+            board: each bag's usual one if None.
+            angle_deg: wanted of every face, in place of the study's targets.
+
+        Raises:
+            BadInputError: no slide counts yet, or a damaged line of the journal blocks the answer.
+        """
+        air = None if humidity_pct is None else air_at(temperature_c, humidity_pct)
+        return ask(self._study, air=air, board=board, angle_deg=angle_deg).answer
 
     def _read(self) -> SlideTable:
         if self._table is None:

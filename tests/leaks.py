@@ -19,7 +19,8 @@ PATIENCE_S = 5.0
 """For a thread or process that is ending already; costs nothing where nothing is left."""
 LOOK_S = 0.01
 CLOCK = RealClock()
-CHANGES_BY_ITSELF = "PYTEST_CURRENT_TEST"
+CHANGE_BY_THEMSELVES = ("PYTEST_CURRENT_TEST", "KMP_DUPLICATE_LIB_OK")
+"""Variables that pytest sets for each test, and threadpoolctl when it is imported."""
 
 _watching: list["Held"] = []
 
@@ -122,7 +123,8 @@ def _folder() -> str:
 
 def _environment() -> dict[str, str]:
     found = dict(os.environ)
-    found.pop(CHANGES_BY_ITSELF, None)
+    for name in CHANGE_BY_THEMSELVES:
+        found.pop(name, None)
     return found
 
 

@@ -276,3 +276,25 @@ def test_the_collector_is_quiet_meanwhile_and_then_as_it_was() -> None:
             assert not gc.isenabled()
         assert not gc.isenabled()
     assert gc.isenabled()
+
+
+def test_a_task_that_cancelled_itself_and_goes_on_waits_as_it_is_told() -> None:
+    clock = VirtualClock()
+    queue = clock.queue()
+    handles: list[Handle[object]] = []
+
+    def stubborn() -> Task[object]:
+        handles[0].cancel()
+        try:
+            yield At(clock.time_s() + 1.0)
+        except Cancelled:
+            return (yield Until(queue, None)), clock.time_s()
+        return "never"
+
+    def main() -> Task[object]:
+        handles.append(clock.spawn(stubborn(), "stubborn"))
+        yield At(clock.time_s() + 5.0)
+        queue.put("item")
+        return (yield from handles[0].join())
+
+    assert clock.run(main()) == ("item", 5.0)

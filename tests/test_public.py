@@ -21,6 +21,9 @@ from tests.study.folder_example import make_study
 
 ROOT = Path(__file__).parents[1]
 BAGS = """
+[targets.grip]
+angle_deg = 23.5
+
 [bags."Quay 1"]
 faces = { grip = "" }
 

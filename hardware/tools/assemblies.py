@@ -10,7 +10,7 @@ from hardware.model.shapes import ALUMINIUM, BOARD, PROFILE_40, STEEL, Group, Pa
 from hardware.tools.svg import INK, RED, THIN, Point, Sheet
 from hardware.tools.views import END, PLAN, SIDE, At, cut_list, draw, longest, section
 from rig.motion.clearances import pivots_mm
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 
@@ -124,7 +124,9 @@ def strut(settings: Settings) -> str:
     """Section along the strut with the board level, its parts named; 1:3."""
     rig = Rig(settings)
     m, n = settings.mechanics, rig.numbers
-    shortest = Linkage(settings.linkage, settings.screw).length_mm(settings.linkage.home_angle_deg)
+    shortest = Kinematics(settings.linkage, settings.screw).length_mm(
+        settings.linkage.home_angle_deg
+    )
     sheet = Sheet(280, 124, f"Strut, section, board level, mm (1:3) — {settings.name}")
     scale, x0, y0 = 1 / 3, 74.0, 62.0
 

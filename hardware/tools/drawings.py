@@ -16,7 +16,7 @@ from hardware.tools.sheets import part_sheet
 from hardware.tools.svg import RED, THIN, Point, Sheet
 from hardware.tools.turned import screw
 from rig.motion.clearances import pivots_mm
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.load import load_settings
 from rig.settings.model import Settings
 
@@ -44,7 +44,7 @@ def linkage(settings: Settings) -> str:
         foot_of = settings.linkage.cradle_pivot_mm
         sheet.line(at(foot_of * cos(turn), foot_of * sin(turn)), at(*cradle), 1.6, colour)
         sheet.line(at(*base), at(*cradle), width, colour)
-        length = Linkage(place, settings.screw).length_mm(angle)
+        length = Kinematics(place, settings.screw).length_mm(angle)
         ux, uz = (base[0] - cradle[0]) / length, (base[1] - cradle[1]) / length
         end = (base[0] + ux * m.motor_overhang_mm, base[1] + uz * m.motor_overhang_mm)
         sheet.line(at(*base), at(*end), width * 3, colour)
@@ -56,7 +56,7 @@ def linkage(settings: Settings) -> str:
     cradle, _ = pivots_mm(settings, 0)
     raised, _ = pivots_mm(settings, top)
     sheet.line(hinge, at(*cradle), 0.2, THIN, "4 2")
-    screw_of = Linkage(place, settings.screw)
+    screw_of = Kinematics(place, settings.screw)
     sheet.dimension(hinge, at(*base), f"a = {place.base_pivot_mm:g}", -7)
     sheet.dimension(hinge, at(*raised), f"b = {place.cradle_pivot_mm:g}", 9)
     sheet.dimension(at(*raised), at(*base), f"{screw_of.length_mm(top):.1f} at {top:g}°", 9, 0.24)

@@ -9,20 +9,14 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from rig.analysis.plane import G_MM_S2
 from rig.runfile.model import Event
+from rig.sliding import SHORTEST_PASS_S
 
 JOIN_S = 0.03
 """A beam that is free for less than this is still broken: the bag's edge is soft and bounces."""
 
-SHORTEST_PASS_S = 0.05
-"""No bag passes a beam in less; a shorter break is dust, a fibre or a hand."""
-
 MOST_EDGES = 12
 """More edges of one beam than this in one raise are chatter: sunlight, or a grazing board."""
-
-SLOWNESS = 1.5
-"""A pass may take this much longer than the slowest one that Coulomb friction allows."""
 
 
 class Pass(NamedTuple):
@@ -43,20 +37,8 @@ class BeamRecord(NamedTuple):
     broken_at_start: bool
     after: int
     """Edges while the board was lowered, when nothing should pass the beam."""
-
-
-def slide_time_s(distance_mm: float, angle_deg: float, rate_deg_s: float) -> float:
-    """Longest time that a bag takes for a distance from its start: µk = µs on a steady ramp.
-
-    Own derivation: close to the start s″ = g ω t / cos θ, so t = (6 s cos θ / (g ω))^(1/3).
-    """
-    rate = math.radians(rate_deg_s)
-    return math.cbrt(6.0 * distance_mm * math.cos(math.radians(angle_deg)) / (G_MM_S2 * rate))
-
-
-def free_time_s(distance_mm: float, angle_deg: float) -> float:
-    """Shortest time that a bag takes for a distance from its start: without friction."""
-    return math.sqrt(2.0 * distance_mm / (G_MM_S2 * math.sin(math.radians(angle_deg))))
+    inverted: bool = False
+    """It became clear before it was broken: its two states are swapped."""
 
 
 def beam_record(
@@ -84,6 +66,8 @@ def beam_record(
     )
     before = [broken for t_s, broken in edges if t_s < from_s]
     within = [(t_s - response_s, broken) for t_s, broken in edges if from_s <= t_s <= to_s]
+    broken_at_start = bool(before) and before[-1]
+    inverted = bool(within) and not within[0][1] and not broken_at_start
     joined: list[Pass] = []
     start: float | None = None
     for t_s, broken in within:
@@ -98,5 +82,6 @@ def beam_record(
         joined.append(Pass(start, None))
     passes = [p for p in joined if p.clear_s is None or p.clear_s - p.broken_s >= SHORTEST_PASS_S]
     after = sum(to_s < t_s < lowered_s for t_s, _ in edges)
-    broken_at_start = bool(before) and before[-1]
-    return BeamRecord(passes, len(joined) - len(passes), len(within), broken_at_start, after)
+    return BeamRecord(
+        passes, len(joined) - len(passes), len(within), broken_at_start, after, inverted
+    )

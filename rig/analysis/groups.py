@@ -14,11 +14,9 @@ import numpy as np
 
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.row import RunResult
-from rig.analysis.uncertainty import (
-    coverage_factor,
-    root_sum_square,
-    welch_satterthwaite,
-)
+from rig.analysis.uncertainty import root_sum_square
+from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
+from rig.statistics.trend import common_slope
 
 SAME_CLIMATE_K = 2.0
 SAME_CLIMATE_PCT = 4.0
@@ -257,22 +255,7 @@ def series_slides(series: list[list[_Run]]) -> list[list[tuple[float, float]]]:
 def trend_p(series: list[list[tuple[float, float]]]) -> float | None:
     """Two-sided p of the common slope of µs against slide number, each series with its own level.
 
-    Least squares with Student's t; None with fewer than two degrees of freedom.
+    None with fewer than two degrees of freedom.
     """
-    used = [np.array(points) for points in series if len(points) > 1]
-    dof = sum(len(points) for points in used) - len(used) - 1
-    if dof < 2:
-        return None
-    centred = np.concatenate([points - points.mean(axis=0) for points in used])
-    x, y = centred[:, 0], centred[:, 1]
-    spread = float(x @ x)
-    if spread == 0.0:
-        return None
-    slope = float(x @ y) / spread
-    residual = y - slope * x
-    u_slope = math.sqrt(float(residual @ residual) / dof / spread)
-    if u_slope == 0.0:
-        return 0.0 if slope else 1.0
-    from scipy.special import stdtr
-
-    return float(2.0 * stdtr(dof, -abs(slope) / u_slope))
+    found = common_slope(series)
+    return None if found is None or found.df < 2 else found.p

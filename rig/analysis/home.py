@@ -1,19 +1,21 @@
 """Home readings out of run files, beside what the raise says of sensor and hinge."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
 from msgspec import Struct
 
+from rig.analysis.angle import sound_steps
 from rig.calibration.apply import along_slope_deg, gravity_g
 from rig.calibration.history import HomeRecord
 from rig.calibration.home import axis_shift_deg, home_shift_deg
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.files.stamps import parse_utc
+from rig.runfile.glance import glance
 from rig.runfile.reader import RunFile, find_runs, read_run
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 
 BLOCK = 20
 BEND_OVER_DEG = 20.0
@@ -38,6 +40,7 @@ def home_reading(run: RunFile) -> HomeReading | None:
         return None
     try:
         angle, cross = float(event.detail["angle_deg"]), float(event.detail["cross_deg"])
+        parse_utc(run.header.started_at)  # its place in the history
     except (KeyError, TypeError, ValueError):
         return None
     along, across = home_shift_deg(calibration, angle, cross)
@@ -52,19 +55,41 @@ def home_reading(run: RunFile) -> HomeReading | None:
     )
 
 
-def home_readings(paths: Sequence[Path]) -> list[HomeReading]:
-    """The home readings of run files, and of all in folders; files that can't be read are left out.
+def home_readings(paths: Sequence[Path], made_at: str | None = None) -> list[HomeReading]:
+    """The home readings of one calibration in run files, and in all of folders.
+
+    Of runs with another calibration only the first line is read; files that can't be read are
+    left out.
+
+    Args:
+        paths: files and folders.
+        made_at: which calibration; the newest one with a reading if not given.
 
     Raises:
         BadInputError: a path does not exist.
     """
-    found = []
+    with_calibration: dict[str, list[Path]] = {}
     for path in find_runs(paths):
         try:
-            found.append(home_reading(read_run(path)))
+            calibration = glance(path).header.calibration
         except BadInputError:
             continue
-    return [one for one in found if one is not None]
+        if calibration is not None:
+            with_calibration.setdefault(calibration.made_at, []).append(path)
+    for date in sorted(with_calibration, reverse=True) if made_at is None else [made_at]:
+        if found := list(_readings(with_calibration.get(date, ()))):
+            return found
+    return []
+
+
+def _readings(paths: Iterable[Path]) -> Iterator[HomeReading]:
+    for path in paths:
+        try:
+            reading = home_reading(read_run(path))
+        except BadInputError:
+            continue
+        if reading is not None:
+            yield reading
 
 
 def home_records(
@@ -104,7 +129,8 @@ def _of_raise(run: RunFile, calibration: Calibration) -> tuple[float | None, flo
     if begun is None or ended is None:
         return None, None
     t_s, counts = run.samples_arrays()
-    steps_s, steps = run.steps_arrays()
+    linkage = Kinematics(run.header.settings.linkage, run.header.settings.screw)
+    steps_s, steps, _ = sound_steps(run, linkage)
     chosen = (t_s > begun.t_s + 1.0) & (t_s < ended.t_s)
     used = int(chosen.sum()) // BLOCK * BLOCK
     if used < 10 * BLOCK or len(steps_s) < 3:
@@ -112,8 +138,7 @@ def _of_raise(run: RunFile, calibration: Calibration) -> tuple[float | None, flo
     gravity = gravity_g(calibration, counts[chosen][:used]).reshape(-1, BLOCK, 3).mean(axis=1)
     times = t_s[chosen][:used].reshape(-1, BLOCK).mean(axis=1)
     times = times - calibration.filter_delay_ms / 1000.0
-    linkage = Linkage(run.header.settings.linkage, run.header.settings.screw)
-    by_steps = linkage.angle_deg(np.interp(times, steps_s, steps.astype(float)))
+    by_steps = linkage.angle_deg(np.interp(times, steps_s, steps))
     if np.ptp(by_steps) < MIN_RAISE_DEG:
         return None, None
     difference = along_slope_deg(calibration, gravity) - by_steps

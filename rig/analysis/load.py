@@ -1,6 +1,6 @@
 """From paths to results: every run file found, analysed, and grouped."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -10,12 +10,12 @@ import msgspec
 from rig.analysis.difference import Difference, difference, group_budget
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import Group, GroupResult, make_groups
-from rig.analysis.placing import Comparison, compare_ways
+from rig.analysis.placing import Equivalence, compare_ways
 from rig.analysis.rate_study import RateStudy, apply_studies, rate_studies
 from rig.analysis.rate_study_text import study_words
-from rig.analysis.uncertainty import plain_line
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
+from rig.files.plain import plain
 from rig.runfile.reader import find_runs, read_run
 
 if TYPE_CHECKING:
@@ -32,6 +32,8 @@ class Analysis(NamedTuple):
     made: list[Group]
     problems: list[str]
     studies: Sequence[RateStudy] = ()
+    n_unchecked: int = 0
+    """Run files among them that were written without a check."""
 
     def __repr__(self) -> str:
         runs, groups = len(self.runs), len(self.made)
@@ -57,7 +59,7 @@ class Analysis(NamedTuple):
             return []
         return [difference(a, b) for a, b in combinations(self.made, 2)]
 
-    def comparisons(self) -> list[Comparison]:
+    def comparisons(self) -> list[Equivalence]:
         """Blade with hand placing, quick with whole raises; empty without both kinds."""
         return compare_ways(self.runs)
 
@@ -76,12 +78,9 @@ class Analysis(NamedTuple):
         groups = msgspec.to_builtins(self.groups)
         document = {"runs": rows, "groups": groups, "problems": self.problems}
         if with_budget:
-            for plain, group in zip(groups, self.made, strict=True):
-                plain["budget"] = group_budget(group).lines()
-            document["differences"] = [
-                plain_line(found) | {"components": [plain_line(part) for part in found.components]}
-                for found in self.differences()
-            ]
+            for row, group in zip(groups, self.made, strict=True):
+                row["budget"] = group_budget(group).lines()
+            document["differences"] = [plain(found) for found in self.differences()]
         if comparisons := self.comparisons():
             document["comparisons"] = [
                 msgspec.to_builtins(found) | {"says": found.sentence()} for found in comparisons
@@ -113,19 +112,35 @@ def analyse(paths: Iterable[Path], calibration: Calibration | None = None) -> An
         )
     runs: list[RunAnalysis] = []
     problems: list[str] = []
-    errors: list[BadInputError] = []
+    for _, found in analyses(files, calibration):
+        if isinstance(found, BadInputError):
+            problems.append(str(found))
+        else:
+            problems.extend(found.run.problems)
+            runs.append(found)
+    return analysis_of(runs, problems)
+
+
+def analyses(
+    files: Iterable[Path], calibration: Calibration | None = None
+) -> Iterator[tuple[Path, RunAnalysis | BadInputError]]:
+    """Each file with what the analysis makes of it, or why it can't be used."""
     for path in files:
         try:
-            run = read_run(path)
-            analysis = analyse_run(run, calibration)
+            yield path, analyse_run(read_run(path), calibration)
         except BadInputError as error:
-            errors.append(error)
-            problems.append(str(error))
-            continue
-        problems.extend(run.problems)
-        runs.append(analysis)
+            yield path, error
+
+
+def analysis_of(runs: Sequence[RunAnalysis], problems: list[str]) -> Analysis:
+    """Groups and rate studies of runs that were analysed, one by one.
+
+    Raises:
+        BadInputError: there are none; it says the first problem.
+    """
     if not runs:
-        raise errors[0]
+        raise BadInputError(problems[0])
     studies = rate_studies(runs)
-    runs = apply_studies(runs, studies)
-    return Analysis(runs, make_groups(runs), problems, studies)
+    applied = apply_studies(runs, studies)
+    unchecked = sum(one.run.is_unchecked for one in runs)
+    return Analysis(applied, make_groups(applied), problems, studies, unchecked)

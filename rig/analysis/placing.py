@@ -6,12 +6,12 @@ equivalent when both reject, at 5 %, that they differ by the margin or more.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from math import sqrt
-from statistics import fmean, variance
+from statistics import fmean
 
 import msgspec
 
 from rig.analysis.friction import RunAnalysis
+from rig.statistics.welch import welch
 
 MARGIN_DEG = 0.5
 """A difference that matters less than what another mounting of the same bag makes (0.3 to 1°)."""
@@ -20,7 +20,7 @@ ENOUGH_RUNS = 10
 LEVEL = 0.05
 
 
-class Comparison(msgspec.Struct, frozen=True, kw_only=True):
+class Equivalence(msgspec.Struct, frozen=True, kw_only=True):
     """Slide angles of one bag face on one board in one session, made in two ways."""
 
     bag: str | None
@@ -78,7 +78,7 @@ class Comparison(msgspec.Struct, frozen=True, kw_only=True):
 
 def compare_ways(
     analyses: Iterable[RunAnalysis], margin_deg: float = MARGIN_DEG
-) -> list[Comparison]:
+) -> list[Equivalence]:
     """Compare blade with hand placing, and quick approaches with whole raises.
 
     Args:
@@ -116,7 +116,7 @@ def _compare(
     way_of: Callable[[RunAnalysis], str],
     must_agree: Callable[[RunAnalysis], str],
     margin_deg: float,
-) -> list[Comparison]:
+) -> list[Equivalence]:
     by_key: dict[tuple[object, ...], dict[str, list[float]]] = {}
     for analysis in analyses:
         row = analysis.result
@@ -140,11 +140,12 @@ def _comparison(
     usual: Sequence[float],
     other: Sequence[float],
     margin_deg: float,
-) -> Comparison:
-    difference = fmean(other) - fmean(usual)
+) -> Equivalence:
+    found = welch(usual, other)
     u = lower = upper = p = None
-    if len(usual) > 1 and len(other) > 1:
-        u, lower, upper, p = welch(difference, usual, other, margin_deg)
+    if found is not None:
+        u, p = found.u, found.p_equivalence(margin_deg)
+        lower, upper = found.interval(1.0 - LEVEL)
     names = ("bag", "face", "board", "treatment_stage", "session", "rate_deg_s")
     enough = min(len(usual), len(other)) >= ENOUGH_RUNS
     return msgspec.convert(
@@ -156,7 +157,7 @@ def _comparison(
             "n_other": len(other),
             "mean_usual_deg": fmean(usual),
             "mean_other_deg": fmean(other),
-            "difference_deg": difference,
+            "difference_deg": fmean(other) - fmean(usual),
             "u_difference_deg": u,
             "lower_deg": lower,
             "upper_deg": upper,
@@ -164,21 +165,5 @@ def _comparison(
             "p_equivalence": p,
             "may_count": enough and p is not None and p < LEVEL,
         },
-        Comparison,
+        Equivalence,
     )
-
-
-def welch(
-    difference: float, one: Sequence[float], other: Sequence[float], margin: float
-) -> tuple[float, float, float, float]:
-    """Standard uncertainty, 95 % interval, and the larger p of the two one-sided tests."""
-    from scipy.special import stdtr, stdtrit
-
-    parts = [variance(one) / len(one), variance(other) / len(other)]
-    u = sqrt(sum(parts))
-    if u == 0.0:
-        return 0.0, difference, difference, 0.0 if abs(difference) < margin else 1.0
-    df = u**4 / (parts[0] ** 2 / (len(one) - 1) + parts[1] ** 2 / (len(other) - 1))
-    half = float(stdtrit(df, 1.0 - LEVEL / 2.0)) * u
-    p = float(stdtr(df, (abs(difference) - margin) / u))
-    return u, difference - half, difference + half, p

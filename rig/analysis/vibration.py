@@ -14,7 +14,7 @@ import numpy as np
 from rig.analysis.angle import BLOCK_S, MEMORY_S, WINDOW_S
 from rig.analysis.plane import Array
 from rig.calibration.model import Vibration
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 ONSETS_DEG = np.arange(8.0, 42.1, 0.1)
@@ -49,7 +49,7 @@ def fit_weights(sample_rate_hz: float) -> tuple[Array, Array]:
 
 
 def leak(
-    linkage: Linkage, rate_deg_s: float, onset_deg: float, harmonic: int, sample_rate_hz: float
+    linkage: Kinematics, rate_deg_s: float, onset_deg: float, harmonic: int, sample_rate_hz: float
 ) -> float:
     """Share of a line's amplitude that stays in the angle at the worst phase, 0…1."""
     t_s, weight = fit_weights(sample_rate_hz)
@@ -66,7 +66,7 @@ def worst_bias(
 
     Above its corner the chip's filter falls as 1/f², so a line counts more in a slower raise.
     """
-    linkage = Linkage(settings.linkage, settings.screw)
+    linkage = Kinematics(settings.linkage, settings.screw)
     found = Worst(0.0, 0.0, 1, 0.0)
     for harmonic, seen_hz, seen_g in zip(
         HARMONICS, vibration.pulse_hz, vibration.line_g, strict=True

@@ -6,7 +6,7 @@ import numpy as np
 from msgspec import Struct
 
 from rig.calibration.model import Vector
-from rig.calibration.reference import Reading, Turned
+from rig.calibration.reference import ReferenceReading, Turned
 from rig.errors import BadInputError
 
 MIN_POINTS = 6
@@ -47,7 +47,7 @@ class Span(Struct, frozen=True, kw_only=True):
     """The board at one inclination, and what the reference said."""
 
     rest: Rest
-    reading: Reading
+    reading: ReferenceReading
     across_deg: float | None = None
     """A level across the board here, if one was read; it finds a board that is twisted."""
     u_across_deg: float = 0.05

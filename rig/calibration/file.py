@@ -1,6 +1,7 @@
 """Calibration files: one JSON document each, never overwritten, refused when they make no sense."""
 
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
@@ -9,8 +10,28 @@ import numpy as np
 
 from rig.calibration.model import PARAMETERS, Calibration, SensorIdentity
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.files.durable import create_file, make_folder
 from rig.files.stamps import parse_utc
+
+RANGES: dict[str, tuple[float, float, str]] = {
+    "temperature_c": (-60.0, 150.0, "°C"),  # no silicon sensor works outside
+    "counts_per_g": (100.0, 100_000.0, "per g"),  # 16 bits over ±0.3 g to ±300 g
+    "drift_g_per_k": (-0.02, 0.02, "g/K"),  # forty times what the worst data sheet allows
+    "u_drift_g_per_k": (0.0, 0.02, "g/K"),
+    "noise_g": (0.0, 0.5, "g"),  # more hides which way is down
+    "filter_delay_ms": (0.0, 200.0, "ms"),  # the slowest filter in use takes some 40 ms
+    "u_filter_delay_ms": (0.0, 100.0, "ms"),
+    "home_angle_deg": (-90.0, 90.0, "°"),  # a board is never past upright
+    "home_cross_deg": (-90.0, 90.0, "°"),
+    "u_reference_deg": (0.0, 10.0, "°"),  # a worse level says nothing
+    "residuals_deg": (-90.0, 90.0, "°"),
+    "angles_deg": (-90.0, 90.0, "°"),
+}
+"""What these values can be; the reason stands behind each where the unit does not give it."""
+
+MOST_VARIANCE = 100.0
+"""In g² or degrees²: with more, nothing is known of the sensor."""
 
 
 def validate_calibration(calibration: Calibration, where: str = "the calibration") -> None:
@@ -27,37 +48,8 @@ def validate_calibration(calibration: Calibration, where: str = "the calibration
             f"{where} is written in version {calibration.version} of the calibration format, and "
             "this program reads version 1; update the program."
         )
-    numbers = np.concatenate(
-        [
-            np.ravel(part)
-            for part in (
-                calibration.bias_g,
-                calibration.gain,
-                calibration.drift_g_per_k,
-                calibration.level,
-                calibration.axis,
-            )
-        ]
-    )
-    if not np.all(np.isfinite(numbers)):
-        raise BadInputError(f"{where}: a value is not a finite number; {mend}.")
-    for key in ("level", "axis"):
-        length = float(np.linalg.norm(getattr(calibration, key)))
-        if abs(length - 1.0) > 1e-3:
-            raise BadInputError(f"{where}: {key} must have length 1 and has {length:.4f}; {mend}.")
-    if abs(np.dot(calibration.level, calibration.axis)) > 0.2:
-        raise BadInputError(f"{where}: axis must lie across level, within 11 degrees; {mend}.")
-    if max(abs(bias) for bias in calibration.bias_g) > 0.5:
-        raise BadInputError(f"{where}: bias_g must lie within ±0.5 g; {mend}.")
-    if not all(0.5 <= gain <= 2.0 for gain in calibration.gain):
-        raise BadInputError(f"{where}: gain must lie between 0.5 and 2; {mend}.")
-    _validate_covariance(calibration, where, mend)
-    for key, most in (("filter_delay_ms", 200.0), ("u_filter_delay_ms", 100.0)):
-        value = getattr(calibration, key)
-        if not 0.0 <= value <= most:
-            raise BadInputError(f"{where}: {key} must lie between 0 and {most:g} ms; {mend}.")
-    if calibration.angles_deg and len(calibration.angles_deg) != len(calibration.residuals_deg):
-        raise BadInputError(f"{where}: residuals_deg and angles_deg must be of one length; {mend}.")
+    if fault := calibration_fault(calibration):
+        raise BadInputError(f"{where}: {fault}; {mend}.")
     try:
         made, due = parse_utc(calibration.made_at), parse_utc(calibration.due_at)
     except ValueError as error:
@@ -66,21 +58,54 @@ def validate_calibration(calibration: Calibration, where: str = "the calibration
         raise BadInputError(f"{where}: due_at must be later than made_at; {mend}.")
 
 
-def _validate_covariance(calibration: Calibration, where: str, mend: str) -> None:
+@lru_cache(maxsize=16)
+def calibration_fault(calibration: Calibration) -> str:
+    """The value that no calibration can have and what is allowed; empty if all is well.
+
+    Kept, since all runs of a session carry the same one.
+    """
+    known = calibration
+    vectors = (known.bias_g, known.gain, known.drift_g_per_k, known.level, known.axis)
+    if not np.all(np.isfinite(vectors)):
+        return "a value is not a finite number"
+    for key in ("level", "axis"):
+        length = float(np.linalg.norm(getattr(calibration, key)))
+        if abs(length - 1.0) > 1e-3:
+            return f"{key} must have length 1 and has {length:.4f}"
+    if abs(np.dot(calibration.level, calibration.axis)) > 0.2:
+        return "axis must lie across level, within 11 degrees"
+    if max(abs(bias) for bias in calibration.bias_g) > 0.5:
+        return "bias_g must lie within ±0.5 g"
+    if not all(0.5 <= gain <= 2.0 for gain in calibration.gain):
+        return "gain must lie between 0.5 and 2"
+    for key, (low, high, unit) in RANGES.items():
+        if not all(low <= value <= high for value in np.ravel(getattr(calibration, key))):
+            return f"{key} must lie between {low:g} and {high:g} {unit}"
+    if fault := _fault_of_covariance(calibration):
+        return fault
+    if calibration.angles_deg and len(calibration.angles_deg) != len(calibration.residuals_deg):
+        return "residuals_deg and angles_deg must be of one length"
+    return ""
+
+
+def _fault_of_covariance(calibration: Calibration) -> str:
     size = len(PARAMETERS)
     rows = calibration.covariance
     if len(rows) != size or any(len(row) != size for row in rows):
-        raise BadInputError(f"{where}: covariance must have {size} rows of {size}; {mend}.")
+        return f"covariance must have {size} rows of {size}"
     matrix = np.array(rows)
     if not np.all(np.isfinite(matrix)):
-        raise BadInputError(f"{where}: covariance has a value that is no number; {mend}.")
+        return "covariance has a value that is no number"
+    if np.abs(matrix).max() > MOST_VARIANCE:
+        return f"covariance must lie within ±{MOST_VARIANCE:g} everywhere"
     scale = np.sqrt(np.abs(np.diag(matrix)))
     limit = 1e-6 * np.outer(scale, scale) + 1e-30
     if np.any(np.abs(matrix - matrix.T) > limit):
-        raise BadInputError(f"{where}: covariance must be symmetric; {mend}.")
+        return "covariance must be symmetric"
     unit = matrix / np.outer(scale + 1e-15, scale + 1e-15)
     if np.any(np.diag(matrix) < 0) or np.linalg.eigvalsh(unit).min() < -1e-6:
-        raise BadInputError(f"{where}: covariance must not give a negative variance; {mend}.")
+        return "covariance must not give a negative variance"
+    return ""
 
 
 def load_calibration(path: Path) -> Calibration:
@@ -98,7 +123,7 @@ def load_calibration(path: Path) -> Calibration:
         ) from error
     try:
         calibration = msgspec.json.decode(data, type=Calibration)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise BadInputError(
             f"{path} is no calibration file: {error}; name one made by rig level."
         ) from error

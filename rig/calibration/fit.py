@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 
 from rig.calibration.captures import Span, Zero, check_captures, u_mean_counts
 from rig.calibration.model import Vector
-from rig.calibration.reference import Reading
-from rig.calibration.sensors import Prior, SensorClass, prior_of
+from rig.calibration.reference import ReferenceReading
+from rig.calibration.sensors import SensorClass, SensorPrior, prior_of
 from rig.calibration.six_position import Drift
 
 Array = NDArray[np.float64]
@@ -34,7 +34,7 @@ DOUBT_P = 0.01
 """Residuals that are as large as this only once in a hundred fits are flagged."""
 
 
-class Fit(NamedTuple):
+class AxisFit(NamedTuple):
     """A fitted calibration and how well it fits."""
 
     bias_g: Vector
@@ -93,7 +93,7 @@ class _Problem:
         zero: Zero,
         span: Sequence[Span],
         sensor: SensorClass,
-        prior: Prior,
+        prior: SensorPrior,
         scale: float,
         drift: Drift | None = None,
     ) -> None:
@@ -179,7 +179,7 @@ class _Problem:
         return result
 
 
-def reading_covariance(readings: Sequence[Reading]) -> Array:
+def reading_covariance(readings: Sequence[ReferenceReading]) -> Array:
     """Covariance of span readings in deg²: own parts, those of one block, those of all."""
     own = np.diag([reading.u_random_deg**2 for reading in readings])
     same = np.array([[a.reference == b.reference for b in readings] for a in readings])
@@ -194,9 +194,9 @@ def fit_calibration(
     span: Sequence[Span],
     sensor: SensorClass,
     counts_per_g: float,
-    prior: Prior | None = None,
+    prior: SensorPrior | None = None,
     drift: Drift | None = None,
-) -> Fit:
+) -> AxisFit:
     """Fit bias, gain, level and axis to what was captured.
 
     Args:
@@ -227,7 +227,7 @@ def fit_calibration(
     p_value = float(chdtrc(dof, chi2))
     u_axis = np.degrees(np.sqrt(np.trace(whole[8:10, 8:10])))
     covariance = reading_covariance([s.reading for s in span])
-    return Fit(
+    return AxisFit(
         _vector(p[:3]),
         _vector(p[3:6]),
         _vector(level),

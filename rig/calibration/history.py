@@ -29,12 +29,12 @@ class HomeRecord(NamedTuple):
     """Growth of sensor less steps over 20° of the raise."""
 
 
-class Trend(NamedTuple):
+class HomeDrift(NamedTuple):
     """What home readings have done since the calibration."""
 
     n: int
     shift_deg: float
-    """Along: the last ones less zero."""
+    """Along: the median of the last three, from the calibration's."""
     cross_shift_deg: float
     per_month_deg: float
     """Slope of a straight line along, per 30 days; 0 with less than three records or a day."""
@@ -42,7 +42,7 @@ class Trend(NamedTuple):
     words: tuple[str, ...]
 
 
-def home_trend(records: Sequence[HomeRecord]) -> Trend:
+def home_trend(records: Sequence[HomeRecord]) -> HomeDrift:
     """Trend and plain words; records in order of time, at least one."""
     day = np.array([record.day for record in records])
     along = np.array([record.angle_deg for record in records])
@@ -51,7 +51,7 @@ def home_trend(records: Sequence[HomeRecord]) -> Trend:
     shift, cross_shift = float(np.median(along[-last:])), float(np.median(cross[-last:]))
     slope, u_slope = _slope(day, along)
     words = _words(records, shift, cross_shift, 30.0 * slope, 30.0 * u_slope)
-    return Trend(len(records), shift, cross_shift, 30.0 * slope, 30.0 * u_slope, words)
+    return HomeDrift(len(records), shift, cross_shift, 30.0 * slope, 30.0 * u_slope, words)
 
 
 def _slope(day: Array, values: Array) -> tuple[float, float]:
@@ -66,7 +66,7 @@ def _slope(day: Array, values: Array) -> tuple[float, float]:
 
 
 def _late(records: Sequence[HomeRecord], name: str) -> float | None:
-    """Median of the last three that have this value, less that of the first three."""
+    """Median of the last three that have this value; each is from the calibration already."""
     values = [v for v in (getattr(record, name) for record in records) if v is not None]
     if not values:
         return None

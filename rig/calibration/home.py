@@ -24,6 +24,7 @@ from rig.calibration.axis import axis_of_sweep
 from rig.calibration.model import Calibration
 from rig.calibration.reference import Turned
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.files.log import append_lines, lines_of
 
 CHECKS_NAME = "home-checks.jsonl"
@@ -176,6 +177,6 @@ def load_home_check(folder: Path) -> HomeCheck | None:
         try:
             if line.verdict != "changed":
                 return msgspec.json.decode(line.data, type=HomeCheck)
-        except ValueError:
+        except UNREADABLE:
             continue
     return None

@@ -11,6 +11,7 @@ from rig.calibration.captures import Rest
 from rig.calibration.model import Vector
 from rig.calibration.reference import U_NULL_DEG, SineBar
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 
 Direction = Literal["up", "down"]
 Way = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
@@ -118,7 +119,7 @@ def load_plan(path: Path) -> LevelPlan:
         raise BadInputError(
             f"Cannot read the readings {path}: {error.strerror or error}; check its name."
         ) from error
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise BadInputError(
             f"{path} is no file of level readings: {error}; correct it there."
         ) from error

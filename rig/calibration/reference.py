@@ -109,7 +109,7 @@ def turned_level(
     return Turned(slope, error, u_one / math.sqrt(2.0), u_one / math.sqrt(2.0))
 
 
-class Reading(NamedTuple):
+class ReferenceReading(NamedTuple):
     """The board's inclination along the slide as a reference says it."""
 
     along_deg: float
@@ -151,7 +151,7 @@ class SineBar(NamedTuple):
         of_length = rectangular(self.limit_length_mm) / self.length_mm * math.tan(angle)
         return math.degrees(of_height), math.degrees(of_length)
 
-    def null(self, own_error: Turned | None, turned: bool, u_null_deg: float) -> Reading:
+    def null(self, own_error: Turned | None, turned: bool, u_null_deg: float) -> ReferenceReading:
         """The board's inclination when the bubble of a level on the bar stands in the middle.
 
         The level's zero is off by its own error, so the board stands that much lower with the
@@ -168,7 +168,7 @@ class SineBar(NamedTuple):
         along = self.angle_deg - (-error if turned else error)
         common = math.hypot(of_length, u_error)
         text = f"sine bar {self.height_mm:g}/{self.length_mm:g} mm"
-        return Reading(along, u_null_deg, common, text, of_height)
+        return ReferenceReading(along, u_null_deg, common, text, of_height)
 
 
 def digital_reading(
@@ -178,7 +178,7 @@ def digital_reading(
     turned: bool,
     stated_error_deg: float,
     resolution_deg: float,
-) -> Reading:
+) -> ReferenceReading:
     """An inclination read from a digital level.
 
     How its error runs with the angle is not known, except that it is small at 0° and 90°, where
@@ -196,7 +196,7 @@ def digital_reading(
     stated = rectangular(stated_error_deg)
     common = stated * math.sin(math.radians(2.0 * shown_deg)) / math.sqrt(2.0)
     own = math.sqrt(stated**2 - common**2)
-    return Reading(
+    return ReferenceReading(
         shown_deg - (-error if turned else error),
         math.hypot(own, rectangular(resolution_deg / 2.0)),
         math.hypot(common, own_error.u_own_error_deg if own_error else 0.0),

@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 
 from rig.calibration.apply import u_inclination_deg
-from rig.calibration.history import HomeRecord, Trend
+from rig.calibration.history import HomeDrift, HomeRecord
 from rig.calibration.model import Calibration, Vibration
 
 ANGLES_DEG = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
@@ -96,7 +96,7 @@ def _spectrum(found: Vibration) -> list[str]:
     return [*lines, *found.suggests]
 
 
-def history_text(made_at: str, records: Sequence[HomeRecord], trend: Trend) -> str:
+def history_text(made_at: str, records: Sequence[HomeRecord], trend: HomeDrift) -> str:
     """The home readings as a chart, and what they may mean."""
     span = max(0.1, *(abs(record.angle_deg) for record in records))
     lines = [

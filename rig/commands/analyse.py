@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 
 
 def analyse(
-    paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="Run files or folders.")],
+    paths: Annotated[
+        list[Path], typer.Argument(metavar="PATH...", help="Run files, folders, studies.")
+    ],
     budget: Annotated[
         bool, typer.Option("--budget", help="Also print what the uncertainty is made of.")
     ] = False,
@@ -27,15 +29,17 @@ def analyse(
     json: Json = False,
 ) -> None:
     """Turn run files into slide angles and friction coefficients with uncertainties."""
-    from rig.analysis.load import analyse as analyse_paths
     from rig.analysis.rate_study_text import study_text
     from rig.analysis.table import format_table, group_rows, run_rows, write_csv
     from rig.calibration.file import load_calibration
+    from rig.study.slides.analysed import analyse as analyse_paths
 
-    found = analyse_paths(paths, None if calibration is None else load_calibration(calibration))
+    found, notes = analyse_paths(
+        paths, None if calibration is None else load_calibration(calibration)
+    )
     results = [run.result for run in found.runs]
-    for problem in found.problems:
-        say(problem)
+    for sentence in [*found.problems, *notes]:
+        say(sentence)
     if table is not None:
         write_csv(table, results)
     if json:

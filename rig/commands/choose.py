@@ -1,131 +1,23 @@
 """`rig choose`: which bag faces and sets suit the day."""
 
-from pathlib import Path
-from typing import Annotated, Any
-
-import typer
-
-from rig.commands.options import (
-    Json,
-    RigFile,
-    Seed,
-    Twin,
-    Units,
-    print_json,
-    say,
-    settings_of,
-    system_of,
+from rig.commands.asking import (
+    Angle,
+    Approach,
+    Board,
+    BoardTemperature,
+    From,
+    Humidity,
+    Like,
+    Mu,
+    Reader,
+    Readings,
+    StudyFolder,
+    Temperature,
+    Tolerance,
+    asked,
+    part,
 )
-from rig.commands.quantities import quantity
-
-LIVE_S = 10.0
-"""A climate sensor that gives nothing for so long has nothing to give."""
-
-StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
-Temperature = Annotated[
-    str | None, typer.Option("--temperature", metavar="T", help="Of the air, °C.")
-]
-Humidity = Annotated[
-    str | None, typer.Option("--humidity", metavar="H", help="Relative, of the air, %.")
-]
-BoardTemperature = Annotated[
-    str | None,
-    typer.Option("--board-temperature", metavar="T", help="Of the board's surface, °C (sun)."),
-]
-Approach = Annotated[
-    str | None,
-    typer.Option("--from", metavar="dry|damp", help="How the bags came to this air."),
-]
-Board = Annotated[
-    str | None, typer.Option("--board", metavar="D", help="Default: the most measured one.")
-]
-Angle = Annotated[
-    float | None, typer.Option("--angle", metavar="A", help="Wished slide angle, degrees.")
-]
-Mu = Annotated[float | None, typer.Option("--mu", metavar="M", help="Wished coefficient.")]
-Like = Annotated[
-    str | None,
-    typer.Option("--like", metavar="BAG/FACE[@BOARD][:T,H]", help="Like that bag, there, then."),
-]
-Tolerance = Annotated[
-    float | None, typer.Option("--tolerance", metavar="DEG", help="How near is near enough.")
-]
-Readings = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--reading",
-        metavar="BAG/FACE=A,A,…",
-        help="Slide angles read by hand on the day's board; may be repeated.",
-    ),
-]
-Reader = Annotated[
-    str | None, typer.Option("--reader", metavar="NAME", help="Who read them (bias, scatter).")
-]
-
-
-def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
-    """Temperature (°C) and relative humidity (%) as the rig's sensor reads them now.
-
-    Raises:
-        BadInputError: there is no rig to read them from.
-    """
-    from rig.clock import At, Task
-    from rig.errors import BadInputError, RigError
-    from rig.opening import open_rig
-    from rig.procedures.runs import raise_failures, start_watching
-
-    def look() -> Task[tuple[float, float]]:
-        machine = opened.machine
-        start_watching(machine)
-        end_s = machine.clock.time_s() + LIVE_S
-        while (now := machine.clock.time_s()) < end_s:
-            yield At(now + 0.2)
-            raise_failures(machine)
-            live = machine.live
-            if live.temperature_c is not None and live.relative_humidity_pct is not None:
-                return live.temperature_c, live.relative_humidity_pct
-        raise BadInputError("The climate sensor gave no reading.")
-
-    try:
-        opened = open_rig(settings_of(rig), twin=twin, seed=seed, settings_file=rig)
-        with opened:
-            return opened.run(look())
-    except RigError as error:
-        raise BadInputError(
-            f"Give the day's air (--temperature T --humidity H), or read it on a rig: {error}"
-        ) from None
-
-
-def day_choice(
-    study: Path,
-    temperature: str | None,
-    humidity: str | None,
-    live: tuple[Path | None, bool, int],
-    board_temperature: str | None = None,
-    **rest: Any,
-) -> Any:
-    """The choice, in the climate that was typed or, without one, in that of the rig."""
-    from rig.errors import BadInputError
-    from rig.study.ask import choice_of_the_day
-
-    if (temperature is None) != (humidity is None):
-        raise BadInputError("Give both of the day's air, --temperature T and --humidity H.")
-    surface_c = None
-    if board_temperature is not None:
-        surface_c = quantity("--board-temperature", board_temperature, "°C", -20, 80)
-    if temperature is None or humidity is None:
-        temperature_c, humidity_pct = live_air(*live)
-        say(f"Air by the rig's sensor: {temperature_c:.1f} °C, {humidity_pct:.0f} %RH.")
-    else:
-        temperature_c = quantity("--temperature", temperature, "°C", -20, 50)
-        humidity_pct = quantity("--humidity", humidity, "%", 0, 100)
-    return choice_of_the_day(
-        study,
-        temperature_c=temperature_c,
-        relative_humidity_pct=humidity_pct,
-        board_temperature_c=surface_c,
-        **rest,
-    )
+from rig.commands.options import Json, RigFile, Seed, Twin, Units, print_json, system_of
 
 
 def choose(
@@ -134,6 +26,7 @@ def choose(
     humidity: Humidity = None,
     board_temperature: BoardTemperature = None,
     approach: Approach = None,
+    came_from: From = None,
     board: Board = None,
     angle: Angle = None,
     mu: Mu = None,
@@ -147,28 +40,38 @@ def choose(
     units: Units = "metric",
     json: Json = False,
 ) -> None:
-    """Rank bag faces and sets for a wish, in the air that was typed or that the rig reads now."""
+    """Rank bag faces and sets for a target, in the air that was typed or that the rig reads now."""
+    from rig.analysis.table import format_table
+    from rig.study.answer import words
+    from rig.study.answer.tables import picks, sets
+
     system = system_of(units)
-    choice = day_choice(
+    found = asked(
         study,
-        temperature,
-        humidity,
-        (rig, twin, seed),
+        temperature=temperature,
+        humidity=humidity,
         board_temperature=board_temperature,
-        approach=approach,
+        live=(rig, twin, seed),
+        approach=approach or came_from,
         board=board,
-        angle_deg=angle,
+        angle=angle,
         mu=mu,
         like=like,
-        tolerance_deg=tolerance,
-        readings=reading or [],
+        tolerance=tolerance,
+        readings=reading,
         reader=reader,
+        units=system,
     )
+    answer = found.answer
     if json:
-        from rig.study.compare import plain
-
-        print_json(plain(choice))
+        keys = ("as_of", "air", "targets", "quality", "picks", "bags", "best_four", "sets")
+        print_json(part(answer, *keys) | {"sentences": [*answer.sentences]})
         return
-    from rig.study.sheet import sheet_text
-
-    print(sheet_text(choice, "Choice of the day", system))
+    print(f"{found.study.catalogue.name} · {words.air_words(answer.air, system)}")
+    print(words.pick_sentence(answer))
+    print(words.shift_sentence(answer))
+    for rows in (picks(answer), sets(answer)):
+        if len(rows) > 1:
+            print(f"\n{format_table(rows)}")
+    if answer.best_four is not None:
+        print(f"\n{words.four_sentence(answer.best_four)}")

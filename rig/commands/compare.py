@@ -1,46 +1,43 @@
-"""`rig compare`: what the treatments did, and how sure that is."""
+"""`rig compare`: what treatments, boards and weather did, and how sure that is."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from rig.commands.options import Json, print_json, say
+from rig.commands.asking import StudyFolder, asked, part
+from rig.commands.options import Json, print_json
 
 
 def compare(
-    study: Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")],
-    before: Annotated[
-        str | None, typer.Option("--before", metavar="STAGE", help="Default: the first stage.")
-    ] = None,
-    after: Annotated[
-        str | None, typer.Option("--after", metavar="STAGE", help="Default: the last stage.")
-    ] = None,
+    study: StudyFolder,
     calibration: Annotated[
         Path | None,
         typer.Option("--calibration", metavar="FILE", help="Use this one, not the runs' own."),
     ] = None,
     json: Json = False,
 ) -> None:
-    """Compare treatments, faces, boards, sets and climates, with intervals."""
-    from rig.calibration.file import load_calibration
-    from rig.study.compare import compare as compare_rows
-    from rig.study.compare_tables import tables
-    from rig.study.compare_text import sentences
-    from rig.study.gather import gather
-    from rig.study.stopping import paths, paths_text
+    """Show what each treatment did, and what boards, readers and the weather do, with ranges."""
+    from rig.analysis.table import format_table
+    from rig.study.answer.tables import boards, scatter, treatments, weather
 
-    found = gather(study, None if calibration is None else load_calibration(calibration))
-    result = compare_rows(found.rows, found.bags, before, after, found.notes)
-    walked = paths(found.study, found.rows, result.model)
+    found = asked(study, calibration=calibration)
+    answer = found.answer
     if json:
-        print_json(result.document(sentences(result)) | {"paths": [p.document() for p in walked]})
+        keys = ("as_of", "quality", "treatments", "weather", "boards", "scatter", "unknown")
+        print_json(part(answer, *keys) | {"sentences": [*answer.sentences]})
         return
-    print(tables(result))
-    if any(len(path.steps) > 1 for path in walked):
-        print("\n" + paths_text(walked))
-    print("\nWhat this says")
-    for sentence in sentences(result):
+    for title, rows in (
+        ("Treatments: change of the slide angle by a first application, °", treatments(answer)),
+        (
+            "Weather: change of the slide angle per 10 %RH at the board's surface, °",
+            weather(answer),
+        ),
+        ("Boards and readers against the usual one, °", boards(answer)),
+        ("Scatter, standard deviation, °", scatter(answer)),
+    ):
+        if len(rows) > 1:
+            print(f"{title}\n\n{format_table(rows)}\n")
+    print("Ranges hold 95 %. Shown: the sign is at least 97.5 % sure.")
+    for sentence in answer.unknown:
         print(f"- {sentence}")
-    for note in result.notes:
-        say(note)

@@ -29,7 +29,7 @@ RECIPES = {
 CLIMATES = (("cold dry", "16:2", "32:6"), ("hot humid", "30:2", "72:6"))
 DROOP = {"baseline": (24.0, 26.5, 25.0), "after 1": (31.5, 33.0, 30.5)}
 """Droop angles of Heron 1 that an invented person read."""
-WISH_DEG = 18.0
+TARGETS_DEG = {"slick": 18.0, "grip": 29.0}
 TODAY_C, TODAY_PCT = 22.0, 55.0
 
 SETTINGS = """\
@@ -114,8 +114,6 @@ class Story:
             "Boat shed club",
             "--runs",
             "2",
-            "--wish",
-            f"{WISH_DEG:g}",
         )
         self._edit("reference_runs", "1")
         self._edit("rate_deg_s", "2.0")
@@ -128,8 +126,11 @@ class Story:
             self._rig("study", "treat", club, "--recipe", recipe, *words)
         for bag, its_set, treatment in BAGS:
             words = ["--role", "control"] if treatment is None else ["--treatment", treatment]
-            self._rig("study", "bag", club, bag, "--set", its_set, *words)
+            named = (bag, "--set", its_set, "--model", its_set)
+            self._rig("study", "bag", club, *named, *words)
         self._rig("study", "bag", club, "Plover", "--role", "reference", "--face", "slick")
+        for face, angle_deg in TARGETS_DEG.items():
+            self._rig("study", "target", club, face, f"{angle_deg:g}")
         self._rig("study", "plan", club, log="plan.log")
 
     def _sessions(self, stage: str) -> None:
@@ -146,10 +147,11 @@ class Story:
 
     def _treat(self) -> None:
         say("\nTreat the bags; what was done is noted, with what to watch for.")
-        for bag, _, treatment in BAGS:
-            if treatment is not None:
-                self._now += timedelta(minutes=20)
-                words = ("--bag", bag, "--recipe", treatment, "--at", _stamp(self._now))
+        for recipe in RECIPES:
+            named = [word for bag, _, its in BAGS if its == recipe for word in ("--bag", bag)]
+            if named:
+                self._now += timedelta(minutes=40)
+                words = (*named, "--recipe", recipe, "--at", _stamp(self._now))
                 self._rig("study", "treat", str(self._club), *words)
 
     def _droop(self, stage: str) -> None:
@@ -158,14 +160,15 @@ class Story:
         self._rig("study", "droop", str(self._club), "Heron 1", *angles, *words)
 
     def _answers(self) -> None:
+        from rig.commands.asking import asked
         from rig.commands.demo_truth import measured_against_truth, story
 
         club = str(self._club)
-        say("\nWhat did the treatments do?")
-        self._rig("compare", club)
-        say(f"\nWhich bags for today: {TODAY_C:g} °C, {TODAY_PCT:g} %RH, and {WISH_DEG:g}° wished?")
         air = ("--temperature", f"{TODAY_C:g}", "--humidity", f"{TODAY_PCT:g}")
-        self._rig("choose", club, *air)
+        say(f"\nWhat does it all say, for a day of {TODAY_C:g} °C and {TODAY_PCT:g} %RH?")
+        self._rig("answer", club, *air)
+        say("\nWhat did treatments, boards and weather do?")
+        self._rig("compare", club)
         sheet = str(self._club / "report" / "match-day.html")
         self._rig("sheet", club, *air, "--out", sheet)
         self._rig("report", club)
@@ -174,7 +177,8 @@ class Story:
             print(line)
         print("\nIn short, with what is true on the twin")
         airs = [float(humidity.partition(":")[0]) for _, _, humidity in CLIMATES]
-        for line in story(self._club, self._seed, airs, TODAY_C, TODAY_PCT):
+        found = asked(self._club, temperature=f"{TODAY_C:g}", humidity=f"{TODAY_PCT:g}")
+        for line in story(found, self._seed, airs):
             print(f"- {line}")
         print(f"\nThe report and the sheet for match day are in {self._club / 'report'}.")
 

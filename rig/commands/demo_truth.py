@@ -7,16 +7,10 @@ from statistics import fmean
 
 from rig.analysis.load import analyse
 from rig.opening import true_angle_deg
-from rig.study.ask import choice_of_the_day
-from rig.study.compare import compare
-from rig.study.compare_effects import Effect
-from rig.study.compare_tables import interval
-from rig.study.compare_text import weather
-from rig.study.gather import gather
-from rig.study.rows import CONTROLS
-from rig.study.sheet import pick_sentences
-from rig.study.stopping import paths
-from rig.study.words import signed
+from rig.quantities.figures import fixed, signed
+from rig.study.answer import words
+from rig.study.answer.answer import Pick, TreatmentEffect
+from rig.study.answer.ask import Asked
 
 Face = tuple[str, str]
 """Bag and face."""
@@ -60,73 +54,51 @@ def _truth(run: Path) -> dict[str, float]:
     return found
 
 
-def _true_effect(
-    seed: int, bags: Sequence[str], face: str, stages: tuple[str, str], airs: Sequence[float]
-) -> float:
-    """What a treatment did to these bags, in the mean over the airs that were measured, %RH."""
-    before, after = stages
+def story(found: Asked, seed: int, airs: Sequence[float]) -> Iterator[str]:
+    """The answer's sentences, each with the truth of the twin beside it.
+
+    Args:
+        found: the study's answer for the day.
+        seed: of the twin.
+        airs: humidities that were measured in, %RH.
+    """
+    answer = found.answer
+    several = len({one.model for one in answer.treatments}) > 1
+    for effect in answer.treatments:
+        true = _true_effect(found, seed, effect, airs)
+        said = words.effect_sentence(effect, several_models=several)
+        yield f"{said} True: {signed(true, 1)}°."
+    if not answer.picks:
+        return
+    humidity_pct = answer.air.surface_humidity_pct
+    truth = {(one.bag, one.face): _now(found, seed, one, humidity_pct) for one in answer.picks}
+    targets = {one.face: one.angle_deg for one in answer.targets}
+    best = min(truth, key=lambda key: abs(truth[key] - targets[key[1]]))
+    first = (answer.picks[0].bag, answer.picks[0].face)
+    beside = (
+        "and no other lies nearer to its target"
+        if best == first
+        else f"{best[0]}, {best[1]}, lies at {fixed(truth[best], 1)}°"
+    )
+    yield f"{words.pick_sentence(answer)} True: {fixed(truth[first], 1)}°, {beside}."
+
+
+def _true_effect(found: Asked, seed: int, effect: TreatmentEffect, airs: Sequence[float]) -> float:
+    """What a first application did to these bags, in the mean over the airs, in degrees."""
+    models = found.draws.about.models
+    applied = found.draws.about.applications
+    bags = {
+        one.bag
+        for one in applied
+        if one.recipe == effect.recipe and models.get(one.bag, "") == effect.model
+    }
     return fmean(
-        true_angle_deg(seed, bag, face, after, air) - true_angle_deg(seed, bag, face, before, air)
-        for bag in bags
+        true_angle_deg(seed, bag, effect.face, "after 1", air)
+        - true_angle_deg(seed, bag, effect.face, "baseline", air)
+        for bag in sorted(bags)
         for air in airs
     )
 
 
-def story(
-    club: Path,
-    seed: int,
-    airs: Sequence[float],
-    temperature_c: float,
-    relative_humidity_pct: float,
-) -> Iterator[str]:
-    """The answers in sentences, each with the truth of the twin beside it.
-
-    Args:
-        club: the study.
-        seed: of the twin.
-        airs: humidities that were measured in, %RH.
-        temperature_c: of the day.
-        relative_humidity_pct: of the day.
-    """
-    found = gather(club)
-    result = compare(found.rows, found.bags)
-    for effect in result.effects:
-        if effect.against == CONTROLS:
-            stages = (effect.before, effect.after)
-            bags = [b for b, info in found.bags.items() if info.group(*stages) == effect.treatment]
-            true = _true_effect(seed, bags, effect.face, stages, airs)
-            yield f"{_effect(effect)} True: {signed(true)}°."
-    yield from weather(result.model)
-    for path in paths(found.study, found.rows, result.model):
-        yield f"When to stop, {path.bag}, {path.face} face: {path.advice}"
-    choice = choice_of_the_day(
-        club, temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct
-    )
-    pick, *more = pick_sentences(choice)
-    truth = {
-        (one.bag, one.face): true_angle_deg(
-            seed, one.bag, one.face, one.stage, relative_humidity_pct
-        )
-        for one in choice.candidates
-    }
-    best = min(truth, key=lambda key: abs(truth[key] - choice.wish.angle_deg))
-    first = (choice.candidates[0].bag, choice.candidates[0].face)
-    beside = (
-        "and no other lies nearer"
-        if best == first
-        else f"{' '.join(best)} lies at {truth[best]:.1f}°"
-    )
-    yield f"{pick} True: {truth[first]:.1f}°, {beside}."
-    yield from more
-
-
-def _effect(e: Effect) -> str:
-    what = "no effect shown"
-    if e.blocked:
-        what = "blocked by the reference bag"
-    elif e.found:
-        what = f"{'raised' if e.effect_deg > 0 else 'lowered'} the slide angle"
-    return (
-        f"{e.treatment} against {e.against}, {e.face} face: {what}; measured "
-        f"{signed(e.effect_deg)}° ({interval(e.lower_deg, e.upper_deg)}°)."
-    )
+def _now(found: Asked, seed: int, one: Pick, humidity_pct: float) -> float:
+    return true_angle_deg(seed, one.bag, one.face, found.study.stage_at(one.bag), humidity_pct)

@@ -16,8 +16,10 @@ from rig.commands.options import (
     settings_of,
     speed_of,
 )
+from rig.commands.quantities import quantity_option
 
 if TYPE_CHECKING:
+    from rig.calibration.model import Calibration
     from rig.calibration.plan import LevelPlan
     from rig.opening import OpenRig
     from rig.procedures.level_person import LevelPerson
@@ -72,10 +74,10 @@ def calibrate(
     ] = None,
     digital: Annotated[
         float | None,
-        typer.Option("--digital", metavar="DEG", help="Digital level; its stated error in °."),
+        quantity_option("--digital", "°", 0.001, 2, "Digital level; its stated error in °."),
     ] = None,
     bar: Annotated[
-        float | None, typer.Option("--bar", metavar="MM", help="Length of the sine bar in mm.")
+        float | None, quantity_option("--bar", "mm", 10, 2000, "Length of the sine bar in mm.")
     ] = None,
     unit: Unit = "deg",
     across: Annotated[
@@ -111,6 +113,7 @@ def calibrate(
     from rig.calibration.plan import LevelPlan, load_plan
     from rig.calibration.reference import to_deg
     from rig.calibration.show import calibration_text
+    from rig.commands.attended import attended
     from rig.commands.run import CAUTION
     from rig.opening import open_rig
     from rig.procedures.level import LevelProcedure
@@ -127,22 +130,55 @@ def calibrate(
             six=plan.six or six,
             second_temperature=plan.second_temperature or second_temperature,
         )
+    settings = settings_of(rig)
     opened = open_rig(
-        settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
+        settings,
+        twin=twin,
+        seed=seed,
+        speed=speed_of(speed),
+        settings_file=rig,
+        calibrates=True,
     )
     person = _person(opened, plan, readings, seed, unit, across)
     if not twin:
         say(CAUTION)
-    with opened:
+    with attended(opened):
         procedure = LevelProcedure(
             opened.machine, person, plan, folder_of(rig, out, twin), fresh=fresh, redo=redo
         )
         path, made = opened.run(procedure.run(), beside=[_tell(opened)])
     say(f"Saved {path}.")
+    if settings.files.calibration:
+        say(_put_in_force(made, folder_of(rig, None).parent / settings.files.calibration, twin))
     if json:
         print_json({"calibration_file": str(path), **msgspec.to_builtins(made)})
     else:
         print(calibration_text(made))
+
+
+def _put_in_force(made: "Calibration", named: Path, twin: bool) -> str:
+    """What becomes of the file that the settings name, in words; one that is good stays.
+
+    A calibration of the twin never gets to where a rig would take it.
+    """
+    from rig.calibration.file import load_calibration, save_calibration
+    from rig.errors import BadInputError
+
+    try:
+        load_calibration(named)
+    except BadInputError:
+        pass
+    else:
+        return f"The settings name {named}, which stays in force; change their line to use this."
+    if twin:
+        return f"The settings name {named}, which can't be used; the twin's is not put there."
+    kept = ""
+    if named.exists():
+        damaged = named.with_name(f"{named.name}.damaged-{made.made_at.replace(':', '')}")
+        named.replace(damaged)
+        kept = f"; what was there is kept as {damaged.name}"
+    save_calibration(named, made)
+    return f"It is in force as {named} too, which the settings name{kept}."
 
 
 def _person(
@@ -185,6 +221,7 @@ def show(
     ] = None,
     out: Out = None,
     rig: RigFile = None,
+    twin: Twin = False,
     json: Json = False,
 ) -> None:
     """Print a calibration with residuals and uncertainty over 0–45°; `rig figures` draws it."""
@@ -195,11 +232,13 @@ def show(
     if file is None:
         settings = settings_of(rig)
         named = settings.files.calibration
-        folder = folder_of(rig, out)
-        file = folder.parent / named if named and out is None else newest_calibration(folder)
+        folder = folder_of(rig, out, twin)
+        is_named = named and out is None and not twin
+        file = folder.parent / named if is_named else newest_calibration(folder)
         if file is None:
+            command = "rig level --twin" if twin else "rig level"
             raise BadInputError(
-                f"There is no calibration in {folder}; make one with `rig level`, or name a file."
+                f"There is no calibration in {folder}; make one with `{command}`, or name a file."
             )
     found = load_calibration(file)
     if json:
@@ -218,10 +257,11 @@ def history(
     json: Json = False,
 ) -> None:
     """Chart the home readings since the calibration, and say what has moved."""
-    from rig.analysis.home import home_readings, home_records
+    from rig.analysis.home import home_records
     from rig.calibration.history import home_trend
     from rig.calibration.show import history_text
     from rig.errors import BadInputError
+    from rig.study.slides.analysed import home_readings
 
     made_at, records = home_records(home_readings(paths or [Path(settings_of(rig).files.runs)]))
     if not records:
@@ -237,7 +277,7 @@ def history(
 @level.command("check")
 def check(
     resolution: Annotated[
-        float, typer.Option("--resolution", min=0.001, help="What the level is read to, in °.")
+        float, quantity_option("--resolution", "°", 0.001, 1, "What the level is read to, in °.")
     ] = 0.05,
     unit: Unit = "deg",
     out: Out = None,
@@ -251,6 +291,7 @@ def check(
     import msgspec
 
     from rig.calibration.plan import LevelPlan
+    from rig.commands.attended import attended
     from rig.commands.run import CAUTION
     from rig.opening import open_rig
     from rig.procedures.level_check import level_check
@@ -261,7 +302,7 @@ def check(
     person = _person(opened, LevelPlan(), None, seed, unit, False)
     if not twin:
         say(CAUTION)
-    with opened:
+    with attended(opened):
         found = opened.run(
             level_check(opened.machine, person, folder_of(rig, out, twin), resolution)
         )

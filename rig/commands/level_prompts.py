@@ -5,8 +5,11 @@ import sys
 from rig.calibration.captures import Rest
 from rig.calibration.plan import SpanPoint, Way
 from rig.calibration.reference import SineBar, to_deg
+from rig.commands.options import say
+from rig.control.signals import asking
 from rig.errors import BadInputError
 from rig.procedures.level_person import Answer, LevelPerson, Where
+from rig.quantities.typed import number
 
 WORDS: dict[str, Answer] = {"": "on", "y": "on", "r": "redo", "s": "stop"}
 
@@ -93,14 +96,19 @@ class PromptingPerson(LevelPerson):
             if not answer and empty is not None:
                 return empty
             try:
-                return float(answer.replace(",", "."))
-            except ValueError:
-                print(f"{answer!r} is no number.", file=sys.stderr)
+                value = number("The reading", answer)
+            except BadInputError as error:
+                say(f"{error}")
+                continue
+            if value is not None:
+                return value
+            say(f"{answer!r} is no number.")
 
 
 def _ask(question: str) -> str:
     print(question, end="", file=sys.stderr, flush=True)
-    line = sys.stdin.readline()
+    with asking():
+        line = sys.stdin.readline()
     if not line:
         raise BadInputError(
             "Nobody is at the terminal to read the level; give the readings with --readings FILE."

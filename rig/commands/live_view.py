@@ -94,7 +94,7 @@ def drawn(snap: Snapshot, units: Units = "metric", columns: int = 80) -> Any:
     table.add_row("chip", Text(air["chip"]))
     table.add_row("beam", Text(f"{beam['text'].lower()}; active inputs: {beam['inputs']}"))
     if snap.course is not None:
-        table.add_row("series", Text(course_line(snap.course, is_busy=snap.is_busy)))
+        table.add_row("series", Text(course_line(snap.course, units, is_busy=snap.is_busy)))
     if snap.dots:
         table.add_row("slides", Text(picture(snap.dots)["words"]))
     lines: list[Any] = [Text(parts["state"]["text"], style="bold" if snap.wants else ""), table]
@@ -120,9 +120,10 @@ def tilt(snap: Snapshot, columns: int) -> str:
     return f"0° {'━' * full}{'·' * (wide - full)} {TILT_DEG:.0f}°"
 
 
-def course_line(course: Course, *, is_busy: bool) -> str:
+def course_line(course: Course, units: Units = "metric", *, is_busy: bool) -> str:
     """How far the series is, on one line."""
-    parts = (course_title(course, is_busy=is_busy), time_left(course), what_runs(course))
+    title = course_title(course, is_busy=is_busy)
+    parts = (title, time_left(course), what_runs(course, units))
     return "; ".join(part for part in parts if part)
 
 

@@ -11,8 +11,8 @@ import typer
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
+    from rig.quantities.shown import System
     from rig.settings.model import Settings
-    from rig.study.words import System
 
 RigFile = Annotated[
     Path | None,

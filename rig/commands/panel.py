@@ -12,7 +12,6 @@ from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, s
 from rig.errors import BadInputError
 
 PORT = 8600
-INTERRUPTED = 130
 CAUTION = (
     "Caution: the page can make the board move. Keep hands, hair and sleeves out of the wedge"
     " under it; set the prop before you reach under. Stop on the page is not the emergency stop."
@@ -54,9 +53,8 @@ def panel(
                 f"The page needs the package {package}: in the source folder, "
                 "`pip install '.[panel]'`."
             )
-    from rig.control.mover import StoppedError
+    from rig.commands.attended import attended
     from rig.control.notify import Notifier
-    from rig.control.signals import stop_on_signals
     from rig.opening import open_rig
     from rig.panel.setup import addresses, serve_panel
     from rig.procedures.series_log import SeriesLog
@@ -77,19 +75,14 @@ def panel(
     say(CAUTION)
     if open_to_network:
         say(OPEN_CAUTION)
-    with SeriesLog(out or Path(settings.files.runs)) as log, opened:
+    with SeriesLog(out or Path(settings.files.runs)) as log, attended(opened):
         served = serve_panel(opened, log, port=port, is_open=open_to_network, announce=say)
-        with served.server, stop_on_signals(machine.events) as signals:
+        with served.server:
             for address in addresses(served.server.port, is_open=open_to_network):
                 say(f"The page: {address}")
             machine.on_beat = beat
             notifier.ready()
             try:
                 opened.run(served.desk.serve(), beside=[served.viewer.follow()], presses=False)
-            except StoppedError as stop:
-                say(f"rig: {stop}")
-                if signals.name is not None:
-                    sys.exit(INTERRUPTED)
-                raise
             finally:
                 notifier.stopping()

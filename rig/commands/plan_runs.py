@@ -8,14 +8,16 @@ from typing import NamedTuple
 import msgspec
 
 from rig.commands.options import say
-from rig.commands.series import Series
+from rig.commands.series import ShownSeries
 from rig.control.request import RunRequest
 from rig.errors import RigError
 from rig.files.stamps import utc_text
 from rig.opening import OnBoard, OpenRig, Speed, open_rig
+from rig.procedures.climate_gate import ClimateBand
 from rig.procedures.requests import plan_series
 from rig.procedures.series_log import SeriesOptions
 from rig.settings.model import Settings
+from rig.study.catalogue import ClimateWanted
 from rig.study.folder import open_study
 from rig.study.journal import Wipe
 from rig.study.plan import PlanRow
@@ -26,7 +28,7 @@ CHANGE_TIME = timedelta(minutes=2)
 """On the twin: what a person takes to change the bag."""
 
 
-class Done(NamedTuple):
+class SessionEnd(NamedTuple):
     """What came of a session."""
 
     paths: list[Path]
@@ -43,7 +45,10 @@ class PlanRuns:
         folder: of the study.
         settings: of the rig.
         climate: take the next session in this climate.
-        options: how each series is made.
+        rows: what to run instead of the plan's next session.
+        options: how each series is made; without air of its own the planned climate's counts.
+        steady_s: so long the planned air must hold before the session's first run.
+        timeout_s: so long the air is waited for.
         operator: who does it.
         quiet: print no rows.
     """
@@ -53,18 +58,25 @@ class PlanRuns:
         folder: Path,
         settings: Settings,
         *,
-        climate: str | None,
+        climate: str | None = None,
+        rows: Sequence[PlanRow] | None = None,
         options: SeriesOptions,
+        steady_s: float,
+        timeout_s: float,
         operator: str | None,
         quiet: bool,
     ) -> None:
         self._study = open_study(folder)
         self._settings = settings
         self._options = options
+        self._steady_s = steady_s
+        self._timeout_s = timeout_s
         self._operator = operator
         self._quiet = quiet
         self._records = slide_table(self._study).of_rig
-        self.rows: Sequence[PlanRow] = next_rows(self._study, climate, self._records)
+        self.rows: Sequence[PlanRow] = (
+            next_rows(self._study, climate, self._records) if rows is None else rows
+        )
 
     def make(
         self,
@@ -75,7 +87,7 @@ class PlanRuns:
         at: datetime | None,
         overdue_ok: bool,
         settings_file: Path | None,
-    ) -> Done:
+    ) -> SessionEnd:
         """Make what is left of the session; stops at the first series that ends early.
 
         Args:
@@ -108,10 +120,14 @@ class PlanRuns:
             opened.machine.allow_overdue = overdue_ok
             self._tell(
                 f"Put on {row.bag!r} with its face {row.face!r} on {row.board!r}"
-                f" ({row.stage}, {row.climate}, series {row.row}, {row.runs} runs)."
+                f" ({', '.join(filter(None, (row.stage, row.climate)))}, series {row.row},"
+                f" {row.runs} runs)."
             )
-            series = Series(
-                opened, self._study.path / "runs", quiet=self._quiet, options=self._options
+            series = ShownSeries(
+                opened,
+                self._study.path / "runs",
+                quiet=self._quiet,
+                options=self._options_for(row, is_first=not paths),
             )
             failure = series.make(self._requests(row, opened), start_now=twin)
             if wiped is not None and series.paths:
@@ -122,11 +138,36 @@ class PlanRuns:
             all_slid = all_slid and series.all_slid
             self._records = slide_table(self._study).of_rig
             if failure is not None:
-                return Done(paths, all_slid, failure, series.signal, now)
-        return Done(paths, all_slid, None, None, now)
+                return SessionEnd(paths, all_slid, failure, series.signal, now)
+        return SessionEnd(paths, all_slid, None, None, now)
+
+    def _options_for(self, row: PlanRow, *, is_first: bool) -> SeriesOptions:
+        """Wait for the planned air, unless other air was typed.
+
+        Within a session the bags have been in it already: it must be right, not steady for long.
+        """
+        wanted = self._wanted(row)
+        if self._options.climate is not None or wanted.is_todays_air:
+            return self._options
+        band = ClimateBand(
+            temperature_c=wanted.temperature_c,
+            temperature_tolerance_k=wanted.temperature_tolerance_c,
+            relative_humidity_pct=wanted.relative_humidity_pct,
+            humidity_tolerance_pct=wanted.humidity_tolerance_pct,
+            steady_s=self._steady_s if is_first else 0.0,
+            timeout_s=self._timeout_s,
+        )
+        return msgspec.structs.replace(self._options, climate=band)
+
+    def _wanted(self, row: PlanRow) -> ClimateWanted:
+        """The planned air; any will do where none is planned."""
+        return self._study.catalogue.airs.get(row.climate, ClimateWanted())
 
     def _on_board(self, row: PlanRow) -> OnBoard:
+        wanted = self._wanted(row)
         return OnBoard(
+            temperature_c=wanted.temperature_c,
+            relative_humidity_pct=wanted.relative_humidity_pct,
             bag=row.bag,
             face=row.face,
             stage=row.stage,

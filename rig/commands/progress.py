@@ -12,7 +12,7 @@ from rig.panel.view import Viewer
 PERIOD_S = 0.2
 
 
-class Progress:
+class ProgressView:
     """Follows a series; `follow` is a task for the machine's clock.
 
     Args:

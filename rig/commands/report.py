@@ -6,6 +6,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rig.commands.asking import (
+    Approach,
+    Board,
+    BoardTemperature,
+    Humidity,
+    StudyFolder,
+    Temperature,
+    asked,
+)
 from rig.commands.options import Json, Units, print_json, say, system_of
 from rig.errors import BadInputError
 from rig.files.durable import make_folder, replace_file
@@ -14,8 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from rig.calibration.model import Calibration
-    from rig.study.climate_model import Air
-    from rig.study.words import System
+    from rig.quantities.shown import System
 
 CalibrationFile = Annotated[
     Path | None,
@@ -24,41 +32,52 @@ CalibrationFile = Annotated[
 
 
 def report(
-    study: Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")],
+    study: StudyFolder,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="FILE", help="Default: report/report.html in the study."),
     ] = None,
-    before: Annotated[
-        str | None, typer.Option("--before", metavar="STAGE", help="Default: the first stage.")
-    ] = None,
-    after: Annotated[
-        str | None, typer.Option("--after", metavar="STAGE", help="Default: the last stage.")
-    ] = None,
-    temperature: Annotated[
-        float | None,
-        typer.Option("--temperature", metavar="T", help="Air to choose for, °C."),
-    ] = None,
-    humidity: Annotated[
-        float | None,
-        typer.Option("--humidity", metavar="H", help="Relative, %. Default: the last session's."),
-    ] = None,
+    temperature: Temperature = None,
+    humidity: Humidity = None,
+    board_temperature: BoardTemperature = None,
+    approach: Approach = None,
+    board: Board = None,
     units: Units = "metric",
     calibration: CalibrationFile = None,
     json: Json = False,
 ) -> None:
-    """Write one page that answers the study's question: text, tables, figures, all in one file."""
+    """Write one page: the answer first, then tables and figures, all in one file.
+
+    In the air of the newest slide, unless --temperature and --humidity say another.
+    """
     from rig.report.document import build
     from rig.report.evidence import collect
     from rig.report.page import render
     from rig.report.pictures import study_pictures
+    from rig.study.slides.look import Contents
 
     system = system_of(units)
-    air = _air(temperature, humidity)
-    evidence = collect(study, _calibration(calibration), before, after, air)
+    found = asked(
+        study,
+        temperature=temperature,
+        humidity=humidity,
+        board_temperature=board_temperature,
+        approach=approach,
+        board=board,
+        calibration=calibration,
+        contents=Contents(),
+        units=system,
+    )
+    evidence = collect(found, _calibration(calibration))
     document = build(evidence)
     path = out or study / "report" / "report.html"
-    page = render(document, study_pictures(evidence, system), folder=path.parent, units=system)
+    page = render(
+        document,
+        study_pictures(evidence, system),
+        study=study,
+        folder=path.parent,
+        units=system,
+    )
     _write(path, page.encode())
     say(f"The report is {path}.")
     if json:
@@ -85,7 +104,7 @@ def figures(
 
     written = 0
     with styled():
-        for name, figure in _drawn(path, system, _calibration(calibration)):
+        for name, figure in _drawn(path, system, calibration):
             if figure is None:
                 continue
             if form != "png":
@@ -98,28 +117,22 @@ def figures(
 
 
 def _drawn(
-    path: Path, units: "System", calibration: "Calibration | None"
+    path: Path, units: "System", given: Path | None
 ) -> "Iterator[tuple[str, Figure | None]]":
     from rig.report.evidence import collect
     from rig.report.pictures import calibration_figures, run_figures, study_figures
+    from rig.study.slides.look import Contents
 
+    calibration = _calibration(given)
     if path.is_dir():
-        return study_figures(collect(path, calibration), units)
+        return study_figures(
+            collect(asked(path, calibration=given, contents=Contents()), calibration), units
+        )
     if path.suffix == ".json":
         from rig.calibration.file import load_calibration
 
         return calibration_figures(load_calibration(path))
     return run_figures(path, units, calibration)
-
-
-def _air(temperature: float | None, humidity: float | None) -> "Air | None":
-    if temperature is None and humidity is None:
-        return None
-    if temperature is None or humidity is None:
-        raise BadInputError("Give both --temperature T and --humidity H, or neither.")
-    from rig.study.ask import air_of
-
-    return air_of(temperature, humidity)
 
 
 def _calibration(path: Path | None) -> "Calibration | None":

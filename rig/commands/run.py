@@ -18,11 +18,15 @@ from rig.commands.options import (
     settings_of,
     speed_of,
 )
+from rig.commands.quantities import echoed, moment, name_option, quantity_option
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from rig.control.request import RunRequest
     from rig.errors import RigError
+    from rig.study.plan import PlanRow
 
 CAUTION = (
     "Caution: the board will move. Keep hands, hair and sleeves out of the wedge under it; set the"
@@ -33,12 +37,19 @@ INTERRUPTED = 130
 
 
 def run(
-    bag: Annotated[str | None, typer.Option("--bag", help="Which bag lies on the board.")] = None,
-    face: Annotated[str | None, typer.Option("--face", help="Its face on the board.")] = None,
-    board: Annotated[str | None, typer.Option("--board", help="The board on the rig.")] = None,
+    bag: Annotated[
+        str | None,
+        name_option("--bag", "bag", "Which bag lies on the board."),
+    ] = None,
+    face: Annotated[str | None, name_option("--face", "face", "Its face on the board.")] = None,
+    board: Annotated[str | None, name_option("--board", "board", "The board on the rig.")] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Names that the study beside does not know are new ones.")
+    ] = False,
     repeat: Annotated[int, typer.Option("--repeat", min=1, max=1000, help="Runs to make.")] = 1,
     rate: Annotated[
-        float | None, typer.Option("--rate", min=0.1, max=3.0, help="Raise rate in °/s.")
+        float | None,
+        quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s."),
     ] = None,
     rates: Annotated[
         str | None,
@@ -47,14 +58,18 @@ def run(
         ),
     ] = None,
     dwell: Annotated[
-        float | None, typer.Option("--dwell", min=0, max=3600, help="Rest before the raise in s.")
+        float | None,
+        quantity_option("--dwell", "s", 0, 3600, "Rest before the raise in s."),
     ] = None,
     gap: Annotated[
         float | None,
-        typer.Option("--gap", min=1, max=50, help="Leading edge to beam, as placed, in mm."),
+        quantity_option("--gap", "mm", 1, 50, "Leading edge to beam, as placed, in mm."),
     ] = None,
-    session: Annotated[str | None, typer.Option("--session", help="Name of this sitting.")] = None,
-    operator: Annotated[str | None, typer.Option("--operator", help="Who does it.")] = None,
+    session: Annotated[
+        str | None,
+        name_option("--session", "session", "Name of this sitting."),
+    ] = None,
+    operator: Annotated[str | None, name_option("--operator", "operator", "Who does it.")] = None,
     now: Annotated[
         bool, typer.Option("--now", help="The bag lies ready: the first run waits for no button.")
     ] = False,
@@ -81,16 +96,16 @@ def run(
     ] = None,
     steady: Annotated[
         float,
-        typer.Option("--steady", min=0, max=1440, help="Minutes that the air must be so before."),
+        quantity_option("--steady", "min", 0, 1440, "Minutes that the air must be so before."),
     ] = 5.0,
     climate_timeout: Annotated[
         float,
-        typer.Option("--climate-timeout", min=0.1, max=2880, help="Minutes to wait for the air."),
+        quantity_option("--climate-timeout", "min", 0.1, 2880, "Minutes to wait for the air."),
     ] = 120.0,
     until: Annotated[
         float | None,
-        typer.Option(
-            "--until", min=0.01, max=10, help="Enough when the mean angle is known to ± this in °."
+        quantity_option(
+            "--until", "°", 0.01, 10, "Enough when the mean angle is known to ± this in °."
         ),
     ] = None,
     bad_runs: Annotated[
@@ -116,9 +131,19 @@ def run(
         Path | None,
         typer.Option("--plan", metavar="STUDY", help="Make the next session of a study's plan."),
     ] = None,
+    sets: Annotated[
+        list[str] | None,
+        name_option(
+            "--set",
+            "set",
+            "Each face of each bag of this set, --repeat runs each; may be repeated.",
+        ),
+    ] = None,
     climate: Annotated[
         str | None,
-        typer.Option("--climate", metavar="NAME", help="With --plan: the session in this climate."),
+        name_option(
+            "--climate", "climate", "With --plan: the session in this climate.", metavar="NAME"
+        ),
     ] = None,
     at: Annotated[
         str | None,
@@ -137,8 +162,7 @@ def run(
     json: Json = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
-    from rig.commands.series import Series
-    from rig.control.mover import StoppedError
+    from rig.commands.series import ShownSeries
     from rig.opening import OnBoard, open_rig
     from rig.procedures.climate_gate import parse_band
     from rig.procedures.rates import parse_rates
@@ -160,39 +184,54 @@ def run(
     folder = out or Path(settings.files.runs)
     options = SeriesOptions(
         unattended=unattended,
-        climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60),
+        climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60, echoed),
         until_angle_deg=until,
         bad_in_a_row=bad_runs,
         stop_at_trend=stop_at_trend,
         clean_every=clean_every,
         quick=quick,
     )
-    if plan is not None:
+    if plan is not None or sets:
         from rig.commands.plan_runs import PlanRuns
-        from rig.commands.quantities import utc_of
         from rig.files.stamps import parse_utc
 
-        if bag or face or board or session or resume or rates or repeat > 1:
+        begin = None if at is None else parse_utc(moment("--at", at))
+        if plan is not None and (bag or face or board or session or resume or rates or repeat > 1):
             raise BadInputError(
                 "--plan says itself which bag, face, board, session and how many runs; leave out"
                 " the other options that do."
             )
+        of, rows = plan or Path(), None
+        if sets:
+            of, rows = _evening(sets, folder, plan, board, repeat, session, begin)
         if not twin:
             say(CAUTION)
         session_runs = PlanRuns(
-            plan, settings, climate=climate, options=options, operator=operator, quiet=json
+            of,
+            settings,
+            climate=climate,
+            rows=rows,
+            options=options,
+            steady_s=steady * 60,
+            timeout_s=climate_timeout * 60,
+            operator=operator,
+            quiet=json,
         )
         done = session_runs.make(
             twin=twin,
             seed=seed,
             speed=speed_of(speed),
-            at=None if at is None else parse_utc(utc_of("--at", at)),
+            at=begin,
             overdue_ok=overdue_ok,
             settings_file=rig,
         )
         _finish(done.paths, done.failure, done.signal, done.all_slid, json)
         return
-    if resume:
+    if not resume:
+        from rig.commands.run_names import check_names
+
+        check_names(folder, bag, face, board, new=new)
+    else:
         first = unfinished_in(folder).planned.requests[0]
         bag, face = first.bag, first.face
     opened = open_rig(
@@ -222,18 +261,47 @@ def run(
 
     if not twin:
         say(CAUTION)
-    series = Series(opened, folder, quiet=json, options=options)
+    series = ShownSeries(opened, folder, quiet=json, options=options)
     if service:
         logging.basicConfig(
             stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"
         )
-        try:
-            series.serve(requests)
-        except StoppedError as stop:
-            say(f"rig: {stop}")
-            sys.exit(INTERRUPTED)
+        series.serve(requests)
     failure = series.make([] if resume else requests(), start_now=now, resume=resume)
     _finish(series.paths, failure, series.signal, series.all_slid, json)
+
+
+def _evening(
+    sets: list[str],
+    folder: Path,
+    plan: Path | None,
+    board: str | None,
+    repeat: int,
+    session: str | None,
+    begin: "datetime | None",
+) -> "tuple[Path, list[PlanRow]]":
+    """The study beside, and the series of these sets.
+
+    Raises:
+        BadInputError: --plan was given too, or there is no study.
+    """
+    from datetime import UTC, datetime
+
+    from rig.commands.run_names import study_beside
+    from rig.study.evening import evening_rows
+    from rig.study.folder import open_study
+
+    if plan is not None:
+        raise BadInputError("Give --plan or --set, not both.")
+    path = study_beside(folder)
+    if path is None:
+        raise BadInputError(
+            "--set needs a study that knows the set: work in its folder, or name it with --out."
+        )
+    now = begin or datetime.now(UTC)
+    study = open_study(path)
+    runs = repeat if repeat > 1 else study.catalogue.preferences.runs_per_series
+    return path, evening_rows(study, sets, board, runs, session, now)
 
 
 def _finish(
@@ -247,7 +315,6 @@ def _finish(
         print_json(document)
     if failure is not None:
         if signal is not None:
-            say(f"rig: {failure}")
             sys.exit(INTERRUPTED)
         raise failure
     if not all_slid:

@@ -1,15 +1,17 @@
-"""`rig sheet`: the page for match day."""
+"""`rig sheet`: the form for match day."""
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from rig.commands.choose import (
+from rig.commands.asking import (
     Angle,
     Approach,
     Board,
     BoardTemperature,
+    From,
     Humidity,
     Like,
     Mu,
@@ -18,9 +20,10 @@ from rig.commands.choose import (
     StudyFolder,
     Temperature,
     Tolerance,
-    day_choice,
+    asked,
 )
 from rig.commands.options import RigFile, Seed, Twin, Units, say, system_of
+from rig.errors import BadInputError
 
 
 def sheet(
@@ -29,6 +32,7 @@ def sheet(
     humidity: Humidity = None,
     board_temperature: BoardTemperature = None,
     approach: Approach = None,
+    came_from: From = None,
     board: Board = None,
     angle: Angle = None,
     mu: Mu = None,
@@ -47,35 +51,42 @@ def sheet(
         typer.Option("--out", metavar="FILE", help="Default: report/sheet.html in the study."),
     ] = None,
 ) -> None:
-    """Write one printable page: what to throw today, and how to check it with one tilt."""
-    from rig.errors import BadInputError
-    from rig.study.sheet import sheet_html, sheet_text
+    """Write a form to print: what to throw today, and how to check it by three slides."""
+    from rig.report.sheet import sheet_html, sheet_of, sheet_text
 
     if paper not in ("A4", "letter"):
         raise BadInputError(f"--paper takes `A4` or `letter`, not {paper!r}.")
     system = system_of(units)
-    choice = day_choice(
+    found = asked(
         study,
-        temperature,
-        humidity,
-        (rig, twin, seed),
+        temperature=temperature,
+        humidity=humidity,
         board_temperature=board_temperature,
-        approach=approach,
+        live=(rig, twin, seed),
+        approach=approach or came_from,
         board=board,
-        angle_deg=angle,
+        angle=angle,
         mu=mu,
         like=like,
-        tolerance_deg=tolerance,
-        readings=reading or [],
+        tolerance=tolerance,
+        readings=reading,
         reader=reader,
+        units=system,
+    )
+    made = sheet_of(
+        found.answer,
+        found.study.catalogue.name,
+        date.today(),
+        simulated=all(slide.source == "twin" for slide in found.table.valid),
+        units=system,
     )
     if text:
-        print(sheet_text(choice, units=system))
+        print(sheet_text(made))
         return
     path = out or study / "report" / "sheet.html"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(sheet_html(choice, paper=paper, units=system), encoding="utf-8")
+        path.write_text(sheet_html(made, paper=paper), encoding="utf-8")
     except OSError as error:
         raise BadInputError(f"{path} can't be written ({error.strerror}); name --out.") from None
-    say(f"The sheet is {path}; print it on {paper}.")
+    say(f"The sheet is {path}; print it on {paper}, both sides.")

@@ -36,10 +36,12 @@ def _commands() -> dict[str, Any]:
         study_catalogue.board,
         study_catalogue.climate,
         study_catalogue.bag,
+        study_catalogue.target,
         study_catalogue.plan,
         study_journal.treat,
         study_journal.mass,
         study_journal.wipe,
+        study_journal.play,
         study_readings.droop,
         study_readings.reading,
         study_correct.correct,
@@ -61,10 +63,12 @@ study = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     help="Which treatment did what to which bag, and how sure is that: plan it, note it.\n\n"
-    "In order: `new` makes the folder; `board`, `climate`, `treat --recipe` and `bag` fill its"
-    " catalogue (study.toml, which you may edit); `plan` lays down what is measured in which order;"
-    " `rig run --plan` measures; `treat`, `mass`, `wipe`, `droop` and `reading` note what was done"
-    " and read by hand (journal.jsonl, never rewritten); `status` says what is done, what is"
-    " missing and what comes next; `power` says how much is enough; `export` gives one table.",
-    epilog="Units: °C, % (relative humidity), g, mm, °, min. Times without a zone are local.",
+    "In order: `new` makes the folder; `board`, `climate`, `treat --recipe`, `bag` and `target`"
+    " fill its catalogue (study.toml, which you may edit); `plan` lays down what is measured in"
+    " which order; `rig run --plan` measures; `treat`, `play`, `mass`, `wipe`, `droop` and"
+    " `reading` note what was done and read by hand (journal.jsonl, never rewritten); `status` says"
+    " what is done, what is missing and what comes next; `power` says how much is enough;"
+    " `export` gives one table.",
+    epilog="Units: °C, % (relative humidity), g, mm, °, min; `75F`, `15.5oz`, `2in` are converted."
+    " Times without a zone are local.",
 )

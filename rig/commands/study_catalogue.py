@@ -6,15 +6,16 @@ from typing import Annotated
 import typer
 
 from rig.commands.options import Json, print_json, say
-from rig.commands.quantities import quantity, with_tolerance
+from rig.commands.quantities import name_argument, name_option, quantity, with_tolerance
 from rig.commands.study_options import Folder, print_rows
 from rig.errors import BadInputError
+from rig.files.names import safe_name
 
 
 def new(
     folder: Folder,
     name: Annotated[
-        str | None, typer.Option("--name", help="Of the study; the folder's name if left out.")
+        str | None, name_option("--name", "study", "Its name; the folder's if left out.")
     ] = None,
     runs: Annotated[int, typer.Option("--runs", min=1, max=100, help="Runs of a series.")] = 5,
     stages: Annotated[
@@ -49,7 +50,7 @@ def new(
 
 def board(
     folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="BOARD", help="Its name.")],
+    name: Annotated[str, name_argument("board", "BOARD", "Its name.")],
     material: Annotated[str, typer.Option("--material", help="Such as birch plywood.")] = "",
     finish: Annotated[str, typer.Option("--finish", help="Such as matt varnish.")] = "",
     history: Annotated[str, typer.Option("--history", help="Age and use.")] = "",
@@ -71,7 +72,7 @@ def board(
 
 def climate(
     folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="CLIMATE", help="Its name.")],
+    name: Annotated[str, name_argument("climate", "CLIMATE", "Its name.")],
     temperature: Annotated[
         str | None, typer.Option("--temperature", metavar="T[:TOL]", help="In °C, such as 23:2.")
     ] = None,
@@ -99,7 +100,9 @@ def climate(
 
 def bag(
     folder: Folder,
-    name: Annotated[str, typer.Argument(metavar="BAG", help="Its name.")],
+    names: Annotated[
+        list[str], name_argument("bag", "BAG...", "Its name; several bags that are alike.")
+    ],
     role: Annotated[
         str,
         typer.Option(
@@ -109,10 +112,11 @@ def bag(
         ),
     ] = "treated",
     treatment: Annotated[
-        str | None, typer.Option("--treatment", metavar="RECIPE", help="What it is to get.")
+        str | None,
+        name_option("--treatment", "recipe", "What it is to get.", metavar="RECIPE"),
     ] = None,
-    set_: Annotated[str | None, typer.Option("--set", help="The bags thrown together.")] = None,
-    model: Annotated[str | None, typer.Option("--model", help="Kind of bag.")] = None,
+    set_: Annotated[str | None, name_option("--set", "set", "The bags thrown together.")] = None,
+    model: Annotated[str | None, name_option("--model", "model", "Kind of bag.")] = None,
     faces: Annotated[
         list[str] | None,
         typer.Option(
@@ -140,7 +144,7 @@ def bag(
         int, typer.Option("--slides-before", min=0, help="Slides on a rig before this study.")
     ] = 0,
 ) -> None:
-    """Add a bag to the catalogue."""
+    """Add a bag to the catalogue, or several that are alike."""
     from rig.study.catalogue import Bag
 
     if role not in ("treated", "control", "reference"):
@@ -166,13 +170,37 @@ def bag(
         history=history,
         slides_before=slides_before,
     )
-    _add(folder, "bags", name, entry)
+    for name in names:
+        _add(folder, "bags", name, entry)
+
+
+def target(
+    folder: Folder,
+    face: Annotated[str, typer.Argument(metavar="FACE", help="Such as slick.")],
+    angle: Annotated[str, typer.Argument(metavar="ANGLE", help="The slide angle you want, °.")],
+    tolerance: Annotated[
+        str, typer.Option("--tolerance", metavar="DEG", help="How near is near enough, °.")
+    ] = "0.5",
+) -> None:
+    """Say which slide angle you throw a face best with."""
+    from rig.study.catalogue import Target
+    from rig.study.catalogue_file import set_target
+    from rig.study.folder import open_study
+
+    entry = Target(
+        angle_deg=quantity("The angle", angle, "°", 1, 59),
+        tolerance_deg=quantity("--tolerance", tolerance, "°", 0.05, 20),
+    )
+    path = open_study(folder).catalogue_path
+    set_target(path, face, entry)
+    say(f"The target of {face} is {entry.angle_deg:g}° ± {entry.tolerance_deg:g}°, in {path}.")
 
 
 def _faces(texts: list[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     for text in texts:
         name, _, fabric = (part.strip() for part in text.partition("="))
+        name = name and safe_name(name, "face")
         if not name or name in found:
             raise BadInputError(f"--face {text!r}: each face needs a name of its own.")
         found[name] = fabric
@@ -199,25 +227,57 @@ def plan(
     replace: Annotated[
         bool, typer.Option("--replace", help="Make a new one; the old one is kept as plan-N.csv.")
     ] = False,
+    hours: Annotated[
+        str | None,
+        typer.Option("--hours", metavar="H", help="Make the best plan for so long on the rig."),
+    ] = None,
+    without_reference: Annotated[
+        bool,
+        typer.Option("--without-reference", help="With --hours: no reference bag on the board."),
+    ] = False,
+    controls: Annotated[
+        int | None,
+        typer.Option("--controls", min=0, help="With --hours: so many untreated bags will do."),
+    ] = None,
     json: Json = False,
 ) -> None:
     """Make plan.csv, or check the one that is there (you may edit it) and say what it takes."""
     import msgspec
 
+    from rig.study.answer.foreseen import scatter_seen
     from rig.study.folder import open_study
     from rig.study.plan import plan_warnings
-    from rig.study.plan_keep import add_to_plan, current_plan
+    from rig.study.plan_keep import add_to_plan, current_plan, timed_plan
     from rig.study.plan_next import progress
     from rig.study.slides.table import slide_table
     from rig.study.status import minutes_per_run, missing_climates, plan_hours, session_rows
+    from rig.study.trial import prior_scatter
 
     if add and replace:
         raise BadInputError("Choose --add or --replace, not both.")
+    if add and hours is not None:
+        raise BadInputError("--hours makes a new plan; leave out --add.")
+    if hours is None and (without_reference or controls is not None):
+        raise BadInputError("--without-reference and --controls go with --hours H.")
     opened = open_study(folder)
     records = slide_table(opened).of_rig
-    rows = add_to_plan(opened) if add else current_plan(opened, replace=replace)
     per_run = minutes_per_run(opened, records)
-    hours = plan_hours(opened, rows, per_run)
+    shows = None
+    if hours is not None:
+        wanted = quantity("--hours", hours, "h", 0.1, 1000)
+        scatter = scatter_seen(opened) or prior_scatter()
+        rows, shows = timed_plan(
+            opened,
+            wanted,
+            per_run,
+            scatter,
+            replace=replace,
+            without_reference=without_reference,
+            controls=controls,
+        )
+    else:
+        rows = add_to_plan(opened) if add else current_plan(opened, replace=replace)
+    on_rig_h = plan_hours(opened, rows, per_run)
     missing = missing_climates(opened, progress(opened, rows, records), records)
     warnings = plan_warnings(rows, opened)
     if json:
@@ -225,13 +285,19 @@ def plan(
             {
                 "plan": str(opened.plan_path),
                 "rows": [msgspec.to_builtins(row) for row in rows],
-                "hours": hours,
+                "hours": on_rig_h,
                 "missing_climates": missing,
                 "warnings": warnings,
+                "foreseen": None if shows is None else msgspec.to_builtins(shows),
             }
         )
         return
-    print(f"{opened.plan_path}: {len(rows)} rows, about {hours:.1f} h on the rig.")
+    print(f"{opened.plan_path}: {len(rows)} rows, about {on_rig_h:.1f} h on the rig.")
     print_rows(session_rows(opened, rows, per_run))
+    if shows is not None:
+        print(
+            f"It can show an effect of {shows.detectable_deg:.1f}° in four of five such trials; the"
+            f" effect on a face comes out with ± {shows.half_width_deg:.1f}°."
+        )
     for sentence in [*missing, *warnings]:
         print(sentence)

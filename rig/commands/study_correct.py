@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rig.commands.options import Json
+from rig.commands.quantities import name_option
 from rig.commands.study_options import Operator, report, when
 from rig.errors import BadInputError
 
@@ -21,9 +22,9 @@ def correct(
             help="Runs by their file or their id; the study may be left out before files.",
         ),
     ],
-    bag: Annotated[str | None, typer.Option("--bag", help="It was this bag.")] = None,
-    face: Annotated[str | None, typer.Option("--face", help="It slid on this face.")] = None,
-    board: Annotated[str | None, typer.Option("--board", help="It slid on this board.")] = None,
+    bag: Annotated[str | None, name_option("--bag", "bag", "It was this bag.")] = None,
+    face: Annotated[str | None, name_option("--face", "face", "It slid on this face.")] = None,
+    board: Annotated[str | None, name_option("--board", "board", "It slid on this board.")] = None,
     void: Annotated[
         bool, typer.Option("--void", help="The runs, or the line, do not count.")
     ] = False,

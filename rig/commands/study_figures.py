@@ -9,7 +9,7 @@ import typer
 from rig.commands.options import Json, print_json, say
 from rig.commands.quantities import quantity
 from rig.commands.study_options import Folder, figure, print_rows
-from rig.study.words import signed
+from rig.quantities.figures import signed
 
 if TYPE_CHECKING:
     from rig.study.folder import Study
@@ -27,20 +27,26 @@ def status(
     import msgspec
 
     from rig.study.folder import open_study
+    from rig.study.slides.table import slide_table
     from rig.study.status import study_status
 
     study = open_study(folder)
     if journal:
         _show_journal(study, json)
         return
-    found = study_status(study)
+    table = slide_table(study)
+    found = study_status(study, table)
+    if table.unchecked:
+        say(table.unchecked)
     if json:
         print_json(msgspec.to_builtins(found))
         return
+    by_hand = found.slides_by_hand
     print(
         f"{found.study}: {_count(found.bags, 'bag')}, {_count(found.boards, 'board')},"
         f" {_count(found.runs, 'run')} that count"
-        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} outside the plan)."
+        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} outside the plan)"
+        + (f", {_count(by_hand, 'slide')} read by hand." if by_hand else ".")
     )
     if found.blocks:
         print_rows(
@@ -207,113 +213,105 @@ def show_droop(study: "Study", json: bool) -> None:
 def power(
     folder: Annotated[
         Path | None,
-        typer.Argument(metavar="[STUDY]", help="Take the scatter that this study has shown."),
+        typer.Argument(metavar="[STUDY]", help="Bags, plan and scatter of this study."),
     ] = None,
     difference: Annotated[
         str, typer.Option("--difference", metavar="DEG", help="Wanted to be found, in °.")
-    ] = "0.5",
-    bags: Annotated[int, typer.Option("--bags", min=1, help="Bags of each treatment.")] = 2,
-    controls: Annotated[int, typer.Option("--controls", min=1, help="Untreated bags.")] = 2,
-    treatments: Annotated[
-        int, typer.Option("--treatments", min=1, help="Treatments compared side by side.")
-    ] = 1,
+    ] = "1.5",
+    bags: Annotated[
+        int | None, typer.Option("--bags", min=1, help="Bags of each treatment.")
+    ] = None,
+    controls: Annotated[
+        int | None, typer.Option("--controls", min=0, help="Untreated bags.")
+    ] = None,
+    sessions: Annotated[
+        int | None, typer.Option("--sessions", min=1, help="Sittings at each stage.")
+    ] = None,
     series: Annotated[
-        int, typer.Option("--series", min=1, help="Series of each bag face at each stage.")
-    ] = 2,
-    runs: Annotated[int, typer.Option("--runs", min=1, help="Runs of each series.")] = 5,
+        int | None, typer.Option("--series", min=1, help="Of each bag face in a sitting.")
+    ] = None,
+    runs: Annotated[
+        int | None, typer.Option("--runs", min=1, help="Slides of each series.")
+    ] = None,
     sd_run: Annotated[
-        str | None, typer.Option("--sd-run", metavar="DEG", help="Scatter of a run, in °.")
+        str | None, typer.Option("--sd-run", metavar="DEG", help="Scatter of a slide, in °.")
     ] = None,
     sd_series: Annotated[
-        str | None, typer.Option("--sd-series", metavar="DEG", help="Scatter of a series, in °.")
+        str | None, typer.Option("--sd-series", metavar="DEG", help="Of a mounting, in °.")
     ] = None,
     sd_bag: Annotated[
         str | None,
         typer.Option("--sd-bag", metavar="DEG", help="How differently like bags change, in °."),
     ] = None,
-    chance: Annotated[
-        float, typer.Option("--power", min=0.1, max=0.999, help="Wanted chance to find it.")
-    ] = 0.8,
-    alpha: Annotated[
-        float, typer.Option("--alpha", min=0.001, max=0.5, help="Chance of a false alarm.")
-    ] = 0.05,
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="Read by a person, without a rig.")
+    ] = False,
     json: Json = False,
 ) -> None:
-    """Say how many runs, series or bags a difference between treatments needs."""
+    """Say what a trial can show before anything is treated; treatments can't be undone."""
     import msgspec
 
+    from rig.study.answer.foreseen import chance_to_show, scatter_seen
     from rig.study.folder import open_study
-    from rig.study.power import Design, Scatter, needed
-    from rig.study.scatter import JUDGED_DEG, Seen, seen_scatter
-    from rig.study.slides.table import slide_table
-    from rig.study.status import minutes_per_run
+    from rig.study.trial import Trial, foresee, prior_scatter, trial_of
 
-    seen: Seen = Seen()
-    times: dict[str, float] = {}
+    scatter, origin = prior_scatter(by_hand=by_hand), "expected, not measured"
+    planned = Trial(treated=3, controls=1, sessions=1, series=1, slides=3)
     if folder is not None:
         study = open_study(folder)
-        rows = slide_table(study).of_rig
-        seen = seen_scatter(study, rows)
-        times["run_min"] = minutes_per_run(study, rows)
-        times["change_min"] = study.catalogue.preferences.change_min
-    given = {"run_deg": sd_run, "series_deg": sd_series, "bag_stage_deg": sd_bag}
-    option = {"run_deg": "--sd-run", "series_deg": "--sd-series", "bag_stage_deg": "--sd-bag"}
-    values: dict[str, float] = {}
-    origin: dict[str, str] = {}
-    for key, text in given.items():
-        measured: float | None = getattr(seen, key)
-        if text is not None:
-            values[key], origin[key] = quantity(option[key], text, "°", 0, 45), "given"
-        elif measured is not None:
-            values[key] = measured
-            origin[key] = f"seen in this study, degrees of freedom: {seen.dof[key]}"
-        else:
-            values[key], origin[key] = JUDGED_DEG[key], "a judgement, not measured"
-    wanted = quantity("--difference", difference, "°", 0.001, 45)
-    found = needed(
-        wanted,
-        Scatter(**values),
-        Design(bags=bags, controls=controls, series=series, runs=runs, treatments=treatments),
-        power=chance,
-        alpha=alpha,
-        **times,
-    )
+        planned = trial_of(study)
+        seen = scatter_seen(study)
+        if seen is not None:
+            scatter, origin = seen, "of this study"
+    typed = {
+        "treated": bags,
+        "controls": controls,
+        "sessions": sessions,
+        "series": series,
+        "slides": runs,
+    }
+    given = {name: value for name, value in typed.items() if value is not None}
+    trial = msgspec.structs.replace(planned, **given)
+    known = {
+        "run_deg": ("--sd-run", sd_run),
+        "series_deg": ("--sd-series", sd_series),
+        "response_deg": ("--sd-bag", sd_bag),
+    }
+    stated = {
+        key: quantity(option, text, "°", 0, 45)
+        for key, (option, text) in known.items()
+        if text is not None
+    }
+    scatter = msgspec.structs.replace(scatter, **stated)
+    wanted = quantity("--difference", difference, "°", 0.01, 45)
+    foreseen = foresee(trial, scatter)
+    chance = chance_to_show(wanted, trial, scatter)
     if json:
-        document = {"difference_deg": wanted, "power_wanted": chance, "alpha": alpha}
-        scatter = {"scatter": values, "scatter_from": origin}
-        answer = msgspec.to_builtins(found)
-        if found.detectable_deg == float("inf"):
-            answer["detectable_deg"] = None
-        print_json(document | scatter | {"needed": answer})
+        print_json(
+            {
+                "trial": msgspec.to_builtins(trial),
+                "scatter": msgspec.to_builtins(scatter),
+                "scatter_from": origin,
+                **msgspec.to_builtins(foreseen),
+                "difference_deg": wanted,
+                "power": chance,
+            }
+        )
         return
-    names = {"run_deg": "run", "series_deg": "series", "bag_stage_deg": "bag by stage"}
-    for key, value in values.items():
-        print(f"Scatter of a {names[key]}: {value:.2f}° ({origin[key]}).")
     print(
-        f"{bags} bags of each treatment and {controls} controls, {series} series of {runs} runs at"
-        f" each stage find {wanted:g}° with a chance of {found.power:.0%}; with {chance:.0%} they"
-        f" find {found.detectable_deg:.2f}° or more."
+        f"Scatter ({origin}): slides {scatter.run_deg:.2f}°, series {scatter.series_deg:.2f}°,"
+        f" sittings {scatter.session_deg:.2f}°, applications {scatter.response_deg:.2f}°."
     )
-    for amount, what in (
-        (found.runs, "runs in each series"),
-        (found.series, "series of each bag face at each stage"),
-        (found.bags, "bags of each treatment, and as many controls"),
-    ):
-        said = f"would do: {amount}" if amount is not None else "alone would never do"
-        print(f"More {what} {said}.")
-    if found.bags_at_least is not None and found.bags_at_least > 1:
-        print(
-            f"With fewer than {found.bags_at_least} bags of each treatment no number of runs and"
-            " series would do."
-        )
-    if found.cheapest is not None:
-        d = found.cheapest
-        print(
-            f"Least time on the rig: {d.bags} bags of each treatment, {d.controls} controls,"
-            f" {d.series} series of {d.runs} runs, about {found.cheapest_h:.1f} h for one face of"
-            " every bag."
-        )
-    print("Two-sided t-test on the bags' changes, per comparison.")
+    print(
+        f"{_count(trial.treated, 'bag')} of a treatment and {_count(trial.controls, 'control')};"
+        f" at each stage {_count(trial.sessions, 'sitting')}, {_count(trial.series, 'mounting')} of"
+        f" each face, {_count(trial.slides, 'slide')} each: the effect on a face comes out with"
+        f" ± {foreseen.half_width_deg:.1f}°."
+    )
+    print(
+        f"An effect of {wanted:g}° is shown with a chance of {chance:.0%}; one of"
+        f" {foreseen.detectable_deg:.1f}° in four of five such trials."
+    )
 
 
 def export(

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from rig.commands.options import Json, say
-from rig.commands.quantities import quantity
+from rig.commands.quantities import name_argument, name_option, quantity
 from rig.commands.study_options import Folder, Note, Operator, Replaces, When, report, when
 from rig.errors import BadInputError
 
@@ -21,10 +21,14 @@ STEP_HELP = (
 def treat(
     folder: Folder,
     bags: Annotated[
-        list[str] | None, typer.Option("--bag", help="Which bag was treated; may be repeated.")
+        list[str] | None, name_option("--bag", "bag", "Which bag was treated; may be repeated.")
+    ] = None,
+    sets: Annotated[
+        list[str] | None,
+        name_option("--set", "set", "All bags of a set but controls; may be repeated."),
     ] = None,
     recipe: Annotated[
-        str | None, typer.Option("--recipe", help="Name of the treatment in the catalogue.")
+        str | None, name_option("--recipe", "recipe", "Name of the treatment in the catalogue.")
     ] = None,
     steps: Annotated[
         list[str] | None, typer.Option("--step", metavar="STEP", help=STEP_HELP)
@@ -39,11 +43,15 @@ def treat(
     without_baseline: Annotated[
         bool, typer.Option("--without-baseline", help="Take a bag that was never run before.")
     ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Give up series that the plan wants before it.")
+    ] = False,
     json: Json = False,
 ) -> None:
-    """Note that bags were treated; or, without --bag, add a recipe to the catalogue.
+    """Note that bags were treated; or, without bags, add a recipe to the catalogue.
 
-    With --bag and --recipe the recipe's steps count as done, unless --step says otherwise.
+    With --recipe alone the recipe's steps count as done; with --step too, these do, and a recipe
+    that the catalogue does not know yet is added.
     """
     from rig.study.catalogue import Recipe
     from rig.study.catalogue_file import add_table
@@ -54,25 +62,28 @@ def treat(
 
     study = open_study(folder)
     done = tuple(_step(text) for text in steps or ())
-    if not bags:
-        if recipe is None or not done:
-            raise BadInputError(
-                "Name the bags with --bag, or give a new recipe by --recipe NAME and --step."
-            )
+    members = [bag for name in sets or () for bag in study.set_members(name)]
+    named = [*(bags or ()), *(bag for bag in members if study.bag(bag).role == "treated")]
+    is_new = recipe is not None and recipe not in study.catalogue.treatments and bool(done)
+    if not named and not (recipe and done):
+        raise BadInputError(
+            "Name the bags with --bag or --set, or give a new recipe by --recipe NAME and --step."
+        )
+    if not named and recipe is not None:
         add_table(study.catalogue_path, "treatments", recipe, Recipe(steps=done, note=note))
         say(f"Added the recipe {recipe} to {study.catalogue_path}.")
         _caution(cautions(done))
         return
-    if recipe is not None:
+    if recipe is not None and not is_new:
         study.check_treatment(recipe)
         done = done or study.catalogue.treatments[recipe].steps
     if not done:
         raise BadInputError("Say what was done, by --recipe NAME or by --step.")
-    if replaces is not None and len(bags) > 1:
+    if replaces is not None and len(named) > 1:
         raise BadInputError("A correction takes one --bag, for it replaces one line.")
     slides = slide_table(study).slides
     entries = []
-    for name in bags:
+    for name in dict.fromkeys(named):
         study.bag(name)
         old = next((t for t in study.journal.treatments_of(name) if t.line == replaces), None)
         entry = Treatment(
@@ -85,10 +96,13 @@ def treat(
             note=note,
             replaces=replaces,
         )
-        check_treatment(study, entry, slides, without_baseline)
+        check_treatment(study, entry, slides, without_baseline, force=force)
         entries.append(entry)
+    if recipe is not None and is_new:
+        add_table(study.catalogue_path, "treatments", recipe, Recipe(steps=done))
+        say(f"Added the recipe {recipe} to {study.catalogue_path}.")
     entries = study.note(*entries)
-    thin = any((study.bag(name).fabric_thickness_mm or THIN_MM) < THIN_MM for name in bags)
+    thin = any((study.bag(name).fabric_thickness_mm or THIN_MM) < THIN_MM for name in named)
     told = cautions(done, thin)
     report(entries, json, cautions=told)
     _caution(told)
@@ -131,7 +145,7 @@ def _step(text: str) -> "Step":
 
 def mass(
     folder: Folder,
-    bag: Annotated[str, typer.Argument(metavar="BAG")],
+    bag: Annotated[str, name_argument("bag", "BAG")],
     grams: Annotated[str, typer.Argument(metavar="G", help="Its mass in g.")],
     conditioned: Annotated[
         str | None, typer.Option("--conditioned", metavar="H", help="Hours in the climate.")
@@ -174,7 +188,7 @@ def mass(
 
 def wipe(
     folder: Folder,
-    board: Annotated[str, typer.Argument(metavar="BOARD")],
+    board: Annotated[str, name_argument("board", "BOARD")],
     how: Annotated[str, typer.Option("--how", help="Such as damp cloth, then dry.")] = "",
     at: When = None,
     operator: Operator = None,
@@ -200,6 +214,49 @@ def wipe(
         replaces=replaces,
     )
     report(study.note(entry), json)
+
+
+def play(
+    folder: Folder,
+    throws: Annotated[
+        int, typer.Option("--throws", min=1, max=100_000, help="Of each bag, at a guess.")
+    ],
+    bags: Annotated[
+        list[str] | None, typer.Option("--bag", help="Which bag was thrown; may be repeated.")
+    ] = None,
+    sets: Annotated[
+        list[str] | None, typer.Option("--set", help="All bags of a set; may be repeated.")
+    ] = None,
+    at: When = None,
+    operator: Operator = None,
+    note: Note = "",
+    replaces: Replaces = None,
+    json: Json = False,
+) -> None:
+    """Note that bags were played with: throws break a bag in as slides do."""
+    from rig.study.folder import open_study
+    from rig.study.journal import Play
+
+    study = open_study(folder)
+    named = [*(bags or ()), *(name for one in sets or () for name in study.set_members(one))]
+    if not named:
+        raise BadInputError("Say what was thrown, by --bag or --set.")
+    if replaces is not None and len(named) > 1:
+        raise BadInputError("A correction takes one --bag, for it replaces one line.")
+    entries = []
+    for name in dict.fromkeys(named):
+        study.bag(name)
+        entries.append(
+            Play(
+                at=when(at),
+                bag=name,
+                throws=throws,
+                operator=operator,
+                note=note,
+                replaces=replaces,
+            )
+        )
+    report(study.note(*entries), json)
 
 
 def withdraw(

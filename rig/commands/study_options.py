@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rig.commands.options import print_json
-from rig.commands.quantities import quantity, utc_of
+from rig.commands.quantities import moment, name_option, quantity
 
 if TYPE_CHECKING:
     from rig.study.folder import Study
@@ -16,9 +16,11 @@ if TYPE_CHECKING:
 Folder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
 When = Annotated[
     str | None,
-    typer.Option("--at", metavar="TIME", help="When it was done, such as 2026-05-30T14:05."),
+    typer.Option(
+        "--at", metavar="TIME", help="When it was done, as 2026-05-30T14:05, or 14:05 for today."
+    ),
 ]
-Operator = Annotated[str | None, typer.Option("--operator", help="Who did it.")]
+Operator = Annotated[str | None, name_option("--operator", "operator", "Who did it.")]
 Note = Annotated[str, typer.Option("--note", help="Anything worth keeping.")]
 Replaces = Annotated[
     int | None,
@@ -43,7 +45,9 @@ Angles = Annotated[
 ]
 Session = Annotated[
     str | None,
-    typer.Option("--session", help="The sitting; that of the day's runs, or the day, if left out."),
+    name_option(
+        "--session", "session", "The sitting; that of the day's runs, or the day, if left out."
+    ),
 ]
 
 
@@ -74,7 +78,7 @@ def session_of(study: "Study", session: str | None, at: str) -> str:
 
 def when(text: str | None) -> str:
     """The time of --at for the journal."""
-    return utc_of("--at", text)
+    return moment("--at", text)
 
 
 def print_rows(rows: Sequence[tuple[str, ...]]) -> None:

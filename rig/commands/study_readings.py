@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from rig.commands.options import Json, say
-from rig.commands.quantities import quantity
+from rig.commands.quantities import name_argument, name_option, quantity
 from rig.commands.study_options import (
     Angles,
     Folder,
@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
 def droop(
     folder: Folder,
-    bag: Annotated[str | None, typer.Argument(metavar="[BAG]")] = None,
-    up: Annotated[str | None, typer.Option("--up", metavar="FACE", help="The face up.")] = None,
+    bag: Annotated[str | None, name_argument("bag", "[BAG]")] = None,
+    up: Annotated[str | None, name_option("--up", "face", "The face up.", metavar="FACE")] = None,
     angles: Angles = None,
     overhang: Annotated[
         str | None, typer.Option("--overhang", metavar="MM", help="Length over the edge, in mm.")
@@ -43,7 +43,7 @@ def droop(
     seams: Annotated[
         str | None, typer.Option("--seams", help="`along` or `across`, seen from the edge.")
     ] = None,
-    reader: Annotated[str | None, typer.Option("--reader", help="Who read it.")] = None,
+    reader: Annotated[str | None, name_option("--reader", "reader", "Who read it.")] = None,
     temperature: Temperature = None,
     humidity: Humidity = None,
     measured: Measured = False,
@@ -100,10 +100,10 @@ def droop(
 
 def reading(
     folder: Folder,
-    bag: Annotated[str | None, typer.Argument(metavar="[BAG]")] = None,
-    face: Annotated[str | None, typer.Argument(metavar="[FACE]", help="On the board.")] = None,
-    board: Annotated[str | None, typer.Option("--board", help="The board lifted.")] = None,
-    reader: Annotated[str | None, typer.Option("--reader", help="Who read the angle.")] = None,
+    bag: Annotated[str | None, name_argument("bag", "[BAG]")] = None,
+    face: Annotated[str | None, name_argument("face", "[FACE]", "On the board.")] = None,
+    board: Annotated[str | None, name_option("--board", "board", "The board lifted.")] = None,
+    reader: Annotated[str | None, name_option("--reader", "reader", "Who read the angle.")] = None,
     angles: Angles = None,
     table: Annotated[
         Path | None,

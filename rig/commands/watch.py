@@ -20,7 +20,7 @@ from rig.commands.options import (
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine
-    from rig.study.words import System
+    from rig.quantities.shown import System
 
 PERIOD_S = 0.5
 LIVE_PERIOD_S = 0.2
@@ -39,6 +39,7 @@ def watch(
 ) -> None:
     """Show angle, climate and inputs live; nothing moves. Ctrl-C ends it."""
     from rig.clock import At, Task
+    from rig.commands.attended import attended
     from rig.commands.live_view import LiveView
     from rig.opening import open_rig
     from rig.panel.view import Viewer
@@ -67,7 +68,7 @@ def watch(
             if live is not None:
                 live.stop()
 
-    with opened:
+    with attended(opened):
         opened.run(look())
         if json:
             print_json(snapshot(machine))

@@ -1,32 +1,12 @@
 """Follows the bag through the beams while the board goes on rising."""
 
-from math import cbrt, radians
 from typing import Any
 
 from rig.control.machine import Machine
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.devices.inputs import Edge
-
-SHORTEST_PASS_S = 0.05
-"""No bag passes a beam in less: that was dust, a fibre or a hand."""
-
-SLOWNESS = 1.2
-"""A pass may take this much longer than the slowest that sliding allows."""
-
-G_MM_S2 = 9806.65
-
-
-def longest_pass_s(gap_mm: float, length_mm: float, rate_deg_s: float) -> float:
-    """The slowest pass of a bag from rest: kinetic friction as high as static, half of the gap.
-
-    Own derivation: then s″ = g ω t, so t = (6 s / (g ω))^(1/3). What takes longer is a board that
-    warps into the beam and out again, or fill that slumped into it.
-    """
-    scale = 6.0 / (G_MM_S2 * radians(rate_deg_s))
-    least_gap_mm = 0.5 * gap_mm
-    passed_s = cbrt(scale * (least_gap_mm + length_mm)) - cbrt(scale * least_gap_mm)
-    return SLOWNESS * passed_s
+from rig.sliding import SHORTEST_PASS_S, longest_pass_s
 
 
 class Passage:

@@ -1,6 +1,8 @@
 """How the bag gets to its start place: by hand, or by whatever else offers the same."""
 
-from typing import Literal, NamedTuple, Protocol
+from collections.abc import Callable
+from math import inf
+from typing import Any, Literal, NamedTuple, Protocol
 
 from rig.clock import Task
 from rig.control.mover import Mover, StoppedError
@@ -102,24 +104,43 @@ def is_beam_broken(inputs: Inputs) -> bool:
 
 
 def wait_for_start(mover: Mover, inputs: Inputs, deadline_s: float, allowed_s: float) -> Task[None]:
-    """Wait for a press of the start button, or a `StartRequest`.
-
-    A button that is held already must first be let go.
+    """Wait for a press of the start button, or a `StartRequest`, under the interlocks.
 
     Raises:
         StoppedError: nobody pressed it by `deadline_s`; `allowed_s` is for the message.
     """
+    pressed = yield from next_start(mover.next_event, inputs, mover.time_s, deadline_s)
+    if pressed is None:
+        raise StoppedError(f"Nobody pressed start within {allowed_s:g} s.")
+
+
+def next_start(
+    next_event: Callable[[float], Task[Any]],
+    inputs: Inputs,
+    time_s: Callable[[], float],
+    deadline_s: float = inf,
+    wishes: tuple[type, ...] = (),
+) -> Task[Any]:
+    """Wait for a press of the start button, a `StartRequest` or a wish; returns it.
+
+    A button that is held already must first be let go.
+
+    Args:
+        next_event: makes the task that returns the next event, or None at the time that it gets.
+        inputs: of the opened machine.
+        time_s: tells the monotonic time.
+        deadline_s: returns None from then on.
+        wishes: events of these types are returned, too.
+    """
     button = PushButton()
-    while True:
-        now_s = mover.time_s()
-        if now_s >= deadline_s:
-            raise StoppedError(f"Nobody pressed start within {allowed_s:g} s.")
-        item = yield from mover.next_event(min(deadline_s, now_s + BUTTON_POLL_S))
-        if isinstance(item, StartRequest):
-            return
+    while (now_s := time_s()) < deadline_s:
+        item = yield from next_event(min(deadline_s, now_s + BUTTON_POLL_S))
+        if isinstance(item, (StartRequest, *wishes)):
+            return item
         if isinstance(item, Edge) and item.name == "start_button":
             pressed = button.update(item.t_s, item.active)
         else:
-            pressed = button.update(mover.time_s(), inputs.start_pressed)
+            pressed = button.update(time_s(), inputs.start_pressed)
         if pressed:
-            return
+            return StartRequest()
+    return None

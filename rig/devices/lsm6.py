@@ -12,7 +12,7 @@ from rig.devices.imu import Counts, ImuBatch
 from rig.devices.sample_clock import SampleClock
 from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import ImuSetup
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 
 COUNTS_PER_G = 1000 / 0.061
 """At ±2 g: 0.061 mg per count."""

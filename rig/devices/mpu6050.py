@@ -13,7 +13,7 @@ from rig.devices.imu import ImuBatch
 from rig.devices.sample_clock import SampleClock
 from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import ImuSetup
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 
 COUNTS_PER_G = 16384.0
 """At ±2 g."""

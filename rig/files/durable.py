@@ -4,6 +4,7 @@ Syncing a file keeps its content. Its name belongs to the folder, and is kept on
 is synced too; so is a new folder's name in the folder above.
 """
 
+import errno
 import os
 import sys
 from contextlib import suppress
@@ -29,6 +30,17 @@ def sync_folder(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def sync_file(descriptor: int) -> None:
+    """Bring an open file's content to the disk; one that was deleted meanwhile has no place there.
+
+    Raises:
+        OSError: it can't be kept, or nobody could find it any more.
+    """
+    os.fsync(descriptor)
+    if os.fstat(descriptor).st_nlink == 0:
+        raise FileNotFoundError(errno.ENOENT, "it was deleted")
 
 
 def replace_file(path: Path, data: bytes) -> None:

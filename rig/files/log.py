@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from rig.files.checked import Verdict, sealed, verdict
-from rig.files.durable import make_folder, sync_folder
+from rig.files.durable import make_folder, sync_file, sync_folder
 
 
 class LogLine(NamedTuple):
@@ -65,4 +65,4 @@ def append_to(descriptor: int, entries: Sequence[bytes], *, checked: bool = True
         if taken <= 0:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         data = data[taken:]
-    os.fsync(descriptor)
+    sync_file(descriptor)

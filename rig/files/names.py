@@ -1,12 +1,27 @@
 """Names that a person gives to bags, faces, boards and the like, safe in files and on screens."""
 
+import difflib
 import unicodedata
+from collections.abc import Iterable
 
 from rig.errors import BadInputError
 
 LONGEST = 60
 
-_UNSAFE = {"Cc": "a control character", "Cf": "an invisible character", "Cs": "half a character"}
+_UNSAFE = {
+    "Cc": "a control character",
+    "Cf": "an invisible character",
+    "Cs": "half a character",
+    "Co": "a character that only some fonts have",
+    "Cn": "a character that is not assigned",
+    "Zl": "a line break",
+    "Zp": "a line break",
+}
+
+
+def composed(text: str) -> str:
+    """The text in its composed form (NFC), in which names are compared."""
+    return unicodedata.normalize("NFC", text)
 
 
 def safe_name(text: str, what: str = "name") -> str:
@@ -20,10 +35,9 @@ def safe_name(text: str, what: str = "name") -> str:
         BadInputError: it is empty or too long, begins with a slash, or has a character that can't
             be seen or printed.
     """
-    name = unicodedata.normalize("NFC", text).strip(" ")
+    name = composed(text).strip(" ")
     for character in name:
-        category = unicodedata.category(character)
-        kind = _UNSAFE.get(category) or {"Zl": "a line break", "Zp": "a line break"}.get(category)
+        kind = _UNSAFE.get(unicodedata.category(character))
         if kind is not None:
             raise BadInputError(
                 f"The {what} {_shown(text)} has {kind} (U+{ord(character):04X}) in it; type it"
@@ -38,6 +52,13 @@ def safe_name(text: str, what: str = "name") -> str:
     if name[0] in "/\\":
         raise BadInputError(f"The {what} {_shown(text)} must not begin with a slash.")
     return name
+
+
+def nearest(name: str, names: Iterable[str]) -> str | None:
+    """The one of these names that was probably meant, letters large or small."""
+    known = {one.casefold(): one for one in names}
+    near = difflib.get_close_matches(name.casefold(), known, 1)
+    return known[near[0]] if near else None
 
 
 def _shown(text: str) -> str:

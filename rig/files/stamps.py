@@ -22,7 +22,10 @@ def parse_utc(text: str) -> datetime:
     time = datetime.fromisoformat(text)
     if time.tzinfo is None:
         raise ValueError(f"{text!r} has no time zone")
-    return time.astimezone(UTC)
+    try:
+        return time.astimezone(UTC)
+    except OverflowError:
+        raise ValueError(f"{text!r} lies outside of the calendar") from None
 
 
 def check_wall_clock(now: datetime, made_at: str = "") -> None:

@@ -8,7 +8,7 @@ stays inside the tube. A nut at the cradle pivot would let the screw stand out o
 from collections.abc import Iterator
 from math import asin, cos, radians, sin
 
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 TELESCOPE_MM = 5.0
@@ -25,7 +25,7 @@ WARP_MM = 3.0
 def clearances(settings: Settings) -> Iterator[tuple[str, float, float]]:
     """Name, value in mm and least allowed value in mm of each clearance."""
     m, place = settings.mechanics, settings.linkage
-    linkage = Linkage(place, settings.screw)
+    linkage = Kinematics(place, settings.screw)
     shortest = linkage.length_mm(place.home_angle_deg)
     longest = linkage.length_mm(place.travel_deg)
     tip = m.screw_start_mm + m.screw_length_mm
@@ -59,7 +59,7 @@ def motor_floor_mm(settings: Settings) -> float:
     for i in range(47):
         angle = place.home_angle_deg + (place.travel_deg - place.home_angle_deg) * i / 46
         (cx, cz), (bx, bz) = pivots_mm(settings, angle)
-        length = Linkage(place, settings.screw).length_mm(angle)
+        length = Kinematics(place, settings.screw).length_mm(angle)
         along_x, along_z = (bx - cx) / length, (bz - cz) / length
         end = bz + along_z * m.motor_overhang_mm - abs(along_x) * m.motor_width_mm / 2
         heights.append(m.hinge_height_mm + end)

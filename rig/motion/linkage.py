@@ -1,5 +1,5 @@
 """The linkage as motion sees it; the triangle itself lies with the settings, which check it."""
 
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 
-__all__ = ["Linkage"]
+__all__ = ["Kinematics"]

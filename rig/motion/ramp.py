@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.motion.profile import Profile, braking, braking_bound, rest_to_rest
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 
 Array = NDArray[np.float64]
 
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 class Plan:
     """A move that was worked out: when each pulse comes."""
 
-    linkage: Linkage
+    linkage: Kinematics
     from_count: int
     to_count: int
     direction: int
@@ -88,7 +88,7 @@ class Plan:
 
 
 def plan_move(
-    linkage: Linkage,
+    linkage: Kinematics,
     from_count: int,
     rate_deg_s: float,
     acceleration_deg_s2: float,

@@ -15,7 +15,7 @@ from rig.motion.columns import critical_force_n, round_bar
 from rig.motion.frame import Cradle, unloading
 from rig.motion.lead_screw import LeadScrew, trapezoidal
 from rig.settings.checks import MAX_LENGTH_RATIO, lowering_rate_deg_s, max_rate_deg_s
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 G0_M_S2 = 9.80665
@@ -99,7 +99,7 @@ class _Loads:
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
         m = self._mechanics = settings.mechanics
-        self.linkage = Linkage(settings.linkage, settings.screw)
+        self.linkage = Kinematics(settings.linkage, settings.screw)
         mean_mm, self._core_mm = trapezoidal(m.screw_diameter_mm, settings.screw.lead_mm)
         shape = (mean_mm, settings.screw.lead_mm, m.flank_angle_deg)
         bearing = (m.bearing_friction, m.bearing_diameter_mm)

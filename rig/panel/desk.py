@@ -8,16 +8,14 @@ where the start button is waited for.
 import logging
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from rig.analysis.friction import analyse_run
 from rig.analysis.row import RunResult
-from rig.clock import Done, Task, Until
+from rig.clock import Task
 from rig.control.machine import StopRequest
-from rig.control.mover import StoppedError
 from rig.control.placing import StartRequest
 from rig.control.request import RunRequest
-from rig.devices.buttons import PushButton
 from rig.errors import MachineFaultError, RigError
 from rig.opening import OpenRig
 from rig.panel.slides import KEPT
@@ -26,11 +24,8 @@ from rig.panel.words import count
 from rig.procedures.runs import MadeRun, start_watching, stop_watching
 from rig.procedures.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.series_log import OpenSeries, Planned, SeriesLog, SeriesOptions
+from rig.procedures.standby import at_rest, serve
 from rig.runfile.reader import read_run
-
-LOOK_S = 0.02
-SIGNAL = "SIG"
-"""Reasons of stops that end the program begin so."""
 
 log = logging.getLogger(__name__)
 
@@ -97,46 +92,36 @@ class Desk:
         Raises:
             StoppedError: a signal asks for the end.
         """
-        machine, viewer = self._machine, self._viewer
-        machine.enter("parked")
+        self._machine.enter("parked")
         self._look_back()
-        while True:
-            watchers = start_watching(machine)
-            try:
-                wish = yield from self._idle()
-            except MachineFaultError as fault:
-                self._keep(fault)
-                continue
-            finally:
-                yield from stop_watching(machine, watchers)
-            if isinstance(wish, ResetWish):
-                self._reset()
-            elif self._may_move():
-                viewer.is_busy, viewer.notice = True, None
-                try:
-                    yield from self._series(wish)
-                finally:
-                    viewer.is_busy = False
+        yield from serve(
+            self._machine, self._turn, lambda error: self._say(notice_of(error)), self._settle
+        )
 
-    def _idle(self) -> Task[Any]:
-        """Wait for a wish that can be fulfilled now; a fault of a sensor is raised."""
-        machine = self._machine
-        button = PushButton()
+    def _turn(self) -> Task[None]:
+        """Wait for a wish and fulfil it; a fault of a sensor at rest is raised."""
+        machine, viewer = self._machine, self._viewer
+        watchers = start_watching(machine)
+        try:
+            wish = yield from self._idle()
+        finally:
+            yield from stop_watching(machine, watchers)
+        if isinstance(wish, ResetWish):
+            self._reset()
+        elif self._may_move():
+            viewer.is_busy, viewer.notice = True, None
+            yield from self._series(wish)
+
+    def _idle(self) -> Task[SeriesWish | ResumeWish | ResetWish]:
+        """Wait for a wish; a press of start resets, or resumes what is unfinished."""
         while True:
-            machine.beat()
-            item = yield Until(machine.events, machine.clock.time_s() + LOOK_S)
-            if isinstance(item, StopRequest) and item.reason.startswith(SIGNAL):
-                raise StoppedError(f"Stopped by {item.reason}.")
-            has_failed = isinstance(item, Done) and isinstance(item.error, Exception)
-            if has_failed and machine.latched is None:
-                raise item.error
-            if isinstance(item, SeriesWish | ResumeWish | ResetWish):
-                return item
-            if button.update(machine.clock.time_s(), machine.inputs.start_pressed):
-                if machine.latched is not None:
-                    return ResetWish()
-                if self._viewer.unfinished:
-                    return ResumeWish()
+            wish = yield from at_rest(self._machine, (SeriesWish, ResumeWish, ResetWish))
+            if not isinstance(wish, StartRequest):
+                return wish  # type: ignore[no-any-return]
+            if self._machine.latched is not None:
+                return ResetWish()
+            if self._viewer.unfinished:
+                return ResumeWish()
 
     def _may_move(self) -> bool:
         """Whether a series may begin; says why not."""
@@ -173,26 +158,14 @@ class Desk:
         self._say(Notice("note", "Reset", "The board stays where it is; a start homes it slowly."))
 
     def _series(self, wish: SeriesWish | ResumeWish) -> Task[None]:
-        """Make a series; however it ends, the machine is served on."""
-        try:
-            series = self._open_series(wish)
-            if series is None:
-                return
-            maker = SeriesMaker(self._machine, self._log, series, self._hooks())
-            is_ready = isinstance(wish, SeriesWish) and wish.is_ready
-            made = yield from maker.make(start_now=is_ready)
-            text = f"{count(len(made), 'run')} made. {maker.reason or ''}".strip()
-            self._say(Notice("note", "The series is done", text))
-        except StoppedError as stop:
-            if str(stop).startswith(f"Stopped by {SIGNAL}"):
-                raise
-            self._say(notice_of(stop))
-        except MachineFaultError as fault:
-            self._keep(fault)
-        except RigError as error:
-            self._say(notice_of(error))
-        finally:
-            self._settle()
+        series = self._open_series(wish)
+        if series is None:
+            return
+        maker = SeriesMaker(self._machine, self._log, series, self._hooks())
+        is_ready = isinstance(wish, SeriesWish) and wish.is_ready
+        made = yield from maker.make(start_now=is_ready)
+        text = f"{count(len(made), 'run')} made. {maker.reason or ''}".strip()
+        self._say(Notice("note", "The series is done", text))
 
     def _open_series(self, wish: SeriesWish | ResumeWish) -> OpenSeries | None:
         now = self._machine.clock.utc_now()
@@ -273,3 +246,4 @@ class Desk:
         if found is not None:
             n_all = len(found.planned.requests)
             self._viewer.unfinished = f"{len(found.counted)} of {count(n_all, 'run')} are made."
+        self._viewer.is_busy = False

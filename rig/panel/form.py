@@ -1,21 +1,21 @@
 """What a page sends, taken apart with care: bodies as JSON, fields as sentences when wrong."""
 
-import math
-import unicodedata
 from datetime import UTC, datetime
 from typing import Literal, NamedTuple, TypeVar
 
 import msgspec
 
 from rig.control.request import RunRequest
+from rig.errors import BadInputError
+from rig.files.names import safe_name
 from rig.panel.seats import RefusedError
 from rig.panel.words import Units
 from rig.procedures.requests import plan_series
+from rig.quantities.shown import system
+from rig.quantities.typed import is_bare, quantity
 from rig.settings.model import Settings
-from rig.study.words import MM_PER_INCH
 
 MAX_BODY = 4096
-MAX_NAME = 60
 
 
 class Empty(msgspec.Struct, forbid_unknown_fields=True):
@@ -78,17 +78,19 @@ def wanted(form: SeriesForm) -> Wanted:
     Raises:
         RefusedError: a field makes no sense.
     """
-    gap_unit_mm = MM_PER_INCH if form.units == "us" else 1.0
-    gap = _number("The gap", form.gap, 1.0 / gap_unit_mm, 50.0 / gap_unit_mm)
-    return Wanted(
-        _whole("The number of runs", form.runs, 1, 1000),
-        rate_deg_s=_number("The raise rate", form.rate, 0.1, 3.0),
-        dwell_s=_number("The rest", form.dwell, 0.0, 3600.0),
-        gap_mm=None if gap is None else gap * gap_unit_mm,
-        bag=_name("The bag", form.bag),
-        face=_name("The face", form.face),
-        board=_name("The board", form.board),
-    )
+    gap = f"{form.gap} in" if form.units == "us" and is_bare(form.gap) else form.gap
+    try:
+        return Wanted(
+            _whole("The number of runs", form.runs, 1, 1000),
+            rate_deg_s=_number("The raise rate", form.rate, "°/s", 0.1, 3.0),
+            dwell_s=_number("The rest", form.dwell, "s", 0.0, 3600.0),
+            gap_mm=_number("The gap", gap, "mm", 1.0, 50.0),
+            bag=_name("bag", form.bag),
+            face=_name("face", form.face),
+            board=_name("board", form.board),
+        )
+    except BadInputError as error:
+        raise RefusedError(f"{error}", 400) from error
 
 
 def requests_of(
@@ -123,41 +125,29 @@ def usual_of(settings: Settings, source: Literal["rig", "twin"]) -> Usual:
 
 def hints(usual: Usual, units: Units) -> dict[str, str]:
     """The same in words, for the page."""
-    is_metric = units == "metric"
+    length = system(units)["mm"]
+    gap = f"{usual.gap_mm:g}" if units == "metric" else length.figure(usual.gap_mm, ".0f")
     return {
         "rig_name": usual.rig_name,
         "rate": f"{usual.rate_deg_s:g}",
         "dwell": f"{usual.dwell_s:g}",
-        "gap": f"{usual.gap_mm:g}" if is_metric else f"{usual.gap_mm / MM_PER_INCH:.2f}",
-        "gap_label": f"Gap to the beam in {'mm' if is_metric else 'inches'}",
+        "gap": gap,
+        "gap_label": f"Gap to the beam in {'mm' if units == 'metric' else 'inches'}",
     }
 
 
 def _whole(what: str, text: str, low: int, high: int) -> int:
-    value = _number(what, text, low, high)
+    value = _number(what, text, "", low, high)
     if value is None or value != int(value):
-        raise RefusedError(f"{what} is a whole number from {low} to {high}.", 400)
+        raise BadInputError(f"{what} is a whole number from {low} to {high}.")
     return int(value)
 
 
-def _number(what: str, text: str, low: float, high: float) -> float | None:
-    """A number as people of several countries type it; None when nothing was typed."""
-    text = text.strip()
-    if not text:
-        return None
-    try:
-        value = float(text.replace(",", ".")) if len(text) <= 20 else math.nan
-    except ValueError:
-        value = math.nan
-    if not low <= value <= high:
-        raise RefusedError(f"{what} is a number from {low:.3g} to {high:.4g}.", 400)
-    return value
+def _number(what: str, text: str, unit: str, low: float, high: float) -> float | None:
+    """A quantity as people of several countries type it; None when nothing was typed."""
+    return quantity(what, text, unit, low, high).value if text.strip() else None
 
 
 def _name(what: str, text: str) -> str | None:
     name = " ".join(text.split())
-    if len(name) > MAX_NAME:
-        raise RefusedError(f"{what}'s name is too long; {MAX_NAME} letters are taken.", 400)
-    if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Co", "Cn") for c in name):
-        raise RefusedError(f"{what}'s name holds a character that cannot be shown.", 400)
-    return name or None
+    return safe_name(name, what) if name else None

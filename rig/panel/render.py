@@ -3,7 +3,7 @@
 from typing import Any
 
 from rig.panel.course import Course
-from rig.panel.seats import Place
+from rig.panel.seats import Seat
 from rig.panel.slides import picture
 from rig.panel.view import Notice, Snapshot
 from rig.panel.words import (
@@ -14,9 +14,9 @@ from rig.panel.words import (
     duration,
     humidity,
     pressure,
-    sentence,
     temperature,
 )
+from rig.quantities.shown import system
 
 Section = dict[str, Any]
 
@@ -28,7 +28,7 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
         "state": {
             "word": snap.state.capitalize(),
             "tone": tone,
-            "text": sentence(snap.wants, units) or meaning,
+            "text": snap.wants or meaning,
             "asks": bool(snap.wants),
         },
         "angle": {
@@ -44,8 +44,9 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
             "chip": temperature(snap.imu_temperature_c, units),
         },
         "beam": _beam(snap),
-        "notice": notice_section(notice_in(snap), units),
-        "course": _course(snap),
+        "notice": notice_section(notice_in(snap)),
+        "stop": {"count": snap.stops, "moving": snap.is_moving},
+        "course": _course(snap, units),
     }
 
 
@@ -63,15 +64,15 @@ def notice_in(snap: Snapshot) -> Notice | None:
     return snap.notice
 
 
-def notice_section(notice: Notice | None, units: Units) -> Section:
+def notice_section(notice: Notice | None) -> Section:
     """The notice in words; without one, its kind is empty."""
     if notice is None:
         return {"kind": "", "title": "", "what": "", "action": ""}
     return {
         "kind": notice.kind,
         "title": notice.title,
-        "what": sentence(notice.what, units),
-        "action": sentence(notice.action, units),
+        "what": notice.what,
+        "action": notice.action,
     }
 
 
@@ -87,14 +88,14 @@ def _beam(snap: Snapshot) -> Section:
     return {"text": text, "broken": any(broken), "inputs": others or "none"}
 
 
-def _course(snap: Snapshot) -> Section:
+def _course(snap: Snapshot, units: Units) -> Section:
     course = snap.course
     if course is None:
         return {"shown": False, "title": "", "text": "", "share": 0.0, "left": ""}
     return {
         "shown": True,
         "title": course_title(course, is_busy=snap.is_busy),
-        "text": what_runs(course),
+        "text": what_runs(course, units),
         "share": round(course.n_done / course.n_all, 3) if course.n_all else 1.0,
         "left": time_left(course) if snap.is_busy else "",
     }
@@ -114,15 +115,16 @@ def time_left(course: Course) -> str:
     return f"{duration(course.left_s)} left"
 
 
-def what_runs(course: Course) -> str:
-    """Bag, face and board of the run."""
+def what_runs(course: Course, units: Units = "metric") -> str:
+    """Bag, face and board of the run, its rate and its gap."""
     request = course.request
     if request is None:
         return ""
     bag = request.bag or "a bag without a name"
     face = f", {request.face} face" if request.face else ""
     board = f", on {request.board}" if request.board else ""
-    return f"{bag}{face}{board}, {request.rate_deg_s:g} °/s"
+    gap = system(units)["mm"].text(request.gap_mm, 1)
+    return f"{bag}{face}{board}, {request.rate_deg_s:g} °/s, gap {gap}"
 
 
 def slides_section(snap: Snapshot) -> Section:
@@ -130,9 +132,16 @@ def slides_section(snap: Snapshot) -> Section:
     return picture(snap.dots)
 
 
-def actions(snap: Snapshot, place: Place) -> Section:
-    """What this watcher may press now, and why not."""
+def actions(snap: Snapshot, place: Seat, *, is_live: bool = True) -> Section:
+    """What this watcher may press now, and why not.
+
+    Args:
+        snap: what there is to see.
+        place: of the watcher.
+        is_live: the machine shows signs of life; nothing is begun on one that does not.
+    """
     may = place.role == "controller" or (place.role == "paired" and not place.holder)
+    may = may and is_live
     is_stopped = "emergency_stop" in snap.inputs
     is_paired = place.role != "watcher"  # others are shown how to pair, and nothing else to press
     is_idle = is_paired and not snap.is_busy and not snap.is_latched
@@ -158,7 +167,7 @@ def actions(snap: Snapshot, place: Place) -> Section:
     }
 
 
-def _who(place: Place) -> str:
+def _who(place: Seat) -> str:
     if place.role == "watcher":
         who = f"{place.holder.capitalize()} has the controls. " if place.holder else ""
         return f"{who}You watch, and can stop. To start, pair this device."

@@ -1,13 +1,14 @@
 """Holds a run back until the air is as it should be, and steady."""
 
 from collections import deque
+from collections.abc import Callable
 
 from msgspec import Struct
 
 from rig.clock import At, Task
 from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError
-from rig.errors import BadInputError
+from rig.quantities.typed import Typed, with_tolerance
 
 LOOK_S = 2.0
 SHOW_EVERY_S = 30.0
@@ -27,17 +28,39 @@ class ClimateBand(Struct, frozen=True, kw_only=True):
 
 
 def parse_band(
-    temperature: str | None, humidity: str | None, timeout_s: float, steady_s: float
+    temperature: str | None,
+    humidity: str | None,
+    timeout_s: float,
+    steady_s: float,
+    told: Callable[[str, Typed], object] = lambda name, value: None,
 ) -> ClimateBand | None:
     """The band that `--temperature 23:2 --humidity 50:4` mean; None when neither is given.
+
+    Args:
+        temperature: as typed, such as `23:2` or `73F:4F`.
+        humidity: as typed, such as `50:4`.
+        timeout_s: of the band.
+        steady_s: of the band.
+        told: gets each value that was typed, and the name of its option.
 
     Raises:
         BadInputError: not two numbers with a colon between, or out of range.
     """
     if temperature is None and humidity is None:
         return None
-    t, t_tol = _pair("--temperature", temperature, -20.0, 60.0, 0.5, 2.0)
-    h, h_tol = _pair("--humidity", humidity, 0.0, 100.0, 1.0, 4.0)
+
+    def pair(
+        name: str, text: str | None, unit: str, low: float, high: float, least: float, usual: float
+    ) -> tuple[float | None, float]:
+        if text is None:
+            return None, usual
+        wanted, width = with_tolerance(name, text, unit, low, high, usual, least)
+        told(name, wanted)
+        told(f"{name} ±", width)
+        return wanted.value, width.value
+
+    t, t_tol = pair("--temperature", temperature, "°C", -20.0, 60.0, 0.5, 2.0)
+    h, h_tol = pair("--humidity", humidity, "%", 0.0, 100.0, 1.0, 4.0)
     return ClimateBand(
         temperature_c=t,
         temperature_tolerance_k=t_tol,
@@ -46,26 +69,6 @@ def parse_band(
         steady_s=steady_s,
         timeout_s=timeout_s,
     )
-
-
-def _pair(
-    name: str, text: str | None, low: float, high: float, least: float, usual: float
-) -> tuple[float | None, float]:
-    if text is None:
-        return None, usual
-    wanted, _, tolerance = text.partition(":")
-    try:
-        value, width = float(wanted), float(tolerance) if tolerance else usual
-    except ValueError as error:
-        raise BadInputError(
-            f"{name} takes a value and its tolerance, such as 23:2, not {text!r}."
-        ) from error
-    if not low <= value <= high or not least <= width <= high:
-        raise BadInputError(
-            f"{name} takes a value from {low:g} to {high:g} and a tolerance of at least {least:g},"
-            f" not {text!r}."
-        )
-    return value, width
 
 
 class ClimateGate:
@@ -131,7 +134,7 @@ class ClimateGate:
             ("%RH", humidity_pct, band.relative_humidity_pct, band.humidity_tolerance_pct),
         )
         self._why = ", ".join(
-            f"{value:.1f} {unit} (wanted {target:g} ± {tolerance:g})"
+            f"{value:.1f} {unit} (wanted {target:.3g} ± {tolerance:.3g})"
             for unit, value, target, tolerance in wanted
             if target is not None and abs(value - target) > tolerance
         )

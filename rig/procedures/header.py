@@ -5,6 +5,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Literal
 
+from msgspec import structs
+
 from rig.control.machine import Machine
 from rig.control.request import RunRequest
 from rig.errors import BadInputError
@@ -23,7 +25,6 @@ def make_header(
 ) -> Header:
     """The header of one run; the plan is the request's, the rest the machine's."""
     settings = machine.settings
-    asked = {name: getattr(request, name) for name in request.__struct_fields__}
     return Header(
         run_id=run_id,
         started_at=started_at,
@@ -41,7 +42,7 @@ def make_header(
         calibration=machine.calibration,
         software=f"rig {version('rig')}",
         placing=placing,
-        **asked,
+        **structs.asdict(request),
     )
 
 

@@ -12,7 +12,7 @@ from rig.calibration.captures import Rest, Span, Zero, check_angles
 from rig.calibration.model import Calibration
 from rig.calibration.plan import LevelPlan, SpanPoint
 from rig.calibration.reference import (
-    Reading,
+    ReferenceReading,
     check_against_steps,
     digital_reading,
     turned_level,
@@ -28,7 +28,7 @@ from rig.procedures.level_options import OptionalSteps, forget_from
 from rig.procedures.level_person import LevelPerson, Where
 from rig.procedures.level_progress import (
     NAME,
-    Progress,
+    LevelProgress,
     load_progress,
     save_progress,
 )
@@ -104,7 +104,7 @@ class LevelProcedure:
                 watcher.cancel()
         return made
 
-    def _begin(self) -> Progress:
+    def _begin(self) -> LevelProgress:
         points = self._plan.points()
         check_angles([p.angle_deg for p in points], [p.direction for p in points])
         machine, progress = self._machine, None if self._fresh else load_progress(self._path)
@@ -115,7 +115,7 @@ class LevelProcedure:
             )
         if progress is None:
             now = utc_text(machine.clock.utc_now())
-            progress = Progress(sensor=machine.imu.identity, started_at=now, plan=self._plan)
+            progress = LevelProgress(sensor=machine.imu.identity, started_at=now, plan=self._plan)
         if self._redo == "zero":
             progress.zero = None
         elif self._redo is not None and not self._forgets(progress, self._redo):
@@ -124,17 +124,17 @@ class LevelProcedure:
         progress.plan = self._plan
         return progress
 
-    def _forgets(self, progress: Progress, step: str) -> bool:
+    def _forgets(self, progress: LevelProgress, step: str) -> bool:
         known = progress.span.pop(step, None) is not None
         return known or forget_from(progress, step, self._plan)
 
-    def _optional(self, progress: Progress) -> OptionalSteps:
+    def _optional(self, progress: LevelProgress) -> OptionalSteps:
         def save() -> None:
             save_progress(self._path, progress)
 
         return OptionalSteps(self._machine, self._mover, self._person, progress, self._keep, save)
 
-    def _captures(self, progress: Progress) -> Task[None]:
+    def _captures(self, progress: LevelProgress) -> Task[None]:
         while progress.zero is None:
             zero = yield from self._zero()
             found = (
@@ -213,7 +213,7 @@ class LevelProcedure:
         across = person.across_deg(point)
         return Span(rest=rest, reading=reading, across_deg=across, direction=point.direction)
 
-    def _shown(self, point: SpanPoint, zero: Zero, steps_deg: float) -> Reading:
+    def _shown(self, point: SpanPoint, zero: Zero, steps_deg: float) -> ReferenceReading:
         shown = self._person.shown_deg(point, steps_deg)
         check_against_steps(shown, steps_deg, f"The reading at {name_of(point)!r}")
         return digital_reading(
@@ -256,7 +256,7 @@ class LevelProcedure:
                 f"The sensor turned by {turned:.1f}° and the steps say {by_steps:.1f}°.",
             )
 
-    def _finish(self, progress: Progress) -> Task[tuple[Path, Calibration]]:
+    def _finish(self, progress: LevelProgress) -> Task[tuple[Path, Calibration]]:
         machine = self._machine
         yield from self._home()
         progress.home = yield from steady_rest(machine, self._mover, "home")

@@ -6,20 +6,20 @@ import numpy as np
 
 from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.captures import Rest
-from rig.calibration.fit import Fit, fit_calibration
+from rig.calibration.fit import AxisFit, fit_calibration
 from rig.calibration.model import Calibration
-from rig.calibration.sensors import CLASSES, Prior, SensorClass
+from rig.calibration.sensors import CLASSES, SensorClass, SensorPrior
 from rig.calibration.six_position import Drift, drift_of_two, six_positions
 from rig.control.machine import Machine
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
-from rig.procedures.level_progress import Progress
+from rig.procedures.level_progress import LevelProgress
 
 AXIS_LIMIT_DEG = 1.0
 BACKLASH_LIMIT_DEG = 0.1
 
 
-def finish(progress: Progress, machine: Machine) -> Calibration:
+def finish(progress: LevelProgress, machine: Machine) -> Calibration:
     """Fit what was captured; without sweeps the filter delay is the settings'.
 
     Raises:
@@ -66,7 +66,7 @@ def finish(progress: Progress, machine: Machine) -> Calibration:
     )
 
 
-def _six(progress: Progress, sensor: SensorClass, scale: float) -> Prior | None:
+def _six(progress: LevelProgress, sensor: SensorClass, scale: float) -> SensorPrior | None:
     """What the six positions say, as at the temperature of the fit."""
     if not progress.plan.six or progress.zero is None:
         return None
@@ -78,7 +78,7 @@ def _six(progress: Progress, sensor: SensorClass, scale: float) -> Prior | None:
     return found._replace(covariance=found.covariance + widened)
 
 
-def _drift(progress: Progress, scale: float) -> Drift | None:
+def _drift(progress: LevelProgress, scale: float) -> Drift | None:
     if not progress.plan.second_temperature or progress.cold is None or progress.warm is None:
         return None
     return drift_of_two(progress.cold, progress.warm, scale)
@@ -94,7 +94,7 @@ def _noise_g(rests: list[Rest], counts_per_g: float) -> float:
     return float(np.median([np.median(rest.scatter_counts) for rest in rests])) / counts_per_g
 
 
-def _reference(progress: Progress) -> str:
+def _reference(progress: LevelProgress) -> str:
     plan = progress.plan
     if plan.reference == "digital":
         return f"digital level, ±{plan.stated_error_deg:g}° stated, turned end for end at zero"
@@ -104,7 +104,7 @@ def _reference(progress: Progress) -> str:
     )
 
 
-def _notes(progress: Progress, fit: Fit) -> list[str]:
+def _notes(progress: LevelProgress, fit: AxisFit) -> list[str]:
     notes = []
     sweep = progress.sweep
     if sweep is not None and sweep.axis_off_deg > max(AXIS_LIMIT_DEG, 4.0 * fit.u_axis_deg):

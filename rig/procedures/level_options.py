@@ -12,7 +12,7 @@ from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.errors import BadInputError, MachineFaultError
 from rig.procedures.level_person import LevelPerson
-from rig.procedures.level_progress import Progress
+from rig.procedures.level_progress import LevelProgress
 from rig.procedures.steadiness import steady_rest
 
 LOOK_S = 5.0
@@ -46,7 +46,7 @@ class OptionalSteps:
         machine: Machine,
         mover: Mover,
         person: LevelPerson,
-        progress: Progress,
+        progress: LevelProgress,
         keep: Keep,
         save: Callable[[], None],
     ) -> None:
@@ -126,7 +126,7 @@ class OptionalSteps:
                 )
 
 
-def forget_from(progress: Progress, step: str, plan: LevelPlan) -> bool:
+def forget_from(progress: LevelProgress, step: str, plan: LevelPlan) -> bool:
     """Forget an optional step so that it is done again, with all that rests on it.
 
     A sensor that comes off its board loses its zero. Returns False for a step of another kind.

@@ -9,6 +9,7 @@ from rig.calibration.captures import Rest, Span, Zero
 from rig.calibration.model import SensorIdentity, Vibration
 from rig.calibration.plan import LevelPlan
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.files.durable import make_folder, replace_file
 
 NAME = "level.progress"
@@ -26,7 +27,7 @@ class SweepFindings(Struct, frozen=True, kw_only=True):
     vibration: Vibration | None = None
 
 
-class Progress(Struct, kw_only=True):
+class LevelProgress(Struct, kw_only=True):
     """Captures by step; rewritten whole after each."""
 
     format: str = "tilt-level-progress"
@@ -43,7 +44,7 @@ class Progress(Struct, kw_only=True):
     sweep: SweepFindings | None = None
 
 
-def load_progress(path: Path) -> Progress | None:
+def load_progress(path: Path) -> LevelProgress | None:
     """What was captured before; None when there is nothing.
 
     Raises:
@@ -52,14 +53,14 @@ def load_progress(path: Path) -> Progress | None:
     if not path.exists():
         return None
     try:
-        return msgspec.json.decode(path.read_bytes(), type=Progress)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError) as error:
+        return msgspec.json.decode(path.read_bytes(), type=LevelProgress)
+    except (OSError, *UNREADABLE) as error:
         raise BadInputError(
             f"{path} can't be gone on with ({error}); start afresh with `rig level --fresh`."
         ) from error
 
 
-def save_progress(path: Path, progress: Progress) -> None:
+def save_progress(path: Path, progress: LevelProgress) -> None:
     """Replace the file, so that a cut leaves the old one or the new one.
 
     Raises:

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from statistics import fmean, stdev
 
-from rig.analysis.placing import ENOUGH_RUNS, LEVEL, MARGIN_DEG, welch
+from rig.analysis.placing import ENOUGH_RUNS, LEVEL, MARGIN_DEG
+from rig.statistics.welch import welch
 
 LEAST_RUNS = 3
 """So many whole runs come first."""
@@ -52,10 +53,11 @@ class QuickApproach:
         (self._quick if was_quick else self._whole).append(onset_angle_deg)
         if self.verdict is not None or min(len(self._quick), len(self._whole)) < ENOUGH_RUNS:
             return
-        difference = fmean(self._quick) - fmean(self._whole)
-        _, low, high, p = welch(difference, self._whole, self._quick, MARGIN_DEG)
-        self._agrees = p < LEVEL
-        found = f"quick - whole {difference:+.2f}° (95 %: {low:+.2f} to {high:+.2f}°)"
+        compared = welch(self._whole, self._quick)
+        assert compared is not None  # noqa: S101 - there are enough of both
+        low, high = compared.interval(1.0 - LEVEL)
+        self._agrees = compared.p_equivalence(MARGIN_DEG) < LEVEL
+        found = f"quick - whole {compared.difference:+.2f}° (95 %: {low:+.2f} to {high:+.2f}°)"
         if self._agrees:
             self.verdict = f"Quick approaches agree: {found}. All further runs are quick."
         else:

@@ -14,6 +14,7 @@ from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.control.placing import Placing
 from rig.control.request import RunRequest
+from rig.errors import MachineFaultError
 from rig.procedures.climate_gate import ClimateGate
 from rig.procedures.quick import QuickApproach
 from rig.procedures.runs import MadeRun, make_runs
@@ -115,6 +116,7 @@ class SeriesMaker:
         """Slides when a person was last asked to wipe the board."""
         self._figures: list[RunFigures] = []
         self._quick = QuickApproach()
+        self._made: list[Path] = []
         first = series.planned.requests[0]
         self._number_before = (first.slide_number or 1) - 1
         """Slides of the series that were made before this part of it was planned."""
@@ -190,6 +192,10 @@ class SeriesMaker:
                 brought_down=run.brought_down,
             )
         )
+        self._made.append(run.path)
+        lost = next((path for path in self._made if not path.exists()), None)
+        if lost is not None:
+            raise MachineFaultError("disk", f"{lost} was deleted while its series was made.")
         self._slides += (run.outcome == "slid") + run.brought_down
         result = self._analyse(run.path)
         self._hooks.made(run, result)

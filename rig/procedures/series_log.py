@@ -18,6 +18,7 @@ import msgspec
 
 from rig.control.request import RunRequest
 from rig.errors import BadInputError, BusyError, MachineFaultError
+from rig.files.checked import UNREADABLE
 from rig.files.durable import make_folder, sync_folder
 from rig.files.log import append_to, lines_of
 from rig.files.stamps import utc_text
@@ -188,7 +189,7 @@ class SeriesLog:
                 if line.verdict != "changed":
                     self.entries.append(decoder.decode(line.data))
                     continue
-            except ValueError:
+            except UNREADABLE:
                 if line.verdict == "unchecked":
                     continue  # a torn line, ended by the next one; nothing was built on it
             if not line.is_torn:

@@ -1,28 +1,92 @@
-"""The service: stands by, moves nothing before a person presses start, and stays after a fault."""
+"""The service: stands by, moves nothing before a person asks for it, and stays after a fault."""
 
 import logging
 from collections.abc import Callable
 from typing import Any
 
-from rig.clock import Task, Until
+from rig.clock import Done, Task, Until
 from rig.control.faults import told
 from rig.control.machine import Machine, StopRequest
-from rig.control.mover import StoppedError
-from rig.devices.buttons import PushButton
-from rig.errors import BadInputError, MachineFaultError, RigError
+from rig.control.mover import StoppedError, stopped_by
+from rig.control.placing import StartRequest, next_start
+from rig.errors import MachineFaultError, RigError
 
-LOOK_S = 0.02
 BACK_HOME = "Press start: the board will move and home."
 
 log = logging.getLogger(__name__)
 
 
+def serve(
+    machine: Machine,
+    turn: Callable[[], Task[None]],
+    tell: Callable[[RigError], None],
+    settle: Callable[[], None] = lambda: None,
+) -> Task[None]:
+    """Task without end: take turns, and outlast what ends one.
+
+    After a fault the machine stays halted and keeps the first cause.
+
+    Args:
+        machine: opened.
+        turn: makes the task of one turn: wait for what a person wants, and do it.
+        tell: gets what ended a turn before its time.
+        settle: called after each turn, however it ended.
+
+    Raises:
+        StoppedError: a signal asks for the end of the program.
+    """
+    while True:
+        try:
+            yield from turn()
+        except StoppedError as stop:
+            if stop.ends_program:
+                raise
+            tell(stop)
+        except MachineFaultError as fault:
+            machine.latch(fault)
+            machine.enter("halted")
+            tell(machine.latched or fault)
+        except RigError as error:
+            tell(error)
+        finally:
+            settle()
+
+
+def at_rest(machine: Machine, wishes: tuple[type, ...] = ()) -> Task[Any]:
+    """Task: wait for a press of the start button, which is a `StartRequest`, or for a wish.
+
+    A button that is held all along counts for nothing.
+
+    Args:
+        machine: at rest.
+        wishes: events of these types are returned.
+
+    Raises:
+        StoppedError: a signal asks for the end of the program.
+        MachineFaultError: of a task that watches a sensor; none while a fault is latched.
+    """
+
+    def next_event(until_s: float) -> Task[Any]:
+        machine.beat()
+        item = yield Until(machine.events, until_s)
+        if isinstance(item, StopRequest):
+            machine.stops += 1
+            if item.ends_program:
+                raise stopped_by(item)
+        has_failed = isinstance(item, Done) and isinstance(item.error, Exception)
+        if has_failed and machine.latched is None:
+            raise item.error
+        # The page's start is for a bag that is placed; here it would start a move unasked.
+        return None if isinstance(item, StartRequest) else item
+
+    return next_start(next_event, machine.inputs, machine.clock.time_s, wishes=wishes)
+
+
 def stand_by(machine: Machine, make_series: Callable[[], Task[Any]]) -> Task[None]:
     """Task without end: wait for a press of the start button, make a series, wait again.
 
-    After a fault the machine stays halted and shows the first cause until a person presses start;
-    a button that is held all along counts for nothing. A press while the emergency stop is down
-    moves nothing.
+    After a fault the machine shows the first cause until a person presses start. A press while
+    the emergency stop is down moves nothing.
 
     Args:
         machine: opened.
@@ -31,43 +95,25 @@ def stand_by(machine: Machine, make_series: Callable[[], Task[Any]]) -> Task[Non
     Raises:
         StoppedError: a signal asks for the end of the service.
     """
+    why = ""
+
+    def say(text: str) -> None:
+        nonlocal why
+        why = text
+        log.warning("%s", text)
+
+    def turn() -> Task[None]:
+        machine.live.wants = f"{why} {BACK_HOME}".strip()
+        yield from at_rest(machine)
+        machine.live.wants = ""
+        if machine.inputs.emergency_stop_pressed:
+            say("The emergency stop is pressed: release it first.")
+            return
+        if machine.latched is not None:
+            machine.reset()
+        yield from make_series()
+        say("The series is done.")
+
     machine.clock.spawn(machine.lamp.blink(), "standby lamp")
     machine.enter("parked")
-    why = ""
-    while True:
-        yield from _wait_for_press(machine, f"{why} {BACK_HOME}".strip())
-        if machine.inputs.emergency_stop_pressed:
-            why = "The emergency stop is pressed: release it first."
-            continue
-        try:
-            if machine.latched is not None:
-                machine.reset()
-            yield from make_series()
-            why = "The series is done."
-        except StoppedError as stop:
-            if str(stop).startswith("Stopped by SIG"):
-                raise
-            why = str(stop)
-        except MachineFaultError as fault:
-            machine.latch(fault)
-            machine.enter("halted")
-            why = told(machine.latched or fault)
-        except BadInputError as error:
-            why = str(error)
-        except RigError as error:
-            why = str(error)
-        log.warning("%s", why)
-
-
-def _wait_for_press(machine: Machine, wants: str) -> Task[None]:
-    button = PushButton()
-    machine.live.wants = wants
-    while True:
-        machine.beat()
-        now_s = machine.clock.time_s()
-        item = yield Until(machine.events, now_s + LOOK_S)
-        if isinstance(item, StopRequest):
-            raise StoppedError(f"Stopped by {item.reason}.")
-        if button.update(machine.clock.time_s(), machine.inputs.start_pressed):
-            machine.live.wants = ""
-            return
+    yield from serve(machine, turn, lambda error: say(told(error)))

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from rig.analysis.groups import trend_p
 from rig.analysis.row import RunResult
+from rig.statistics.quantiles import t_quantile
 
 MIN_RUNS = 5
 """No interval is trusted that rests on fewer."""
@@ -54,9 +55,7 @@ def narrow_enough(half_width_deg: float) -> StopRule:
         angles = [r.onset_angle_deg for r in runs if r.valid and r.onset_angle_deg is not None]
         if len(angles) < MIN_RUNS:
             return None
-        from scipy.special import stdtrit
-
-        half = float(stdtrit(len(angles) - 1, 0.975)) * stdev(angles) / sqrt(len(angles))
+        half = t_quantile(0.975, len(angles) - 1) * stdev(angles) / sqrt(len(angles))
         if half > half_width_deg:
             return None
         return (

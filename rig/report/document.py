@@ -1,85 +1,98 @@
 """All that a page says as plain values: what `--json` prints, and what the page is made of."""
 
-from math import isfinite
+from collections.abc import Iterable, Sequence
+from itertools import groupby
+from math import isfinite, radians, tan
 from typing import Any
 
 import msgspec
 
 from rig.calibration.history import home_trend
 from rig.calibration.show import calibration_document
+from rig.quantities.said import Amount, Said
 from rig.report.evidence import Evidence
-from rig.runfile.model import INVALIDATING
 from rig.runfile.reader import RunFile
-from rig.study.catalogue import Catalogue
-from rig.study.compare_text import can_say, cannot_say, say_next, sentences
+from rig.study.answer import words
+from rig.study.answer.answer import Answer, DayAir
+from rig.study.catalogue import Bag, Step
 from rig.study.droop import LIMITS
 from rig.study.journal import Treatment
-from rig.study.rows import mu_of, stage_number
-from rig.study.stopping import CAUTION as SOFTENING
 
 CAUTIONS = (
-    "The slide angle is where slow sliding starts on a tilted board. It is not the thrown bag: it "
-    "ranks bags, it does not promise where one stops.",
+    "The slide angle is where slow sliding starts on a tilted board. It ranks bags; it does not "
+    "say where a thrown bag stops.",
     "The coefficient holds at the bag's own weight and pressure; the friction of fabrics does not "
     "grow in step with the load.",
-    "A result holds for the raise rate and the rest before the raise that are stated here.",
-    SOFTENING,
+)
+TREATING = (
+    "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "
+    "boil (pellets fuse). Common practice, no source.",
 )
 SIMULATED = (
     "These runs were made by the simulated rig. Bags, boards and numbers are invented, and nothing "
     "here is a measurement."
 )
+LAYERS = {
+    "run_sd_deg": "slides of one series",
+    "series_sd_deg": "series of one session",
+    "session_sd_deg": "sessions in equal air",
+    "bag_sd_deg": "bags of one model",
+}
+DECIDED = ("stop", "passed")
+"""What more applications would do to such a bag stands in the answer alone."""
+FIRST = ("continue", "unsure", "stop", "passed", "no_target")
+"""Bag faces with something to do come first."""
 
 
 def build(evidence: Evidence) -> dict[str, Any]:
     """The document: metric, every number as it was worked out, None for what is not known."""
-    plain = msgspec.to_builtins
-    comparison, study = evidence.comparison, evidence.gathered.study
-    catalogue = study.catalogue
-    compared = comparison.document(sentences(comparison))
-    compared["cells"].sort(
-        key=lambda m: (m["board"], m["face"], m["bag"], stage_number(m["stage"]), m["climate"])
-    )
-    for cell in compared["cells"]:
-        cell |= {
-            "mu_static": mu_of(cell["angle_deg"]),
-            "mu_lower": _mu(cell["lower_deg"]),
-            "mu_upper": _mu(cell["upper_deg"]),
-        }
-    slides = evidence.gathered.table.of_rig
-    sources: list[str] = sorted({slide.source for slide in slides if slide.source})
+    answer, catalogue = evidence.answer, evidence.study.catalogue
+    sources = sorted({str(slide.source) for slide in evidence.slides if slide.source})
     document = {
         "study": {
             "name": catalogue.name,
             "made_at": catalogue.made_at,
             "note": catalogue.note,
-            "wish_angle_deg": catalogue.preferences.wish_angle_deg,
-            "wish_mu_static": catalogue.preferences.wish_mu_static,
-            "tolerance_deg": catalogue.preferences.tolerance_deg,
+            "n_slides": len(evidence.slides),
+            "n_bags": len({one.bag for one in answer.bags}),
+            "n_faces": len(answer.bags),
+            "n_sessions": len(evidence.sessions),
         },
         "simulated": SIMULATED if "twin" in sources else "",
-        "question": question(evidence),
-        "answer": [*_verdict(evidence), *can_say(comparison)],
-        "cannot": [one for one in cannot_say(comparison) if one],
-        "next": say_next(comparison),
-        "cautions": list(CAUTIONS),
-        "bags": _bags(catalogue),
-        "treatments": _treatments(evidence),
-        "comparison": compared,
-        "slopes": _slopes(compared["climate_model"]),
-        "paths": [path.document() for path in evidence.paths],
-        "droop": plain(evidence.droops),
-        "droop_line": plain(evidence.droop_line),
+        "answer": msgspec.to_builtins(answer),
+        "said": _said(answer),
+        "faces": _faces(evidence),
+        "forecasts": [
+            {"bag": one.bag, "face": one.face, "recipe": recipe, "steps": list(steps)}
+            for one in answer.bags
+            if one.advice not in DECIDED
+            for recipe, steps in groupby(
+                msgspec.to_builtins(one.forecast), key=lambda step: str(step["recipe"])
+            )
+        ],
+        "weather": msgspec.to_builtins(evidence.weather),
+        "scatter": [
+            {"what": LAYERS[name]} | spread
+            for name, spread in msgspec.to_builtins(answer.scatter).items()
+            if name in LAYERS
+        ],
+        "sessions": msgspec.to_builtins(evidence.sessions),
+        "series": msgspec.to_builtins(evidence.series),
+        "droop": msgspec.to_builtins(evidence.droops),
+        "droop_line": msgspec.to_builtins(evidence.droop_line),
         "droop_limits": list(LIMITS) if evidence.droops else [],
-        "choice": plain(evidence.choice),
-        "no_choice": evidence.no_choice,
         "method": _method(evidence, sources),
-        "sessions": plain(evidence.sessions),
-        "calibration": _calibration(evidence),
+        "priors": [name.replace("_", " ") for name in answer.quality.prior_carried],
+        "calibration": None
+        if evidence.calibration is None
+        else calibration_document(evidence.calibration),
         "home": _home(evidence),
         "budget": _budget(evidence),
-        "status": plain(evidence.status),
-        "runs": plain(evidence.results),
+        "bags": [_bag(name, bag) for name, bag in catalogue.bags.items()],
+        "treatments": [_treatment(one) for one in evidence.study.journal.of(Treatment)],
+        "cautions": list(CAUTIONS),
+        "treating": list(TREATING),
+        "problems": list(evidence.asked.table.problems),
     }
     return dict(finite(document))
 
@@ -93,87 +106,126 @@ def finite(value: Any) -> Any:
     return None if isinstance(value, float) and not isfinite(value) else value
 
 
-def question(evidence: Evidence) -> str:
-    """What the study asks, in a sentence."""
-    groups = dict.fromkeys(e.treatment for e in evidence.comparison.effects if e.against)
-    boards = _listed(dict.fromkeys(row.board for row in evidence.gathered.rows))
-    if groups:
-        verb = "Does" if len(groups) == 1 else "Do"
-        asked = f"{verb} {_listed(groups)} change the angle at which a bag starts to slide"
-    else:
-        asked = "At which angle does each bag start to slide"
-    return f"{asked} on {boards}, by how much, in which air, and how sure is that?"
-
-
-def _verdict(evidence: Evidence) -> list[str]:
-    """The answer where none was found; what was found is said by the comparison itself."""
-    asked = [e for e in evidence.comparison.effects if e.against]
-    if not asked or any(e.found and not e.blocked for e in asked):
-        return []
-    groups = _listed(dict.fromkeys(e.treatment for e in asked))
-    return [
-        f"Not known yet: no effect of {groups} on the slide angle is shown. That is not the same as"
-        " none; what is still possible stands in the next part."
+def _said(answer: Answer) -> dict[str, Any]:
+    """The answer's sentences, each once."""
+    models = {one.model for one in answer.treatments} | {one.model for one in answer.weather}
+    several = len(models) > 1
+    effects = [
+        {"shown": one.shown, "text": words.effect_sentence(one, several_models=several)}
+        for one in answer.treatments
     ]
+    weather = [
+        {"shown": one.shown, "text": words.weather_sentence(one, several_models=several)}
+        for one in answer.weather
+    ]
+    boards = {one.board for one in answer.bags}
+    said = {one["text"] for one in [*effects, *weather]}
+    return {
+        "air": _air(answer.air),
+        "targets": _targets(answer),
+        "board": boards.pop() if len(boards) == 1 else "",
+        "pick": words.pick_sentence(answer),
+        "four": "" if answer.best_four is None else words.four_sentence(answer.best_four),
+        "effects": [*effects, *weather],
+        "unknown": [one for one in answer.unknown if one not in said],
+        "next": words.act_sentence(answer.next[0]) if answer.next else "",
+    }
 
 
-def _listed(names: dict[str, None]) -> str:
-    *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
+def _air(air: DayAir) -> Said:
+    humidity = words.air_words(msgspec.structs.replace(air, temperature_c=None))
+    if air.temperature_c is None:
+        return Said("{}", humidity)
+    return Said("{}, {}", Amount(air.temperature_c, "c"), humidity)
 
 
-def _slopes(model: dict[str, Any]) -> list[dict[str, Any]]:
-    """The climate's slopes, one for all bags that share it."""
-
-    def name(one: dict[str, Any]) -> str:
-        shared = {"common": "all bags", "by face": f"{one['face']} face"}
-        return shared.get(model["slopes"], f"{one['bag']}, {one['face']} face")
-
-    found = {name(one): one["slope_deg_per_pct"] for one in model["slope_deg_per_pct"]}
-    return [{"who": who, "slope_deg_per_pct": slope} for who, slope in sorted(found.items())]
-
-
-def _mu(angle_deg: float | None) -> float | None:
-    return None if angle_deg is None else mu_of(angle_deg)
+def _targets(answer: Answer) -> str:
+    """One text for faces with one target."""
+    by_angle: dict[tuple[float, float], list[str]] = {}
+    for one in answer.targets:
+        by_angle.setdefault((one.angle_deg, one.tolerance_deg), []).append(one.face)
+    parts = [
+        f"{' and '.join(faces)} {angle:.1f}° ± {near:.1f}°"
+        for (angle, near), faces in by_angle.items()
+    ]
+    return "; ".join(parts)
 
 
-def _bags(catalogue: Catalogue) -> list[dict[str, Any]]:
-    return [{"bag": name} | msgspec.to_builtins(bag) for name, bag in catalogue.bags.items()]
+def _faces(evidence: Evidence) -> list[dict[str, Any]]:
+    """Each bag face with its way, those with something to do first."""
+    bags = evidence.study.catalogue.bags
+    found: list[dict[str, Any]] = []
+    for place, (one, path) in enumerate(zip(evidence.answer.bags, evidence.paths, strict=True)):
+        known = bags.get(one.bag)
+        plain = msgspec.to_builtins(one)
+        found.append(
+            {name: value for name, value in plain.items() if name != "forecast"}
+            | {
+                "set": None if known is None else known.set,
+                "mu_static": _mu(one.angle_deg),
+                "mu_lower": _mu(one.lower_deg),
+                "mu_upper": _mu(one.upper_deg),
+                "said": words.advice_words(one),
+                "stages": msgspec.to_builtins(path.stages),
+                "recipe": path.recipe,
+                "picture": f"path-{place + 1}" if path.is_way else "",
+            }
+        )
+    return sorted(found, key=lambda face: (FIRST.index(face["advice"]), -(face["p_within"] or 0.0)))
 
 
-def _treatments(evidence: Evidence) -> list[dict[str, Any]]:
+def _mu(angle_deg: float) -> float:
+    return tan(radians(angle_deg))
+
+
+def _bag(name: str, bag: Bag) -> dict[str, Any]:
+    fabrics = [f"{face} ({fabric})" if fabric else face for face, fabric in bag.faces.items()]
+    plain: dict[str, Any] = msgspec.to_builtins(bag)
+    return {"bag": name, "fabrics": ", ".join(fabrics)} | plain
+
+
+def _treatment(one: Treatment) -> dict[str, Any]:
     """What was done to which bag, from the journal."""
-    return [
-        {
-            "bag": one.bag,
-            "stage": one.stage,
-            "at": one.at,
-            "recipe": one.recipe,
-            "note": one.note,
-            "steps": msgspec.to_builtins(one.steps),
-        }
-        for one in evidence.gathered.study.journal.of(Treatment)
-    ]
+    return {
+        "bag": one.bag,
+        "stage": one.stage,
+        "date": one.at[:10],
+        "recipe": one.recipe,
+        "note": one.note,
+        "steps": _steps(one.steps),
+    }
+
+
+def _steps(steps: Iterable[Step]) -> Said:
+    """The steps in one text."""
+    texts: list[str] = []
+    parts: list[object] = []
+    for step in steps:
+        said: list[object] = [step.action]
+        said += [one for one in (step.agent, step.dose) if one]
+        if step.temperature_c is not None:
+            said.append(Amount(step.temperature_c, "c"))
+        if step.time_min is not None:
+            said.append(f"{step.time_min:.0f} min")
+        if step.drying:
+            said.append(f"dried {step.drying}")
+        texts.append(", ".join("{}" for _ in said))
+        parts += said
+    return Said("; ".join(texts), *parts)
 
 
 def _method(evidence: Evidence, sources: list[str]) -> dict[str, Any]:
-    results = evidence.results
-    valid = [one for one in results if one.valid]
-    times = [slide.at for slide in evidence.gathered.table.of_rig if slide.at]
-    left: dict[str, int] = {}
-    for one in results:
-        for flag in one.flags:
-            left[flag] = left.get(flag, 0) + 1
+    table = evidence.asked.table
+    results = [slide.result for slide in table.valid if slide.result is not None]
+    flags = [str(flag) for slide in table.slides for flag in slide.flags]
+    times = [slide.at for slide in table.slides if slide.at]
     method: dict[str, Any] = {
         "sources": sources,
-        "n_files": len(evidence.gathered.table.of_rig),
-        "n_valid": len(valid),
-        "n_compared": len(evidence.gathered.rows),
-        "flags": [
-            {"flag": flag, "n_runs": n, "leaves_out": flag in INVALIDATING}
-            for flag, n in sorted(left.items())
-        ],
-        "methods": _counted([one.onset_method for one in valid]),
+        "n_files": len(table.of_rig),
+        "n_by_hand": sum(slide.source == "hand" for slide in table.slides),
+        "n_valid": len(table.valid),
+        "flags": _counted("flag", flags),
+        "methods": _counted("method", [one.onset_method for one in results if one.onset_method]),
         "first_at": min(times, default=""),
         "last_at": max(times, default=""),
     }
@@ -181,13 +233,12 @@ def _method(evidence: Evidence, sources: list[str]) -> dict[str, Any]:
     return method | ({} if example is None else _header(example.run))
 
 
-def _counted(names: list[Any]) -> list[dict[str, Any]]:
-    known = [name for name in names if name is not None]
-    return [{"method": name, "n_runs": known.count(name)} for name in dict.fromkeys(known)]
+def _counted(key: str, names: Sequence[str]) -> list[dict[str, Any]]:
+    return [{key: name, "n_runs": names.count(name)} for name in dict.fromkeys(names)]
 
 
 def _header(run: RunFile) -> dict[str, Any]:
-    """How one run was made; the others of the study are compared at its rate."""
+    """How one run was made."""
     header = run.header
     return {
         "rig": header.rig,
@@ -204,12 +255,6 @@ def _header(run: RunFile) -> dict[str, Any]:
         "imu_model": header.settings.imu.model,
         "imu_rate_hz": header.settings.imu.rate_hz,
     }
-
-
-def _calibration(evidence: Evidence) -> dict[str, Any] | None:
-    if evidence.calibration is None:
-        return None
-    return calibration_document(evidence.calibration)
 
 
 def _home(evidence: Evidence) -> dict[str, Any] | None:
@@ -230,21 +275,23 @@ def _budget(evidence: Evidence) -> dict[str, Any] | None:
     example = evidence.example
     if example is None or example.budget is None:
         return None
-    budget = example.budget
+    budget, result = example.budget, example.result
+    rows = msgspec.to_builtins(sorted(budget.components, key=lambda part: -part.u_theta_deg))
+    for layer in ("run", "series", "common"):
+        u = budget.u_onset_angle_deg((layer,))
+        rows.append({"name": f"all {layer}", "u_theta_deg": u, "layer": layer})
+    rows.append({"name": "combined", "u_theta_deg": budget.u_onset_angle_deg()})
     return {
-        "run_id": example.result.run_id,
-        "bag": example.result.bag,
-        "face": example.result.face,
-        "onset_angle_deg": example.result.onset_angle_deg,
-        "mu_static": example.result.mu_static,
-        "u_mu_static": example.result.u_mu_static,
-        "mu_kinetic": example.result.mu_kinetic,
-        "u_mu_kinetic": example.result.u_mu_kinetic,
-        "angle_at_break_deg": example.result.angle_at_break_deg,
-        "components": msgspec.to_builtins(
-            sorted(budget.components, key=lambda part: -part.u_theta_deg)
-        ),
-        "layers": {name: budget.u_onset_angle_deg((name,)) for name in ("run", "series", "common")},
+        "run_id": result.run_id,
+        "bag": result.bag,
+        "face": result.face,
+        "onset_angle_deg": result.onset_angle_deg,
         "u_onset_angle_deg": budget.u_onset_angle_deg(),
+        "mu_static": result.mu_static,
+        "u_mu_static": result.u_mu_static,
+        "mu_kinetic": result.mu_kinetic,
+        "u_mu_kinetic": result.u_mu_kinetic,
+        "angle_at_break_deg": result.angle_at_break_deg,
+        "rows": rows,
         "dof": budget.dof(),
     }

@@ -1,25 +1,20 @@
 """Everything that a study's page stands on, gathered once."""
 
-from collections.abc import Sequence
-from pathlib import Path
+from collections.abc import Iterable, Sequence
 from statistics import fmean
 from typing import NamedTuple
 
-import msgspec
+from msgspec import Struct
 
 from rig.analysis.climate import absolute_humidity_g_m3, dew_point_c
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.home import home_records
-from rig.analysis.row import RunResult
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
-from rig.errors import BadInputError
-from rig.runfile.reader import read_run
-from rig.study.ask import wish_from
-from rig.study.choose import Choice, choose
-from rig.study.climate_model import Air
-from rig.study.compare import Comparison, compare
-from rig.study.compare_levels import climates
+from rig.report.paths import WayToTarget, paths_of
+from rig.report.weather import WeatherBand, bands_of
+from rig.study.answer.answer import Answer
+from rig.study.answer.ask import Asked
 from rig.study.droop import (
     Association,
     DroopSummary,
@@ -27,22 +22,18 @@ from rig.study.droop import (
     slide_means,
     summarise_droop,
 )
-from rig.study.gather import Gathered, gather
+from rig.study.folder import Study
 from rig.study.journal import Droop
-from rig.study.rows import Row
+from rig.study.model.data import facts_of, model_data
 from rig.study.slides.slide import Slide
-from rig.study.status import Status, study_status
-from rig.study.stopping import Path as TreatmentPath
-from rig.study.stopping import paths
 
 
-class SessionAir(msgspec.Struct, frozen=True, kw_only=True):
-    """The air of one session, means over its runs that count; None where it was not recorded."""
+class SessionAir(Struct, frozen=True, kw_only=True):
+    """The air of one session, means over its slides that count; None where it was not recorded."""
 
     session: str
-    climate: str
     date: str
-    n_runs: int
+    n_slides: int
     temperature_c: float | None
     relative_humidity_pct: float | None
     surface_humidity_pct: float | None
@@ -50,20 +41,45 @@ class SessionAir(msgspec.Struct, frozen=True, kw_only=True):
     dew_point_c: float | None
 
 
-class Evidence(NamedTuple):
-    """A study, its results and what they say."""
+class OneSlide(Struct, frozen=True, kw_only=True):
+    """A slide within its series."""
 
-    gathered: Gathered
-    comparison: Comparison
-    paths: list[TreatmentPath]
-    status: Status
+    onset_angle_deg: float | None
+    run_file: str
+    valid: bool
+
+
+class SeriesRow(Struct, frozen=True, kw_only=True):
+    """Slides of a bag face in one session and stage without a change by hand."""
+
+    date: str
+    session: str
+    bag: str
+    face: str
+    board: str
+    stage: str
+    by: str
+    """The rig, or the reader by hand."""
+    temperature_c: float | None
+    relative_humidity_pct: float | None
+    slides: tuple[OneSlide, ...]
+    left_out: str
+    """Why some of them don't count."""
+
+
+class Evidence(NamedTuple):
+    """A study, what was asked, and what it says."""
+
+    asked: Asked
+    answer: Answer
+    paths: list[WayToTarget]
+    """In the order of the answer's bag faces."""
+    weather: list[WeatherBand]
     sessions: list[SessionAir]
+    series: list[SeriesRow]
     droops: list[DroopSummary]
     slide_deg: dict[tuple[str, str, str], float]
     droop_line: Association | None
-    choice: Choice | None
-    no_choice: str
-    """Why there is no choice of the day."""
     example: RunAnalysis | None
     """One run in full: the one whose uncertainty is the median."""
     calibration: Calibration | None
@@ -71,82 +87,66 @@ class Evidence(NamedTuple):
     home: list[HomeRecord]
 
     @property
-    def results(self) -> list[RunResult]:
-        """The rows of all runs that could be read, in order of time."""
-        return [one.result for one in self.gathered.table.of_rig if one.result is not None]
+    def study(self) -> Study:
+        """The study that was asked."""
+        return self.asked.study
+
+    @property
+    def slides(self) -> list[Slide]:
+        """The slides that count."""
+        return self.asked.table.valid
 
 
-def collect(
-    folder: Path,
-    calibration: Calibration | None = None,
-    before: str | None = None,
-    after: str | None = None,
-    air: Air | None = None,
-) -> Evidence:
-    """Read a study and work out all that its page shows.
+def collect(asked: Asked, calibration: Calibration | None = None) -> Evidence:
+    """Work out all that a study's page shows.
 
     Args:
-        folder: the study.
+        asked: the study and what is asked of it.
         calibration: used instead of those in the run files.
-        before: stage to compare with; the first one if not given.
-        after: the stage in question; the last one if not given.
-        air: to choose for; that of the last session if not given.
-
-    Raises:
-        BadInputError: it is no study, or has no run that can be used.
     """
-    gathered = gather(folder, calibration)
-    study, rows = gathered.study, gathered.rows
-    slides_of_rig = gathered.table.of_rig
-    comparison = compare(rows, gathered.bags, before, after, gathered.notes)
-    sessions = session_airs(rows, slides_of_rig)
+    answer, study, table = asked.answer, asked.study, asked.table
+    data = model_data(table.slides, facts_of(study))
     droops = summarise_droop(study.journal.of(Droop))
-    slides = slide_means(slides_of_rig)
-    choice, why = _choice(gathered, comparison, air or _last_air(sessions))
-    watched = [row for row in rows if row.bag != study.catalogue.reference]
-    example = _example(folder, watched or rows, slides_of_rig, calibration)
-    made_at, records = home_records(one.home for one in slides_of_rig if one.home is not None)
-    in_use = calibration or (None if example is None else example.run.header.calibration)
+    means = slide_means(table.slides)
+    example = _example(asked, calibration)
+    made_at, records = home_records(one.home for one in table.of_rig if one.home is not None)
     return Evidence(
-        gathered=gathered,
-        comparison=comparison,
-        paths=paths(study, rows, comparison.model),
-        status=study_status(study, gathered.table),
-        sessions=sessions,
+        asked=asked,
+        answer=answer,
+        paths=paths_of(asked, answer, data),
+        weather=bands_of(asked, answer, data),
+        sessions=session_airs(table.valid),
+        series=series_rows(table.slides),
         droops=droops,
-        slide_deg=slides,
-        droop_line=droop_against_slide(droops, slides),
-        choice=choice,
-        no_choice=why,
+        slide_deg=means,
+        droop_line=droop_against_slide(droops, means),
         example=example,
-        calibration=in_use,
+        calibration=calibration or (None if example is None else example.run.header.calibration),
         home_made_at=made_at or "",
         home=records,
     )
 
 
-def session_airs(rows: Sequence[Row], slides: Sequence[Slide]) -> list[SessionAir]:
+def session_airs(slides: Iterable[Slide]) -> list[SessionAir]:
     """The air of each session, in order of time."""
-    names = climates(rows)
-    known = {one.slide_id: (one.at, one.result) for one in slides if one.result}
+    by_session: dict[str, list[Slide]] = {}
+    for slide in slides:
+        by_session.setdefault(slide.session or slide.at[:10], []).append(slide)
     found = []
-    for session in dict.fromkeys(row.session for row in rows):
-        own = [row for row in rows if row.session == session]
-        full = [known[row.run_id] for row in own if row.run_id in known]
-        t = _mean([result.temperature_c for _, result in full])
-        rh = _mean([result.relative_humidity_pct for _, result in full])
+    for session, own in by_session.items():
+        t = _mean([slide.temperature_c for slide in own])
+        rh = _mean([slide.relative_humidity_pct for slide in own])
         water = dew = None
         if t is not None and rh is not None:
             water, dew = absolute_humidity_g_m3(t, rh), dew_point_c(t, rh)
         found.append(
             SessionAir(
                 session=session,
-                climate=names[session],
-                date=full[0][0][:10] if full else "",
-                n_runs=len(own),
+                date=own[0].at[:10],
+                n_slides=len(own),
                 temperature_c=t,
                 relative_humidity_pct=rh,
-                surface_humidity_pct=_mean([row.surface_humidity_pct for row in own]),
+                surface_humidity_pct=_mean([slide.surface_humidity_pct for slide in own]),
                 absolute_humidity_g_m3=water,
                 dew_point_c=dew,
             )
@@ -154,37 +154,55 @@ def session_airs(rows: Sequence[Row], slides: Sequence[Slide]) -> list[SessionAi
     return found
 
 
+def series_rows(slides: Iterable[Slide]) -> list[SeriesRow]:
+    """Rows for all slides, also those that don't count.
+
+    A reference bag, which is looked at again and again, has one row for a session.
+    """
+    groups: dict[tuple[object, ...], list[Slide]] = {}
+    for one in slides:
+        series = "" if one.role == "reference" else one.series
+        key = (one.session, series, one.bag, one.face, one.board, one.stage, one.source)
+        groups.setdefault(key, []).append(one)
+    return [_series_row(group) for group in groups.values()]
+
+
+def _series_row(group: Sequence[Slide]) -> SeriesRow:
+    first = group[0]
+    why = [
+        slide.void or ", ".join(slide.flags) or slide.outcome for slide in group if not slide.valid
+    ]
+    return SeriesRow(
+        date=first.at[:10],
+        session=first.session or "",
+        bag=first.bag or "",
+        face=first.face or "",
+        board=first.board or "",
+        stage=first.stage or "",
+        by=first.rig or first.reader or "",
+        temperature_c=_mean([slide.temperature_c for slide in group]),
+        relative_humidity_pct=_mean([slide.relative_humidity_pct for slide in group]),
+        slides=tuple(
+            OneSlide(
+                onset_angle_deg=slide.onset_angle_deg, run_file=slide.run_file, valid=slide.valid
+            )
+            for slide in group
+        ),
+        left_out="; ".join(dict.fromkeys(why)),
+    )
+
+
 def _mean(values: Sequence[float | None]) -> float | None:
     known = [value for value in values if value is not None]
     return fmean(known) if known else None
 
 
-def _last_air(sessions: Sequence[SessionAir]) -> Air | None:
-    last = sessions[-1]
-    if last.surface_humidity_pct is None:
-        return None
-    return Air(surface_humidity_pct=last.surface_humidity_pct, temperature_c=last.temperature_c)
-
-
-def _choice(
-    gathered: Gathered, comparison: Comparison, air: Air | None
-) -> tuple[Choice | None, str]:
-    if air is None:
-        return None, "No humidity was recorded, so there is no air to choose for."
-    try:
-        wish = wish_from(gathered, comparison.model, air, None, None, None, None, None)
-    except BadInputError:
-        return None, "The study states no wish (wish_angle_deg in study.toml), so none is ranked."
-    return choose(gathered.rows, gathered.bags, comparison.model, air, wish), ""
-
-
-def _example(
-    folder: Path, rows: Sequence[Row], slides: Sequence[Slide], calibration: Calibration | None
-) -> RunAnalysis | None:
+def _example(asked: Asked, calibration: Calibration | None) -> RunAnalysis | None:
     """The run of the rig whose stated uncertainty is the median, analysed again in full."""
-    files = {one.slide_id: folder / one.run_file for one in slides}
-    own = [row for row in rows if not row.by_hand and row.u_run_deg and row.run_id in files]
+    own = [slide for slide in asked.table.valid if slide.run_file and slide.u_onset_angle_deg]
+    own = [slide for slide in own if slide.role != "reference"] or own
     if not own:
         return None
-    own.sort(key=lambda row: (row.u_run_deg or 0.0, row.order))
-    return analyse_run(read_run(files[own[len(own) // 2].run_id]), calibration)
+    own.sort(key=lambda slide: (slide.u_onset_angle_deg or 0.0, slide.at, slide.slide_id))
+    path = asked.study.path / own[len(own) // 2].run_file
+    return analyse_run(asked.contents.run(path), calibration)

@@ -9,11 +9,16 @@ from rig.analysis.uncertainty import Budget, Layer
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
 from rig.calibration.show import u_over_range
+from rig.quantities.figures import signed
+from rig.quantities.shown import Shown
 from rig.report.style import (
-    COLOURS,
     FAINT,
     HATCHES,
     INK,
+    KNOWN,
+    LIMIT,
+    PAPER,
+    RECKONED,
     finish,
     legend_above,
     look,
@@ -23,10 +28,8 @@ from rig.report.style import (
     short,
     value_axis,
 )
-from rig.report.units import Shown
+from rig.study.catalogue import BASELINE
 from rig.study.droop import Association, DroopSummary
-from rig.study.rows import stage_number
-from rig.study.words import signed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,6 +39,8 @@ Key = tuple[str, str, str]
 LAYERS: tuple[Layer, ...] = ("run", "series", "common")
 LEAST_HOME_DEG = 0.1
 """Half the height of the home chart at least: noise must not look like a drift."""
+LEAST_PAIRS = 3
+"""Two points always lie on a line."""
 LEAST_SHARE = 0.02
 """Components below this part of the whole are drawn as one bar."""
 
@@ -46,13 +51,13 @@ def droop_figure(
     association: Association | None,
     length: Shown,
 ) -> "Figure | None":
-    """Slide angle against bending length, with the line where there is one."""
+    """Slide angle against bending length, with the line where there is one; None below three."""
     pairs = [(d, slide_deg[k]) for d in droops if (k := (d.bag, d.face, d.stage)) in slide_deg]
-    if not pairs:
+    if len(pairs) < LEAST_PAIRS:
         return None
     figure = new_figure(3.9)
     axes = figure.subplots()
-    kinds = sorted({(d.face, d.stage) for d, _ in pairs}, key=lambda k: (k[0], stage_number(k[1])))
+    kinds = sorted({(d.face, d.stage) for d, _ in pairs}, key=_in_order)
     drawn = looks([f"{face}, {stage}" for face, stage in kinds])
     for name, one in drawn.items():
         own = [(d, a) for d, a in pairs if f"{d.face}, {d.stage}" == name]
@@ -61,7 +66,7 @@ def droop_figure(
             [a for _, a in own],
             xerr=[length.of(d.u_bending_length_mm or 0.0) for d, _ in own],
             linestyle="none",
-            ecolor=one.colour,
+            ecolor=KNOWN,
             elinewidth=0.9,
             label=short(name, 26),
             **one.marker(),
@@ -74,7 +79,7 @@ def droop_figure(
         axes.plot(
             [length.of(x) for x in ends],
             [association.intercept_deg + association.slope * x for x in ends],
-            color=FAINT,
+            color=RECKONED,
             linestyle=(0, (5, 2)),
             linewidth=1.1,
         )
@@ -91,6 +96,12 @@ def droop_figure(
     return figure
 
 
+def _in_order(kind: tuple[str, str]) -> tuple[str, int]:
+    """Face, and number of treatments before: 0 for the baseline, 2 for `after 2`."""
+    face, stage = kind
+    return face, 0 if stage == BASELINE else int(stage.rpartition(" ")[2])
+
+
 def residuals_figure(calibration: Calibration) -> "Figure | None":
     """What the calibration left, in the order it was taken; None without residuals."""
     rest = calibration.residuals_deg
@@ -102,7 +113,7 @@ def residuals_figure(calibration: Calibration) -> "Figure | None":
     axes, below = figure.subplots(2, 1, height_ratios=(3.0, 2.0))
     u = calibration.u_reference_deg
     if u > 0.0:
-        axes.axhspan(-2.0 * u, 2.0 * u, color=COLOURS[3], alpha=0.28, linewidth=0)
+        axes.axhspan(-2.0 * u, 2.0 * u, color=FAINT, alpha=0.2, linewidth=0)
     axes.axhline(0.0, color=INK, linewidth=0.9)
     for k, (name, part) in enumerate((("up", slice(0, top + 1)), ("down", slice(top + 1, None)))):
         if angles[part]:
@@ -110,7 +121,7 @@ def residuals_figure(calibration: Calibration) -> "Figure | None":
             axes.plot(
                 angles[part],
                 rest[part],
-                color=one.colour,
+                color=KNOWN,
                 linestyle=one.dash,
                 linewidth=0.9,
                 label=f"way {name}",
@@ -139,7 +150,7 @@ def residuals_figure(calibration: Calibration) -> "Figure | None":
 def _calibration_alone(axes: "Axes", calibration: Calibration) -> None:
     """The standard uncertainty that the calibration gives, over the whole travel."""
     over = u_over_range(calibration)
-    axes.plot([angle for angle, _ in over], [u for _, u in over], color=COLOURS[2])
+    axes.plot([angle for angle, _ in over], [u for _, u in over], color=RECKONED)
     value_axis(axes, "u, °", "y")
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("inclination, °")
@@ -164,7 +175,7 @@ def home_figure(made_at: str, records: Sequence[HomeRecord], limit_deg: float) -
     most = max(max(abs(record.angle_deg), abs(record.cross_deg)) for record in records)
     if most > 0.5 * limit_deg:
         for sign in (-1.0, 1.0):
-            axes.axhline(sign * limit_deg, color=COLOURS[1], linewidth=1.1, linestyle=(0, (5, 2)))
+            axes.axhline(sign * limit_deg, color=LIMIT, linewidth=1.1, linestyle=(0, (5, 2)))
     value_axis(axes, "home reading, °", "y")
     half = max(LEAST_HOME_DEG, 1.3 * most, 1.15 * limit_deg if most > 0.5 * limit_deg else 0.0)
     axes.set_ylim(-half, half)
@@ -201,9 +212,9 @@ def budget_figure(budget: Budget) -> "Figure | None":
             y,
             value,
             0.66,
-            color=INK if k < 0 else COLOURS[(0, 2, 3)[k]],
+            color=INK if k < 0 else RECKONED if k == 0 else PAPER,
             hatch="" if k < 0 else HATCHES[k],
-            edgecolor="white" if k == 0 or k < 0 else INK,
+            edgecolor=PAPER if k < 0 else RECKONED,
             linewidth=0.6,
         )
         axes.annotate(
@@ -235,9 +246,9 @@ def _layer_legend(axes: "Axes") -> None:
 
     handles = [
         Patch(
-            facecolor=COLOURS[(0, 2, 3)[k]],
+            facecolor=RECKONED if k == 0 else PAPER,
             hatch=HATCHES[k],
-            edgecolor="white" if k == 0 else INK,
+            edgecolor=RECKONED,
             label=layer,
         )
         for k, layer in enumerate(LAYERS)

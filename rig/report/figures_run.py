@@ -8,12 +8,23 @@ import numpy as np
 from rig.analysis.angle import BLOCK_S, steps_angle
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.geometry import run_geometry
-from rig.analysis.onset import distance_mm
 from rig.analysis.plane import Array
 from rig.calibration.apply import along_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
-from rig.report.style import COLOURS, DASHES, FAINT, INK, WASH, finish, new_figure, value_axis
-from rig.report.units import Shown
+from rig.quantities.shown import Shown
+from rig.report.style import (
+    DASHES,
+    FAINT,
+    GRID,
+    INK,
+    KNOWN,
+    RECKONED,
+    WASH,
+    finish,
+    legend_above,
+    new_figure,
+    value_axis,
+)
 from rig.runfile.reader import RunFile
 
 if TYPE_CHECKING:
@@ -35,13 +46,13 @@ def run_figure(analysis: RunAnalysis, calibration: Calibration | None = None) ->
     figure = new_figure(5.0)
     axes = figure.subplots(3, 1, sharex=True, height_ratios=(3.2, 1.4, 1.1))
     top, middle, bottom = axes
-    top.plot(t_s, angle, ".", color=COLOURS[1], markersize=2.6, label="angle sensor")
+    top.plot(t_s, angle, ".", color=KNOWN, markersize=2.6, label="angle sensor")
     if len(steps_s):
-        top.plot(steps_s, steps_deg, color=COLOURS[0], linewidth=1.2, label="step count")
+        top.plot(steps_s, steps_deg, color=RECKONED, linewidth=1.2, label="step count")
     result, solved = analysis.result, analysis.solved
     if solved is not None and result.onset_angle_deg is not None:
         onset = result.onset_angle_deg
-        top.plot([solved.onset_s], [onset], "D", color=COLOURS[3], markeredgecolor=INK, zorder=5)
+        top.plot([solved.onset_s], [onset], "D", color=RECKONED, markeredgecolor=INK, zorder=5)
         top.annotate(
             f"starts to slide at {onset:.2f}°",
             (solved.onset_s, onset),
@@ -50,7 +61,7 @@ def run_figure(analysis: RunAnalysis, calibration: Calibration | None = None) ->
             ha="right",
         )
     value_axis(top, "inclination, °", "y")
-    top.legend(loc="upper left")
+    legend_above(top)
     _differences(middle, t_s, angle, steps_s, steps_deg)
     _states(bottom, run, float(t_s[-1]))
     bottom.set_xlabel("time since the run began, s")
@@ -98,7 +109,7 @@ def _differences(axes: "Axes", t_s: Array, angle: Array, steps_s: Array, steps_d
     inside = (t_s >= steps_s[0]) & (t_s <= steps_s[-1])
     off = angle[inside] - np.interp(t_s[inside], steps_s, steps_deg)
     axes.axhline(0.0, color=FAINT, linewidth=0.8)
-    axes.plot(t_s[inside], off, ".", color=COLOURS[1], markersize=2.6)
+    axes.plot(t_s[inside], off, ".", color=KNOWN, markersize=2.6)
     # Starting and stopping shakes the sensor; that must not hide what lies between.
     limit = max(0.1, 1.5 * float(np.percentile(np.abs(off), 95)))
     axes.set_ylim(-limit, limit)
@@ -109,7 +120,7 @@ def _states(axes: "Axes", run: RunFile, end_s: float) -> None:
     ends = [*(e.t_s for e in events[1:]), end_s]
     for place, (event, until) in enumerate(zip(events, ends, strict=False)):
         width = max(until - event.t_s, 0.0)
-        colour = WASH if place % 2 else "#d3dde1"
+        colour = WASH if place % 2 else GRID
         axes.barh(1.0, width, 0.8, event.t_s, color=colour, edgecolor=FAINT, linewidth=0.6)
         name = str(event.detail.get("state", ""))
         inside = width >= LETTER_SHARE * len(name) * end_s
@@ -160,11 +171,11 @@ def onset_figure(
     _motion(top, analysis, length, high)
     times, angles = sensor_blocks(run, calibration or run.header.calibration)
     near = (times >= low) & (times <= high)
-    bottom.plot(times[near], angles[near], "o", color=COLOURS[1], markersize=3.2, label="sensor")
+    bottom.plot(times[near], angles[near], "o", color=KNOWN, markersize=3.2, label="sensor")
     grid = np.linspace(low, high, 120)
-    bottom.plot(grid, ramp.angle_deg(grid), color=COLOURS[0], linewidth=1.3, label="fitted ramp")
+    bottom.plot(grid, ramp.angle_deg(grid), color=RECKONED, linewidth=1.3, label="fitted ramp")
     onset, broken = result.onset_angle_deg, result.angle_at_break_deg
-    _level(bottom, low, solved.onset_s, onset, f"onset {onset:.2f}°")
+    _level(bottom, low, solved.onset_s, onset, f"onset {onset:.2f}°", is_below=True)
     if broken is not None:
         _level(bottom, low, case.first.broken_s, broken, f"at the break {broken:.2f}°")
     value_axis(bottom, "inclination, °", "y")
@@ -185,27 +196,28 @@ def onset_figure(
     return figure
 
 
-def _level(axes: "Axes", left_s: float, t_s: float, value: float, text: str) -> None:
+def _level(
+    axes: "Axes", left_s: float, t_s: float, value: float, text: str, *, is_below: bool = False
+) -> None:
     axes.plot([left_s, t_s], [value, value], color=FAINT, linewidth=0.9)
     axes.annotate(
         text,
         (left_s, value),
-        (4, 2),
+        (4, -3 if is_below else 2),
         textcoords="offset points",
         fontsize=8,
-        va="bottom",
+        va="top" if is_below else "bottom",
     )
 
 
 def _motion(axes: "Axes", analysis: RunAnalysis, length: Shown, high: float) -> None:
-    solved, case, ramp = analysis.solved, analysis.case, analysis.ramp
-    assert solved is not None and case is not None and ramp is not None  # noqa: S101, PT018
+    solved, case = analysis.solved, analysis.case
+    assert solved is not None and case is not None  # noqa: S101, PT018
     value_axis(axes, f"path of the bag, {length.unit}", "y")
     axes.axhline(0.0, color=FAINT, linewidth=0.8)
     place = run_geometry(analysis.run, [])
-    gap, clear = place.to_break_mm, place.to_clear_mm
-    if solved.gap_mm is not None and solved.length_mm is not None:
-        gap, clear = solved.gap_mm, solved.gap_mm + place.slump_mm + solved.length_mm
+    gap = solved.found.to_break_mm
+    clear = gap + place.to_clear_mm - place.to_break_mm
     u_clear = math.hypot(place.u_gap_mm, place.u_length_mm)
     edges = [(case.first.broken_s, gap, place.u_to_break_mm, "beam breaks", (9, -7, "left", "top"))]
     if case.first.clear_s is not None:
@@ -214,19 +226,16 @@ def _motion(axes: "Axes", analysis: RunAnalysis, length: Shown, high: float) -> 
     if solved.mu_kinetic is None:
         axes.set_title("No motion fitted: only one edge is known", fontweight="normal")
     else:
-        plane = ramp.plane(solved.onset_s - 0.05, high + 0.05)
         grid = np.linspace(solved.onset_s, max(edges[-1][0] + 0.06, solved.onset_s + 0.1), 90)
-        way = [
-            length.of(distance_mm(plane, float(t), solved.onset_s, solved.mu_kinetic)) for t in grid
-        ]
-        axes.plot(grid, way, color=COLOURS[0], label=f"fit, µk = {solved.mu_kinetic:.3f}")
+        way = [length.of(float(mm)) for mm in solved.found.motion_mm(grid)]
+        axes.plot(grid, way, color=RECKONED, label=f"fit, µk = {solved.mu_kinetic:.3f}")
     for t, value, u, text, (x, y, across, along) in edges:
         axes.errorbar(
             [t],
             [length.of(value)],
             [length.of(u)],
             fmt="s",
-            color=COLOURS[1],
+            color=KNOWN,
             markersize=3.2,
             elinewidth=1.2,
             capsize=5,

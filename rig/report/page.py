@@ -6,12 +6,19 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from rig.quantities.figures import figure
+from rig.quantities.said import worded
+from rig.quantities.shown import Kind, System, system
+from rig.report import tables
 from rig.report.style import Picture, own_ids
-from rig.report.units import Shown, system
-from rig.study.words import System, in_units
-from rig.study.words import chance as chance_text
+from rig.report.tables import Column
+from rig.study.answer.words import percent
 
 DASH = "–"
+MOST_PANELS = 12
+"""Ways to a target at the front; the tables have all bag faces."""
+MOST_SERIES = 100
+"""Rows of series, the newest; more belong into a table of their own."""
 
 
 class Value:
@@ -58,23 +65,11 @@ class Value:
     __hash__ = None  # type: ignore[assignment]
 
 
-def shown_number(value: float, spec: str, kind: Shown | None = None) -> str:
-    """A number as the page shows it: converted, rounded, with a true minus."""
-    if kind is not None:
-        whole, dot, digits = spec.partition(".")
-        if kind.more_digits and dot:
-            spec = f"{whole}.{int(digits[:-1]) + kind.more_digits}f"
-        value = kind.of(value)
-    text = format(value, spec)
-    if not any(sign in "123456789" for sign in text):
-        text = text.lstrip("+-")
-    return text.replace("-", "−")
-
-
 def render(
     document: dict[str, Any],
     pictures: Sequence[Picture],
     *,
+    study: Path,
     folder: Path,
     units: System = "metric",
 ) -> str:
@@ -83,11 +78,12 @@ def render(
     Args:
         document: as `build` makes it.
         pictures: the figures.
+        study: the folder that holds the run files.
         folder: where the page will lie; links to run files start there.
         units: how lengths, temperatures and masses are shown.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
-    from markupsafe import Markup
+    from markupsafe import Markup, escape
 
     shown = system(units)
     environment = Environment(
@@ -98,39 +94,82 @@ def render(
         lstrip_blocks=True,
     )
 
-    def number(node: Value, spec: str = ".2f", kind: str = "") -> Markup | str:
+    def number(node: Value, spec: str = ".2f", kind: Kind | None = None) -> Markup | str:
         if node.value is None:
             return DASH
-        text = shown_number(node.value, spec, shown.get(kind))
+        as_figure = figure if kind is None else shown[kind].figure
+        text = as_figure(node.value, spec)
         return Markup('<data value="{}" data-key="{}">{}</data>').format(
             repr(node.value), node.key, text
         )
 
-    def chance(node: Value) -> Markup | str:
-        if node.value is None:
-            return DASH
+    def chance(node: Value) -> Markup:
         return Markup('<data value="{}" data-key="{}">{}</data>').format(
-            repr(node.value), node.key, chance_text(node.value)
+            repr(node.value), node.key, percent(node.value)
         )
 
+    def cell(row: Value, column: Column) -> Markup | str:
+        parts = [_at(row, key) for key in column.keys]
+        if parts[0] is None:
+            return DASH
+        if column.spec == "chance":
+            return chance(parts[0])
+        shown_parts = [
+            number(part, column.spec, column.kind) if column.spec else words(part)
+            for part in parts
+            if part is not None
+        ]
+        form = column.form if len(shown_parts) == len(parts) else "{}"
+        return escape(form).format(*shown_parts)
+
     def words(node: Value) -> str:
-        return in_units(str(node), units)
+        return worded(node.value or "", units)
 
     def link(node: Value) -> str:
         from urllib.parse import quote
 
-        return quote(os.path.relpath(str(node), folder).replace(os.sep, "/"))
+        return quote(os.path.relpath(study / str(node), folder).replace(os.sep, "/"))
 
-    environment.filters |= {"num": number, "p": chance, "link": link, "words": words}
+    environment.filters |= {
+        "num": number,
+        "link": link,
+        "words": words,
+        "head": lambda text: text.format_map({name: kind.unit for name, kind in shown.items()}),
+    }
+    environment.globals |= {"cell": cell, "filled": filled, "tables": tables}
     drawn = {one.name: one for one in pictures}
     safe = {
-        one.name: Markup(own_ids(one.svg, one.name))  # noqa: S704 - drawn here, names are paths
+        one.name: Markup(own_ids(one.svg, one.name))  # noqa: S704 - drawn here, names are safe
         for one in pictures
     }
     return environment.get_template("page.html.j2").render(
         doc=Value(document),
         drawn=drawn,
         svg=safe,
+        most_panels=MOST_PANELS,
+        most_series=MOST_SERIES,
         units={name: kind.unit for name, kind in shown.items()},
         style=Markup(files("rig.report").joinpath("page.css").read_text("utf-8")),  # noqa: S704
     )
+
+
+def _at(row: Value, key: str) -> Value | None:
+    """A value of a row; None where there is none."""
+    for name in key.split("."):
+        within = row.value
+        place: str | int = int(name) if isinstance(within, list) else name
+        if place not in (range(len(within)) if isinstance(within, list) else within):
+            return None
+        row = row[place]
+    return None if row.value in (None, "") else row
+
+
+def filled(rows: Value, columns: Sequence[Column]) -> list[Column]:
+    """The columns that some row has a value for, of context those that tell rows apart."""
+    found = []
+    for column in columns:
+        values = [_at(row, column.keys[0]) for row in rows]
+        told = {None if one is None else one.value for one in values}
+        if told != {None} and not (column.is_context and len(told) == 1):
+            found.append(column)
+    return found

@@ -1,7 +1,7 @@
 """One style for all figures: for print and for a phone, in colour, in grey, for any eyes.
 
-Groups differ in colour, in lightness and in mark, so that no one of them is needed. Figures are
-five inches wide: their ten-point text is ten points in a column of print, and still about ten
+A colour stands for one meaning in all figures; groups differ in mark and filling. Figures are
+so wide that their ten-point text is eight points where two stand side by side in print, and ten
 pixels on a phone.
 """
 
@@ -19,12 +19,37 @@ INK = "#1d2b33"
 FAINT = "#5c6b73"
 GRID = "#d9dfe2"
 WASH = "#eef2f3"
-COLOURS = ("#123f5c", "#b2402a", "#449b86", "#e3ad4a")
-"""Deep water, brick, reed, sand; their lightness rises from one to the next."""
-MARKS = ("o", "s", "^", "D", "v", "P")
+KNOWN = "#123f5c"
+"""Deep water: what was measured, and where a bag is now."""
+RECKONED = "#c28a2a"
+"""Ochre: what is fitted, computed or forecast."""
+TARGET = "#34836d"
+"""Reed: what is wanted."""
+LIMIT = "#9f3526"
+"""Brick: a limit; nothing else."""
+COLOURS = (KNOWN, LIMIT, TARGET, RECKONED)
+"""One colour, one meaning; their lightness rises from one to the next."""
+PAPER = "#ffffff"
+PALE = "#82929a"
+"""What is not shown."""
+THEME = {
+    INK: "ink",
+    FAINT: "faint",
+    GRID: "line",
+    WASH: "wash",
+    KNOWN: "known",
+    RECKONED: "reckoned",
+    TARGET: "target",
+    LIMIT: "limit",
+    PALE: "pale",
+    PAPER: "paper",
+}
+"""The page's name for each colour, which it changes in the dark."""
+MARKS = ("o", "s", "^", "D")
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
 HATCHES = ("", "//", "..")
-WIDTH_IN = 5.0
+FONTS = "'DejaVu Sans', sans-serif"
+WIDTH_IN = 4.4
 PNG_DPI = 200
 
 Format = Literal["svg", "png"]
@@ -56,14 +81,15 @@ RC: dict[str, Any] = {
     "lines.linewidth": 1.6,
     "lines.markersize": 5.5,
     "legend.framealpha": 0.9,
-    "legend.edgecolor": "white",
+    "legend.edgecolor": PAPER,
     "legend.fancybox": False,
     "legend.borderpad": 0.2,
     "legend.fontsize": 8.5,
     "legend.handlelength": 1.8,
-    "figure.facecolor": "white",
-    "savefig.facecolor": "white",
-    "svg.fonttype": "path",
+    "figure.facecolor": PAPER,
+    "axes.facecolor": PAPER,
+    "savefig.facecolor": PAPER,
+    "svg.fonttype": "none",
     "svg.hashsalt": "rig",
     # A dollar in a bag's name is a dollar.
     "text.parse_math": False,
@@ -72,33 +98,26 @@ RC: dict[str, Any] = {
 
 
 class Look(NamedTuple):
-    """How one group of a figure is drawn."""
+    """How one group of a figure is drawn; all groups are measured, so all have that colour."""
 
-    colour: str
     mark: str
     dash: Any
     is_open: bool
 
     def marker(self, size: float = 5.5) -> dict[str, Any]:
-        """Arguments of a mark; the ink edge keeps pale colours visible on white."""
+        """Arguments of a mark; the edge of paper parts marks that overlap."""
         return {
             "marker": self.mark,
             "markersize": size,
-            "markerfacecolor": "white" if self.is_open else self.colour,
-            "markeredgecolor": self.colour if self.is_open else INK,
+            "markerfacecolor": PAPER if self.is_open else KNOWN,
+            "markeredgecolor": KNOWN if self.is_open else PAPER,
             "markeredgewidth": 1.3 if self.is_open else 0.6,
         }
 
 
 def look(place: int) -> Look:
-    """The look of the group at this place; after four colours the marks are open."""
-    k = place % len(COLOURS)
-    return Look(
-        COLOURS[k],
-        MARKS[place % len(MARKS)],
-        DASHES[place % len(DASHES)],
-        place % 8 >= len(COLOURS),
-    )
+    """The look of the group at this place: filled and open by turns, each pair with its mark."""
+    return Look(MARKS[place // 2 % len(MARKS)], DASHES[place % len(DASHES)], place % 2 == 1)
 
 
 def looks(names: Sequence[str]) -> dict[str, Look]:
@@ -141,8 +160,8 @@ def finish(figure: "Figure", title: str, note: str) -> None:
 
     The note is wrapped by hand, since a layout that wraps text itself changes with its size.
     """
-    figure.suptitle(wrapped(title, 58), x=0.01, ha="left", fontsize=11, fontweight="bold")
-    figure.supxlabel(wrapped(note, 77), x=0.01, ha="left", fontsize=8.5, color=FAINT)
+    figure.suptitle(wrapped(title, 50), x=0.01, ha="left", fontsize=11, fontweight="bold")
+    figure.supxlabel(wrapped(note, 66), x=0.01, ha="left", fontsize=8.5, color=FAINT)
 
 
 def wrapped(text: str, columns: int) -> str:
@@ -187,6 +206,7 @@ def svg_text(figure: "Figure") -> str:
     """The figure as one `<svg>` element, the same bytes for the same data.
 
     No date, no random identifiers, no comments (they would carry names), nothing but the element.
+    Text stays text; coordinates have two digits, a thirtieth of a pixel.
     """
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
@@ -197,7 +217,23 @@ def svg_text(figure: "Figure") -> str:
     text = buffer.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<!--.*?-->\n?", "", text, flags=re.DOTALL)
-    return re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL).strip()
+    text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL).strip()
+    text = text.replace("font-family: 'DejaVu Sans'", f"font-family: {FONTS}")
+    return re.sub(r"<[^>]*>", lambda tag: _rounded(tag[0]), text)
+
+
+def _rounded(tag: str) -> str:
+    return re.sub(r"(\d\.\d\d)\d+", r"\1", tag)
+
+
+def themed(svg: str) -> str:
+    """The same for a page: in the colours and the letters of the page."""
+    svg = svg.replace(f" font-family: {FONTS};", "")
+    return re.sub(r"#[0-9a-f]{6}\b", lambda colour: _variable(colour[0]), svg)
+
+
+def _variable(colour: str) -> str:
+    return f"var(--{THEME[colour]})" if colour in THEME else colour
 
 
 def own_ids(svg: str, prefix: str) -> str:

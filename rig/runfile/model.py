@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from msgspec import Meta, Struct, field
 
 from rig.calibration.model import Calibration
+from rig.runfile import limits
 from rig.settings.model import Beam, Linkage, Screw
 
 FORMAT = "tilt-run"
@@ -17,6 +18,8 @@ VERSION = 1
 State = Literal[
     "parked", "homing", "placing", "dwelling", "raising", "sliding", "lowering", "halted"
 ]
+Count = Annotated[int, limits.COUNT.meta]
+Number = Annotated[int, limits.NUMBER.meta]
 Outcome = Literal["slid", "no_slide", "fault", "stopped", "interrupted"]
 Flag = Literal[
     "no_slide",
@@ -25,16 +28,19 @@ Flag = Literal[
     "angle_sensor_fault",
     "step_loss",
     "halted",
+    "slumped",
     "stalled_in_slide",
     "edge_crept",
     "early_disturbance",
     "creep",
+    "rate_off",
     "climate_drift",
     "cross_slope",
     "skew_suspected",
     "gap_unknown",
     "calibration_overdue",
     "floor_tilt",
+    "sensor_slipped",
 ]
 INVALIDATING: frozenset[Flag] = frozenset(
     (
@@ -44,6 +50,7 @@ INVALIDATING: frozenset[Flag] = frozenset(
         "angle_sensor_fault",
         "step_loss",
         "halted",
+        "slumped",
     )
 )
 """Flags that keep a run out of the analysis."""
@@ -53,8 +60,8 @@ class ImuSetup(Struct, frozen=True, kw_only=True):
     """How the angle sensor was set up, as read back from the chip."""
 
     model: str
-    rate_hz: float
-    lowpass_hz: float
+    rate_hz: Annotated[float, limits.RATE_HZ.meta]
+    lowpass_hz: Annotated[float, limits.RATE_HZ.meta]
     mode: str
 
 
@@ -66,16 +73,46 @@ class RunSettings(Struct, frozen=True, kw_only=True):
     beam: Beam
     beams: Literal[1, 2]
     imu: ImuSetup
-    slump_mm: float = 0.0
-    u_slump_mm: float = 0.0
+    slump_mm: Annotated[float, limits.SLUMP_MM.meta] = 0.0
+    u_slump_mm: Annotated[float, limits.U_LENGTH_MM.meta] = 0.0
 
 
 class _Line(Struct, tag_field="kind", frozen=True, kw_only=True):
     pass
 
 
-class Header(_Line, tag="header", frozen=True, kw_only=True):
-    """The first line: what was planned, with what, by whom."""
+class AskedRun(Struct, frozen=True, kw_only=True):
+    """What is asked of one run; its header keeps all of it."""
+
+    bag: str | None = None
+    face: str | None = None
+    leading_edge: str | None = None
+    set: str | None = None
+    bag_mass_g: Annotated[float, limits.MASS_G.meta] | None = None
+    board: str | None = None
+    board_cleaned_at: str | None = None
+    treatment_stage: str | None = None
+    operator: str | None = None
+    session: str | None = None
+    series: str | None = None
+    repeat: Number | None = None
+    slide_number: Number | None = None
+    slides_before: Number | None = None
+    rate_deg_s: Annotated[float, limits.RATE_DEG_S.meta]
+    dwell_s: Annotated[float, limits.DWELL_S.meta]
+    approach_deg: Annotated[float, limits.ANGLE_DEG.meta] | None = None
+    """The board went fast up to here, then on at the measuring rate; None: measured from level."""
+    gap_mm: Annotated[float, limits.GAP_MM.meta] | None = None
+    u_gap_mm: Annotated[float, limits.U_LENGTH_MM.meta] | None = None
+    bag_length_mm: Annotated[float, limits.LENGTH_MM.meta] | None = None
+    u_bag_length_mm: Annotated[float, limits.U_LENGTH_MM.meta] | None = None
+    approach: Literal["from_dry", "from_damp", "unknown"] = "unknown"
+    conditioned_h: Annotated[float, limits.HOURS.meta] | None = None
+    source: Literal["rig", "twin", "hand"]
+
+
+class Header(AskedRun, _Line, tag="header", frozen=True, kw_only=True):
+    """The first line: what was asked, and of which rig."""
 
     format: str = FORMAT
     version: int = VERSION
@@ -85,35 +122,11 @@ class Header(_Line, tag="header", frozen=True, kw_only=True):
     rig: str
     settings: RunSettings
     calibration: Calibration | None = None
-    bag: str | None = None
-    face: str | None = None
-    leading_edge: str | None = None
-    set: str | None = None
-    bag_mass_g: float | None = None
-    board: str | None = None
-    board_cleaned_at: str | None = None
-    treatment_stage: str | None = None
-    operator: str | None = None
-    session: str | None = None
-    series: str | None = None
-    repeat: int | None = None
-    slide_number: int | None = None
-    slides_before: int | None = None
     placing: Literal["blade", "hand"] = "hand"
-    rate_deg_s: Annotated[float, Meta(gt=0)]
-    dwell_s: Annotated[float, Meta(ge=0)]
-    approach_deg: float | None = None
-    gap_mm: float | None = None
-    u_gap_mm: float | None = None
-    bag_length_mm: float | None = None
-    u_bag_length_mm: float | None = None
-    approach: Literal["from_dry", "from_damp", "unknown"] = "unknown"
-    conditioned_h: float | None = None
-    source: Literal["rig", "twin", "hand"]
     software: str
 
 
-class Event(_Line, tag="event", frozen=True, kw_only=True):
+class Event(_Line, tag="event", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Something that happened; `detail` depends on `event`.
 
     `state` {"state"}, `placed` {"gap_mm", "u_gap_mm", "blade_steps", "tries", "pushes", …},
@@ -124,47 +137,47 @@ class Event(_Line, tag="event", frozen=True, kw_only=True):
     come back to the blade), `fault` {"cause", "action"}, `raise_ended` {}.
     """
 
-    t_s: float
+    t_s: Annotated[float, limits.TIME_S.meta]
     event: str
     detail: dict[str, Any] = field(default_factory=dict)
 
 
-class Samples(_Line, tag="samples", frozen=True, kw_only=True):
+class Samples(_Line, tag="samples", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Raw counts of the three axes at `t_s + i * dt_s`."""
 
-    t_s: float
-    dt_s: Annotated[float, Meta(gt=0)]
-    counts: list[tuple[int, int, int]]
-    imu_temperature_c: float | None = None
+    t_s: Annotated[float, limits.TIME_S.meta]
+    dt_s: Annotated[float, limits.STEP_S.meta]
+    counts: list[tuple[Count, Count, Count]]
+    imu_temperature_c: Annotated[float, limits.CHIP_C.meta] | None = None
 
 
-class Climate(_Line, tag="climate", frozen=True, kw_only=True):
+class Climate(_Line, tag="climate", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The air, and the board's surface, at one time."""
 
-    t_s: float
-    temperature_c: float | None
-    relative_humidity_pct: float | None
-    pressure_hpa: float | None
-    board_temperature_c: float | None = None
+    t_s: Annotated[float, limits.TIME_S.meta]
+    temperature_c: Annotated[float, limits.AIR_C.meta] | None
+    relative_humidity_pct: Annotated[float, limits.HUMIDITY_PCT.meta] | None
+    pressure_hpa: Annotated[float, limits.PRESSURE_HPA.meta] | None
+    board_temperature_c: Annotated[float, limits.CHIP_C.meta] | None = None
     board_temperature_source: Literal["surface", "imu"] | None = None
 
 
-class Steps(_Line, tag="steps", frozen=True, kw_only=True):
+class Steps(_Line, tag="steps", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The step count at one time; `jitter_us` is the worst lateness since the last such line."""
 
-    t_s: float
-    count: int
-    jitter_us: float
+    t_s: Annotated[float, limits.TIME_S.meta]
+    count: Annotated[int, limits.STEPS.meta]
+    jitter_us: Annotated[float, limits.LATE_US.meta]
 
 
-class End(_Line, tag="end", frozen=True, kw_only=True):
+class End(_Line, tag="end", frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The last line of a run that came to its end."""
 
     outcome: Outcome
     flags: list[Flag]
-    samples_lost: int
-    bus_retries: int
-    lines: int
+    samples_lost: Number
+    bus_retries: Number
+    lines: Number
     """Number of lines before this one."""
     check: str | None = None
     """CRC-32 of all bytes before this line, in hexadecimal; None from an older program."""

@@ -1,17 +1,20 @@
 """Reads run files, also those that were cut off or damaged, and says what is missing."""
 
-import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from zlib import crc32
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from rig.calibration.file import calibration_fault
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
+from rig.runfile.limits import BACK_S, implausible, implausible_detail
 from rig.runfile.model import (
     FORMAT,
     VERSION,
@@ -25,7 +28,7 @@ from rig.runfile.model import (
 )
 from rig.runfile.writer import SUFFIX
 
-_TYPES: dict[str, type[msgspec.Struct]] = {
+_TYPES: dict[str, type[Line]] = {
     "header": Header,
     "event": Event,
     "samples": Samples,
@@ -37,13 +40,20 @@ _KNOWN_KEYS = {
     kind: {"kind", *(info.encode_name for info in msgspec.structs.fields(line_type))}
     for kind, line_type in _TYPES.items()
 }
-_FLAT_KEYS = {key.encode() for kind in ("samples", "climate", "steps") for key in _KNOWN_KEYS[kind]}
-_KEY = re.compile(rb'"([^"]*)"\s*:')
 _line_decoder: msgspec.json.Decoder[Line] = msgspec.json.Decoder(Line)
 _any_decoder = msgspec.json.Decoder(dict[str, Any])
 
 
-class RunFile(msgspec.Struct, kw_only=True):
+LEFT_OUT = "; the file is left out. Restore it from a copy, or take it out of the folder."
+
+
+class Implausible(str):
+    """What is wrong with a line that can be read and says what can't be."""
+
+    __slots__ = ()
+
+
+class RunFile(msgspec.Struct, kw_only=True, dict=True):
     """What was read of one run file."""
 
     path: Path
@@ -62,22 +72,18 @@ class RunFile(msgspec.Struct, kw_only=True):
         """True when the run's last line is not there."""
         return self.end is None
 
+    @property
+    def is_unchecked(self) -> bool:
+        """True when the last line is that of an older program, without a check."""
+        return self.end is not None and self.end.check is None
+
     def samples_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
         """All samples in order of time: `t_s` (n,) and raw counts (n, 3)."""
-        if not self.samples:
-            return np.empty(0), np.empty((0, 3), dtype=np.int32)
-        lengths = np.array([len(line.counts) for line in self.samples])
-        total = int(lengths.sum())
-        flat = chain.from_iterable(chain.from_iterable(line.counts for line in self.samples))
-        counts = np.fromiter(flat, dtype=np.int32, count=3 * total).reshape(total, 3)
-        first = np.repeat(np.array([line.t_s for line in self.samples]), lengths)
-        step = np.repeat(np.array([line.dt_s for line in self.samples]), lengths)
-        index = np.arange(total) - np.repeat(np.cumsum(lengths) - lengths, lengths)
-        t_s = first + step * index
-        if np.any(np.diff(t_s) < 0):
-            order = np.argsort(t_s, kind="stable")
-            t_s, counts = t_s[order], counts[order]
-        return t_s, counts
+        kept: _Kept | None = self.__dict__.get("arrays")
+        if kept is None or kept.of != self.samples:  # quick, since the same lines are one object
+            kept = _Kept(list(self.samples), _arrays_of(self.samples))
+            self.__dict__["arrays"] = kept
+        return kept.arrays
 
     def steps_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """Step counts in order of time: `t_s` (n,) and counts (n,)."""
@@ -91,32 +97,56 @@ class RunFile(msgspec.Struct, kw_only=True):
         return next((event for event in self.events if event.event == name), None)
 
 
+class _Kept(NamedTuple):
+    """What `samples_arrays` has made, and of which lines."""
+
+    of: list[Samples]
+    arrays: tuple[NDArray[np.float64], NDArray[np.int32]]
+
+
+def _arrays_of(samples: list[Samples]) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+    if not samples:
+        return np.empty(0), np.empty((0, 3), dtype=np.int32)
+    lengths = np.array([len(line.counts) for line in samples])
+    total = int(lengths.sum())
+    flat = chain.from_iterable(chain.from_iterable(line.counts for line in samples))
+    counts = np.fromiter(flat, dtype=np.int32, count=3 * total).reshape(total, 3)
+    first = np.repeat(np.array([line.t_s for line in samples]), lengths)
+    step = np.repeat(np.array([line.dt_s for line in samples]), lengths)
+    index = np.arange(total) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+    t_s = first + step * index
+    if np.any(np.diff(t_s) < 0):
+        order = np.argsort(t_s, kind="stable")
+        t_s, counts = t_s[order], counts[order]
+    return t_s, counts
+
+
 def read_run(path: Path) -> RunFile:
     """Read a run file; damaged or missing parts are told in `problems`.
 
     Raises:
         BadInputError: the file can't be read, is no run file, has nothing left of its first
-            line, or was written in a newer version of the format.
+            line, was written in a newer version of the format, was changed after it was written,
+            or has a value that can't be.
     """
-    return parse_run(path, _read(path))
+    return parse_run(path, read_bytes(path))
 
 
 def parse_run(path: Path, data: bytes) -> RunFile:
     """As `read_run`, from what was read already; `path` is named in sentences."""
-    lines = data.split(b"\n")
-    run = RunFile(path=path, header=_header(path, lines[0], cut=len(lines) == 1))
-    run.unknown += _unknown_keys(lines[0])
-    tail = lines.pop()
-    for number, line in enumerate(lines[1:], start=2):
-        problem = _take(run, line)
-        if problem:
-            run.problems.append(f"Line {number} of {path.name} is damaged and left out: {problem}.")
-    if len(lines) and tail and _take(run, tail):
-        run.problems.append(
-            f"The last line of {path.name} is cut off after {len(tail)} bytes and left out."
-        )
-    _check_end(run, len(lines) - (not tail))
+    first, line_feed, rest = data.partition(b"\n")
+    run = RunFile(path=path, header=header_of(path, first, cut=not line_feed))
+    run.unknown += _unknown_keys(first)
+    refused = ""
+    for number, problem in _take_all(run, rest):
+        if isinstance(problem, Implausible):
+            refused = refused or f"{path}, line {number}: {problem}{LEFT_OUT}"
+        else:
+            run.problems.append(problem)
+    _check_end(run, data.count(b"\n") - data.endswith(b"\n"))
     _check_bytes(run, data)
+    if refused:  # only now: a changed file is said to be that
+        raise BadInputError(refused)
     return run
 
 
@@ -139,7 +169,8 @@ def find_runs(paths: Iterable[Path]) -> list[Path]:
     return list(found)
 
 
-def _read(path: Path) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """All of a file; raises BadInputError if it can't be read."""
     if path.is_dir():
         raise BadInputError(f"{path} is a folder, not a run file; name a file in it.")
     try:
@@ -150,13 +181,18 @@ def _read(path: Path) -> bytes:
         ) from error
 
 
-def _header(path: Path, line: bytes, cut: bool) -> Header:
+def header_of(path: Path, line: bytes, cut: bool = False) -> Header:
+    """The first line of a run file; `cut` says that nothing follows it.
+
+    Raises:
+        BadInputError: it is none, is damaged or of a newer version, or a value in it can't be.
+    """
     opening = b'{"kind":"header"'
     if not line.strip(b"\0"):
         raise BadInputError(f"{path} is empty: the run ended before its first line was written.")
     try:
         raw = _any_decoder.decode(line)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         if cut and (line.startswith(opening) or opening.startswith(line)):
             raise BadInputError(
                 f"{path} is cut off within its first line; nothing of the run is left in it."
@@ -177,12 +213,42 @@ def _header(path: Path, line: bytes, cut: bool) -> Header:
             f"{path} is written in version {raw.get('version')} of the run-file format, and this "
             f"program reads version {VERSION}; update the program."
         )
+    if problem := implausible(raw):
+        raise BadInputError(f"{path}, line 1: {problem}{LEFT_OUT}")
     try:
-        return msgspec.convert(raw, Header)
+        header = msgspec.convert(raw, Header)
     except msgspec.ValidationError as error:
         raise BadInputError(
             f"The first line of {path} is damaged, and without it the run can't be read: {error}."
         ) from error
+    if header.calibration is not None and (fault := calibration_fault(header.calibration)):
+        raise BadInputError(f"{path}, line 1: in its calibration, {fault}{LEFT_OUT}")
+    return header
+
+
+def _take_all(run: RunFile, rest: bytes) -> Iterator[tuple[int, str]]:
+    """Add the lines behind the header; yields number and sentence of those that are not right."""
+    try:
+        parsed = _line_decoder.decode_lines(rest)
+    except UNREADABLE:
+        parsed = []
+    if len(parsed) == rest.count(b"\n") + (not rest.endswith(b"\n")):
+        problems = map(partial(_add, run), parsed)  # a sound file, in one go
+    else:
+        problems = map(partial(_take, run), rest.removesuffix(b"\n").split(b"\n") if rest else ())
+    for number, problem in enumerate(problems, start=2):
+        if problem is None:
+            continue
+        is_last = number == 2 + rest.count(b"\n")
+        if isinstance(problem, Implausible):
+            yield number, problem
+        elif is_last:
+            tail = rest.rpartition(b"\n")[2]
+            told = f"cut off after {len(tail)} bytes and left out"
+            yield number, f"The last line of {run.path.name} is {told}."
+        else:
+            told = f"is damaged and left out: {problem}"
+            yield number, f"Line {number} of {run.path.name} {told}."
 
 
 def _take(run: RunFile, line: bytes) -> str | None:
@@ -190,39 +256,56 @@ def _take(run: RunFile, line: bytes) -> str | None:
     if line.strip(b"\0 \r") == b"":
         return "it is empty"
     try:
-        parsed: Line = _line_decoder.decode(line)
-        is_flat = not isinstance(parsed, Event | End) and _FLAT_KEYS.issuperset(_KEY.findall(line))
-        unknown = [] if is_flat else _unknown_keys(line)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        return _take_unknown(run, line, str(error))
+        return _add(run, _line_decoder.decode(line))
+    except UNREADABLE as error:
+        return _take_unknown(run, line, error)
+
+
+def _add(run: RunFile, parsed: Line) -> str | None:
     if isinstance(parsed, Samples):
+        if run.samples and parsed.t_s < run.samples[-1].t_s - BACK_S:
+            return Implausible(
+                f"t_s is {parsed.t_s:g}, and the samples before are of {run.samples[-1].t_s:g} s"
+            )
         run.samples.append(parsed)
     elif isinstance(parsed, Steps):
         run.steps.append(parsed)
-    elif isinstance(parsed, Event):
-        run.events.append(parsed)
     elif isinstance(parsed, Climate):
         run.climate.append(parsed)
+    elif isinstance(parsed, Event):
+        if problem := implausible_detail(parsed.detail):
+            return Implausible(problem)
+        run.events.append(parsed)
     elif isinstance(parsed, End):
         if run.end is not None:
             return "it is a second last line"
         run.end = parsed
     else:
         return "it is a second header"
-    run.unknown += unknown
     return None
 
 
-def _take_unknown(run: RunFile, line: bytes, reason: str) -> str | None:
+def _take_unknown(run: RunFile, line: bytes, error: Exception) -> str | None:
+    """Take a line of an unknown kind, or one with unknown keys without these."""
     try:
         raw = _any_decoder.decode(line)
-    except (msgspec.DecodeError, UnicodeDecodeError):
-        return reason
-    kind = raw.get("kind")
-    if not isinstance(kind, str) or kind in _TYPES:
-        return reason
-    run.unknown.append(raw)
-    return None
+        kind = raw.get("kind")
+        if not isinstance(kind, str):
+            return str(error)
+        if kind not in _TYPES:
+            run.unknown.append(raw)
+            return None
+        if problem := implausible(raw):
+            return Implausible(problem)
+        known = {key: value for key, value in raw.items() if key in _KNOWN_KEYS[kind]}
+        told = (
+            _add(run, msgspec.convert(known, _TYPES[kind])) if len(known) < len(raw) else str(error)
+        )
+    except UNREADABLE as other:
+        return str(other)
+    if told is None:
+        run.unknown += _unknown_keys(line)
+    return told
 
 
 def _unknown_keys(line: bytes) -> list[dict[str, Any]]:

@@ -15,10 +15,12 @@ def _settled(node: Any, key: str = "") -> Any:
     """A copy that depends on the types alone.
 
     Python keeps the indentation of docstrings up to 3.12, and msgspec changes the order of
-    alternatives from version to version.
+    alternatives from version to version. A line may have further keys: the types forbid them only
+    so that the reader notices.
     """
     if isinstance(node, dict):
-        return {name: _settled(value, name) for name, value in node.items()}
+        shut = "additionalProperties" if "kind" in node.get("properties", ()) else ""
+        return {name: _settled(value, name) for name, value in node.items() if name != shut}
     if isinstance(node, list):
         settled = [_settled(item) for item in node]
         return sorted(settled, key=str) if key == "anyOf" else settled

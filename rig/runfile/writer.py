@@ -12,7 +12,7 @@ from zlib import crc32
 import msgspec
 
 from rig.errors import BadInputError, MachineFaultError
-from rig.files.durable import make_folder, sync_folder
+from rig.files.durable import make_folder, sync_file, sync_folder
 from rig.runfile.model import End, Event, Flag, Header, Line, Outcome
 
 SUFFIX = ".run.jsonl"
@@ -67,7 +67,7 @@ class OsFiles:
 
     def sync(self, descriptor: int) -> None:
         """Bring the file's content to the disk."""
-        os.fsync(descriptor)
+        sync_file(descriptor)
 
     def sync_folder(self, folder: Path) -> None:
         """Bring the folder's list of files to the disk."""

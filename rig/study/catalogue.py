@@ -10,6 +10,8 @@ from msgspec import Meta, Struct, field
 
 FORMAT = "tilt-study"
 VERSION = 1
+TODAY = "today"
+"""Name of the climate of a study that wants none."""
 BASELINE = "baseline"
 """The stage of every bag before its first treatment."""
 
@@ -105,6 +107,13 @@ class Recipe(_Table, frozen=True):
     note: Text = ""
 
 
+class Target(_Table, frozen=True):
+    """The slide angle that is wanted of a face."""
+
+    angle_deg: Annotated[float, Meta(gt=0, lt=60)]
+    tolerance_deg: Annotated[float, Meta(gt=0, le=20)] = 0.5
+
+
 class Preferences(_Table, frozen=True):
     """How this study measures, and what it wishes for; descriptions are the file's comments."""
 
@@ -138,7 +147,7 @@ class Preferences(_Table, frozen=True):
             ge=0,
             le=50,
         ),
-    ] = 2
+    ] = 1
     rate_deg_s: Annotated[float, Meta(description="raise rate of every run", ge=0.1, le=3.0)] = 1.0
     dwell_s: Annotated[float, Meta(description="rest before every raise", ge=0, le=3600)] = 10.0
     change_min: Annotated[
@@ -156,6 +165,10 @@ class Preferences(_Table, frozen=True):
     tolerance_deg: Annotated[
         float, Meta(description="how far from the wish a slide angle may lie", gt=0, le=20)
     ] = 0.5
+    may_pass: Annotated[
+        float,
+        Meta(description="chance of passing a target that one more treatment may have", ge=0, le=1),
+    ] = 0.1
 
 
 class Catalogue(_Table, frozen=True):
@@ -172,10 +185,17 @@ class Catalogue(_Table, frozen=True):
     boards: dict[Name, Board] = field(default_factory=dict)
     climates: dict[Name, ClimateWanted] = field(default_factory=dict)
     treatments: dict[Name, Recipe] = field(default_factory=dict)
+    targets: dict[Name, Target] = field(default_factory=dict)
+    """By face; a face without one has the preferences' `wish_angle_deg`."""
 
     def with_role(self, role: Role) -> list[str]:
         """Names of the bags of this role, in the file's order."""
         return [name for name, bag in self.bags.items() if bag.role == role]
+
+    @property
+    def airs(self) -> dict[str, ClimateWanted]:
+        """The climates to measure in, by name; today's air where none is wanted."""
+        return self.climates or {TODAY: ClimateWanted()}
 
     @property
     def reference(self) -> str | None:
@@ -192,3 +212,12 @@ class Catalogue(_Table, frozen=True):
 def stage_after(number: int) -> str:
     """The stage that follows the `number`-th treatment; controls pass through it untreated."""
     return f"after {number}"
+
+
+def stage_number(stage: str) -> int | None:
+    """0 for the baseline, n for `after n`; None for what is not the name of a stage."""
+    number = stage.removeprefix("after ")
+    if stage == BASELINE:
+        return 0
+    is_one = number.isdecimal() and number != "0" and stage == stage_after(int(number))
+    return int(number) if is_one else None

@@ -4,13 +4,14 @@ import difflib
 import json
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from rig.errors import BadInputError
-from rig.files.names import safe_name
+from rig.files.names import composed, safe_name
 from rig.study.catalogue import (
     FORMAT,
     VERSION,
@@ -21,8 +22,10 @@ from rig.study.catalogue import (
     Preferences,
     Recipe,
     Step,
+    Target,
 )
 from rig.study.durable import locked, replace_file
+from rig.study.names import writable
 
 NAME = "study.toml"
 SECTIONS: dict[str, type[msgspec.Struct]] = {
@@ -30,6 +33,7 @@ SECTIONS: dict[str, type[msgspec.Struct]] = {
     "boards": Board,
     "climates": ClimateWanted,
     "treatments": Recipe,
+    "targets": Target,
 }
 
 
@@ -59,7 +63,7 @@ def parse_catalogue(text: str, path: Path) -> Catalogue:
         BadInputError: as for `read_catalogue`.
     """
     try:
-        data = tomllib.loads(text)
+        data = tomllib.loads(composed(text))
     except (ValueError, RecursionError) as error:
         raise BadInputError(f"{path} is not valid TOML: {error}.") from None
     if data.get("format") != FORMAT:
@@ -124,6 +128,11 @@ def unit_of(key: str) -> str:
 
 
 def _check(catalogue: Catalogue, path: Path) -> None:
+    try:
+        for name, what in _names(catalogue):
+            safe_name(name, what)
+    except BadInputError as error:
+        raise BadInputError(f"{path}: {error}") from None
     if len(catalogue.with_role("reference")) > 1:
         names = " and ".join(catalogue.with_role("reference"))
         raise BadInputError(f"{path}: one bag can be the reference, not {names}; choose one.")
@@ -140,6 +149,24 @@ def _check(catalogue: Catalogue, path: Path) -> None:
                 f'{path}: [bags."{name}"] names the treatment {bag.treatment!r}, which is not'
                 f" under [treatments] (there: {known})."
             )
+    faces = {face for bag in catalogue.bags.values() for face in bag.faces}
+    for face in catalogue.targets:
+        if catalogue.bags and face not in faces:
+            raise BadInputError(
+                f'{path}: [targets."{face}"] is of a face that no bag has (there:'
+                f" {', '.join(sorted(faces))})."
+            )
+
+
+def _names(catalogue: Catalogue) -> Iterator[tuple[str, str]]:
+    """Each name, and what it names."""
+    yield catalogue.name, "study"
+    for section in SECTIONS:
+        for name in getattr(catalogue, section):
+            yield name, section[:-1]
+    for bag in catalogue.bags.values():
+        yield from ((face, "face") for face in bag.faces)
+        yield from ((name, what) for name, what in ((bag.set, "set"), (bag.model, "model")) if name)
 
 
 def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Catalogue:
@@ -157,10 +184,7 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
     Raises:
         BadInputError: the name is taken, or the result can't be a study.
     """
-    name = safe_name(name, section[:-1])
-    if isinstance(table, Bag):
-        for face in table.faces:
-            safe_name(face, "face")
+    name, table = safe_name(name, section[:-1]), writable(table)
     with locked(path.parent):
         catalogue = read_catalogue(path)
         if name in getattr(catalogue, section):
@@ -170,6 +194,26 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
             )
         old = path.read_text(encoding="utf-8-sig").rstrip("\n")
         text = f"{old}\n\n[{section}.{_string(name)}]\n{_keys(table)}"
+        catalogue = parse_catalogue(text, path)
+        replace_file(path, text.encode())
+        return catalogue
+
+
+def set_target(path: Path, face: str, target: Target) -> Catalogue:
+    """Add or change the target of a face; all else in the file stays as it is, comments too.
+
+    Raises:
+        BadInputError: no bag has this face.
+    """
+    import tomlkit  # late: few commands change what is there
+
+    face = safe_name(face, "face")
+    with locked(path.parent):
+        read_catalogue(path)
+        document = tomlkit.parse(path.read_text(encoding="utf-8-sig"))
+        targets = document.setdefault("targets", tomlkit.table(is_super_table=True))
+        targets[face] = {"angle_deg": target.angle_deg, "tolerance_deg": target.tolerance_deg}
+        text = tomlkit.dumps(document)
         catalogue = parse_catalogue(text, path)
         replace_file(path, text.encode())
         return catalogue

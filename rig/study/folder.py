@@ -1,6 +1,5 @@
 """A study folder: opened as one thing, and its parts found by name."""
 
-import difflib
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,12 +8,14 @@ from msgspec import Struct
 
 from rig.errors import BadInputError
 from rig.files.durable import make_folder
+from rig.files.names import nearest
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
 from rig.study import catalogue_file, journal_file
-from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences
+from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences, stage_number
 from rig.study.durable import cannot_write, create_file, locked
 from rig.study.journal import Journal, Treatment
 from rig.study.journal_file import T
+from rig.study.names import with_safe_names
 
 FOLDERS = ("calibration", "runs", "report")
 SLACK = timedelta(minutes=10)
@@ -58,6 +59,18 @@ class Study(Struct, frozen=True, kw_only=True):
             raise unknown("bag", name, self.catalogue.bags, "`rig study bag` adds one")
         return self.catalogue.bags[name]
 
+    def set_members(self, name: str) -> list[str]:
+        """The bags of a set.
+
+        Raises:
+            BadInputError: no bag is in it.
+        """
+        members = [bag for bag, about in self.catalogue.bags.items() if about.set == name]
+        if not members:
+            sets = sorted({bag.set for bag in self.catalogue.bags.values() if bag.set})
+            raise unknown("set", name, sets, "`rig study bag --set` puts a bag in one")
+        return members
+
     def check_face(self, bag: str, face: str) -> None:
         """Raise BadInputError unless the bag is known and has this face."""
         faces = self.bag(bag).faces
@@ -71,8 +84,8 @@ class Study(Struct, frozen=True, kw_only=True):
 
     def check_climate(self, name: str) -> None:
         """Raise BadInputError unless the climate is one of those wanted."""
-        if name not in self.catalogue.climates:
-            raise unknown("climate", name, self.catalogue.climates, "`rig study climate` adds one")
+        if name not in self.catalogue.airs:
+            raise unknown("climate", name, self.catalogue.airs, "`rig study climate` adds one")
 
     def check_treatment(self, name: str) -> None:
         """Raise BadInputError unless there is a recipe of this name."""
@@ -90,7 +103,8 @@ class Study(Struct, frozen=True, kw_only=True):
             simulated: it is the twin's, which may well be behind the day the study was made.
 
         Raises:
-            BadInputError: that clock is wrong, an entry lies in its future, or can't be written.
+            BadInputError: that clock is wrong, an entry lies in its future, has a name that can't
+                be seen, or can't be written.
         """
         now = now or datetime.now(UTC)
         check_wall_clock(now, "" if simulated else self.catalogue.made_at)
@@ -100,7 +114,8 @@ class Study(Struct, frozen=True, kw_only=True):
                     f"{entry.at} lies in the future (it is {utc_text(now)}); correct the time with"
                     " --at."
                 )
-        return journal_file.append_all(self.journal_path, entries)
+        safe = [with_safe_names(entry) for entry in entries]
+        return journal_file.append_all(self.journal_path, safe)
 
     def leaves_residue(self, bag: str, stage: str) -> bool:
         """Whether the bag has been treated by this stage, so that the board is wiped after it."""
@@ -123,22 +138,27 @@ class Study(Struct, frozen=True, kw_only=True):
         Raises:
             BadInputError: it is not the name of a stage.
         """
-        word, _, number = stage.partition(" ")
-        if stage == BASELINE:
-            return 0
-        if word == "after" and number.isdecimal() and number == str(int(number)) and number != "0":
-            return int(number)
-        raise BadInputError(f"{stage!r} is no stage; there are `{BASELINE}`, `after 1` and so on.")
+        number = stage_number(stage)
+        if number is None:
+            raise BadInputError(
+                f"{stage!r} is no stage; there are `{BASELINE}`, `after 1` and so on."
+            )
+        return number
 
 
 def unknown(what: str, name: str, known: Iterable[str], hint: str) -> BadInputError:
     """The sentence about a name that is not in the catalogue."""
     names = list(known)
-    near = difflib.get_close_matches(name, names, 1)
-    if near:
-        return BadInputError(f"The study knows no {what} {name!r}; did you mean {near[0]!r}?")
+    near = nearest(name, names)
+    if near is not None:
+        return BadInputError(f"The study knows no {what} {name!r}; did you mean {near!r}?")
     there = ", ".join(names) or "none yet"
     return BadInputError(f"The study knows no {what} {name!r} (known: {there}); {hint}.")
+
+
+def is_study(path: Path) -> bool:
+    """Whether this is a study's folder."""
+    return (path / catalogue_file.NAME).is_file()
 
 
 def open_study(path: Path) -> Study:

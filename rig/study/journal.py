@@ -18,6 +18,7 @@ FORMAT = "tilt-journal"
 VERSION = 1
 
 Angle = Annotated[float, Meta(gt=0, lt=90)]
+LineNumber = Annotated[int, Meta(ge=0, le=2**31 - 1)]
 
 
 class Begin(Struct, tag="journal", tag_field="kind", frozen=True, kw_only=True):
@@ -30,14 +31,14 @@ class Begin(Struct, tag="journal", tag_field="kind", frozen=True, kw_only=True):
 class _Entry(Struct, tag_field="kind", frozen=True, kw_only=True):
     """What every line says."""
 
-    line: int = 0
+    line: LineNumber = 0
     """Its number, given when it is appended."""
     at: str
     """When it was done or read: RFC 3339, UTC."""
     written_at: str = ""
     operator: str | None = None
     note: str = ""
-    replaces: int | None = None
+    replaces: LineNumber | None = None
     """Number of the line that this one corrects."""
 
 
@@ -104,6 +105,14 @@ class Wipe(_Entry, tag="wipe", frozen=True, kw_only=True):
     """The row of the plan that asked for it."""
 
 
+class Play(_Entry, tag="play", frozen=True, kw_only=True):
+    """A bag was thrown between measurements."""
+
+    bag: str
+    throws: Annotated[int, Meta(ge=1, le=100_000)]
+    """At a guess, if nobody counted."""
+
+
 class Correction(_Entry, tag="correction", frozen=True, kw_only=True):
     """Run files that name the wrong bag, face or board, or that do not count; `note` says why."""
 
@@ -119,14 +128,14 @@ class Correction(_Entry, tag="correction", frozen=True, kw_only=True):
 class Confirmation(_Entry, tag="confirmation", frozen=True, kw_only=True):
     """A person has read the line in `confirms`, whose check fails, and it is right."""
 
-    confirms: int
+    confirms: LineNumber
 
 
 class Withdrawal(_Entry, tag="withdrawal", frozen=True, kw_only=True):
     """The line in `replaces` does not count; `note` says why."""
 
 
-Entry = Treatment | Mass | Droop | Reading | Wipe | Correction | Confirmation | Withdrawal
+Entry = Treatment | Mass | Droop | Reading | Wipe | Play | Correction | Confirmation | Withdrawal
 E = TypeVar("E", bound=_Entry)
 
 
@@ -148,6 +157,8 @@ class Journal(Struct, kw_only=True):
     """Sentences about lines that could not be read or used."""
     doubts: list[Doubt] = field(default_factory=list)
     """Lines whose check fails and that nobody has confirmed or withdrawn."""
+    unchecked: int = 0
+    """Lines that count and have no check."""
 
     def standing(self) -> Iterator[Entry]:
         """The lines that count: neither replaced nor withdrawn, in the file's order."""

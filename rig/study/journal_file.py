@@ -8,8 +8,9 @@ from typing import Any, TypeVar, get_args
 import msgspec
 
 from rig.errors import BadInputError
+from rig.files.checked import UNREADABLE
 from rig.files.log import LogLine, append_lines, lines_of
-from rig.files.stamps import utc_text
+from rig.files.stamps import parse_utc, utc_text
 from rig.study.durable import cannot_write, locked
 from rig.study.journal import (
     FORMAT,
@@ -69,8 +70,8 @@ def _take(journal: Journal, line: LogLine, path: Path) -> None:
         else:
             entry = _entry_of(raw, line.number)
             problem = ""
-    except (msgspec.ValidationError, ValueError) as error:
-        damaged = isinstance(error, UnicodeDecodeError) or type(error) is msgspec.DecodeError
+    except UNREADABLE as error:
+        damaged = not isinstance(error, msgspec.ValidationError)
         problem = f"{left_out} {'it is damaged' if damaged else error}."
     if line.is_torn and entry is None:
         problem = (
@@ -89,13 +90,15 @@ def _take(journal: Journal, line: LogLine, path: Path) -> None:
         journal.problems.append(problem)
     if entry is not None:
         journal.lines.append(entry)
+        journal.unchecked += line.verdict == "unchecked"
 
 
 def _entry_of(raw: dict[str, Any], number: int) -> Entry:
     entry: Entry = msgspec.convert(raw, Entry)
-    at = datetime.fromisoformat(entry.at)
-    if at.tzinfo is None:
-        raise ValueError(f"its time {entry.at} has no zone")
+    try:
+        at = parse_utc(entry.at)
+    except ValueError as error:
+        raise msgspec.ValidationError(f"its time can't be read ({error})") from None
     # A person may have written the line, so its number and its time are made like ours.
     return msgspec.structs.replace(entry, line=entry.line or number, at=utc_text(at))
 

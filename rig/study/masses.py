@@ -2,8 +2,8 @@
 
 from datetime import datetime
 
+from rig.quantities.figures import signed
 from rig.study.journal import Journal, Mass
-from rig.study.words import signed
 
 BALANCE_G = 0.5
 BALANCE_MIN = 30.0

@@ -8,6 +8,7 @@ from rig.study.folder import Study
 from rig.study.plan import PlanRow, plan_text, read_plan
 from rig.study.plan_make import make_plan
 from rig.study.status import stage_to_plan_from
+from rig.study.trial import Foreseen, Scatter, best_plan
 
 
 def current_plan(study: Study, *, replace: bool = False) -> list[PlanRow]:
@@ -24,12 +25,53 @@ def current_plan(study: Study, *, replace: bool = False) -> list[PlanRow]:
     with locked(study.path):
         if path.exists() and not replace:  # another program has made it meanwhile
             return read_plan(study)
-        number = _last_kept(study) + (2 if path.exists() else 1)
-        rows = make_plan(study, number)
-        if path.exists():
-            create_file(path.with_name(f"plan-{number - 1}.csv"), path.read_bytes())
-        replace_file(path, plan_text(rows).encode())
+        _keep(study, make_plan(study, _next_number(study)))
     return read_plan(study)
+
+
+def timed_plan(
+    study: Study,
+    hours: float,
+    run_min: float,
+    scatter: Scatter,
+    *,
+    replace: bool = False,
+    without_reference: bool = False,
+    controls: int | None = None,
+) -> tuple[list[PlanRow], Foreseen | None]:
+    """The best plan for the time there is, kept as the study's; see `trial.best_plan`.
+
+    Raises:
+        BadInputError: there is a plan and it is not to be replaced, or no plan fits.
+    """
+    if study.plan_path.exists() and not replace:
+        raise BadInputError(
+            f"{study.plan_path} is there; --replace puts it aside and makes a new one."
+        )
+    with locked(study.path):
+        best = best_plan(
+            study,
+            hours,
+            run_min,
+            scatter,
+            number=_next_number(study),
+            without_reference=without_reference,
+            controls=controls,
+        )
+        _keep(study, best.rows)
+    return read_plan(study), best.foreseen
+
+
+def _next_number(study: Study) -> int:
+    """Of the plan to be made; the present one, if any, is put aside under the number before."""
+    return _last_kept(study) + (2 if study.plan_path.exists() else 1)
+
+
+def _keep(study: Study, rows: list[PlanRow]) -> None:
+    path = study.plan_path
+    if path.exists():
+        create_file(path.with_name(f"plan-{_last_kept(study) + 1}.csv"), path.read_bytes())
+    replace_file(path, plan_text(rows).encode())
 
 
 def add_to_plan(study: Study) -> list[PlanRow]:

@@ -14,19 +14,21 @@ from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table
 
 
-class Progress(msgspec.Struct, frozen=True, kw_only=True):
+class PlanProgress(msgspec.Struct, frozen=True, kw_only=True):
     """A plan against what was done."""
 
     rows: list[PlanRow]
     runs_left: dict[str, int]
     """For each row: runs still to make; 1 for a treatment or a wipe that is still to do."""
+    missed: list[PlanRow] = []
+    """Series that can't be made any more, for the bag has been treated since."""
 
     def is_done(self, row: PlanRow) -> bool:
         """Nothing of the row is left."""
         return not self.runs_left[row.row]
 
 
-def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) -> Progress:
+def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) -> PlanProgress:
     """Compare a plan with runs that count, and with the journal.
 
     A wipe without a note of it in the journal counts as done once a later row was run: it can't be
@@ -37,16 +39,27 @@ def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) ->
     wiped = {wipe.series for wipe in study.journal.of(Wipe)}
     treated = {(entry.bag, entry.stage) for entry in study.journal.of(Treatment)}
     left: dict[str, int] = {}
+    missed: list[PlanRow] = []
     later_was_run = False
     for row in reversed(rows):
         if row.is_series:
             later_was_run = later_was_run or row.row in begun
             left[row.row] = max(0, row.runs - made[row.row])
+            if left[row.row] and _is_over(study, row):
+                left[row.row] = 0
+                missed.insert(0, row)
         elif row.action == "treat":
             left[row.row] = 0 if (row.bag, row.stage) in treated else 1
         else:
             left[row.row] = 0 if later_was_run or row.row in wiped else 1
-    return Progress(rows=list(rows), runs_left=left)
+    return PlanProgress(rows=list(rows), runs_left=left, missed=missed)
+
+
+def _is_over(study: Study, row: PlanRow) -> bool:
+    """The bag has been treated since the row's stage, so that stage never comes back."""
+    if study.bag(row.bag).role != "treated":
+        return False
+    return study.stage_order(study.stage_at(row.bag)) > study.stage_order(row.stage)
 
 
 def next_rows(
@@ -66,8 +79,8 @@ def next_rows(
         the series of its runs.
 
     Raises:
-        BadInputError: the plan can't be used, a treatment comes first, a bag is in another stage
-            than the plan wants, or nothing is left in that climate.
+        BadInputError: the plan can't be used, a treatment comes first, or nothing is left in that
+            climate.
     """
     if climate is not None:
         study.check_climate(climate)
@@ -86,9 +99,6 @@ def next_rows(
     if climate is not None:
         first = _in_climate(open_rows, first, climate)
     session = [row for row in open_rows if row.session == first.session and row.action != "treat"]
-    for row in session:
-        if row.is_series:
-            _check_stage(study, row)
     return [
         msgspec.structs.replace(row, runs=found.runs_left[row.row] if row.is_series else 0)
         for row in session
@@ -105,23 +115,6 @@ def _in_climate(open_rows: list[PlanRow], first: PlanRow, climate: str) -> PlanR
             f" open: {still}."
         )
     return chosen
-
-
-def _check_stage(study: Study, row: PlanRow) -> None:
-    """Raise BadInputError if a bag that is treated is in another stage than the row wants."""
-    if study.bag(row.bag).role != "treated":
-        return
-    stage = study.stage_at(row.bag)
-    if stage == row.stage:
-        return
-    if study.stage_order(stage) < study.stage_order(row.stage):
-        mend = "note its treatment with `rig study treat` first"
-    else:
-        mend = "what was missed before the treatment can't be made up for: take the row out"
-    raise BadInputError(
-        f"Row {row.row} of the plan wants {row.bag} in stage {row.stage!r}, and the journal says it"
-        f" is in {stage!r}; {mend}."
-    )
 
 
 def open_wipe(study: Study, board: str) -> str | None:

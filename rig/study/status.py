@@ -11,7 +11,7 @@ from rig.errors import BadInputError
 from rig.study.catalogue import BASELINE
 from rig.study.folder import Study
 from rig.study.plan import PlanRow, plan_warnings, read_plan
-from rig.study.plan_next import Progress, progress
+from rig.study.plan_next import PlanProgress, progress
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
@@ -45,6 +45,7 @@ class Status(Struct, frozen=True, kw_only=True):
     """Run files that count."""
     runs_not_counting: int
     runs_outside_plan: int
+    slides_by_hand: int
     blocks: list[Block]
     treatments_done: list[str]
     treatments_missing: list[str]
@@ -81,6 +82,7 @@ def study_status(study: Study, table: SlideTable | None = None) -> Status:
         runs=sum(record.valid for record in records),
         runs_not_counting=sum(not record.valid for record in records),
         runs_outside_plan=sum(record.series not in planned for record in records),
+        slides_by_hand=sum(one.source == "hand" and one.valid for one in table.slides),
         blocks=blocks,
         treatments_done=[_treat_text(row) for row in treats if found.is_done(row)],
         treatments_missing=[_treat_text(row) for row in treats if not found.is_done(row)],
@@ -117,7 +119,7 @@ def plan_hours(study: Study, rows: Sequence[PlanRow], per_run_min: float) -> flo
     return minutes / 60.0
 
 
-def _blocks(study: Study, found: Progress, per_run: float) -> list[Block]:
+def _blocks(study: Study, found: PlanProgress, per_run: float) -> list[Block]:
     keys = dict.fromkeys((row.stage, row.climate) for row in found.rows if row.is_series)
     blocks = []
     for stage, climate in keys:
@@ -143,7 +145,7 @@ def _blocks(study: Study, found: Progress, per_run: float) -> list[Block]:
     return blocks
 
 
-def missing_climates(study: Study, found: Progress, records: Sequence[Slide]) -> list[str]:
+def missing_climates(study: Study, found: PlanProgress, records: Sequence[Slide]) -> list[str]:
     """Which climates are still missing, in sentences: unmeasured, unmatched, or off the mark."""
     runs = [row for row in found.rows if row.action == "run"]
     sentences = []
@@ -157,7 +159,7 @@ def missing_climates(study: Study, found: Progress, records: Sequence[Slide]) ->
         absent = [name for name in climates if name not in whole.get(stage, set())]
         if absent:
             sentences.append(f"Still to measure in stage {stage!r}: {', '.join(absent)}.")
-        unplanned = [name for name in study.catalogue.climates if name not in climates]
+        unplanned = [name for name in study.catalogue.airs if name not in climates]
         if unplanned:
             sentences.append(
                 f"Wanted, but not in the plan of stage {stage!r}: {', '.join(unplanned)}; `rig"
@@ -170,6 +172,12 @@ def missing_climates(study: Study, found: Progress, records: Sequence[Slide]) ->
                 f"Stage {stage!r} has no baseline in {', '.join(sorted(lost))}, so before and"
                 " after don't match there."
             )
+    if found.missed:
+        gone = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in found.missed))
+        sentences.append(
+            f"Given up, for the bag was treated before: {gone}; what lacks a baseline there rests"
+            " on the model."
+        )
     sentences += _off_the_mark(study, found.rows, records)
     names = len({row.climate for row in runs})
     if names < MODEL_CLIMATES:
@@ -188,7 +196,7 @@ def _off_the_mark(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide
         name = climate_of.get(record.series or "")
         if name is None or not record.valid:
             continue
-        wanted = study.catalogue.climates[name]
+        wanted = study.catalogue.airs[name]
         if not wanted.fits(record.temperature_c, record.relative_humidity_pct):
             off[name] = off.get(name, 0) + 1
     return [
@@ -198,12 +206,12 @@ def _off_the_mark(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide
     ]
 
 
-def _next_step(study: Study, found: Progress) -> str:
+def _next_step(study: Study, found: PlanProgress) -> str:
     if not found.rows:
         return f"Make a plan: `rig study plan {study.path}`."
     row = next((r for r in found.rows if not found.is_done(r) and r.action != "wipe"), None)
     if row is None:
-        return f"The plan is done; `rig compare {study.path}` says what came of it."
+        return f"The plan is done; `rig answer {study.path}` says what came of it."
     if row.action == "treat":
         return (
             f"Treat {row.bag} with {row.treatment!r}, then `rig study treat {study.path} --bag"

@@ -6,6 +6,8 @@ from rig.errors import BadInputError
 from rig.study.catalogue import BASELINE, Step, stage_after
 from rig.study.folder import Study
 from rig.study.journal import Treatment
+from rig.study.plan import read_plan
+from rig.study.plan_next import progress
 from rig.study.slides.slide import Slide
 
 NO_SOURCE = "(common practice, no source)"
@@ -59,6 +61,8 @@ def check_treatment(
     entry: Treatment,
     slides: Sequence[Slide],
     without_baseline: bool = False,
+    *,
+    force: bool = False,
 ) -> None:
     """Refuse a treatment that can't be, or that would spoil the comparison unseen.
 
@@ -67,10 +71,12 @@ def check_treatment(
         entry: the treatment; one that corrects a line is checked without that line.
         slides: the study's, by the rig and by hand.
         without_baseline: take a bag that was never run before its treatment.
+        force: give up series of the plan that can't be made after it.
 
     Raises:
         BadInputError: the bag is unknown or must stay untreated, the stage is not the next, the
-            time lies before the baseline or after runs that it should precede.
+            time lies before the baseline or after runs that it should precede, or the plan has
+            series of the bag that must come first.
     """
     bag = study.bag(entry.bag)
     if bag.role != "treated":
@@ -103,6 +109,30 @@ def check_treatment(
             f"{entry.bag} has no {BASELINE} slide before {entry.at}, so the effect of the treatment"
             " could never be known; measure its baseline first, by the rig or by hand, or say"
             " --without-baseline."
+        )
+
+    if entry.replaces is None and not force:
+        _check_plan(study, entry, slides)
+
+
+def _check_plan(study: Study, entry: Treatment, slides: Sequence[Slide]) -> None:
+    """Refuse what would leave series of the plan unmeasured for ever."""
+    if not study.plan_path.exists():
+        return
+    found = progress(study, read_plan(study), slides)
+    order = study.stage_order(entry.stage)
+    lost = [
+        row
+        for row in found.rows
+        if row.is_series and row.bag == entry.bag and not found.is_done(row)
+        if study.stage_order(row.stage) < order
+    ]
+    if lost:
+        where = ", ".join(dict.fromkeys(f"{row.face} in {row.climate}" for row in lost))
+        raise BadInputError(
+            f"The plan still wants {entry.bag} before this treatment ({where}), and afterwards that"
+            " can never be measured: measure it first, or give it up with --force; the effect"
+            " there then rests on the model alone."
         )
 
 

@@ -13,7 +13,7 @@ from rig.settings.checks import blade_pulses_per_mm
 from rig.settings.model import Settings
 from rig.twin.draws import draw_placing
 from rig.twin.placed import PlacedBag
-from rig.twin.scenario import BladeTruth, Placing, Scenario
+from rig.twin.scenario import BladeTruth, PlacingDraw, Scenario
 from rig.twin.streams import stream
 
 STOP_BELOW_MM = 3.0
@@ -62,7 +62,7 @@ def draw_push(
 
 def pushed_placing(
     seed: int, scenario: Scenario, settings: Settings, number: int, push: int = 1
-) -> Placing:
+) -> PlacingDraw:
     """How the bag lies after one good push, without any pulses; for the fast simulator."""
     blade, draw = settings.blade, draw_push(seed, scenario, settings, number, push)
     thickness = blade.thickness_mm + scenario.blade.thickness_error_mm
@@ -195,7 +195,7 @@ class Pusher:
         )
         self._length_mm = self.draw.length_mm
 
-    def _lying(self, bag: PlacedBag, placing: Placing, now_s: float) -> PlacedBag:
+    def _lying(self, bag: PlacedBag, placing: PlacingDraw, now_s: float) -> PlacedBag:
         placing = msgspec.structs.replace(
             placing, gap_mm=self._leading_mm - self._beams_mm[0], length_mm=self._length_mm
         )

@@ -16,7 +16,7 @@ from rig.twin.scenario import (
     BladeTruth,
     BoardTruth,
     ImuTruth,
-    Placing,
+    PlacingDraw,
     Scenario,
 )
 from rig.twin.streams import stream
@@ -109,7 +109,7 @@ def draw_air(seed: int, session: str) -> AirTruth:
     )
 
 
-def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int) -> Placing:
+def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int) -> PlacingDraw:
     """What a person makes of placing the bag for the `number`-th time (from 1)."""
     bag = scenario.bag
     # Two series of one name on two faces, or two sessions of one name in two airs, are not one.
@@ -127,7 +127,7 @@ def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int)
         # Whoever places the bag sees to it that the beam is free.
         gap_mm = max(0.3, settings.bag.gap_mm + settings.bag.u_gap_mm * gap_error)
     length, width = settings.bag.length_mm, settings.bag.width_mm
-    return Placing(
+    return PlacingDraw(
         number=number,
         gap_mm=gap_mm - bag.rebound_mm,
         length_mm=length * cos(radians(skew_deg)) + width * sin(radians(abs(skew_deg))),

@@ -9,27 +9,6 @@ from rig.twin.fabric import Face, coefficients, wetting_moisture
 from rig.twin.scenario import AirTruth, Scenario
 from rig.twin.streams import stream
 
-CLIMATES: dict[str, AirTruth] = {
-    "cold dry": AirTruth(
-        temperature_c=16.0,
-        relative_humidity_pct=32.0,
-        pressure_hpa=1017.0,
-        temperature_drift_k_h=0.3,
-        humidity_drift_pct_h=-0.8,
-        sensor_temperature_error_k=0.2,
-        sensor_humidity_error_pct=1.2,
-    ),
-    "hot humid": AirTruth(
-        temperature_c=30.0,
-        relative_humidity_pct=72.0,
-        pressure_hpa=1004.0,
-        temperature_drift_k_h=-0.4,
-        humidity_drift_pct_h=1.0,
-        sensor_temperature_error_k=0.2,
-        sensor_humidity_error_pct=1.2,
-    ),
-}
-
 FACES: dict[tuple[str, str], Face] = {
     ("Heron 1", "slick"): Face(mu_static_dry=0.31, mu_kinetic_dry=0.27, humidity_gain=0.22),
     ("Heron 1", "grip"): Face(
@@ -64,14 +43,16 @@ def scenario_of(
     bag: str | None,
     face: str | None,
     stage: str | None,
-    climate: str | None,
+    climate: str | None = None,
+    temperature_c: float | None = None,
+    relative_humidity_pct: float | None = None,
     session: str,
     series: str,
     slides_before: int,
 ) -> Scenario:
     """The rig of this seed with this face on it, treated as often as the stage says.
 
-    A climate that is none of `CLIMATES` is air drawn from the session's name.
+    Without figures the air is drawn from the session's name.
     """
     there = face_named(seed, bag, face)
     if there is not None and stage is not None and stage.startswith(STAGE):
@@ -85,10 +66,32 @@ def scenario_of(
     return draw_scenario(
         seed,
         face=there,
-        air=CLIMATES.get(climate or ""),
+        air=room(seed, climate, temperature_c, relative_humidity_pct),
         session=session,
         series=series,
         slides_before=slides_before,
+    )
+
+
+def room(
+    seed: int, climate: str | None, temperature_c: float | None, relative_humidity_pct: float | None
+) -> AirTruth | None:
+    """A room that was brought to an air, nearly; None where nothing was aimed at.
+
+    It lies off by up to 0.7 K and 1.5 %RH and drifts slowly; the sensor has errors of its own.
+    """
+    if temperature_c is None or relative_humidity_pct is None:
+        return None
+    random = stream(seed, "room", climate or "")
+    off = random.uniform(-1.0, 1.0, 5)
+    return AirTruth(
+        temperature_c=temperature_c + 0.7 * float(off[0]),
+        relative_humidity_pct=min(max(relative_humidity_pct + 1.5 * float(off[1]), 2.0), 97.0),
+        pressure_hpa=1010.0 + 7.0 * float(off[2]),
+        temperature_drift_k_h=0.4 * float(off[3]),
+        humidity_drift_pct_h=1.0 * float(off[4]),
+        sensor_temperature_error_k=0.2,
+        sensor_humidity_error_pct=1.2,
     )
 
 
@@ -101,7 +104,6 @@ def true_angle_deg(
         bag=bag,
         face=face,
         stage=stage,
-        climate=None,
         session="",
         series="",
         slides_before=slides_before,

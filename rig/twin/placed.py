@@ -7,8 +7,8 @@ from rig.twin.draws import draw_placing, moisture_at, surface_at
 from rig.twin.fabric import coefficients
 from rig.twin.friction import make_law
 from rig.twin.mechanics import Incline, TrueLinkage
-from rig.twin.scenario import Placing, Scenario, Truth
-from rig.twin.slide import Path, Slide
+from rig.twin.scenario import PlacingDraw, Scenario, Truth
+from rig.twin.slide import BagPath, SlideMotion
 
 ON_CATCH_MM = 0.5
 """A bag that lies nearer to the catch than this lies on it."""
@@ -36,11 +36,11 @@ class PlacedBag:
 
     scenario: Scenario
     settings: Settings
-    placing: Placing
+    placing: PlacingDraw
     placed_s: float
     n_beams: int
     dwell_s: float | None = None
-    slide: Slide | None = None
+    slide: SlideMotion | None = None
     is_gone: bool = False
     """It has fallen off the board."""
 
@@ -58,7 +58,7 @@ class PlacedBag:
         placing = draw_placing(seed, scenario, settings, number)
         return cls(scenario, settings, placing, placed_s, n_beams)
 
-    def raise_from(self, time_s: float, hours: float = 0.0) -> Slide:
+    def raise_from(self, time_s: float, hours: float = 0.0) -> SlideMotion:
         """The raise begins: from here the friction is settled, age of contact included.
 
         Args:
@@ -79,18 +79,18 @@ class PlacedBag:
         )
         law = make_law(scenario.law, mu_static, mu_kinetic, scenario.law_parameters)
         path = self._path()
-        self.slide = Slide(law, incline_of(scenario), path, time_s)
+        self.slide = SlideMotion(law, incline_of(scenario), path, time_s)
         if self.is_gone or path.catch_travel_mm <= ON_CATCH_MM:
             self.slide.stay()
         return self.slide
 
-    def _path(self) -> Path:
+    def _path(self) -> BagPath:
         bag, beam, placing = self.scenario.bag, self.settings.beam, self.placing
         spacing = beam.second_spacing_mm + self.scenario.beam.spacing_error_mm
         catch = bag.catch_travel_mm
         if catch is None:
             catch = placing.gap_mm + beam.position_mm - self.settings.board.catch_mm
-        return Path(
+        return BagPath(
             gap_mm=placing.gap_mm,
             length_mm=placing.length_mm,
             slump_mm=placing.slump_mm,

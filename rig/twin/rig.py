@@ -7,6 +7,7 @@ import msgspec
 
 from rig.calibration.model import Calibration, Vector
 from rig.clock import Clock, Task
+from rig.errors import MachineFaultError
 from rig.runfile.writer import SUFFIX
 from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
@@ -70,12 +71,20 @@ class TwinRig:
         return [*done, last] if last is not None and (not done or done[-1] != last) else [*done]
 
     def write_truth(self, run_file: Path) -> Path | None:
-        """Write the truth of the last raise beside its run file; None before any raise."""
+        """Write the truth of the last raise beside its run file; None before any raise.
+
+        Raises:
+            MachineFaultError: cause `disk`.
+        """
         truth = self.world.truth()
         if truth is None:
             return None
         path = run_file.with_name(run_file.name.removesuffix(SUFFIX) + ".truth.json")
-        path.write_bytes(msgspec.json.format(msgspec.json.encode(truth)) + b"\n")
+        try:
+            path.write_bytes(msgspec.json.format(msgspec.json.encode(truth)) + b"\n")
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise MachineFaultError("disk", f"{path} cannot be written: {reason}.") from error
         return path
 
     def _imu(self) -> Any:

@@ -142,7 +142,7 @@ class Scenario(Struct, frozen=True, kw_only=True):
     """Slides since the surface was fresh, before the first placing."""
 
 
-class Placing(Struct, frozen=True, kw_only=True):
+class PlacingDraw(Struct, frozen=True, kw_only=True):
     """What was drawn when the bag was put down once."""
 
     number: int

@@ -23,7 +23,7 @@ SLUMP_DONE = 0.85
 """Share of µs at which the fill has slumped all the way."""
 
 
-class Edge(NamedTuple):
+class BagEdge(NamedTuple):
     """The bag's leading (`broken`) or trailing edge passes a beam, numbered from 1."""
 
     time_s: float
@@ -32,7 +32,7 @@ class Edge(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Path:
+class BagPath:
     """Where the bag lies and what lies in its way; distances downhill from its start place."""
 
     gap_mm: float
@@ -50,7 +50,7 @@ class Path:
 
 
 @dataclass
-class Slide:
+class SlideMotion:
     """One placing of the bag; `advance` moves it on through time.
 
     Args:
@@ -62,7 +62,7 @@ class Slide:
 
     law: Law
     incline: Incline
-    path: Path
+    path: BagPath
     time_s: float
     speed_m_s: float = 0.0
     travel_m: float = 0.0
@@ -102,14 +102,14 @@ class Slide:
             wake = min(wake, self._slump_tangent(need))
         return wake
 
-    def advance(self, until_s: float, angle: Angle) -> list[Edge]:
+    def advance(self, until_s: float, angle: Angle) -> list[BagEdge]:
         """Move the bag on to a time; returns the beams' edges on the way, in order.
 
         Args:
             until_s: time to go to (s).
             angle: cradle angle over time, valid from the bag's time up to `until_s`.
         """
-        edges: list[Edge] = []
+        edges: list[BagEdge] = []
         while self.time_s < until_s and not self.is_caught:
             if self.is_sliding:
                 self._slide(until_s, angle, edges)
@@ -146,7 +146,7 @@ class Slide:
         share = max(0.0, need_mm) / max(self.path.slump_mm, 1e-12)
         return SLUMP_DONE * self.law.mu_static * cbrt(share)
 
-    def _rest(self, until_s: float, angle: Angle, edges: list[Edge]) -> None:
+    def _rest(self, until_s: float, angle: Angle, edges: list[BagEdge]) -> None:
         end = min(until_s, self.time_s + REST_SCAN_S)
         tangent = self.incline.tangent
 
@@ -165,7 +165,7 @@ class Slide:
             time = crossing(self._slump_tangent(need))
             if time is not None and (start is None or time <= start):
                 self._slumped[beam] = True
-                edges.append(Edge(time, beam, True))
+                edges.append(BagEdge(time, beam, True))
         if start is None:
             self.time_s = end
         else:
@@ -197,7 +197,7 @@ class Slide:
             if not (broken and self._slumped.get(beam))
         )
 
-    def _slide(self, until_s: float, angle: Angle, edges: list[Edge]) -> None:
+    def _slide(self, until_s: float, angle: Angle, edges: list[BagEdge]) -> None:
         law, spot, sin_cos = self.law, self._spot, self.incline.sin_cos
         slip_from = self._slip_from_m
         t, s, v, z = self.time_s, self.travel_m, self.speed_m_s, self._bristle_m
@@ -240,7 +240,7 @@ class Slide:
             self._bristle_m = z + h / 6.0 * (z1 + 2.0 * z2 + 2.0 * z3 + z4)
 
     def _stop(
-        self, t: float, h: float, s: float, v: float, v_end: float, edges: list[Edge]
+        self, t: float, h: float, s: float, v: float, v_end: float, edges: list[BagEdge]
     ) -> None:
         """The speed falls to zero inside this step: stay there until the board is steeper."""
         share = v / (v - v_end) if v > 0.0 else 1.0
@@ -255,7 +255,7 @@ class Slide:
         h: float,
         start: tuple[float, float],
         end: tuple[float, float],
-        edges: list[Edge],
+        edges: list[BagEdge],
     ) -> None:
         """Find what the bag meets in one step, on the cubic through both ends and their slopes."""
         (s0, v0), (s1, v1) = start, end
@@ -268,7 +268,7 @@ class Slide:
         catch = self.path.catch_travel_mm / 1000.0 / self._cosine
         while self._targets and self._targets[0][0] <= min(s1, catch):
             place, beam, broken = self._targets.pop(0)
-            edges.append(Edge(when(place), beam, broken))
+            edges.append(BagEdge(when(place), beam, broken))
         if s1 >= catch:
             self.time_s, self.travel_m, self.speed_m_s = when(catch), catch, 0.0
             self.is_sliding, self.is_caught = False, True

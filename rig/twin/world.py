@@ -21,7 +21,7 @@ from rig.twin.placed import PlacedBag, incline_of, linkage_of
 from rig.twin.receivers import Receivers
 from rig.twin.scenario import Scenario, Truth
 from rig.twin.sensor import Array, Motion
-from rig.twin.slide import Slide
+from rig.twin.slide import SlideMotion
 from rig.twin.streams import stream
 
 if TYPE_CHECKING:
@@ -208,7 +208,7 @@ class World:
             self._slide_on(bag.slide, now_s)
         self._look(now_s)
 
-    def _slide_on(self, slide: Slide, now_s: float) -> None:
+    def _slide_on(self, slide: SlideMotion, now_s: float) -> None:
         """Move the bag from the last pulse to this one; the cradle turns evenly in between."""
         (t0, a0), a1 = self._knot, self.motor.angle_rad(self.motor.position)
         if now_s <= t0:

@@ -1,15 +1,13 @@
 """Which edges of the beams count, at each limit, and which case they make."""
 
-import math
 from typing import Any
 
 import pytest
 
 from rig.analysis.checks import check_beams
-from rig.analysis.edges import BeamRecord, Pass, beam_record, free_time_s, slide_time_s
+from rig.analysis.edges import BeamRecord, Pass, beam_record
 from rig.analysis.estimate import Case, choose
 from rig.runfile.model import Event, Flag
-from tests.analysis.even_ramp import moved_mm
 from tests.analysis.parts import bare_run, events, geometry
 
 STRAIGHT = geometry(slump_mm=0.0)
@@ -78,6 +76,21 @@ def test_the_last_edge_before_the_raise_says_how_the_beam_stood(
     assert record(*before, (2.0, "broken")).broken_at_start is broken
 
 
+@pytest.mark.parametrize(
+    ("edges", "inverted"),
+    [
+        ([(2.0, "clear"), (3.0, "broken")], True),
+        ([(2.0, "broken"), (3.0, "clear")], False),
+        ([(-1.0, "broken"), (2.0, "clear"), (3.0, "broken")], False),
+        ([(-2.0, "broken"), (-1.0, "clear"), (2.0, "clear")], True),
+    ],
+)
+def test_a_beam_that_was_broken_before_is_not_inverted(
+    edges: list[tuple[float, str]], inverted: bool
+) -> None:
+    assert record(*edges).inverted is inverted
+
+
 def beam_flags(*records: BeamRecord, before: tuple[Event, ...] = ()) -> list[Flag]:
     """For a raise that starts at 0 s after a dwell that started at −5 s."""
     dwelling = Event(t_s=-5.0, event="state", detail={"state": "dwelling"})
@@ -119,16 +132,6 @@ def test_a_bag_that_moves_while_it_should_rest(
     assert beam_flags(found, before=tuple(events(1, (broken_s, "broken")))) == flags
 
 
-def test_the_slowest_and_the_quickest_slide() -> None:
-    # From rest with µk = µs at 24° and 1 °/s, by the closed form.
-    slowest_s = slide_time_s(160.0, 24.0, 1.0)
-    assert moved_mm(24.0 + slowest_s, 24.0, math.tan(math.radians(24.0)), 1.0) == pytest.approx(
-        160.0, rel=0.02
-    )
-    # Without friction at 30°: ½·4.903325 m/s²·(0.5 s)² = 612.9156 mm.
-    assert free_time_s(612.9156, 30.0) == pytest.approx(0.5, rel=1e-6)
-
-
 def chosen(
     first: list[Pass], second: list[Pass] | None = None, end_s: float = 40.0, angle: float = 24.0
 ) -> Case | None:
@@ -154,9 +157,9 @@ UNSURE = ("clear_only", ("edge_crept", "gap_unknown"))
         # 0.8 of the quickest: 0.1759 s.
         (0.172, UNSURE),
         (0.180, ("two", ())),
-        # Slowest, µk = µs: (6 s cos θ/gω)^⅓ is 1.7240 − 0.6351 = 1.0889 s; by half more, and 0.2 s.
-        (1.820, ("two", ())),
-        (1.850, UNSURE),
+        # What the machine allows (1.491 s, `tests/test_sliding.py`), and 0.2 s.
+        (1.680, ("two", ())),
+        (1.700, UNSURE),
     ],
 )
 def test_how_long_a_pass_may_take(
@@ -203,11 +206,11 @@ def test_what_the_passes_are_worth(
     assert made(chosen(first, second, end_s=25.0)) == case
 
 
-@pytest.mark.parametrize(("end_s", "case"), [(25.8, ("break_only", ())), (25.9, None)])
+@pytest.mark.parametrize(("end_s", "case"), [(25.68, ("break_only", ())), (25.70, None)])
 def test_a_bag_that_stays_in_the_beam_for_too_long_does_not_slide(
     end_s: float, case: tuple[str, tuple[Flag, ...]] | None
 ) -> None:
-    # At most 1.8333 s, as above.
+    # At most 1.691 s, as above.
     assert made(chosen([Pass(24.0, None)], end_s=end_s)) == case
 
 
@@ -219,11 +222,9 @@ def test_first_and_last_edge_of_each_case() -> None:
         for case in [Case(kind, first, second, ())]
     }
     assert ends == {
-        "two": (24.0, 24.7),
+        "two": (24.0, 24.6),
         "four": (24.0, 24.7),
         "second": (24.3, 24.7),
-        "leading": (24.0, 24.7),
-        "clear_only": (24.6, 24.7),
+        "leading": (24.0, 24.3),
+        "clear_only": (24.6, 24.6),
     }
-    late = Case("four", first, Pass(24.3, None), ()).delayed(0.5)
-    assert (late.first, late.second) == (Pass(24.5, 25.1), Pass(24.8, None))

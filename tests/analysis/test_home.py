@@ -7,9 +7,10 @@ from typing import Any
 import msgspec
 import pytest
 
+from rig.analysis.home import home_reading as home_reading_of
 from rig.analysis.home import home_readings, home_records
 from rig.runfile.model import Event, Line, Samples
-from rig.runfile.reader import RunFile
+from rig.runfile.reader import RunFile, read_run
 from tests.analysis.slides import RAISE_S, one_beam, run_file
 from tests.calibration.example import calibration
 
@@ -76,17 +77,26 @@ def test_only_runs_of_one_calibration_count_the_newest_unless_it_is_named(tmp_pa
     )
     (tmp_path / "broken.run.jsonl").write_bytes(b"{")
     assert [
-        len(home_records(home_readings([tmp_path]), at)[1])
+        len(home_records(home_readings([tmp_path], at), at)[1])
         for at in (None, new.made_at, old.made_at)
     ] == [
         1,
         1,
         2,
     ]
+    both = [one for at in (old, new) for one in home_readings([tmp_path], at.made_at)]
+    assert (len(both), home_records(both)[0]) == (3, new.made_at)
     assert home_records(home_readings([tmp_path]), "2020-01-01T00:00:00Z") == (
         "2020-01-01T00:00:00Z",
         [],
     )
+
+
+def test_a_run_without_a_calibration_has_no_reading() -> None:
+    run = made(DAY_1)
+    assert home_reading_of(run) is not None
+    run.header = msgspec.structs.replace(run.header, calibration=None)
+    assert home_reading_of(run) is None
 
 
 def test_a_folder_without_readings_has_no_history(tmp_path: Path) -> None:
@@ -170,3 +180,35 @@ def test_what_shakes_the_board_as_it_starts_is_left_out(tmp_path: Path) -> None:
     run.samples = [shaken(line) for line in run.samples]
     shift, _ = raised(tmp_path, run)
     assert shift == pytest.approx(0.0, abs=0.02)
+
+
+def test_runs_of_other_calibrations_are_only_glanced_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old, new = calibration(), calibration(made_at="2026-11-01T08:00:00Z")
+    kept(tmp_path, made(DAY_1, calibration=old), made(DAY_1, calibration=new))
+    read: list[str] = []
+
+    def reading(path: Path) -> RunFile:
+        read.append(path.name)
+        return read_run(path)
+
+    monkeypatch.setattr("rig.analysis.home.read_run", reading)
+    assert len(home_readings([tmp_path])) == 1
+    assert read == ["1.run.jsonl"]
+
+
+def test_a_run_whose_time_is_unreadable_has_no_place_in_the_history(tmp_path: Path) -> None:
+    run = made(DAY_1)
+    run.header = msgspec.structs.replace(run.header, started_at="yesterday")
+    assert home_readings([kept(tmp_path, run)]) == []
+
+
+def test_a_count_that_no_screw_can_have_bends_nothing(tmp_path: Path) -> None:
+    plain = made()
+    stray = msgspec.structs.replace(plain.steps[5], t_s=plain.steps[5].t_s + 0.01, count=10**9)
+    with_stray = made()
+    with_stray.steps = sorted([*plain.steps, stray], key=lambda line: line.t_s)
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    assert raised(tmp_path / "b", with_stray) == raised(tmp_path / "a", plain)

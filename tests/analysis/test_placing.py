@@ -12,7 +12,7 @@ from rig.analysis.estimate import Method
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import make_groups
 from rig.analysis.load import Analysis
-from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG, Comparison, compare_ways
+from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG, Equivalence, compare_ways
 from rig.analysis.row import empty_row
 from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile
@@ -36,7 +36,7 @@ def angles(seed: int, n: int, mean: float, sd: float = 0.3) -> list[float]:
     return drawn
 
 
-def both(hand: list[float], blade: list[float]) -> Comparison:
+def both(hand: list[float], blade: list[float]) -> Equivalence:
     runs = [made(a, "hand") for a in hand] + [made(a, "blade") for a in blade]
     found = compare_ways(runs)
     assert len(found) == 1

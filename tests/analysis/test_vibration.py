@@ -8,11 +8,11 @@ import pytest
 from rig.analysis import vibration
 from rig.analysis.vibration import Worst, advice, fit_weights, leak, worst_bias
 from rig.calibration.model import Vibration
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 SETTINGS = Settings()
-LINKAGE = Linkage(SETTINGS.linkage, SETTINGS.screw)
+LINKAGE = Kinematics(SETTINGS.linkage, SETTINGS.screw)
 
 
 def seen(first_g: float | None, second_g: float | None = None) -> Vibration:

@@ -28,7 +28,7 @@ from rig.settings.model import Settings
 from rig.twin.friction import make_law
 from rig.twin.placed import incline_of
 from rig.twin.scenario import Scenario, Truth
-from rig.twin.slide import Edge, Path, Slide
+from rig.twin.slide import BagEdge, BagPath, SlideMotion
 from tests.bench.calibrated import calibrate
 from tests.bench.coverage import DWELL_S, LAWS, draw_rig, in_memory
 from tests.bench.heading import Table, columns
@@ -56,8 +56,8 @@ def seen_late_s(scenario: Scenario, truth: Truth) -> float:
     onset_rad = incline.angle_for(law.mu_static)
     assert onset_rad is not None
     start_s = (math.degrees(onset_rad) - 1.0) / RATE_DEG_S
-    slide = Slide(law, incline, Path(gap_mm=SEEN_MM, length_mm=1e3), start_s)
-    edges: list[Edge] = []
+    slide = SlideMotion(law, incline, BagPath(gap_mm=SEEN_MM, length_mm=1e3), start_s)
+    edges: list[BagEdge] = []
     while not edges:
         edges = slide.advance(slide.time_s + 0.1, lambda t_s: math.radians(RATE_DEG_S * t_s))
     # With a bristle that creeps it may be seen before the onset.

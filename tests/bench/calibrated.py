@@ -19,7 +19,7 @@ from rig.calibration.reference import turned_level
 from rig.motion.profile import rest_to_rest
 from rig.procedures.level import name_of
 from rig.procedures.level_finish import finish
-from rig.procedures.level_progress import Progress
+from rig.procedures.level_progress import LevelProgress
 from rig.procedures.level_sweep import (
     HIGH_DEG,
     LOW_DEG,
@@ -30,7 +30,7 @@ from rig.procedures.level_sweep import (
 )
 from rig.procedures.steadiness import CAPTURE_S
 from rig.runfile.model import ImuSetup
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 from rig.twin.bubble import TwinLevelPerson
 from rig.twin.draws import draw_air
@@ -58,7 +58,7 @@ class _Bench:
         self.motor = SimpleNamespace(angle_deg=0.0)
         self.machine: Any = SimpleNamespace(
             settings=settings,
-            linkage=Linkage(settings.linkage, settings.screw),
+            linkage=Kinematics(settings.linkage, settings.screw),
             imu=SimpleNamespace(
                 counts_per_g=self.chip.counts_per_g,
                 setup=ImuSetup(
@@ -110,7 +110,7 @@ def calibrate(seed: int, scenario: Scenario, settings: Settings) -> Calibration:
     sensor = SensorIdentity(
         model=chip.model, address=settings.bus.imu_address, identity=chip.identity
     )
-    progress = Progress(sensor=sensor, started_at="", plan=plan)
+    progress = LevelProgress(sensor=sensor, started_at="", plan=plan)
     rest = bench.rest(max(0.0, settings.linkage.home_angle_deg))
     along, across = (
         turned_level(

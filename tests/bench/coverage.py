@@ -28,11 +28,12 @@ import numpy as np
 
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import GroupResult, group_runs
-from rig.analysis.uncertainty import coverage_factor, u_of_tangent, welch_satterthwaite
+from rig.analysis.uncertainty import u_of_tangent
 from rig.calibration.model import Calibration
 from rig.runfile.model import Climate, End, Event, Header, Line, Samples, Steps
 from rig.runfile.reader import RunFile
 from rig.settings.model import Settings
+from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.placed import PlacedBag
 from rig.twin.scenario import Scenario, Truth
@@ -42,7 +43,7 @@ from tests.bench.inputs import ONSET, SIMULATOR
 from tests.fastsim.run import simulate_run
 
 LAWS = ("coulomb", "slip_weakening", "stribeck", "lugre")
-LAW = "friction law"
+LAW = "friction law, rate-free"
 TABLE = Table(
     "tests/bench/COVERAGE.md",
     "coverage",

@@ -24,21 +24,28 @@ from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import read_run
-from rig.settings.model import Bag, Cycle, Imu, Motion, Screw, Settings
+from rig.settings.model import (
+    BagSettings,
+    CycleSettings,
+    ImuSettings,
+    MotionSettings,
+    Screw,
+    Settings,
+)
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from tests.bench.heading import Table
 from tests.bench.inputs import CYCLE
 from tests.twin_of import twin_of
 
-WHOLE = Settings(cycle=Cycle(dwell_s=2.0))
+WHOLE = Settings(cycle=CycleSettings(dwell_s=2.0))
 SHORT = Settings(
-    cycle=Cycle(dwell_s=0.1, climate_interval_s=5.0),
-    motion=Motion(rate_deg_s=3.0, homing_rate_deg_s=2.0),
-    bag=Bag(length_mm=40.0, width_mm=40.0, gap_mm=4.0),
+    cycle=CycleSettings(dwell_s=0.1, climate_interval_s=5.0),
+    motion=MotionSettings(rate_deg_s=3.0, homing_rate_deg_s=2.0),
+    bag=BagSettings(length_mm=40.0, width_mm=40.0, gap_mm=4.0),
     # Coarser steps and fewer samples, so that thousands of cycles take less time.
     screw=Screw(lead_mm=8.0, microsteps=1),
-    imu=Imu(rate_hz=104),
+    imu=ImuSettings(rate_hz=104),
 )
 FAULT_SHARE = 0.06
 TABLE = Table(
@@ -46,7 +53,7 @@ TABLE = Table(
     "soak",
     (
         *CYCLE,
-        "rig/control/fault_table.py",
+        "rig/control/faults.py",
         "rig/procedures/runs.py",
         "rig/runfile/writer.py",
         "tests/bench/soak.py",

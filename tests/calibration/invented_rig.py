@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from rig.calibration.captures import Rest, Span, Zero
-from rig.calibration.reference import Reading, Turned, turned_level
+from rig.calibration.reference import ReferenceReading, Turned, turned_level
 
 SCALE = 16393.0
 
@@ -110,6 +110,6 @@ class InventedRig:
                 along = self.slopes_deg(turn)[0] + common * grown
                 along += self.rng.normal(0.0, u_random_deg)
                 u_common = float(u_common_deg * grown)
-                reading = Reading(float(along), u_random_deg, u_common, f"bar {turn}")
+                reading = ReferenceReading(float(along), u_random_deg, u_common, f"bar {turn}")
                 found.append(Span(rest=self.rest(turn), reading=reading, direction=direction))
         return found

@@ -111,6 +111,16 @@ def test_less_than_the_noise_at_the_motors_line_is_none() -> None:
     assert found.line_g[0] == 0.0
 
 
+def test_the_two_lowest_lines_are_no_noise() -> None:
+    """In a Hann window of 8 a swing of ±a from sample to sample makes lines 2, 3 and 4 of 0, a, 2a.
+
+    Their middle, a, is the noise: √(4 − 1)·a is left at the motor's line, where the pulses swing.
+    """
+    swing = 0.01 * (-1.0) ** np.arange(512)[:, None] * [0.0, 0.0, 1.0]
+    found = vibration(swing, 208.0, np.full(512, 104.0), block=8)
+    assert found.line_g[0] == pytest.approx(0.01 * np.sqrt(3.0), rel=0.1)
+
+
 def test_a_board_that_turns_evenly_does_not_shake() -> None:
     turning = np.linspace(0.0, 0.5, 512)[:, None] * [1.0, -1.0, 0.5]
     assert vibration(turning, 208.0, np.full(512, 60.0)).amplitude_g.max() < 1e-12

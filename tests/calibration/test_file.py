@@ -125,6 +125,13 @@ NAN = float("nan")
             {"covariance": ((-1e-40, *[0.0] * 7), *diagonal(*[0.0] * 8)[1:])},
             "negative variance",
         ),
+        ({"covariance": diagonal(*[10.0] * 8)}, {"covariance": diagonal(*[10.1] * 8)}, "±100"),
+        ({"temperature_c": -60.0}, {"temperature_c": -60.1}, "temperature_c"),
+        ({"counts_per_g": 100_000.0}, {"counts_per_g": 99.9}, "counts_per_g"),
+        ({"drift_g_per_k": (0.0, 0.02, 0.0)}, {"drift_g_per_k": (0.0, 0.0, 0.021)}, "drift"),
+        ({}, {"noise_g": 0.51}, "noise_g"),
+        ({"home_angle_deg": 90.0}, {"home_angle_deg": 91.0}, "home_angle_deg"),
+        ({"u_reference_deg": 10.0}, {"u_reference_deg": 10.1}, "u_reference_deg"),
         ({}, {"covariance": skewed(NAN)}, "covariance has a value that is no number"),
         ({}, {"covariance": (*diagonal(*[1.0] * 8)[:7], (1.0,) * 7)}, "8 rows of 8"),
         (

@@ -7,10 +7,10 @@ import pytest
 from rig.calibration.apply import gravity_g, inclination_deg, u_inclination_deg
 from rig.calibration.captures import Rest, Span
 from rig.calibration.file import validate_calibration
-from rig.calibration.fit import Fit, fit_calibration, reading_covariance
+from rig.calibration.fit import AxisFit, fit_calibration, reading_covariance
 from rig.calibration.model import Calibration
-from rig.calibration.reference import Reading
-from rig.calibration.sensors import CLASSES, Prior
+from rig.calibration.reference import ReferenceReading
+from rig.calibration.sensors import CLASSES, SensorPrior
 from rig.calibration.six_position import Drift
 from rig.errors import BadInputError
 from tests.calibration.example import calibration
@@ -27,7 +27,7 @@ MOUNTINGS = {
 }
 
 
-def used(fit: Fit) -> Calibration:
+def used(fit: AxisFit) -> Calibration:
     return calibration(
         bias_g=fit.bias_g,
         gain=fit.gain,
@@ -38,7 +38,7 @@ def used(fit: Fit) -> Calibration:
     )
 
 
-def errors_deg(rig: InventedRig, fit: Fit, turns: tuple[float, ...]) -> np.ndarray:
+def errors_deg(rig: InventedRig, fit: AxisFit, turns: tuple[float, ...]) -> np.ndarray:
     """What the calibrated sensor says less the true total inclination."""
     found = used(fit)
     said = inclination_deg(found, gravity_g(found, [rig.counts(turn) for turn in turns]))
@@ -92,7 +92,7 @@ def test_a_reference_error_shared_by_all_points_is_not_averaged_away() -> None:
     )
     alone = fit_calibration(rig.zero(), rig.span(u_random_deg=0.1, u_common_deg=0.0), SENSOR, SCALE)
 
-    def u_at_25(fit: Fit) -> float:
+    def u_at_25(fit: AxisFit) -> float:
         found = used(fit)
         return float(np.hypot(*u_inclination_deg(found, gravity_g(found, rig.counts(25.0)))))
 
@@ -131,7 +131,7 @@ def test_a_wrong_reading_is_noted() -> None:
     assert max(np.abs(fit.residuals_deg)) == pytest.approx(abs(fit.residuals_deg[4]))
 
 
-KNOWN = Prior((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), np.eye(6) * 1e-14)
+KNOWN = SensorPrior((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), np.eye(6) * 1e-14)
 """A sensor of which everything is known: what is left is the reference's own doubt."""
 SQUARE = SENSOR._replace(u_axes=1e-6)
 
@@ -145,7 +145,7 @@ def by_turns(rig: InventedRig, error_deg: float, u_deg: float) -> list[Span]:
     return [
         msgspec.structs.replace(
             one,
-            reading=Reading(
+            reading=ReferenceReading(
                 rig.slopes_deg(turn)[0] + error_deg * (-1.0) ** k, u_deg, 0.0, str(turn)
             ),
         )
@@ -287,8 +287,8 @@ def test_captures_that_will_not_do() -> None:
 
 
 def test_covariance_of_readings_knows_what_they_share() -> None:
-    a = Reading(10.0, 0.01, 0.02, "block 1", 0.03)
-    b = Reading(20.0, 0.01, 0.02, "block 2", 0.03)
+    a = ReferenceReading(10.0, 0.01, 0.02, "block 1", 0.03)
+    b = ReferenceReading(20.0, 0.01, 0.02, "block 2", 0.03)
     found = reading_covariance([a, a, b])
     assert found[0, 0] == pytest.approx(1e-4 + 4e-4 + 9e-4)
     assert found[0, 1] == pytest.approx(4e-4 + 9e-4)

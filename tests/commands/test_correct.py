@@ -113,10 +113,10 @@ def test_a_table_of_readings_becomes_slides(rig: Rig, study: Study) -> None:
 
 def test_a_spreadsheet_with_commas_in_numbers_is_read(rig: Rig, study: Study) -> None:
     table = write_table(
-        "Ida;T2;slick;A;22,5;2026-05-02T08:00Z", head="reader;bag;face;board;angle_deg;at"
+        "Ida;T2;slick;A;22,345;2026-05-02T08:00Z", head="reader;bag;face;board;angle_deg;at"
     )
     assert rig("study", "reading", "club", "--from", table).code == 0
-    assert open_study(study.path).journal.of(Reading)[0].angles_deg == (22.5,)
+    assert open_study(study.path).journal.of(Reading)[0].angles_deg == (22.345,)
 
 
 @pytest.mark.parametrize(
@@ -128,6 +128,8 @@ def test_a_spreadsheet_with_commas_in_numbers_is_read(rig: Rig, study: Study) ->
         ("2026-05-02T08:00Z,,T2,slick,A,24.5,,,", "`reader` is empty"),
         ("yesterday,Ida,T2,slick,A,24.5,,,", "line 3"),
         ("2026-05-02T08:00Z,Ida,T2,slick,A,24.5,21,150,", "`relative_humidity_pct` must lie"),
+        ('2026-05-02T08:00Z,Ida,T2,slick,A,"24,500",,,', "can be read in two ways"),
+        ("2026-05-02T08:00Z,I\x1bda,T2,slick,A,24.5,,,", "The reader 'I\\x1bda' has a control"),
         ("1926-05-02T08:00Z,Ida,T2,slick,A,24.5,,,", "long before"),
     ],
 )

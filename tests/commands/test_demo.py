@@ -26,7 +26,7 @@ def test_the_whole_story_is_told(rig: Rig, monkeypatch: pytest.MonkeyPatch, tmp_
     assert said.code == 0, said.err
     given = re.findall(r"^\$ rig (\w+)", said.out, re.MULTILINE)
     assert given[0] == "level"
-    assert {"study", "run", "compare", "choose", "sheet", "report"} <= set(given)
+    assert {"study", "run", "answer", "compare", "sheet", "report"} <= set(given)
     for name in ("report.html", "match-day.html"):
         assert (tmp_path / "shed" / "club" / "report" / name).stat().st_size > 3_000
     # What the program says of its errors, against the truth beside each run file.
@@ -34,9 +34,7 @@ def test_the_whole_story_is_told(rig: Rig, monkeypatch: pytest.MonkeyPatch, tmp_
     assert {row[:2] for row in rows} >= {("Heron 1", "grip"), ("Knot 2", "slick")}
     figures = [[float(word.replace("−", "-")) for word in row[2:]] for row in rows]
     for error, rms, late in figures:
-        assert abs(error) <= rms < 0.25
+        assert abs(error) <= rms < 0.4
         assert late > error + 0.15
-    effects = re.findall(
-        r"^- soft soak against controls, (\w+) face: .* True: \S+°\.$", said.out, re.M
-    )
+    effects = re.findall(r"^- .*soft soak .*the (\w+) face .* True: \S+°\.$", said.out, re.M | re.I)
     assert sorted(effects) == ["grip", "slick"]

@@ -171,7 +171,7 @@ def test_home_readings_are_charted_in_words_or_as_a_document(
         return []
 
     made_at = "2026-10-01T08:00:00Z"
-    monkeypatch.setattr("rig.analysis.home.home_readings", home_readings)
+    monkeypatch.setattr("rig.study.slides.analysed.home_readings", home_readings)
     monkeypatch.setattr("rig.analysis.home.home_records", lambda _: (made_at, records))
     said = rig("level", "history", "a", "b")
     assert said.code == 0

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from rig.commands import choose as choosing
+from rig.commands import asking
 from rig.commands import watch as watching
 from rig.control.safe import SafeStep
 from rig.errors import BadInputError
@@ -128,86 +128,6 @@ def test_late_pulses_of_the_rigs_own_train_fail(
     assert noted[-1] == 5.0
 
 
-@pytest.fixture
-def chosen(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
-    noted: dict[str, Any] = {}
-
-    def choice(study: Path, **how: Any) -> Any:
-        noted.clear()
-        noted.update(how, study=study)
-        return "choice"
-
-    monkeypatch.setattr("rig.study.ask.choice_of_the_day", choice)
-    monkeypatch.setattr("rig.study.sheet.sheet_text", lambda *given, **more: f"{given} {more}")
-    monkeypatch.setattr("rig.study.sheet.sheet_html", lambda *given, **more: f"{given} {more}")
-    monkeypatch.setattr("rig.study.compare.plain", lambda one: {"plain": one})
-    monkeypatch.setattr(
-        choosing, "live_air", lambda *asked: noted.update(live=asked) or (21.26, 48.4)
-    )
-    return noted
-
-
-AIR = ["--temperature", "22 C", "--humidity", "50"]
-
-
-def test_the_choice_is_made_in_the_air_that_was_typed(rig: Rig, chosen: dict[str, Any]) -> None:
-    wish = "--angle 20 --mu 0.4 --like A/b --tolerance 0.3 --board D --from dry --reader R"
-    readings = ["--reading", "A/b=20,21", "--reading", "B/b=22", "--board-temperature", "30"]
-    said = rig("choose", "shed", *AIR, *wish.split(), *readings)
-    assert (said.code, said.err) == (0, "")
-    assert said.out == "('choice', 'Choice of the day', 'metric') {}\n"
-    assert chosen == {
-        **{"study": Path("shed"), "temperature_c": 22.0, "relative_humidity_pct": 50.0},
-        **{"board_temperature_c": 30.0, "approach": "dry", "board": "D", "angle_deg": 20.0},
-        **{"mu": 0.4, "like": "A/b", "tolerance_deg": 0.3, "reader": "R"},
-        "readings": ["A/b=20,21", "B/b=22"],
-    }
-    assert rig("choose", "shed", *AIR, "--json").document == {"plain": "choice"}
-    assert (chosen["board_temperature_c"], chosen["readings"]) == (None, [])
-
-
-@pytest.mark.parametrize("command", ["choose", "sheet"])
-def test_without_typed_air_the_rig_is_asked(rig: Rig, chosen: dict[str, Any], command: str) -> None:
-    said = rig(command, "shed", "--twin", "--seed", "3")
-    assert said.err.startswith("Air by the rig's sensor: 21.3 °C, 48 %RH.\n")
-    assert (chosen["temperature_c"], chosen["relative_humidity_pct"]) == (21.26, 48.4)
-    for one in (AIR[:2], AIR[2:]):
-        said = rig(command, "shed", *one)
-        assert said.code == 2
-        assert "Give both of the day's air" in said.err
-
-
-@pytest.mark.parametrize(
-    ("option", "low", "high"),
-    [("--temperature", -20, 50), ("--humidity", 0, 100), ("--board-temperature", -20, 80)],
-)
-def test_air_that_cannot_be_is_refused(
-    rig: Rig, chosen: dict[str, Any], option: str, low: float, high: float
-) -> None:
-    for value in (low, high):
-        assert rig("choose", "shed", *AIR, option, str(value)).code == 0
-    for value in (low - 1, high + 1):
-        said = rig("choose", "shed", *AIR, option, str(value))
-        assert said.code == 2
-        assert f"{option} must lie between" in said.err
-
-
-def test_the_sheet_is_a_file_or_text(rig: Rig, chosen: dict[str, Any], tmp_path: Path) -> None:
-    said = rig("sheet", "shed", *AIR, "--paper", "letter", "--units", "us")
-    path = Path("shed/report/sheet.html")
-    assert said.err == f"The sheet is {path}; print it on letter.\n"
-    assert path.read_text() == "('choice',) {'paper': 'letter', 'units': 'us'}"
-    assert rig("sheet", "shed", *AIR).code == 0, "over the old one"
-    text = rig("sheet", "shed", *AIR, "--text")
-    assert (text.out, text.err) == ("('choice',) {'units': 'metric'}\n", "")
-    assert rig("sheet", "shed", *AIR, "--out", "a/b/one.html").code == 0
-    assert Path("a/b/one.html").exists()
-    refused = rig("sheet", "shed", *AIR, "--paper", "A5")
-    assert (refused.code, "`A4` or `letter`" in refused.err) == (2, True)
-    refused = rig("sheet", "shed", *AIR, "--out", "/proc/x/sheet.html")
-    assert (refused.code, "name --out" in refused.err) == (2, True)
-
-
 def test_the_air_is_read_once_both_are_known(
     opened: Opened, watched: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -218,14 +138,14 @@ def test_the_air_is_read_once_both_are_known(
         live.temperature_c = 21.0 if time_s > 0.3 else None
         live.relative_humidity_pct = 48.0 if time_s > 9.7 else None
 
-    assert choosing.live_air(None, True, 3) == (21.0, 48.0)
+    assert asking.live_air(None, True, 3) == (21.0, 48.0)
     assert 9.7 < opened.time_s < 10.0
     assert (opened.asked["twin"], opened.asked["seed"]) == (True, 3)
     assert not opened.is_open
     opened.time_s = 0.0
     monkeypatch.setattr("rig.procedures.runs.raise_failures", lambda _: at(0.0))
     with pytest.raises(BadInputError, match="read it on a rig: The climate sensor gave no"):
-        choosing.live_air(None, True, 3)
+        asking.live_air(None, True, 3)
     assert 10.0 <= opened.time_s < 10.3
 
 

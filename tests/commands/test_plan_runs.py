@@ -75,3 +75,21 @@ def test_what_cannot_be_is_said_in_a_sentence(
     said = rig(*words.split())
     assert said.code == 2
     assert sentence in said.err
+
+
+def test_a_session_waits_for_the_planned_air_and_says_so(rig: Rig, club: Path) -> None:
+    """The room is nearly at 16 °C; a band of 0.01 %RH about the planned 32 is never met."""
+    path = club / "study.toml"
+    text = path.read_text("utf-8")
+    path.write_text(
+        text.replace("humidity_tolerance_pct = 6.0", "humidity_tolerance_pct = 0.01"), "utf-8"
+    )
+    assert "humidity_tolerance_pct = 0.01" in path.read_text("utf-8")
+    words = "run --plan club --twin --at 2026-03-02T08:00Z --climate-timeout 3".split()
+    said = rig(*words)
+    assert said.code != 0
+    assert "The air did not come to where it should be within 3 min" in said.err
+    assert "wanted 32 ± 0.01" in said.err
+    # Air that a person types takes the place of the plan's.
+    typed = rig(*words, "--humidity", "32:6", "--steady", "1")
+    assert typed.code == 0, typed.err

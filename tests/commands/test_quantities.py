@@ -1,85 +1,77 @@
-"""Quantities as typed: the unit that counts, others converted to tell, limits from both sides."""
-
-from datetime import UTC, datetime
+"""Quantities and names as options: converted, and said on stderr."""
 
 import pytest
 
-from rig.commands.quantities import quantity, utc_of, with_tolerance
-from rig.errors import BadInputError
+from rig.commands.quantities import moment, quantity, with_tolerance
+from tests.commands.conftest import Rig
+
+Capture = pytest.CaptureFixture[str]
 
 
-@pytest.mark.parametrize(
-    ("text", "unit", "would_be"),
-    [
-        ("212 F", "°C", "100"),
-        ("212 °F", "°C", "100"),
-        ("300 K", "°C", "26.85"),
-        ("10 oz", "g", "283.5"),
-        ("0.5 kg", "g", "500"),
-        ("2 lb", "g", "907.2"),
-        ("2 in", "mm", "50.8"),
-        ('2"', "mm", "50.8"),
-        ("2 cm", "mm", "20"),
-        ("2 h", "min", "120"),
-        ("30 s", "min", "0.5"),
-        ("90 min", "h", "1.5"),
-        ("2 d", "h", "48"),
-        ("1 rad", "°", "57.3"),
-    ],
-)
-def test_another_unit_is_refused_with_the_number_that_was_meant(
-    text: str, unit: str, would_be: str
-) -> None:
-    with pytest.raises(BadInputError) as refused:
-        quantity("--x", text, unit, -1e3, 1e3)
-    assert str(refused.value) == (
-        f"--x takes a number in {unit}, not {text!r}; that would be {would_be}."
+def test_what_was_converted_is_said_on_stderr(capsys: Capture) -> None:
+    assert quantity("--mass", "15.5oz", "g", 50, 2000) == pytest.approx(439.417609)
+    assert with_tolerance("--t", "77F:9F", "°C", -20, 60, 2.0) == (25.0, 5.0)
+    assert capsys.readouterr() == (
+        "",
+        "--mass: 439.4 g (15.5oz as typed).\n"
+        "--t: 25 °C (77F as typed).\n"
+        "--t ±: 5 °C (9F as typed).\n",
     )
 
 
+def test_what_was_typed_as_it_is_kept_is_not_said(capsys: Capture) -> None:
+    assert quantity("--mass", "441 g", "g", 50, 2000) == 441.0
+    assert with_tolerance("--t", "23:2", "°C", -20, 60, 1.0) == (23.0, 2.0)
+    moment("--at", None)
+    assert moment("--at", "2026-05-30T14:05Z") == "2026-05-30T14:05:00Z"
+    assert capsys.readouterr() == ("", "")
+
+
+def test_a_time_of_today_is_said_with_its_day(capsys: Capture) -> None:
+    found = moment("--at", "00:00Z")
+    assert capsys.readouterr().err == f"--at: {found} (00:00Z as typed).\n"
+
+
 @pytest.mark.parametrize(
-    ("text", "unit", "value"),
+    ("words", "says"),
     [
-        ("22", "°C", 22.0),
-        (" -.5 C ", "°C", -0.5),
-        ("+5. %RH", "%", 5.0),
-        ("5 rh", "%", 5.0),
-        ("3 deg", "°", 3.0),
-        ("7 MM", "mm", 7.0),
+        (["run", "--gap", "0.3in"], "--gap: 7.62 mm (0.3in as typed)."),
+        (["run", "--rate", "1,5"], "--rate: 1.5 °/s (1,5 as typed)."),
+        (["run", "--dwell", "1min"], "--dwell: 60 s (1min as typed)."),
+        (["run", "--steady", "300 s"], "--steady: 5 min (300 s as typed)."),
+        (["run", "--climate-timeout", "2h"], "--climate-timeout: 120 min (2h as typed)."),
+        (["run", "--until", "0,2"], "--until: 0.2° (0,2 as typed)."),
+        (["level", "--bar", "5in"], "--bar: 127 mm (5in as typed)."),
+        (["report", "x", "--temperature", "75F", "--humidity", "50"], "--temperature: 23.89 °C ("),
+        (["choose", "x", "--angle", "21,5"], "--angle: 21.5° (21,5 as typed)."),
+        (["choose", "x", "--temperature", "75F", "--humidity", "50,5%"], "--humidity: 50.5 % ("),
     ],
 )
-def test_the_unit_may_stand_behind_the_number(text: str, unit: str, value: float) -> None:
-    assert quantity("--x", text, unit, -10.0, 100.0) == value
+def test_every_command_takes_what_people_type(rig: Rig, words: list[str], says: str) -> None:
+    # Each is refused after that, for a reason that has nothing to do with it.
+    said = rig(*words, *(["--rates", "x"] if words[0] == "run" else []))
+    assert said.code == 2
+    assert says in said.err
 
 
-@pytest.mark.parametrize("text", ["", "warm", "5 parsec", "1,5", "1 2"])
-def test_what_is_no_quantity_is_refused_without_a_guess(text: str) -> None:
-    with pytest.raises(BadInputError, match="takes a number in °C") as refused:
-        quantity("--x", text, "°C", -10.0, 100.0)
-    assert "would be" not in str(refused.value)
-
-
-def test_limits_are_allowed_themselves() -> None:
-    assert quantity("--x", "-20", "°C", -20, 50) == -20.0
-    assert quantity("--x", "50", "°C", -20, 50) == 50.0
-    for text in ("-20.1", "50.1"):
-        with pytest.raises(BadInputError, match="must lie between -20 and 50 °C"):
-            quantity("--x", text, "°C", -20, 50)
-
-
-def test_a_tolerance_stands_behind_a_colon() -> None:
-    assert with_tolerance("--x", "23:2", "°C", 10, 40, 1.0) == (23.0, 2.0)
-    assert with_tolerance("--x", "23", "°C", 10, 40, 1.0) == (23.0, 1.0)
-    assert with_tolerance("--x", "23:0.01", "°C", 10, 40, 1.0) == (23.0, 0.01)
-    assert with_tolerance("--x", "23:30", "°C", 10, 40, 1.0) == (23.0, 30.0)
-    for text in ("23:0.009", "23:30.1", "23:"):
-        with pytest.raises(BadInputError, match="behind the colon"):
-            with_tolerance("--x", text, "°C", 10, 40, 1.0)
-
-
-def test_times_are_kept_in_utc() -> None:
-    assert utc_of("--at", " 2026-05-30T14:05+02:00 ") == "2026-05-30T12:05:00Z"
-    now = datetime.fromisoformat(utc_of("--at", None))
-    assert abs((datetime.now(UTC) - now).total_seconds()) < 60.0
-    with pytest.raises(BadInputError, match="takes a time such as"):
-        utc_of("--at", "noon")
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["run", "--gap", "0.03in"], "--gap must lie between 1 and 50 mm"),
+        (["run", "--gap", "51"], "--gap must lie between 1 and 50 mm"),
+        (["run", "--rate", "0.09"], "--rate must lie between 0.1 and 3 °/s"),
+        (["run", "--rate", "3.1"], "--rate must lie between 0.1 and 3 °/s"),
+        (["run", "--dwell", "3601"], "--dwell must lie between 0 and 3600 s"),
+        (["run", "--steady", "1441"], "--steady must lie between 0 and 1440 min"),
+        (["run", "--climate-timeout", "2881"], "--climate-timeout must lie between 0.1 and 2880"),
+        (["run", "--until", "10.1"], "--until must lie between 0.01 and 10°"),
+        (["run", "--bag", "x\n"], "has a control character"),
+        (["run", "--face", "\u202eevil"], "has an invisible character"),
+        (["run", "--board", ""], "A board needs a character"),
+        (["run", "--session", "\u200b"], "has an invisible character"),
+        (["run", "--operator", "a\x1b"], "has a control character"),
+    ],
+)
+def test_what_a_run_does_not_take(rig: Rig, words: list[str], says: str) -> None:
+    said = rig(*words)
+    assert (said.code, says in said.err) == (2, True)

@@ -14,7 +14,7 @@ from rig.calibration.reference import SineBar
 from rig.commands import live_view, progress
 from rig.commands.level_prompts import PromptingPerson
 from rig.commands.live_view import LiveView, dot_lines, drawn, plain_line, tilt
-from rig.commands.progress import Progress
+from rig.commands.progress import ProgressView
 from rig.commands.run_rows import HEAD, row_of
 from rig.panel.course import Course
 from rig.panel.slides import Dot
@@ -325,7 +325,7 @@ def test_progress_is_a_line_whenever_something_changes(
     monkeypatch.setattr(progress, "Viewer", NotedViewer)
     live = Made(state="raising", wants="")
     machine: Any = Made(clock=Made(time_s=lambda: 1.0), live=live)
-    shown = Progress(machine, 5, is_real=is_real, n_before=2)
+    shown = ProgressView(machine, 5, is_real=is_real, n_before=2)
     shown.begin("request")  # type: ignore[arg-type]
     shown.made(None)
     viewer: Any = shown._viewer  # noqa: SLF001
@@ -349,7 +349,7 @@ def test_on_a_terminal_progress_is_the_block(
     monkeypatch.setattr(progress, "LiveView", lambda: block)
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
     machine: Any = Made(clock=Made(time_s=lambda: 1.0), live=Made(state="raising", wants=""))
-    task = Progress(machine, 5, is_real=True).follow()
+    task = ProgressView(machine, 5, is_real=True).follow()
     next(task)
     task.close()
     assert calls == [snapshot(), "stop"]

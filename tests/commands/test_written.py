@@ -1,6 +1,5 @@
 """What commands write without a rig: tables, figures, a unit."""
 
-from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace as Made
 from typing import Any
@@ -8,7 +7,6 @@ from typing import Any
 import pytest
 
 from rig.commands import report as reporting
-from rig.errors import BadInputError
 from tests.analysis.parts import analysis
 from tests.commands.conftest import Rig
 
@@ -29,6 +27,7 @@ def test_an_analysis_prints_rows_groups_problems_and_budgets(
         groups=[],
         studies=[],
         made=[],
+        n_unchecked=0,
         comparisons=lambda: [Made(sentence=lambda: "A slides earlier.")],
         differences=list,
         document=document,
@@ -70,16 +69,6 @@ def test_figures_are_written_in_the_forms_asked_for(
     del drawn[1:]
     assert rig("figures", "x", "--out", "a/b").err == "The figure is in a/b.\n"
     assert rig("figures", "x", "--format", "gif").code == 2
-
-
-def test_the_air_of_a_report_is_both_or_neither(monkeypatch: pytest.MonkeyPatch) -> None:
-    air: Callable[..., Any] = reporting._air  # noqa: SLF001
-    monkeypatch.setattr("rig.study.ask.air_of", lambda *given: given)
-    assert air(None, None) is None
-    assert air(22.0, 50.0) == (22.0, 50.0)
-    for given in ((22.0, None), (None, 50.0)):
-        with pytest.raises(BadInputError, match="or neither"):
-            air(*given)
 
 
 def test_a_unit_for_a_service_by_its_options(rig: Rig) -> None:

@@ -17,7 +17,7 @@ from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs, start_watching
 from rig.runfile.reader import RunFile, read_run
 from rig.settings.checks import check
-from rig.settings.model import Blade, Cycle, Pins, Settings
+from rig.settings.model import Blade, CycleSettings, Pins, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.scenario import Scenario, Truth
@@ -27,7 +27,7 @@ NO_SWITCH = msgspec.structs.replace(PINS, blade_park=None)
 SETTINGS = Settings(
     pins=PINS,
     blade=Blade(fitted=True),
-    cycle=Cycle(dwell_s=1.0, placing_timeout_s=60.0),
+    cycle=CycleSettings(dwell_s=1.0, placing_timeout_s=60.0),
 )
 check(SETTINGS, "the tests' settings")
 

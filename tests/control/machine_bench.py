@@ -16,7 +16,16 @@ from rig.errors import MachineFaultError
 from rig.opening import open_twin
 from rig.procedures.runs import start_watching, stop_watching
 from rig.runfile.model import End, Event, Flag, Line, Outcome, Samples, State
-from rig.settings.model import Bag, Blade, Board, Cycle, Motion, Pins, Screw, Settings
+from rig.settings.model import (
+    BagSettings,
+    Blade,
+    BoardSettings,
+    CycleSettings,
+    MotionSettings,
+    Pins,
+    Screw,
+    Settings,
+)
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.scenario import Scenario
@@ -25,8 +34,8 @@ from rig.twin.world import World
 T = TypeVar("T")
 
 SETTINGS = Settings(
-    cycle=Cycle(dwell_s=0.5, placing_timeout_s=20.0),
-    motion=Motion(rate_deg_s=3.0, homing_rate_deg_s=2.0),
+    cycle=CycleSettings(dwell_s=0.5, placing_timeout_s=20.0),
+    motion=MotionSettings(rate_deg_s=3.0, homing_rate_deg_s=2.0),
     screw=Screw(microsteps=1),
 )
 SCENARIO = changed(draw_scenario(3, face=plain_face(0.07, 0.05)), board={"start_angle_deg": 1.0})
@@ -42,8 +51,8 @@ BLADE = msgspec.structs.replace(
         acceleration_mm_s2=800.0,
         ramp_jerk_mm_s3=20_000.0,
     ),
-    bag=Bag(length_mm=60.0, width_mm=60.0),
-    board=Board(catch_mm=470.0),
+    bag=BagSettings(length_mm=60.0, width_mm=60.0),
+    board=BoardSettings(catch_mm=470.0),
 )
 """With a blade, and a short bag on a high catch."""
 PER_MM = 5

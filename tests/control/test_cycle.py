@@ -1,6 +1,5 @@
 """Whole runs on the twin: what is written, and what comes out."""
 
-import signal
 from collections.abc import Callable
 from typing import Any
 
@@ -9,11 +8,10 @@ import pytest
 from rig.clock import At, Task
 from rig.control.faults import told
 from rig.control.machine import StopRequest
-from rig.control.signals import stop_on_signals
 from rig.errors import MachineFaultError
 from rig.opening import OpenRig
 from rig.runfile.model import INVALIDATING
-from rig.settings.model import Cycle, Pins, Settings
+from rig.settings.model import CycleSettings, Pins, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.scenario import Scenario
@@ -21,7 +19,7 @@ from tests.control.conftest import Tell
 from tests.runfile.example import end_of
 from tests.twin_of import twin_of
 
-SHORT = Settings(cycle=Cycle(dwell_s=1.0, placing_timeout_s=60.0))
+SHORT = Settings(cycle=CycleSettings(dwell_s=1.0, placing_timeout_s=60.0))
 Beside = Callable[[OpenRig], list[Task[None]]]
 FULL_CYCLE = ["homing", "placing", "dwelling", "raising", "sliding", "lowering", "parked"]
 
@@ -39,7 +37,11 @@ def test_a_run_goes_through_all_states_and_finds_the_slide(tell: Tell) -> None:
     assert result.outcome == "slid"
     assert result.flags == []
     truth = story.truths[0]
-    assert result.onset_angle_deg == pytest.approx(truth["onset_angle_deg"], abs=0.2)
+    assert result.onset_angle_deg is not None
+    assert result.u_onset_angle_deg is not None
+    error_deg = result.onset_angle_deg - truth["onset_angle_deg"]
+    # The twin slides by Coulomb's law, the early edge of the mixture that the analysis assumes.
+    assert abs(error_deg) < 2.0 * result.u_onset_angle_deg < 0.4
     assert result.mu_kinetic == pytest.approx(truth["mu_kinetic"], abs=0.02)
     # What one would read off at the break is late by the time that the bag needs for the gap.
     assert result.angle_at_break_deg is not None
@@ -86,7 +88,7 @@ def test_nobody_at_the_button_ends_the_series(tell: Tell) -> None:
 
         return [hold()]
 
-    settings = Settings(cycle=Cycle(dwell_s=1.0, placing_timeout_s=5.0))
+    settings = Settings(cycle=CycleSettings(dwell_s=1.0, placing_timeout_s=5.0))
     story = tell(slides(), settings=settings, start_now=False, beside=person_leaves)
     assert "Nobody pressed start" in str(story.error)
     assert end_of(story.runs[0]).outcome == "stopped"
@@ -105,8 +107,10 @@ def _later(seconds: float, act: Callable[[OpenRig], object]) -> Beside:
 
 @pytest.mark.parametrize("seconds", [2.0, 9.0, 14.0], ids=["homing", "dwelling", "raising"])
 def test_a_stop_request_ends_the_run_in_order(tell: Tell, seconds: float) -> None:
-    stop = _later(seconds, lambda rig: rig.machine.events.put(StopRequest("SIGTERM")))
-    settings = Settings(cycle=Cycle(dwell_s=3.0))
+    stop = _later(
+        seconds, lambda rig: rig.machine.events.put(StopRequest("SIGTERM", ends_program=True))
+    )
+    settings = Settings(cycle=CycleSettings(dwell_s=3.0))
     story = tell(slides(0.5, 0.45), settings=settings, beside=stop)
     assert "SIGTERM" in str(story.error)
     run = story.runs[0]
@@ -183,23 +187,8 @@ def test_any_exception_leaves_driver_off_and_file_closed(
         tell(slides(), settings=SHORT, beside=breaks)
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_a_signal_becomes_a_stop_request(number: signal.Signals) -> None:
-    from rig.clock import VirtualClock
-
-    queue = VirtualClock().queue()
-    before = signal.getsignal(number)
-    with stop_on_signals(queue) as log:
-        signal.raise_signal(number)
-        assert queue.get_nowait() == StopRequest(number.name)
-        assert log.name == number.name
-        with pytest.raises(KeyboardInterrupt):
-            signal.raise_signal(number)
-    assert signal.getsignal(number) is before
-
-
 def test_two_beams_give_four_edges(tell: Tell) -> None:
-    settings = Settings(pins=Pins(beam_2=4), cycle=Cycle(dwell_s=1.0))
+    settings = Settings(pins=Pins(beam_2=4), cycle=CycleSettings(dwell_s=1.0))
     story = tell(slides(), settings=settings)
     edges = [(e.event, e.detail["beam"]) for e in story.runs[0].events if "beam" in e.event]
     assert sorted(edges) == [
@@ -210,7 +199,10 @@ def test_two_beams_give_four_edges(tell: Tell) -> None:
     ]
     result = story.analyses[0].result
     assert result.onset_method == "four_edge"
-    assert result.onset_angle_deg == pytest.approx(story.truths[0]["onset_angle_deg"], abs=0.15)
+    assert result.onset_angle_deg is not None
+    assert result.u_onset_angle_deg is not None
+    error_deg = result.onset_angle_deg - story.truths[0]["onset_angle_deg"]
+    assert abs(error_deg) < 2.0 * result.u_onset_angle_deg < 0.4
     assert result.gap_mm == pytest.approx(story.truths[0]["gap_mm"], abs=2.5)
 
 

@@ -75,7 +75,7 @@ class RigUnderTest(RuleBasedStateMachine):
 
     def teardown(self) -> None:
         if hasattr(self, "rig"):
-            self.rig.machine.events.put(StopRequest("SIGTERM"))
+            self.rig.machine.events.put(StopRequest("SIGTERM", ends_program=True))
             self.clock.run(self._waits(5.0))
             assert not self._is_driven()
             self.rig.__exit__(None, None, None)

@@ -13,7 +13,7 @@ from rig.control.machine import StopRequest
 from rig.control.mover import Mover, StoppedError
 from rig.devices.inputs import Edge
 from rig.devices.stepper import MoveResult
-from rig.errors import MachineFaultError
+from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import State, Steps
 from tests.control.conftest import MakeBench
 from tests.control.machine_bench import Bench, caught
@@ -136,7 +136,9 @@ def test_a_request_and_a_button_stop_it(bench: Bench) -> None:
     with pytest.raises(StoppedError, match="Stopped by SIGTERM"):
         bench.run(
             Mover(bench.machine).wait_s(1.0),
-            bench.after(0.1, lambda: bench.machine.events.put(StopRequest("SIGTERM"))),
+            bench.after(
+                0.1, lambda: bench.machine.events.put(StopRequest("SIGTERM", ends_program=True))
+            ),
         )
     with pytest.raises(StoppedError, match="stop button"):
         bench.run(
@@ -361,12 +363,15 @@ def test_a_stop_request_during_braking_is_kept(bench: Bench) -> None:
     """The caller of the move must still learn that the program is to end."""
     events = bench.machine.events
     wishes = [
-        bench.after(0.5, lambda: events.put(StopRequest("SIGTERM"))),
-        bench.after(0.6, lambda: events.put(StopRequest("SIGHUP"))),
+        bench.after(0.5, lambda: events.put(StopRequest("SIGTERM", ends_program=True))),
+        bench.after(0.6, lambda: events.put(StopRequest("SIGHUP", ends_program=True))),
     ]
     braking(bench, Axis(bench, brake_s=0.7), *wishes)
     kept = [item for item in bench.left() if isinstance(item, StopRequest)]
-    assert kept == [StopRequest("SIGTERM"), StopRequest("SIGHUP")]
+    assert kept == [
+        StopRequest("SIGTERM", ends_program=True),
+        StopRequest("SIGHUP", ends_program=True),
+    ]
 
 
 def test_a_condition_that_is_met_while_it_brakes_cuts_the_pulses(bench: Bench) -> None:
@@ -387,7 +392,7 @@ def test_a_move_that_is_not_over_at_its_deadline_is_cut(bench: Bench) -> None:
 
 @pytest.mark.parametrize("cause", ["emergency_stop", "limit_upper", "control_silent"])
 def test_what_the_pulse_loop_ended_is_a_fault_though_its_reason_is_gone(
-    bench: Bench, cause: str
+    bench: Bench, cause: Cause
 ) -> None:
     bench.machine.cut_by = cause
     assert caught(bench, moving(bench, Axis(bench, 0.2, ended_by="must_stop"))) == cause

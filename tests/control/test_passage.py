@@ -3,7 +3,7 @@
 import msgspec
 import pytest
 
-from rig.control.passage import Passage, longest_pass_s
+from rig.control.passage import Passage
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
 from rig.devices.inputs import Edge
@@ -15,14 +15,7 @@ REQUEST = RunRequest(
     rate_deg_s=1.0, dwell_s=0.0, gap_mm=8.0, u_gap_mm=1.0, bag_length_mm=152.0, u_bag_length_mm=4.0
 )
 LONGEST_S = 1.491
-"""By hand: (6 · 156 mm / (g ω))^⅓ - (6 · 4 mm / (g ω))^⅓ with g = 9806.65 mm/s² and ω = π/180 /s
-is 1.2425 s; one fifth more."""
-
-
-def test_the_slowest_pass_is_that_of_the_formula() -> None:
-    assert longest_pass_s(8.0, 152.0, 1.0) == pytest.approx(LONGEST_S, rel=4e-4)
-    # By t ~ ω^(-1/3).
-    assert longest_pass_s(8.0, 152.0, 0.125) == pytest.approx(2.0 * LONGEST_S, rel=4e-4)
+"""By hand, see `tests/test_sliding.py`."""
 
 
 class Slide:

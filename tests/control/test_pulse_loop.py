@@ -12,7 +12,7 @@ from rig.control.blade_plan import plan_blade
 from rig.devices.inputs import Inputs
 from rig.devices.stepper import MoveResult, PulsePlan, Stepper
 from rig.errors import MachineFaultError
-from rig.motion.linkage import Linkage
+from rig.motion.linkage import Kinematics
 from rig.motion.ramp import plan_move
 from rig.settings.model import Interlocks, Pins, Screw, Settings
 from tests.control.conftest import MakeBench
@@ -40,7 +40,7 @@ def test_not_one_step_edge_follows_the_level_of_the_emergency_stop(
     """The level changes right after an edge, half-way to the next, and right before it."""
     clock, factory = VirtualClock(), MockFactory()
     factory.ticks = clock.time_s
-    plan = plan_move(Linkage(Settings().linkage, SCREW), 0, 1.0, 4.0, 40.0, to_angle_deg=10.0)
+    plan = plan_move(Kinematics(Settings().linkage, SCREW), 0, 1.0, 4.0, 40.0, to_angle_deg=10.0)
     gap_s = float(plan.times_s[after] - plan.times_s[after - 1])
     edges_s: list[float] = []
     pressed_s: list[float] = []

@@ -11,11 +11,11 @@ from rig.procedures.quick import QuickApproach, quick_approach_deg
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import read_run
-from rig.settings.model import Cycle, Settings
+from rig.settings.model import CycleSettings, Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
 
-SETTINGS = Settings(cycle=Cycle(dwell_s=1.0))
+SETTINGS = Settings(cycle=CycleSettings(dwell_s=1.0))
 
 
 def run_of(folder: Path, approach_deg: float | None) -> RunAnalysis:

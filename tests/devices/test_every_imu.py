@@ -15,7 +15,7 @@ from rig.clock import At, Task
 from rig.devices.imu import Counts, Imu
 from rig.devices.open_imu import make_imu
 from rig.errors import BadInputError, MachineFaultError
-from rig.settings.model import Bus, Settings
+from rig.settings.model import BusSettings, Settings
 from rig.twin.chips.chip import Chip
 from rig.twin.chips.lsm6_chip import Lsm6Chip
 from rig.twin.chips.mpu6050_chip import Mpu6050Chip
@@ -33,7 +33,9 @@ PERIOD_S = 0.02
 
 def named(key: str) -> tuple[str, ...]:
     """The words that a key of the settings may have."""
-    values: tuple[str, ...] = get_args(get_args(get_type_hints(Bus, include_extras=True)[key])[0])
+    values: tuple[str, ...] = get_args(
+        get_args(get_type_hints(BusSettings, include_extras=True)[key])[0]
+    )
     return values
 
 

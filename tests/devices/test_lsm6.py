@@ -8,7 +8,7 @@ from rig.clock import At, VirtualClock
 from rig.devices.bus import Bus
 from rig.devices.lsm6 import COUNTS_PER_G, Lsm6, bandwidth_divisor, rate_hz
 from rig.errors import BadInputError, MachineFaultError
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 from rig.twin.chips.fake_bus import FakeBus
 from rig.twin.chips.lsm6_chip import Lsm6Chip
 from tests.devices.conftest import MakeBench

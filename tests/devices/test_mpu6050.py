@@ -10,7 +10,7 @@ from rig.devices.lsm6 import Lsm6
 from rig.devices.mpu6050 import COUNTS_PER_G, Mpu6050
 from rig.devices.open_imu import make_imu
 from rig.errors import BadInputError, MachineFaultError
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 from rig.settings.model import Settings
 from rig.twin.chips.fake_bus import FakeBus
 from rig.twin.chips.lsm6_chip import Lsm6Chip

@@ -90,12 +90,15 @@ def test_a_period_beyond_the_tolerance_is_followed_half_way(error: float) -> Non
 
 
 @pytest.mark.parametrize(("blocks", "holds"), [(24, True), (25, False)])
-def test_what_is_older_than_24_blocks_is_forgotten(blocks: int, holds: bool) -> None:
-    """The first answer is of before its sample: 2 ms too early, against all later ones."""
+@pytest.mark.parametrize("first_early_s", [0.002, -0.002])
+def test_what_is_older_than_24_blocks_is_forgotten(
+    blocks: int, holds: bool, first_early_s: float
+) -> None:
+    """The first answer contradicts all later ones: it is 2 ms too early, or too late."""
     samples = SampleClock(PERIOD_S, 0.0, 0.0)
     for block in range(blocks):
         t_s = (1 + 60 * block) * PERIOD_S
-        early_s = 0.002 if block == 0 else 0.0
+        early_s = first_early_s if block == 0 else 0.0
         samples.observe(t_s - 1e-6 - early_s, t_s - 1e-6 - early_s, 60 * block)
         samples.observe(t_s - early_s, t_s - early_s, 1 + 60 * block)
     samples.time_of_s(0)

@@ -23,7 +23,7 @@ from rig.devices.stepper import (
     Stepper,
 )
 from rig.errors import MachineFaultError
-from rig.motion.linkage import Linkage
+from rig.motion.linkage import Kinematics
 from rig.motion.ramp import plan_move
 from rig.settings.model import Pins, Screw, Settings
 
@@ -371,7 +371,7 @@ def test_the_collector_rests_during_a_move(bench: Bench) -> None:
 
 
 def test_a_raise_stops_within_the_angle_that_is_stated(bench: Bench) -> None:
-    linkage = Linkage(Settings().linkage, SCREW)
+    linkage = Kinematics(Settings().linkage, SCREW)
     plan = plan_move(linkage, 0, 1.0, 4.0, 40.0, to_angle_deg=45.0)
     asked: list[float] = []
 

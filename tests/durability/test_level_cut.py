@@ -11,13 +11,13 @@ from rig.calibration.plan import LevelPlan
 from rig.opening import open_twin
 from rig.procedures.level import LevelProcedure, StoppedLevelError
 from rig.procedures.level_person import Answer
-from rig.procedures.level_progress import NAME, Progress, load_progress, save_progress
-from rig.settings.model import Imu, Screw, Settings
+from rig.procedures.level_progress import NAME, LevelProgress, load_progress, save_progress
+from rig.settings.model import ImuSettings, Screw, Settings
 from rig.twin.draws import draw_scenario
 from tests.calibration.example import SENSOR, calibration
 from tests.durability.disk import Disk
 
-FAST = Settings(imu=Imu(rate_hz=104), screw=Screw(microsteps=1))
+FAST = Settings(imu=ImuSettings(rate_hz=104), screw=Screw(microsteps=1))
 
 
 def test_each_step_is_on_the_disk_before_the_next_begins(place: Path, after: Path) -> None:
@@ -52,7 +52,7 @@ def test_what_was_captured_is_put_aside_only_for_a_calibration(disk: Disk, after
     file = disk.folder / NAME
     procedure: Any = SimpleNamespace(_path=file, _machine=SimpleNamespace())
     with disk:
-        save_progress(file, Progress(sensor=SENSOR, started_at="now", plan=LevelPlan()))
+        save_progress(file, LevelProgress(sensor=SENSOR, started_at="now", plan=LevelPlan()))
         disk.acknowledge("captures")
         LevelProcedure._save(procedure, calibration())  # noqa: SLF001
         disk.acknowledge("calibration")

@@ -16,7 +16,7 @@ from rig.calibration.plan import LevelPlan
 from rig.commands import report
 from rig.errors import BadInputError
 from rig.files.durable import replace_file
-from rig.procedures.level_progress import Progress, load_progress, save_progress
+from rig.procedures.level_progress import LevelProgress, load_progress, save_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.series import begin_series
 from rig.procedures.series_log import Begun, Closed, Ended, SeriesLog, SeriesOptions
@@ -172,8 +172,8 @@ def test_a_calibration_is_there_whole_or_leaves_the_one_before(disk: Disk, after
     assert disk.replay(after, check) > 8
 
 
-def progress(started_at: str) -> Progress:
-    return Progress(sensor=SENSOR, started_at=started_at, plan=LevelPlan())
+def progress(started_at: str) -> LevelProgress:
+    return LevelProgress(sensor=SENSOR, started_at=started_at, plan=LevelPlan())
 
 
 def result(bag: str) -> RunResult:

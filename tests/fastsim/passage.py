@@ -4,11 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import degrees
 
-from rig.control.passage import SHORTEST_PASS_S
 from rig.runfile.model import Event, Flag
-from rig.settings.model import Cycle
+from rig.settings.model import CycleSettings
+from rig.sliding import SHORTEST_PASS_S
 from rig.twin.receivers import Receivers
-from rig.twin.slide import Edge, Slide
+from rig.twin.slide import BagEdge, SlideMotion
 
 CHUNK_S = 0.25
 
@@ -17,7 +17,7 @@ CHUNK_S = 0.25
 class Passage:
     """What came of one raise, as the machine that watches it sees it."""
 
-    edges: list[Edge] = field(default_factory=list)
+    edges: list[BagEdge] = field(default_factory=list)
     """As the pins report them: outputs of the receivers, their response included."""
     events: list[Event] = field(default_factory=list)
     flags: list[Flag] = field(default_factory=list)
@@ -46,12 +46,12 @@ class Passage:
 
 
 def watch(
-    slide: Slide,
+    slide: SlideMotion,
     receivers: Receivers,
     angle: Callable[[float], float],
     end_s: float,
     response_s: float,
-) -> list[Edge]:
+) -> list[BagEdge]:
     """Let the bag slide while the board is raised; returns the edges of the receivers' outputs.
 
     Args:
@@ -67,7 +67,7 @@ def watch(
         for border in receivers.borders_deg
         if degrees(angle(start_s)) < border <= degrees(angle(end_s))
     ]
-    bag: list[tuple[float, Edge | None]] = []
+    bag: list[tuple[float, BagEdge | None]] = []
     while slide.time_s < end_s and not slide.is_over:
         bag += [(e.time_s, e) for e in slide.advance(min(end_s, slide.time_s + CHUNK_S), angle)]
     edges = []
@@ -78,7 +78,7 @@ def watch(
             changes = receivers.look(angle_deg)
         else:
             changes = receivers.bag(edge.beam, edge.broken, angle_deg)
-        edges += [Edge(time_s + response_s, beam, broken) for beam, broken in changes]
+        edges += [BagEdge(time_s + response_s, beam, broken) for beam, broken in changes]
     return edges
 
 
@@ -88,19 +88,21 @@ def watch_lowering(
     start_s: float,
     end_s: float,
     response_s: float,
-) -> list[Edge]:
+) -> list[BagEdge]:
     """Edges of the receivers while the board is lowered; the bag lies where it came to rest."""
-    edges: list[Edge] = []
+    edges: list[BagEdge] = []
     receivers.look(degrees(angle(start_s)))
     for border in reversed(receivers.borders_deg):
         if degrees(angle(end_s)) < border <= degrees(angle(start_s)):
             time_s = _time_of(lambda t: -angle(t), -border, start_s, end_s)
             changes = receivers.look(border - 1e-9)
-            edges += [Edge(time_s + response_s, beam, broken) for beam, broken in changes]
+            edges += [BagEdge(time_s + response_s, beam, broken) for beam, broken in changes]
     return edges
 
 
-def judge(edges: list[Edge], end_s: float, cycle: Cycle, n_beams: int, longest_s: float) -> Passage:
+def judge(
+    edges: list[BagEdge], end_s: float, cycle: CycleSettings, n_beams: int, longest_s: float
+) -> Passage:
     """Follow the edges as the machine's cycle does, up to the bag's clearing of the last beam.
 
     Args:
@@ -136,7 +138,7 @@ def judge(edges: list[Edge], end_s: float, cycle: Cycle, n_beams: int, longest_s
     return passage
 
 
-def edge_event(edge: Edge) -> Event:
+def edge_event(edge: BagEdge) -> Event:
     """The line of a run file for an edge of a beam."""
     name = "beam_broken" if edge.broken else "beam_clear"
     return Event(t_s=round(edge.time_s, 6), event=name, detail={"beam": edge.beam})

@@ -11,11 +11,11 @@ import numpy as np
 from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.model import Calibration
 from rig.clock import QuietCollector
-from rig.control.passage import longest_pass_s
 from rig.motion.profile import braking, rest_to_rest
 from rig.runfile.model import End, Event, Header, Line, Outcome
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
+from rig.sliding import longest_pass_s
 from rig.twin.blade import pushed_placing, stated_gap_mm
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import air_at
@@ -121,7 +121,7 @@ class _Run:
         self.rate_deg_s, self.dwell_s, self.beams, self.hours = rate_deg_s, dwell_s, beams, hours
         linkage = settings.linkage
         self.timeline = Timeline(
-            Linkage(linkage, settings.screw),
+            Kinematics(linkage, settings.screw),
             linkage_of(scenario, settings),
             linkage.home_angle_deg,
             linkage.home_angle_deg + LOWERED_DEG,

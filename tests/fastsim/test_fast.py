@@ -5,7 +5,7 @@ import pytest
 
 from rig.runfile.model import Climate, End, Event, Header, Samples, State, Steps
 from rig.runfile.reader import read_run
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
@@ -74,7 +74,7 @@ def test_step_counts_tell_the_true_angle_where_the_linkage_is_as_stated() -> Non
         },
     )
     lines, truth = simulate_run(SETTINGS, scenario, 3)
-    linkage = Linkage(SETTINGS.linkage, SETTINGS.screw)
+    linkage = Kinematics(SETTINGS.linkage, SETTINGS.screw)
     steps = [line for line in lines if isinstance(line, Steps)]
     assert truth.onset_time_s is not None
     before = [s for s in steps if s.t_s <= truth.onset_time_s][-1]

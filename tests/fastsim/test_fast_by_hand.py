@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from rig.runfile.model import Climate, End, Event, Samples, Steps
-from rig.settings.kinematics import Linkage
-from rig.settings.model import Cycle, Motion, Pins, Settings
+from rig.settings.kinematics import Kinematics
+from rig.settings.model import CycleSettings, MotionSettings, Pins, Settings
 from rig.twin.draws import air_at, changed, draw_scenario
 from rig.twin.fabric import plain_face
 from tests.fastsim.run import simulate_run
 
-SETTINGS = Settings(cycle=Cycle(dwell_s=7.0, climate_interval_s=3.0))
+SETTINGS = Settings(cycle=CycleSettings(dwell_s=7.0, climate_interval_s=3.0))
 L = TypeVar("L")
-LINKAGE = Linkage(SETTINGS.linkage, SETTINGS.screw)
+LINKAGE = Kinematics(SETTINGS.linkage, SETTINGS.screw)
 SCENARIO = changed(
     draw_scenario(1, face=plain_face(0.4, 0.36)),
     board={
@@ -63,7 +63,7 @@ def ramps_s(rate: float) -> float:
 
 @pytest.mark.parametrize("rate", [0.5, 1.0])
 def test_homing_finds_the_switch_twice(rate: float) -> None:
-    run = Run(msgspec.structs.replace(SETTINGS, motion=Motion(homing_rate_deg_s=rate)))
+    run = Run(msgspec.structs.replace(SETTINGS, motion=MotionSettings(homing_rate_deg_s=rate)))
     first, second = run.times("limit_lower")
     # Up to speed in half of v/a + a/j, then on; 0.3° from 21 ms on.
     assert first == pytest.approx(0.021 + 0.3 / rate + ramps_s(rate) / 2, abs=0.01)

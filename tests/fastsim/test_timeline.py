@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from rig.motion.profile import rest_to_rest
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 from rig.twin.mechanics import TrueLinkage
 from tests.fastsim.timeline import Move, Timeline
 
 SETTINGS = Settings()
-NOMINAL = Linkage(SETTINGS.linkage, SETTINGS.screw)
+NOMINAL = Kinematics(SETTINGS.linkage, SETTINGS.screw)
 TRUE = TrueLinkage.of(900.5, 449.7, 20.0)
 # 10° at 1 °/s, 4 °/s² and 40 °/s³: v/a + a/j = 0.35 s more than 10 s.
 PROFILE = rest_to_rest(10.0, 1.0, 4.0, 40.0)

@@ -8,7 +8,7 @@ from math import radians
 import numpy as np
 
 from rig.motion.profile import Profile
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.twin.mechanics import TrueLinkage
 from rig.twin.sensor import Array, Motion
 
@@ -73,7 +73,7 @@ class Timeline:
     """
 
     def __init__(
-        self, nominal: Linkage, true: TrueLinkage, home_deg: float, start_deg: float
+        self, nominal: Kinematics, true: TrueLinkage, home_deg: float, start_deg: float
     ) -> None:
         self.nominal = nominal
         self.moves: list[Move] = []

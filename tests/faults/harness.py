@@ -9,22 +9,22 @@ import msgspec
 
 from rig.analysis.friction import analyse_run
 from rig.clock import At, Task
-from rig.control.faults import BY_CAUSE
+from rig.control.faults import BY_CAUSE, FAULTS
 from rig.errors import MachineFaultError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import RunFile, read_run
 from rig.runfile.writer import OsFiles
-from rig.settings.model import Blade, Cycle, Motion, Pins, Settings
+from rig.settings.model import Blade, CycleSettings, MotionSettings, Pins, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.scenario import Scenario
 from tests.twin_of import twin_of
 
 SETTINGS = Settings(
-    cycle=Cycle(dwell_s=0.5, placing_timeout_s=20.0),
-    motion=Motion(rate_deg_s=3.0, homing_rate_deg_s=2.0),
+    cycle=CycleSettings(dwell_s=0.5, placing_timeout_s=20.0),
+    motion=MotionSettings(rate_deg_s=3.0, homing_rate_deg_s=2.0),
 )
 SCENARIO = changed(draw_scenario(3, face=plain_face(0.12, 0.09)), board={"start_angle_deg": 1.6})
 BLADE_SETTINGS = Settings(
@@ -295,7 +295,7 @@ def _judge_file(case: Injected, run: RunFile, cause: str) -> list[str]:
     told = [event.detail.get("cause") for event in run.events if event.event in ("fault", "estop")]
     if told != [cause]:
         problems.append(f"the file tells of {told}")
-    flag = BY_CAUSE[cause].flag
+    flag = next(entry.flag for entry in FAULTS if entry.cause == cause)
     if flag is not None and flag not in run.end.flags:
         problems.append(f"the flag {flag} is missing")
     return problems

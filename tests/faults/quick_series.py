@@ -18,16 +18,16 @@ from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.series_log import SeriesLog, SeriesOptions
-from rig.settings.model import Bag, Cycle, Interlocks, Motion, Settings
+from rig.settings.model import BagSettings, CycleSettings, Interlocks, MotionSettings, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 
 SETTINGS = Settings(
-    cycle=Cycle(dwell_s=0.05, after_clear_s=0.0, placing_timeout_s=20.0),
-    motion=Motion(
+    cycle=CycleSettings(dwell_s=0.05, after_clear_s=0.0, placing_timeout_s=20.0),
+    motion=MotionSettings(
         rate_deg_s=3.0, homing_rate_deg_s=3.0, acceleration_deg_s2=20.0, ramp_jerk_deg_s3=400.0
     ),
-    bag=Bag(length_mm=40.0, width_mm=40.0, gap_mm=4.0),
+    bag=BagSettings(length_mm=40.0, width_mm=40.0, gap_mm=4.0),
     # The tests share their computer with others; what is tested here is not the timing.
     interlocks=Interlocks(late_pulse_ms=200.0, imu_silence_s=8.0, angle_mismatch_deg=5.0),
 )
@@ -65,7 +65,7 @@ def main(folder: Path, n: int) -> None:
             now = machine.clock.utc_now()
             asked = plan_series(SETTINGS, n, source="twin", started=now, bag="Test bag")
             series = begin_series(log, asked, SeriesOptions(), now)
-        with opened, stop_on_signals(machine.events):
+        with stop_on_signals(machine.events), opened:
             maker = SeriesMaker(machine, log, series, Hooks())
             opened.run(maker.make(start_now=True, placing=InstantPlacing(opened)))
 

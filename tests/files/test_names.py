@@ -3,7 +3,7 @@ import unicodedata
 import pytest
 
 from rig.errors import BadInputError
-from rig.files.names import LONGEST, safe_name
+from rig.files.names import LONGEST, nearest, safe_name
 
 
 @pytest.mark.parametrize("name", ["Heron 1", "å", "18 mm birch", "#3", "Übung (grün)", "鷺"])
@@ -25,6 +25,8 @@ def test_a_name_has_one_spelling() -> None:
         ("a\u200bb", "an invisible character (U+200B)"),
         ("a\ud800", "half a character (U+D800)"),
         ("a\u2028b", "a line break (U+2028)"),
+        ("a\ue000b", "a character that only some fonts have (U+E000)"),
+        ("a\u0378b", "a character that is not assigned (U+0378)"),
     ],
 )
 def test_what_cannot_be_seen_is_refused(name: str, why: str) -> None:
@@ -46,3 +48,9 @@ def test_length_and_first_character() -> None:
         safe_name("x" * (LONGEST + 1))
     with pytest.raises(BadInputError, match="begin with a slash"):
         safe_name("/etc")
+
+
+def test_the_nearest_name_is_found_in_large_and_small_letters() -> None:
+    assert nearest("t1", ["Heron 1", "T1"]) == "T1"
+    assert nearest("HERON1", ["Heron 1", "T1"]) == "Heron 1"
+    assert nearest("Plover", ["Heron 1", "T1"]) is None

@@ -16,9 +16,18 @@ def test_stamps_are_utc_with_z() -> None:
     assert parse_utc("2026-05-30T17:30:00+05:30") == NOON.replace(microsecond=0)
 
 
-@pytest.mark.parametrize("text", ["2026-05-30T12:00:00", "yesterday", ""])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2026-05-30T12:00:00",
+        "yesterday",
+        "",
+        "0001-01-01T00:00:00+23:59",
+        "9999-12-31T23:59:59-10:00",
+    ],
+)
 def test_what_is_no_stamp_is_refused(text: str) -> None:
-    with pytest.raises(ValueError, match=r"time zone|isoformat"):
+    with pytest.raises(ValueError, match=r"time zone|isoformat|calendar"):
         parse_utc(text)
 
 
@@ -26,6 +35,10 @@ def test_a_clock_that_was_never_set_is_refused() -> None:
     with pytest.raises(BadInputError, match="clock says 1970-01-01, so it was not set"):
         check_wall_clock(datetime(1970, 1, 1, tzinfo=UTC))
     check_wall_clock(NOON)
+    new_year = datetime(2024, 1, 1, tzinfo=UTC)
+    check_wall_clock(new_year)
+    with pytest.raises(BadInputError, match="clock says 2023-12-31"):
+        check_wall_clock(new_year - timedelta(seconds=1))
 
 
 def test_a_clock_behind_the_study_is_refused() -> None:

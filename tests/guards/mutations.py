@@ -82,7 +82,7 @@ def draw(number: int, seed: int, package: str | None) -> list[tuple[str, Mutatio
 
 
 def _try(copy: Copy, known: lines.Lines, path: str, mutation: Mutation) -> Trial:
-    tests = _tests(known, path, mutation)
+    tests = quickest_tests(known, path, mutation.line)
     with copy.changed(Path(path), mutation.text):
         ran = copy.run(tests, LIMIT_S, options=["-x"]) if tests else None
     if ran is not None and ran.code not in (-2, -1, 0, 1):
@@ -94,17 +94,19 @@ def _try(copy: Copy, known: lines.Lines, path: str, mutation: Mutation) -> Trial
     return Trial(path, mutation, len(tests), (ran.failed or ["process"])[0])
 
 
-def _tests(known: lines.Lines, path: str, mutation: Mutation) -> list[str]:
+def quickest_tests(known: lines.Lines, path: str, line: int) -> list[str]:
     """The tests that meet the line, the quickest first."""
     source = Source((ROOT / path).read_text("utf-8"))
-    found = known.tests(path, {mutation.line})
-    for name in _names_set_at(source, mutation.line):
+    found = known.tests(path, {line})
+    names = _names_set_at(source, line)
+    for name in names:
         for other in sorted((ROOT / "rig").rglob("*.py")):
             used = _lines_with(other.read_text("utf-8"), name)
             found |= known.tests(str(other.relative_to(ROOT)), used)
-    folder = str(Path("tests", *Path(path).parts[1:-1]))
-    if len(found) < 3:
-        found |= {test for test in known.seconds if test.startswith(folder + "/")}
+    folder = str(Path("tests", *Path(path).parts[1:-1])) + "/"
+    if names or len(found) < 3:
+        # A line that runs at import belongs to whichever test came first, and a default to none.
+        found |= {test for test in known.seconds if test.startswith(folder)}
     ordered, spent_s = [], 0.0
     for test in sorted(found, key=lambda one: known.seconds.get(one, 0.0)):
         spent_s += known.seconds.get(test, 0.0)

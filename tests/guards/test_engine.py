@@ -5,6 +5,8 @@ from pathlib import Path
 import pytest
 
 from tests.guards.entry import Guard, always, change, inverted, limit, never, swapped, without
+from tests.guards.lines import Lines
+from tests.guards.mutations import quickest_tests
 from tests.guards.operators import faults, make
 from tests.guards.runner import Copy, Ran
 from tests.guards.syntax import GoneError, Source
@@ -106,6 +108,24 @@ def test_mutations_are_all_different_and_all_python() -> None:
     assert "3: 2.0 → (2.0 * 2)" in texts
     assert "11: abs(angle) → (angle)" in texts
     assert '12: raise ValueError(f"{angle} is too much", angle) → pass' in texts
+
+
+def test_a_default_meets_the_tests_of_its_folder_and_other_lines_their_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All quick ones, however many others went through the line when it was imported."""
+    path = tmp_path / "rig" / "part" / "plain.py"
+    path.parent.mkdir(parents=True)
+    path.write_text("class Truth:\n    tilt_deg = 0.0\n\ndef tell():\n    return 1\n")
+    monkeypatch.setattr("tests.guards.mutations.ROOT", tmp_path)
+    met = [f"tests/other/test_o.py::o{number}" for number in range(3)]
+    beside = "tests/part/test_p.py::quick"
+    seconds = dict.fromkeys(met, 0.2) | {beside: 0.1, "tests/part/test_p.py::slow": 30.0}
+    lines = {"rig/part/plain.py": {"2": [0, 1, 2], "5": [0, 1, 2]}}
+    known = Lines({"seconds": seconds, "tests": met, "lines": lines})
+    for line, expected in ((2, [beside, *met]), (5, met)):
+        found = quickest_tests(known, "rig/part/plain.py", line)
+        assert sorted(found) == sorted(expected)
 
 
 @pytest.fixture

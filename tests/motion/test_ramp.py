@@ -4,11 +4,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from rig.motion.linkage import Linkage
+from rig.motion.linkage import Kinematics
 from rig.motion.ramp import Plan, brake_angle_deg, move_time_s, plan_move
 from rig.settings.model import Settings
 
-LINKAGE = Linkage(Settings().linkage, Settings().screw)
+LINKAGE = Kinematics(Settings().linkage, Settings().screw)
 
 plans = st.builds(
     lambda start, end, rate, acceleration, jerk: plan_move(

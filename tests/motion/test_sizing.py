@@ -8,7 +8,7 @@ import pytest
 from rig.commands.sizing import sizing
 from rig.motion.clearances import pivots_mm
 from rig.motion.sizing import Sizing, size
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 from tests.motion.changed import changed
 
@@ -76,7 +76,7 @@ def test_push_against_moments_about_the_hinge_in_coordinates() -> None:
 
 def test_the_pivots_are_as_far_apart_as_the_screw_is_long() -> None:
     settings = Settings()
-    linkage = Linkage(settings.linkage, settings.screw)
+    linkage = Kinematics(settings.linkage, settings.screw)
     for angle in (0.0, 20.0, 46.0):
         cradle, base = pivots_mm(settings, angle)
         assert math.dist(cradle, base) == pytest.approx(linkage.length_mm(angle), rel=1e-12)

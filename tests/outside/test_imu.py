@@ -12,7 +12,7 @@ from rig.clock import VirtualClock
 from rig.devices.bus import Bus
 from rig.devices.lsm6 import Lsm6
 from rig.devices.mpu6050 import Mpu6050
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 from rig.twin.chips.fake_bus import FakeBus
 
 

@@ -140,3 +140,13 @@ def test_slope_of_an_overhanging_end() -> None:
     """A cantilever under its own weight turns by wL³/6EI at its end (Roark, as above)."""
     beam = Cradle(length_mm=1200, pivot_mm=450, load_n_mm=0.12, stiffness_n_mm2=1e10)
     assert beam.bend_deg(450, 1200) == pytest.approx(-degrees(0.12 * 750**3 / 6e10), rel=1e-4)
+
+
+def test_section_of_a_tube() -> None:
+    """EN 10219-2, tube 48.3 × 3.2 mm: 4.53 cm² and 11.6 cm⁴; from memory.
+
+    By hand: π·(48.3 − 3.2)·3.2 = 453.4 mm², and π/64·(48.3⁴ − 41.9⁴) = 115 857 mm⁴.
+    """
+    area_mm2, inertia_mm4 = round_bar(48.3, 41.9)
+    assert area_mm2 == pytest.approx(453, abs=0.5)
+    assert inertia_mm4 == pytest.approx(116_000, abs=500)

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Linkage as Pivots
 from rig.settings.model import Screw
 
-REFERENCE = Linkage(Pivots(), Screw())
+REFERENCE = Kinematics(Pivots(), Screw())
 
 
 def length_by_coordinates_mm(
@@ -29,7 +29,7 @@ def length_by_coordinates_mm(
 )
 def test_triangles_with_whole_sides(a: float, b: float, angle_deg: float, c: float) -> None:
     """Euclid, Elements II.12 and II.13; sides and angle are whole numbers, exact by arithmetic."""
-    linkage = Linkage(
+    linkage = Kinematics(
         Pivots(base_pivot_mm=a, cradle_pivot_mm=b, level_angle_deg=30.0), Screw(lead_mm=1.0)
     )
     assert linkage.length_mm(angle_deg - 30.0) == pytest.approx(c, rel=1e-12)

@@ -8,7 +8,7 @@ from scipy.integrate import solve_ivp
 
 from rig.twin.friction import LAW_NAMES, LawName, LuGre, make_law
 from rig.twin.mechanics import Incline
-from rig.twin.slide import BRISTLE_START, Path, Slide
+from rig.twin.slide import BRISTLE_START, BagPath, SlideMotion
 
 G = 9.80665
 LEVEL = Incline.of(0.0, 0.0)
@@ -18,8 +18,8 @@ GAP_MM, LENGTH_MM = 6.5, 158.0
 def slide_down(angle_deg: float, mu_kinetic: float, distance_m: float) -> float:
     """Time in s to slide a distance on a fixed incline from rest."""
     law = make_law("coulomb", mu_kinetic, mu_kinetic)
-    path = Path(gap_mm=1000 * distance_m, length_mm=1e6, catch_travel_mm=1e9)
-    edges = Slide(law, LEVEL, path, 0.0).advance(20.0, lambda _: radians(angle_deg))
+    path = BagPath(gap_mm=1000 * distance_m, length_mm=1e6, catch_travel_mm=1e9)
+    edges = SlideMotion(law, LEVEL, path, 0.0).advance(20.0, lambda _: radians(angle_deg))
     assert len(edges) == 1
     return edges[0].time_s
 
@@ -54,9 +54,9 @@ def test_child_on_a_slide() -> None:
     # coursehero.com ("ch06-p090"); the book, Halliday, Resnick and Walker, Fundamentals of Physics,
     # is named from memory.
     assert tan(radians(25)) == pytest.approx(0.47, abs=0.005)
-    path = Path(gap_mm=500.0, length_mm=1e6, catch_travel_mm=1e9)
+    path = BagPath(gap_mm=500.0, length_mm=1e6, catch_travel_mm=1e9)
     for mu_static, starts in ((0.46, True), (0.47, False)):
-        slide = Slide(make_law("coulomb", mu_static, 47 / 127), LEVEL, path, 0.0)
+        slide = SlideMotion(make_law("coulomb", mu_static, 47 / 127), LEVEL, path, 0.0)
         assert bool(slide.advance(5.0, lambda _: radians(25))) is starts
 
 
@@ -77,7 +77,7 @@ def test_delay_on_a_turning_plane(
     mu = tan(radians(20.0))
     rate = radians(rate_deg_s)
     for gap_mm, late_deg in ((0.5, half_mm), (1.0, one_mm), (2.0, two_mm)):
-        slide = Slide(make_law("coulomb", mu, mu), LEVEL, Path(gap_mm, 150.0), 0.0)
+        slide = SlideMotion(make_law("coulomb", mu, mu), LEVEL, BagPath(gap_mm, 150.0), 0.0)
         edges = slide.advance(21.5 / rate_deg_s, lambda t: rate * t)
         late = rate_deg_s * edges[0].time_s - 20.0
         assert late == pytest.approx(late_deg, abs=0.004)
@@ -118,7 +118,7 @@ def test_edge_times_against_scipy(
     name: LawName, mu_s: float, mu_k: float, rate_deg_s: float
 ) -> None:
     rate = radians(rate_deg_s)
-    slide = Slide(make_law(name, mu_s, mu_k), LEVEL, Path(GAP_MM, LENGTH_MM), 0.0)
+    slide = SlideMotion(make_law(name, mu_s, mu_k), LEVEL, BagPath(GAP_MM, LENGTH_MM), 0.0)
     edges = slide.advance(atan(mu_s) / rate + 5.0, lambda t: rate * t)
     assert [(e.beam, e.broken) for e in edges] == [(1, True), (1, False)]
 

@@ -128,7 +128,7 @@ def served_rig(
                 wait_for(lambda: _answers(rig.port), "the page")
                 yield rig
             finally:
-                opened.machine.events.put(StopRequest("SIGTERM"))
+                opened.machine.events.put(StopRequest("SIGTERM", ends_program=True))
                 thread.join(WAIT_S)
                 assert not thread.is_alive()
                 if rig.error is not None:

@@ -45,7 +45,7 @@ class Story:
                 yield from script(self)
             except Exception as error:  # whatever it is, the desk must not wait for the script
                 failed.append(error)
-            self.machine.events.put(StopRequest("SIGTERM"))
+            self.machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
         with SeriesLog(self.folder) as log, self.opened:
             viewer = Viewer(self.machine, self.seen.append, period_s=0.25)

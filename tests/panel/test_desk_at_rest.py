@@ -211,7 +211,7 @@ def test_why_a_series_ended_early_is_said(story: Story, maker: Maker) -> None:
 
 def test_a_signal_in_a_series_ends_the_program(story: Story, maker: Maker) -> None:
     def script(story: Story) -> Task[None]:
-        maker.ends = [StoppedError("Stopped by SIGTERM.")]
+        maker.ends = [StoppedError("Stopped by SIGTERM.", ends_program=True)]
         story.series(1)
         yield from story.wait(0.5)
         raise AssertionError("the program goes on")
@@ -225,13 +225,28 @@ def test_a_signal_at_rest_ends_the_program_and_another_stop_does_not(story: Stor
     def script(story: Story) -> Task[None]:
         story.desk.stop("the page on device 1")
         yield from story.wait(0.5)
+        assert story.now.notice is None, "nothing was stopped"
         reached.append("after the stop of a page")
-        story.machine.events.put(StopRequest("SIGTERM"))
+        story.machine.events.put(StopRequest("SIGTERM", ends_program=True))
         yield from story.wait(0.5)
         reached.append("after the signal")
 
     story.tell(script)
     assert reached == ["after the stop of a page"]
+
+
+def test_a_start_from_the_page_begins_nothing_at_rest(story: Story, maker: Maker) -> None:
+    """It is for a bag that was put back; a press of the button on the rig would resume here."""
+
+    def script(story: Story) -> Task[None]:
+        maker.ends = [RigError("once")]
+        story.series(2)
+        yield from story.wait(0.5)
+        story.desk.start()
+        yield from story.wait(0.5)
+
+    story.tell(script)
+    assert maker.asked == [(2, True)]
 
 
 def test_while_a_series_is_made_it_is_said_to_be(story: Story, maker: Maker) -> None:

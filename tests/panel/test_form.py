@@ -1,5 +1,7 @@
 """What people type into the form of a series, and what the rig makes of it."""
 
+from typing import Literal
+
 import pytest
 
 from rig.panel.form import (
@@ -30,12 +32,12 @@ def refusal(**fields: str) -> str:
 @pytest.mark.parametrize(
     ("field", "units", "taken", "refused", "why"),
     [
-        ("runs", "metric", ("1", "1000"), ("0", "-1", "1001", "2.5"), "from 1 to 1000."),
-        ("rate", "metric", ("0.1", "3"), ("0.099", "-0.1", "3.001"), "from 0.1 to 3."),
-        ("dwell", "metric", ("0", "3600"), ("-0.1", "3600.1"), "from 0 to 3600."),
-        ("gap", "metric", ("1", "50"), ("0.99", "-1", "50.01"), "from 1 to 50."),
+        ("runs", "metric", ("1", "1000"), ("0", "-1", "1001"), "between 1 and 1000, not"),
+        ("rate", "metric", ("0.1", "3"), ("0.099", "-0.1", "3.001"), "between 0.1 and 3 °/s, not"),
+        ("dwell", "metric", ("0", "3600"), ("-0.1", "3600.1"), "between 0 and 3600 s, not"),
+        ("gap", "metric", ("1", "50"), ("0.99", "-1", "50.01"), "between 1 and 50 mm, not"),
         # 1 mm = 0.03937 in, 50 mm = 1.9685 in
-        ("gap", "us", ("0.03938", "1.968"), ("0.03936", "1.969"), "from 0.0394 to 1.969."),
+        ("gap", "us", ("0.03938", "1.968"), ("0.03936", "1.969"), "between 1 and 50 mm, not"),
     ],
 )
 def test_numbers_are_taken_within_their_range(
@@ -46,12 +48,10 @@ def test_numbers_are_taken_within_their_range(
         assert why in refusal(units=units, **{field: text})
 
 
-@pytest.mark.parametrize(
-    "text", ["nan", "inf", "-inf", "1e999", "three", "1 2", "1_", "0x1", "5" * 21]
-)
+@pytest.mark.parametrize("text", ["nan", "inf", "-inf", "three", "1 2", "1_", "0x1", "5" * 21])
 def test_what_is_no_number_is_refused(text: str) -> None:
     for field in ("runs", "rate", "dwell", "gap"):
-        assert " number from " in refusal(**{field: text})
+        assert " takes a number" in refusal(**{field: text})
 
 
 def test_a_number_may_have_twenty_letters() -> None:
@@ -60,10 +60,11 @@ def test_a_number_may_have_twenty_letters() -> None:
 
 
 def test_each_field_has_its_own_name_in_a_refusal() -> None:
-    assert refusal(runs="") == "The number of runs is a whole number from 1 to 1000."
+    for text in ("", "2.5"):
+        assert refusal(runs=text) == "The number of runs is a whole number from 1 to 1000."
     for field, name in (
         ("rate", "The raise rate"), ("dwell", "The rest"), ("gap", "The gap"),
-        ("bag", "The bag's name"), ("face", "The face's name"), ("board", "The board's name"),
+        ("bag", "The bag 'xx"), ("face", "The face 'xx"), ("board", "The board 'xx"),
     ):  # fmt: skip
         assert refusal(**{field: "x" * 61}).startswith(name)
 
@@ -77,6 +78,18 @@ def test_a_form_becomes_values_in_the_rigs_units() -> None:
     assert wanted(SeriesForm(runs="1", gap="12.7")).gap_mm == 12.7
 
 
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_a_unit_that_was_typed_counts_whatever_the_page_shows(
+    units: Literal["metric", "us"],
+) -> None:
+    def gap_mm(text: str) -> float | None:
+        return wanted(SeriesForm(runs="1", gap=text, units=units)).gap_mm
+
+    assert [gap_mm(text) for text in ("0.3in", '0.3"', "7.62mm", "0,3 in")] == [7.62] * 4
+    assert wanted(SeriesForm(runs="1", dwell="2 min", units=units)).dwell_s == 120.0
+    assert "two ways" in refusal(dwell="1,200")
+
+
 def test_an_empty_field_leaves_the_value_to_the_rig() -> None:
     assert wanted(SeriesForm(runs="1", rate=" ", bag=" \t")) == Wanted(1, *[None] * 6)
 
@@ -85,10 +98,10 @@ def test_an_empty_field_leaves_the_value_to_the_rig() -> None:
 def test_names_have_sixty_letters_and_no_character_that_cannot_be_shown(field: str) -> None:
     for name in ("x" * 60, "Héron №1", "<b>&amp;\"'", "袋"):
         assert refusal(**{field: name}) == ""
-    assert "60 letters" in refusal(**{field: "x" * 61})
+    assert "60 are the most" in refusal(**{field: "x" * 61})
     # control, format, private use, not assigned; a lone surrogate is no JSON text
     for letter in ("\x00", "\x1b", "\u202e", "\u200b", "\ue000", "\u0378", "\ud800"):
-        assert "cannot be shown" in refusal(**{field: f"a{letter}b"})
+        assert "type it again without it" in refusal(**{field: f"a{letter}b"})
 
 
 def test_requests_carry_what_was_typed_and_the_settings_for_the_rest() -> None:

@@ -2,8 +2,11 @@
 
 from typing import Any
 
+import pytest
+
 from rig.panel import link
 from rig.panel.form import SeriesForm, Usual
+from rig.panel.seats import Kept
 from rig.panel.slides import KEPT, Dot
 from rig.panel.view import Notice
 from rig.runfile.model import INVALIDATING
@@ -25,11 +28,26 @@ def test_every_wish_arrives_as_what_it_is() -> None:
     assert got == [
         link.Stop("the page on device 1"),
         link.Start(),
-        link.Series(form),
+        link.SeriesMessage(form),
         link.Resume(),
         link.Reset(),
         link.Tell("a line"),
     ]
+
+
+def test_a_machine_that_takes_no_message_is_never_waited_for() -> None:
+    mine, its = link.pair()
+    with mine, its:
+        asker = link.Asker(its)
+
+        def fill() -> None:
+            for _ in range(100_000):
+                asker.stop("the page on device 1")
+
+        with pytest.raises(link.LinkFullError):
+            fill()
+        asker.tell("a line that is lost")
+        asker.keep(Kept("12345678", 0, (), None))
 
 
 def test_what_is_sent_first_tells_of_the_rig() -> None:
@@ -58,6 +76,8 @@ def test_a_message_may_have_65536_bytes() -> None:
     mine, its = link.pair()
     with mine, its:
         mine.send(b"x" * 65536)
+        mine.send(b"x" * 65537)
         mine.send(b"another")
         assert len(its.recv(link.MAX_MESSAGE)) == 65536
+        assert len(its.recv(link.MAX_MESSAGE)) == 65536, "longer than a message may be, yet whole"
         assert its.recv(link.MAX_MESSAGE) == b"another"

@@ -17,7 +17,7 @@ from rig.panel.render import (
     time_left,
     what_runs,
 )
-from rig.panel.seats import Place
+from rig.panel.seats import Seat
 from rig.panel.view import Notice
 from rig.settings.model import Settings
 from tests.panel.paper import snapshot
@@ -51,7 +51,7 @@ def test_a_state_says_what_it_means_or_what_the_machine_wants() -> None:
     assert plain["text"].startswith("The board rises")
     wants = sections(snapshot(state="placing", wants="Place it 25.4 mm above."), "us")["state"]
     assert wants == {
-        "word": "Placing", "tone": "wait", "text": "Place it 25.4 mm (1.00 in) above.",
+        "word": "Placing", "tone": "wait", "text": "Place it 25.4 mm above.",
         "asks": True,
     }  # fmt: skip
 
@@ -85,11 +85,11 @@ def test_a_stop_that_is_down_is_told_without_an_event_and_hides_no_fault() -> No
 
 
 def test_a_notice_in_words() -> None:
-    assert notice_section(None, "us") == {"kind": "", "title": "", "what": "", "action": ""}
+    assert notice_section(None) == {"kind": "", "title": "", "what": "", "action": ""}
     notice = Notice("stop", "Stopped", "It lies 25.4 mm away.", "Put it 12.7 mm back.")
-    assert notice_section(notice, "us") == {
-        "kind": "stop", "title": "Stopped", "what": "It lies 25.4 mm (1.00 in) away.",
-        "action": "Put it 12.7 mm (0.50 in) back.",
+    assert notice_section(notice) == {
+        "kind": "stop", "title": "Stopped", "what": "It lies 25.4 mm away.",
+        "action": "Put it 12.7 mm back.",
     }  # fmt: skip
 
 
@@ -102,7 +102,7 @@ def test_how_far_a_series_is() -> None:
     found = sections(snapshot(), "metric")["course"]
     assert found == {
         "shown": True, "title": "Run 2 of 3", "share": 0.333, "left": "about 60 s left",
-        "text": "Heron [red]1, slick face, 1 °/s",
+        "text": "Heron [red]1, slick face, 1 °/s, gap 8.0 mm",
     }  # fmt: skip
     stopped = sections(snapshot(is_busy=False), "metric")["course"]
     assert (stopped["title"], stopped["left"]) == ("1 of 3 runs made", "")
@@ -124,11 +124,14 @@ def test_time_left_is_told_while_there_is_some() -> None:
 
 
 def test_what_a_run_is_made_with() -> None:
-    form = SeriesForm(runs="1", bag="Heron 1", face="grip", board="shed", rate="0.5")
+    form = SeriesForm(runs="1", bag="Heron 1", face="grip", board="shed", rate="0.5", gap="1in")
     full = requests_of(form, Settings(), "twin")[0]
-    assert what_runs(Course(1, 0, None, full)) == "Heron 1, grip face, on shed, 0.5 °/s"
+    assert what_runs(Course(1, 0, None, full)) == (
+        "Heron 1, grip face, on shed, 0.5 °/s, gap 25.4 mm"
+    )
+    assert what_runs(Course(1, 0, None, full), "us").endswith(", gap 1.000 in")
     bare = requests_of(SeriesForm(runs="1", rate="0.5"), Settings(), "twin")[0]
-    assert what_runs(Course(1, 0, None, bare)) == "a bag without a name, 0.5 °/s"
+    assert what_runs(Course(1, 0, None, bare)) == "a bag without a name, 0.5 °/s, gap 8.0 mm"
     assert what_runs(Course(1, 0, None, None)) == ""
 
 
@@ -138,10 +141,10 @@ def test_slides_are_those_of_the_dots() -> None:
 
 # -- what may be pressed --------------------------------------------------------------------------
 
-WATCHER, FREE = Place("watcher", "", ""), Place("paired", "device 1", "")
+WATCHER, FREE = Seat("watcher", "", ""), Seat("paired", "device 1", "")
 BESIDE, HOLDER = (
-    Place("paired", "device 1", "device 2"),
-    Place("controller", "device 1", "device 1"),
+    Seat("paired", "device 1", "device 2"),
+    Seat("controller", "device 1", "device 1"),
 )
 IDLE = snapshot(is_busy=False, unfinished="1 of 3 runs are made.")
 
@@ -150,7 +153,7 @@ IDLE = snapshot(is_busy=False, unfinished="1 of 3 runs are made.")
     ("place", "is_enabled"),
     [(WATCHER, False), (FREE, True), (BESIDE, False), (HOLDER, True)],
 )
-def test_who_may_press_what(place: Place, is_enabled: bool) -> None:
+def test_who_may_press_what(place: Seat, is_enabled: bool) -> None:
     is_paired = place.role != "watcher"
     may = {"shown": is_paired, "enabled": is_enabled}
     waiting = actions(snapshot(waits_for_start=True), place)
@@ -187,7 +190,7 @@ def test_there_is_nothing_to_go_on_with_unless_something_is_unfinished() -> None
     [
         (WATCHER, True, False, "You watch, and can stop. To start, pair this device."),
         (
-            Place("watcher", "", "device 2"),
+            Seat("watcher", "", "device 2"),
             True,
             False,
             "Device 2 has the controls. You watch, and can stop. To start, pair this device.",
@@ -198,7 +201,7 @@ def test_there_is_nothing_to_go_on_with_unless_something_is_unfinished() -> None
     ],
 )
 def test_each_watcher_is_told_where_it_stands(
-    place: Place, pairs: bool, takes: bool, text: str
+    place: Seat, pairs: bool, takes: bool, text: str
 ) -> None:
     found = actions(IDLE, place)
     assert (found["role"], found["pair"], found["take"], found["text"]) == (

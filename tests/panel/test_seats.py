@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from rig.panel.seats import Place, RefusedError, Seats
+from rig.panel.seats import Kept, RefusedError, Seat, Seats
 
 ANOTHER = "10.0.0.2"
 
@@ -56,6 +56,21 @@ class Door:
         return self.seats.place(token).role
 
 
+def test_pairings_outlast_a_life_of_the_server() -> None:
+    kept: list[Kept] = []
+    said: list[str] = []
+    first = Seats(lambda: 0.0, needs_code=True, announce=said.append, keep=kept.append)
+    one, two = first.admit(), first.pair(said[-1][-9:], ANOTHER)
+    first.claim(one)
+    n_said = len(said)
+    second = Seats(lambda: 9.0, needs_code=True, announce=said.append, kept=kept[-1])
+    assert second.place(one) == Seat("controller", "device 1", "device 1")
+    assert second.place(two) == Seat("paired", "device 2", "device 1")
+    assert len(said) == n_said, "the code that is shown still counts"
+    three = second.pair(said[-1][-9:], ANOTHER)
+    assert second.place(three).name == "device 3"
+
+
 @pytest.fixture
 def door() -> Door:
     return Door()
@@ -99,7 +114,7 @@ def test_digits_of_another_script_are_refused_like_any_wrong_code(door: Door) ->
 
 def test_a_code_counts_once_and_another_is_shown(door: Door) -> None:
     first = door.code
-    assert door.seats.place(door.pair()) == Place("paired", "device 1", "")
+    assert door.seats.place(door.pair()) == Seat("paired", "device 1", "")
     assert door.said[-1].startswith("device 1 is paired. Code for the next one: ")
     assert door.code != first
     with pytest.raises(RefusedError, match="not the code"):
@@ -230,7 +245,7 @@ def test_the_device_that_was_unused_for_longest_goes_and_never_the_controller(do
 
 def test_a_device_that_is_not_paired_only_watches(door: Door) -> None:
     for token in (None, "never given"):
-        assert door.seats.place(token) == Place("watcher", "", "")
+        assert door.seats.place(token) == Seat("watcher", "", "")
         for takes_over in (False, True):
             with pytest.raises(RefusedError, match="not paired") as refusal:
                 door.seats.claim(token, takes_over=takes_over)
@@ -244,11 +259,11 @@ def test_one_has_the_controls_and_another_must_take_them_over(door: Door) -> Non
     with pytest.raises(RefusedError, match="Device 1 has the controls") as refusal:
         door.seats.claim(two)
     assert refusal.value.status == 409
-    assert door.seats.place(one) == Place("controller", "device 1", "device 1")
-    assert door.seats.place(two) == Place("paired", "device 2", "device 1")
-    assert door.seats.place(None) == Place("watcher", "", "device 1")
+    assert door.seats.place(one) == Seat("controller", "device 1", "device 1")
+    assert door.seats.place(two) == Seat("paired", "device 2", "device 1")
+    assert door.seats.place(None) == Seat("watcher", "", "device 1")
     assert door.seats.claim(two, takes_over=True) == "device 2"
-    assert door.seats.place(one) == Place("paired", "device 1", "device 2")
+    assert door.seats.place(one) == Seat("paired", "device 1", "device 2")
 
 
 def test_a_controller_without_a_page_keeps_the_controls_for_20_s(door: Door) -> None:

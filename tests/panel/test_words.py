@@ -11,12 +11,11 @@ from rig.panel.words import (
     count,
     degrees,
     duration,
-    fixed,
     humidity,
     pressure,
-    sentence,
     temperature,
 )
+from rig.quantities.figures import fixed
 from rig.runfile.model import State
 
 
@@ -71,21 +70,6 @@ def test_pressure_and_humidity() -> None:
     assert pressure(33.86389e2, "us") == "100.00 inHg"  # NIST SP 811, appendix B.8
     assert humidity(51.2) == "51 %RH"
     assert humidity(51.6) == "52 %RH"
-
-
-@pytest.mark.parametrize(
-    ("said", "us"),
-    [
-        ("Place the bag 25.4 mm above.", "Place the bag 25.4 mm (1.00 in) above."),
-        ("It met the beam -12.7 mm away.", "It met the beam -12.7 mm (-0.50 in) away."),
-        ("It met the beam +12.7 mm away.", "It met the beam +12.7 mm (0.50 in) away."),
-        ("23 °C; -40.0 °C.", "23 °C (73.4 °F); -40.0 °C (-40.0 °F)."),
-        ("Wait: 3 mmol, 5 °, 8 s.", "Wait: 3 mmol, 5 °, 8 s."),
-    ],
-)
-def test_a_sentence_says_millimetres_and_celsius_the_other_way_as_well(said: str, us: str) -> None:
-    assert sentence(said, "us") == us
-    assert sentence(said, "metric") == said
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ from rig.control.live import Live
 from rig.devices.imu import ImuBatch
 from rig.procedures.level_person import Answer, LevelPerson, Where
 from rig.runfile.model import ImuSetup, State
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 from tests.calibration.example import SENSOR
 from tests.calibration.invented_rig import SCALE, InventedRig
@@ -61,7 +61,7 @@ class PaperRig:
         self.settings = settings or Settings()
         self.clock = VirtualClock(utc=datetime(2026, 11, 25, 8, tzinfo=UTC))
         self.events = self.clock.queue()
-        self.linkage = Linkage(self.settings.linkage, self.settings.screw)
+        self.linkage = Kinematics(self.settings.linkage, self.settings.screw)
         self.live = Live(imu_temperature_c=25.0)
         self.truth = truth or InventedRig(noise_counts=0.0)
         setup = ImuSetup(model="lsm6dsox", rate_hz=RATE_HZ, lowpass_hz=20.8, mode="fifo")

@@ -166,7 +166,7 @@ def test_air_that_comes_just_in_time_lets_the_run_begin() -> None:
 @pytest.mark.parametrize(
     ("name", "taken", "refused"),
     [
-        ("--temperature", ("-20", "60", "23:0.5", "23:60"), ("-20.1", "60.1", "23:0.4", "23:61")),
+        ("--temperature", ("-20", "60", "23:0.5", "23:80"), ("-20.1", "60.1", "23:0.4", "23:81")),
         ("--humidity", ("0", "100", "50:1", "50:100"), ("-1", "101", "50:0.9", "50:101")),
     ],
 )
@@ -188,3 +188,17 @@ def test_a_band_of_one_kind_leaves_the_other_alone() -> None:
     assert damp is not None
     assert (warm.temperature_tolerance_k, warm.relative_humidity_pct) == (2.0, None)
     assert (damp.humidity_tolerance_pct, damp.temperature_c) == (4.0, None)
+
+
+def test_a_band_in_other_units_is_converted_and_told() -> None:
+    told: list[str] = []
+    band = parse_band(
+        "77F:9F", "50,5:5", 60.0, 60.0, lambda name, value: told.append(f"{name} {value.shown}")
+    )
+    assert band is not None
+    assert (band.temperature_c, band.temperature_tolerance_k) == (25.0, 5.0)
+    assert (band.relative_humidity_pct, band.humidity_tolerance_pct) == (50.5, 5.0)
+    assert told == [
+        "--temperature 25 °C (77F as typed)", "--temperature ± 5 °C (9F as typed)",
+        "--humidity 50.5 % (50,5 as typed)", "--humidity ± 5 %",
+    ]  # fmt: skip

@@ -19,8 +19,8 @@ from rig.procedures.level_progress import NAME, load_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs
 from rig.runfile.reader import RunFile, read_run
-from rig.settings.kinematics import Linkage
-from rig.settings.model import Imu, Screw, Settings
+from rig.settings.kinematics import Kinematics
+from rig.settings.model import ImuSettings, Screw, Settings
 from rig.twin.bubble import TwinLevelPerson
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.placed import incline_of
@@ -32,7 +32,7 @@ SIX = (
 )
 QUICK = LevelPlan(span=SIX, sweep=False)
 SEED = 5
-RIG = Settings(imu=Imu(rate_hz=104), screw=Screw(microsteps=1))
+RIG = Settings(imu=ImuSettings(rate_hz=104), screw=Screw(microsteps=1))
 """Half of the samples and half of the pulses: what is tested here does not need more."""
 
 
@@ -110,7 +110,9 @@ def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
     assert kept.sweep.axis_off_deg < 1.0
     shown = calibration_text(made)
     assert made.vibration is not None
-    pulse_hz = Linkage(RIG.linkage, RIG.screw).pulse_rate_hz(np.linspace(3.0, 38.0, 50), 0.5).mean()
+    pulse_hz = (
+        Kinematics(RIG.linkage, RIG.screw).pulse_rate_hz(np.linspace(3.0, 38.0, 50), 0.5).mean()
+    )
     assert made.vibration.pulse_hz[0] == pytest.approx(float(pulse_hz), rel=0.03)
     assert f"the motor's pulses at {made.vibration.pulse_hz[0]:.0f} Hz" in shown
     assert "behind a filter of" in shown

@@ -16,7 +16,7 @@ from rig.calibration.sensors import CLASSES
 from rig.errors import BadInputError
 from rig.files.stamps import parse_utc
 from rig.procedures.level_finish import finish
-from rig.procedures.level_progress import Progress, SweepFindings
+from rig.procedures.level_progress import LevelProgress, SweepFindings
 from tests.calibration.example import SENSOR
 from tests.calibration.invented_rig import SCALE, InventedRig
 from tests.calibration.test_six_position import positions
@@ -27,7 +27,7 @@ SWEEP = SweepFindings(
 )
 
 
-def captured(rig: InventedRig | None = None, **changes: Any) -> Progress:
+def captured(rig: InventedRig | None = None, **changes: Any) -> LevelProgress:
     """All that is wanted; `changes` says otherwise."""
     rig = rig or InventedRig()
     span = {f"{one.direction} {i}": one for i, one in enumerate(rig.span())}
@@ -39,10 +39,10 @@ def captured(rig: InventedRig | None = None, **changes: Any) -> Progress:
         "span": span,
         "home": rig.rest(0.4),
     }
-    return Progress(**(values | changes))
+    return LevelProgress(**(values | changes))
 
 
-def finished(progress: Progress) -> Calibration:
+def finished(progress: LevelProgress) -> Calibration:
     machine: Any = PaperRig()
     return finish(progress, machine)
 

@@ -12,7 +12,8 @@ from rig.calibration.plan import LevelPlan
 from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.procedures.level import LevelProcedure, StoppedLevelError
 from rig.procedures.level_person import LevelPerson
-from rig.procedures.level_progress import NAME, Progress, load_progress, save_progress
+from rig.procedures.level_progress import NAME, LevelProgress, load_progress, save_progress
+from rig.runfile.model import State
 from rig.settings.model import Linkage, Settings
 from tests.calibration.example import SENSOR, calibration
 from tests.calibration.invented_rig import InventedRig
@@ -200,7 +201,7 @@ def test_a_digital_level_far_from_the_steps_is_not_taken(
 def begun(folder: Path, **changes: Any) -> None:
     """A calibration that somebody began before."""
     values: dict[str, Any] = {"sensor": SENSOR, "started_at": "2026-11-24T08:00:00Z", "plan": QUICK}
-    save_progress(folder / NAME, Progress(**(values | changes)))
+    save_progress(folder / NAME, LevelProgress(**(values | changes)))
 
 
 def test_what_another_sensor_began_is_not_resumed(on_paper: OnPaper, tmp_path: Path) -> None:
@@ -255,3 +256,19 @@ def test_an_old_calibration_does_not_judge_the_new_one(on_paper: OnPaper, tmp_pa
     first_point(rig, person, tmp_path)
     assert rig.calibration is None
     assert rig.live.angle_deg is None
+
+
+def test_the_watchers_look_for_a_third_of_a_second_before_the_board_homes(
+    on_paper: OnPaper, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig, person = on_paper()
+    began_s, entered_s, enter = rig.time_s(), [], rig.enter
+
+    def noted(state: State) -> None:
+        entered_s.append(rig.time_s())
+        enter(state)
+
+    monkeypatch.setattr(rig, "enter", noted)
+    first_point(rig, person, tmp_path)
+    assert rig.states[0] == "homing"
+    assert entered_s[0] - began_s == pytest.approx(0.3)

@@ -9,7 +9,7 @@ from rig.calibration.plan import LevelPlan, Way
 from rig.clock import At, Task
 from rig.errors import BadInputError, MachineFaultError
 from rig.procedures.level_options import OptionalSteps, forget_from
-from rig.procedures.level_progress import Progress
+from rig.procedures.level_progress import LevelProgress
 from tests.calibration.example import SENSOR
 from tests.calibration.invented_rig import SCALE, InventedRig
 from tests.procedures.paper_rig import PaperPerson, PaperRig
@@ -37,9 +37,9 @@ class Holding(PaperPerson):
         )
 
 
-def steps_of(rig: PaperRig, person: PaperPerson) -> tuple[OptionalSteps, Progress, list[int]]:
+def steps_of(rig: PaperRig, person: PaperPerson) -> tuple[OptionalSteps, LevelProgress, list[int]]:
     machine: Any = rig
-    progress = Progress(sensor=SENSOR, started_at="2026-11-25T08:00:00Z", plan=SIX)
+    progress = LevelProgress(sensor=SENSOR, started_at="2026-11-25T08:00:00Z", plan=SIX)
     saved: list[int] = []
 
     def keep(step: str, found: str) -> bool:
@@ -95,7 +95,7 @@ def weather(rig: PaperRig, *changes: tuple[float, float]) -> Task[None]:
         rig.live.imu_temperature_c = temperature_c
 
 
-def warmed(*changes: tuple[float, float]) -> tuple[PaperRig, Progress]:
+def warmed(*changes: tuple[float, float]) -> tuple[PaperRig, LevelProgress]:
     rig = PaperRig()
     options, progress, saved = steps_of(rig, PaperPerson(rig))
     rig.clock.spawn(weather(rig, *changes), "weather")
@@ -130,9 +130,9 @@ def test_nobody_waits_for_warmth_for_more_than_four_hours(at_s: float, is_in_tim
     assert caught.value.cause == "not_warmed"
 
 
-def full() -> Progress:
+def full() -> LevelProgress:
     rig = InventedRig()
-    progress = Progress(
+    progress = LevelProgress(
         sensor=SENSOR,
         started_at="2026-11-25T08:00:00Z",
         plan=SIX,

@@ -99,7 +99,7 @@ def later(seconds: float, act: Callable[[OpenRig], Any]) -> Callable[[OpenRig], 
 
 
 def stop(rig: OpenRig) -> None:
-    rig.machine.events.put(StopRequest("SIGTERM"))
+    rig.machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
 
 def test_a_series_is_told_from_beginning_to_end(told: Told) -> None:

@@ -190,6 +190,7 @@ def test_a_torn_last_line_does_not_spoil_the_next_one(tmp_path: Path) -> None:
     log = logged(tmp_path, [begun(1, 1)])
     with SeriesLog(tmp_path) as log:
         assert [type(entry) for entry in log.entries] == [Planned, Begun]
+        assert log.problems == []
 
 
 def test_a_line_that_was_changed_is_left_out_and_told(tmp_path: Path) -> None:

@@ -63,7 +63,7 @@ class Service:
                 yield from script()
             except AssertionError as error:
                 failures.append(error)
-            machine.events.put(StopRequest("SIGTERM"))
+            machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
         failures: list[AssertionError] = []
         with self.rig as rig:
@@ -230,7 +230,7 @@ def resting(*errors: RigError | None) -> tuple[list[str], list[State], OpenRig]:
             yield At(machine.clock.time_s() + 2.0)
             wants.append(machine.live.wants)
             states.append(machine.live.state)
-        machine.events.put(StopRequest("SIGTERM"))
+        machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
     with rig:
         machine.clock.spawn(person(), "person")
@@ -279,7 +279,7 @@ def test_the_first_cause_stays_until_then() -> None:
         twin_of(rig).world.press("start_button", True)
         yield At(machine.clock.time_s() + 2.0)
         assert str(first) in machine.live.wants
-        machine.events.put(StopRequest("SIGTERM"))
+        machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
     with rig:
         watched = machine.clock.spawn(person(), "person")
@@ -293,13 +293,13 @@ def test_a_signal_in_a_series_ends_the_service(service: Service) -> None:
 
     def series() -> Task[None]:
         yield At(machine.clock.time_s() + 0.1)
-        raise StoppedError("Stopped by SIGINT.")
+        raise StoppedError("Stopped by SIGINT.", ends_program=True)
 
     def person() -> Task[None]:
         yield from service.wait(0.5)
         yield from service.press()
         yield from service.wait(5.0)
-        machine.events.put(StopRequest("SIGTERM"))
+        machine.events.put(StopRequest("SIGTERM", ends_program=True))
 
     with service.rig:
         machine.clock.spawn(person(), "person")

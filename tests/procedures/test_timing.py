@@ -57,3 +57,28 @@ def test_all_ways_are_measured_while_samples_are_written(
     assert own.median_us < min(row.median_us for row in found[1:])
     (path,) = tmp_path.rglob("*.run.jsonl")
     assert sum(len(line.counts) for line in read_run(path).samples) > 100
+
+
+def test_each_way_is_on_for_half_of_a_period_and_off_for_the_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """At 400 pulses/s that is 1.25 ms each."""
+    blinks: list[Any] = []
+    monkeypatch.setattr(
+        timing._Stamped,  # noqa: SLF001 - the real one keeps a time of its own
+        "blink",
+        lambda _, on_time, off_time, n, background: blinks.append(
+            (on_time, off_time, n, background)
+        ),
+    )
+    rig = open_twin(Settings(), draw_scenario(3), 3)
+    clock = rig.machine.clock
+    pauses: list[float] = []
+    with rig:
+        rig.machine.stepper.close()
+        monkeypatch.setattr(clock, "pause_s", pauses.append)
+        rig.run(timing._blink(rig.machine, 400, 7))  # noqa: SLF001
+        stamps = rig.run(timing._sleep(rig.machine, 400, 7))  # noqa: SLF001
+    assert blinks == [(0.00125, 0.00125, 7, False)]
+    assert pauses == [0.00125] * 14
+    assert len(stamps) == 7

@@ -7,6 +7,8 @@ import pytest
 from rig.report.evidence import Evidence, collect
 from rig.report.pictures import study_pictures
 from rig.report.style import Picture
+from rig.study.answer.ask import ask
+from rig.study.folder import open_study
 from tests.report.fonts import open_fonts
 from tests.report.study_example import build
 
@@ -27,7 +29,7 @@ def study_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def evidence(study_folder: Path) -> Evidence:
-    return collect(study_folder)
+    return collect(ask(open_study(study_folder)))
 
 
 @pytest.fixture(scope="session")

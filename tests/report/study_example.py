@@ -51,7 +51,7 @@ def build(folder: Path, *, small: bool = False, name: str = "Boat shed", odd_bag
     """
     study = str(folder)
     runs = "3" if small else "4"
-    rig("study", "new", study, "--name", name, "--runs", runs, "--wish", "20.5", "--seed", "3")
+    rig("study", "new", study, "--name", name, "--runs", runs, "--wish", "19.5", "--seed", "3")
     rig("study", "board", study, "shed board", "--material", "birch plywood", "--finish", "varnish")
     for climate, (t, h) in CLIMATES.items():
         if not (small and climate == "mild"):

@@ -12,10 +12,10 @@ from msgspec.structs import replace
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.uncertainty import Budget
 from rig.calibration.history import HomeRecord
+from rig.quantities.shown import METRIC, US
 from rig.report.figures_rig import budget_figure, droop_figure, home_figure, residuals_figure
 from rig.report.figures_run import onset_figure, run_figure, sensor_blocks
-from rig.report.style import COLOURS, FAINT, HATCHES, INK, look, styled
-from rig.report.units import METRIC, US
+from rig.report.style import FAINT, HATCHES, INK, KNOWN, LIMIT, PAPER, RECKONED, styled
 from rig.runfile.model import Event
 from rig.runfile.reader import RunFile
 from tests.analysis.parts import component
@@ -84,7 +84,7 @@ def test_droop_lies_against_the_slide_in_the_readers_unit() -> None:
     assert widths == [pytest.approx([1.9, 2.1]), pytest.approx([3.0, 3.0])]
     line = axes.lines[-1]
     assert points(line) == [pytest.approx([1.0, 17.54]), pytest.approx([3.0, 22.62])]
-    assert line.get_color() == FAINT
+    assert line.get_color() == RECKONED
     assert axes.get_xlabel() == "bending length from droop (Peirce), in   (left: softer)"
     assert axes.get_ylabel() == "slide angle, °"
     assert legend(axes) == list(found)
@@ -93,7 +93,8 @@ def test_droop_lies_against_the_slide_in_the_readers_unit() -> None:
     (without,) = drooped().axes
     assert len(without.lines) == 2
     assert "r = " not in without.figure.get_supxlabel()
-    assert droop_figure([droop("Plover", 90.0, 1.0)], SLIDES, None, METRIC["mm"]) is None
+    two = [droop("Heron", 50.8, 2.54), droop("Dunlin", 76.2, None), droop("Plover", 90.0, 1.0)]
+    assert droop_figure(two, SLIDES, None, METRIC["mm"]) is None, "two points are no figure"
 
 
 def rest(**changes: Any) -> "tuple[Axes, Axes]":
@@ -121,7 +122,9 @@ def test_residuals_go_up_and_down_within_the_references_own_doubt() -> None:
     assert axes.get_ylim() == pytest.approx((-0.1, 0.1)), "a quarter beyond the largest"
     zero = axes.lines[0]
     assert (ys(zero), zero.get_color()) == ([0.0, 0.0], INK)
-    assert [line.get_color() for line in axes.lines[1:]] == [look(0).colour, look(1).colour]
+    assert [line.get_color() for line in axes.lines[1:]] == [KNOWN, KNOWN]
+    fills = [line.get_markerfacecolor() for line in axes.lines[1:]]
+    assert fills == [KNOWN, PAPER]
     assert axes.get_ylabel() == "reference −\nsensor, °"
     assert legend(axes) == ["way up", "way down"]
     assert heights(axes) == (3.0, 2.0)
@@ -168,7 +171,7 @@ def test_home_readings_lie_over_days() -> None:
         "across": [[0.0, -0.02], [1.0, -0.04]],
     }
     assert [line.get_color() for line in axes.lines if len(points(line)) == 2][2] == INK
-    assert [line.get_markerfacecolor() for line in axes.lines[:2]] == list(COLOURS[:2])
+    assert [line.get_markerfacecolor() for line in axes.lines[:2]] == [KNOWN, PAPER]
     assert legend(axes) == ["along the slide", "across"]
     assert axes.get_xlabel() == "days since 2026-10-02"
     assert axes.get_ylabel() == "home reading, °"
@@ -195,7 +198,7 @@ def test_the_limit_shows_once_readings_come_half_way(
 ) -> None:
     axes = home((0.0, most) if is_across else (most, 0.0))
     assert axes.get_ylim() == pytest.approx((-half, half))
-    drawn = [ys(line)[0] for line in axes.lines if line.get_color() == COLOURS[1]]
+    drawn = [ys(line)[0] for line in axes.lines if line.get_color() == LIMIT]
     assert [y for y in drawn if abs(y) == 0.5] == limits
 
 
@@ -235,18 +238,18 @@ def test_a_budget_shows_its_parts_by_size_then_the_layers_then_all() -> None:
     assert [bar.get_hatch() or "" for bar in drawn] == [*(HATCHES[k] for k in places), ""]
     from matplotlib.colors import to_rgba
 
-    colours = [COLOURS[(0, 2, 3)[k]] for k in places]
+    colours = [PAPER if k else RECKONED for k in places]
     assert [bar.get_facecolor() for bar in drawn] == [to_rgba(c) for c in (*colours, INK)]
-    white, ink = to_rgba("white"), to_rgba(INK)
-    edges = [ink if k else white for k in places]
-    assert [bar.get_edgecolor() for bar in drawn] == [*edges, white]
+    edge = to_rgba(RECKONED)
+    assert [bar.get_edgecolor() for bar in drawn] == [*(edge for _ in places), to_rgba(PAPER)]
     assert legend(axes) == ["run", "series", "common"]
     shown = axes.get_legend()
     assert shown is not None
     handles = shown.get_patches()
     assert [patch.get_hatch() or "" for patch in handles] == list(HATCHES)
-    assert [patch.get_edgecolor() for patch in handles] == [white, ink, ink]
-    assert [patch.get_facecolor() for patch in handles] == [to_rgba(COLOURS[k]) for k in (0, 2, 3)]
+    assert [patch.get_edgecolor() for patch in handles] == [edge] * 3
+    faces = [to_rgba(one) for one in (RECKONED, PAPER, PAPER)]
+    assert [patch.get_facecolor() for patch in handles] == faces
     assert all(line.get_visible() for line in axes.get_xgridlines())
     assert axes.get_xlabel() == "contribution to u of the slide angle, °"
     assert "1 components below 2 % of" in " ".join(
@@ -276,7 +279,8 @@ def test_a_run_is_the_sensor_the_steps_and_the_onset(slid: RunAnalysis) -> None:
     assert max(map(abs, late)) < 0.01, "the ramp of 1 °/s from the 10th second"
     assert max(abs(angle - (t - 10.0)) for t, angle in shown["step count"] if t > 12.0) < 0.05
     (mark,) = [line for line in top.lines if line.get_marker() == "D"]
-    assert points(mark)[0] == pytest.approx([10.0 + ONSET_DEG, ONSET_DEG], abs=0.15)
+    # At 1 °/s the law leaves 0.1° open.
+    assert points(mark)[0] == pytest.approx([10.0 + ONSET_DEG, ONSET_DEG], abs=0.2)
     (said,) = texts(top)
     assert said.get_text() == f"starts to slide at {slid.result.onset_angle_deg:.2f}°"
     assert (said.xy, said.xyann, said.get_ha()) == (tuple(points(mark)[0]), (-8, 4), "right")
@@ -466,7 +470,9 @@ def test_the_onset_close_up(slid: RunAnalysis) -> None:
     levels = [points(line) for line in bottom.lines if line.get_color() == FAINT][:2]
     assert levels[0] == [pytest.approx([low, at_onset], abs=1e-3), pytest.approx([began, at_onset])]
     assert levels[1][1] == pytest.approx([broke, at_break])
-    assert {text.xyann for text in texts(bottom)} == {(4, 2)}
+    # Each on its side of its line: the lines may lie close together.
+    places = [(text.xyann, text.get_va()) for text in texts(bottom)]
+    assert places == [((4, -3), "top"), ((4, 2), "bottom")]
     assert [text.xy[0] for text in texts(bottom)] == pytest.approx([low, low], abs=1e-3)
     for axes in (top, bottom):
         upright = [xs(line)[0] for line in axes.lines if ys(line) == [0, 1]]
@@ -527,7 +533,7 @@ def test_with_one_edge_no_motion_is_drawn(slid: RunAnalysis) -> None:
     assert slid.solved is not None
     assert slid.case is not None
     only = slid.case._replace(first=slid.case.first._replace(clear_s=None))
-    bare = slid.solved._replace(mu_kinetic=None, gap_mm=None, length_mm=None)
+    bare = slid.solved._replace(method="one_edge")
     top, _ = onset(slid._replace(case=only, solved=bare))
     assert words(top) == ["beam breaks", "onset"]
     assert not [name for name in series(top) if name.startswith("fit")]

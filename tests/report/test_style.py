@@ -1,19 +1,19 @@
 """The style of all figures, and what turns one into a file."""
 
 import re
-from types import SimpleNamespace as Made
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
 from rig.analysis.friction import analyse_run
-from rig.report import pictures
-from rig.report.page import shown_number
-from rig.report.pictures import MOST_PLACES, calibration_figures, picture, places_of
+from rig.quantities.shown import METRIC, US, system
+from rig.report.pictures import calibration_figures, picture
 from rig.report.style import (
-    COLOURS,
+    FONTS,
     INK,
+    KNOWN,
+    PAPER,
     WASH,
     WIDTH_IN,
     finish,
@@ -26,14 +26,13 @@ from rig.report.style import (
     row_axis,
     short,
     styled,
+    themed,
     value_axis,
     wrapped,
 )
-from rig.report.units import METRIC, US, system
-from rig.study.compare_changes import Place
 from tests.analysis.slides import one_beam, run_file, slide
 from tests.calibration.example import calibration
-from tests.report import test_drawn_rig, test_drawn_study
+from tests.report import test_drawn_answer, test_drawn_rig
 from tests.report.drawn import all_texts, patches, rows
 
 if TYPE_CHECKING:
@@ -45,7 +44,7 @@ def all_figures() -> "list[Figure]":
     edges = one_beam(slide(0.45, 0.4, 1.0, [8.0, 160.0]).edges_s)
     with styled():
         slid = analyse_run(run_file(1.0, edges))
-    return [*test_drawn_study.figures(), *test_drawn_rig.figures(slid)]
+    return [*test_drawn_answer.figures(), *test_drawn_rig.figures(slid)]
 
 
 def test_no_letter_is_too_small_to_read_or_louder_than_the_title(
@@ -61,14 +60,14 @@ def test_no_letter_is_too_small_to_read_or_louder_than_the_title(
         }
 
 
-def test_only_the_thick_bar_of_an_effect_is_thicker_than_a_curve(
+def test_no_line_is_thicker_than_a_curve(
     all_figures: "list[Figure]",
 ) -> None:
     for figure in all_figures:
         for axes in figure.axes:
             for line in axes.lines:
                 width = line.get_linewidth()
-                assert width <= 1.6 or width == 3.6, (figure.get_suptitle(), width)
+                assert width <= 1.6, (figure.get_suptitle(), width)
                 if line.get_marker() not in ("None", "none", "", None, "|", "_"):
                     assert line.get_markersize() <= 6.0, figure.get_suptitle()
             fills: list[Any] = [*axes.collections, *axes.patches]
@@ -80,7 +79,7 @@ def test_all_are_as_wide_as_a_column_and_say_what_is_on_them(
     all_figures: "list[Figure]",
 ) -> None:
     for figure in all_figures:
-        assert figure.get_figwidth() == WIDTH_IN == 5.0
+        assert figure.get_figwidth() == WIDTH_IN == 4.4
         assert figure.get_figheight() < 2.0 * WIDTH_IN
         for words in (figure.get_suptitle(), figure.get_supxlabel()):
             assert len(words) >= 8
@@ -91,21 +90,21 @@ def test_all_are_as_wide_as_a_column_and_say_what_is_on_them(
                 assert shade is None or shade <= 0.35
 
 
-def test_the_first_four_groups_are_filled_the_next_four_open() -> None:
-    assert [look(k).is_open for k in range(9)] == [False] * 4 + [True] * 4 + [False]
-    assert [look(k).colour for k in (0, 3, 4)] == [COLOURS[0], COLOURS[3], COLOURS[0]]
+def test_groups_differ_in_mark_and_filling_never_in_colour() -> None:
+    assert [look(k).is_open for k in range(4)] == [False, True, False, True]
+    assert [look(k).mark for k in range(5)] == ["o", "o", "s", "s", "^"]
     assert [look(k).dash for k in (0, 4)] == ["-", "-"]
     assert look(1).dash != look(2).dash != look(0).dash
-    filled, open_ = look(0).marker(4.0), look(4).marker()
+    filled, open_ = look(0).marker(4.0), look(1).marker()
     assert filled == {
         "marker": "o",
         "markersize": 4.0,
-        "markerfacecolor": COLOURS[0],
-        "markeredgecolor": INK,
+        "markerfacecolor": KNOWN,
+        "markeredgecolor": PAPER,
         "markeredgewidth": 0.6,
     }
-    assert (open_["markersize"], open_["markerfacecolor"]) == (5.5, "white")
-    assert (open_["markeredgecolor"], open_["markeredgewidth"]) == (COLOURS[0], 1.3)
+    assert (open_["markersize"], open_["markerfacecolor"]) == (5.5, PAPER)
+    assert (open_["markeredgecolor"], open_["markeredgewidth"]) == (KNOWN, 1.3)
     assert looks(["b", "a", "b"]) == {"b": look(0), "a": look(1)}
 
 
@@ -146,8 +145,8 @@ def test_title_and_note_begin_at_the_left_and_are_wrapped() -> None:
     figure = new_figure(2.0)
     finish(figure, "t " * 40, "n " * 60 + "50 %")
     title, note = all_texts(figure)
-    assert [len(line) for line in title.get_text().splitlines()] == [57, 21]
-    assert max(len(line) for line in note.get_text().splitlines()) == 77
+    assert [len(line) for line in title.get_text().splitlines()] == [49, 29]
+    assert max(len(line) for line in note.get_text().splitlines()) == 65
     assert note.get_text().endswith("50\u00a0%")
     for text, size in ((title, 11), (note, 8.5)):
         assert (text.get_position()[0], text.get_ha(), text.get_fontsize()) == (0.01, "left", size)
@@ -178,7 +177,7 @@ def test_a_name_that_fits_is_whole() -> None:
 def test_a_png_has_200_dots_to_the_inch() -> None:
     with styled():
         data = png_bytes(new_figure(1.0))
-    assert int.from_bytes(data[16:20]) == 1000
+    assert int.from_bytes(data[16:20]) == 880
     assert int.from_bytes(data[20:24]) == 200
     assert b"Software" not in data
 
@@ -187,6 +186,17 @@ def test_identifiers_of_a_drawing_become_its_own() -> None:
     drawing = '<g id="a" data-id2="b"/><use href="#a"/><p clip="url(#a)"/>'
     assert own_ids(drawing, "run") == (
         '<g id="run-a" data-id2="b"/><use href="#run-a"/><p clip="url(#run-a)"/>'
+    )
+
+
+def test_a_page_gives_a_drawing_its_colours_and_letters() -> None:
+    drawing = (
+        f'<g style="fill: {KNOWN}; stroke: #123456"/>'
+        f'<text style="font-size: 8px; font-family: {FONTS}; fill: {INK}">a</text>'
+    )
+    assert themed(drawing) == (
+        '<g style="fill: var(--known); stroke: #123456"/>'
+        '<text style="font-size: 8px; fill: var(--ink)">a</text>'
     )
 
 
@@ -199,53 +209,9 @@ def test_a_picture_says_its_title_and_note_in_words() -> None:
     assert made.alt == f"{made.title}. note"
     assert made.name == "name"
     assert not re.search("<!--|<metadata", made.svg)
+    assert not re.search(r"<[^>]*\d\.\d{3}", made.svg), "two digits are a thirtieth of a pixel"
     assert made.svg.startswith("<svg")
     assert made.svg.endswith("</svg>")
-
-
-def test_faces_on_boards_measured_most_come_first() -> None:
-    counts = {"a": 3, "b": 9, "c": 3, "d": 3, "e": 1}
-    cells = [Made(face=face, board="one", n_runs=n) for face, n in counts.items()]
-    cells.append(Made(face="e", board="one", n_runs=4))
-    evidence: Any = Made(comparison=Made(cells=cells))
-    assert places_of(evidence) == [Place(face, "one") for face in "beac"]
-    assert MOST_PLACES == 4
-
-
-@pytest.mark.parametrize("has_budget", [True, False])
-@pytest.mark.parametrize("has_example", [True, False])
-def test_a_study_draws_what_it_has(
-    monkeypatch: pytest.MonkeyPatch, has_budget: bool, has_example: bool
-) -> None:
-    for name in ("climate", "effects", "rig", "run", "series"):
-        module = getattr(pictures, f"figures_{name}")
-        for one in [one for one in vars(module) if one.endswith("_figure")]:
-            monkeypatch.setattr(module, one, lambda *_, one=one: one)
-    monkeypatch.setattr("rig.report.figures_climate.last_levels", lambda *_: {})
-    monkeypatch.setattr(pictures, "levels_by_unit", lambda *_: {})
-    place = Place("slick", "shed board")
-    given: Any = Made(
-        comparison=Made(
-            cells=[Made(face=place.face, board=place.board, n_runs=1)],
-            model=None,
-            changes={place: ["change"]},
-            before="baseline",
-            after="after 1" if has_example else None,
-        ),
-        gathered=Made(rows=[], bags={}, study=Made(catalogue=Made(reference=None))),
-        choice="choice" if has_example else None,
-        calibration="calibration" if has_example else None,
-        example=Made(budget="budget" if has_budget else None) if has_example else None,
-        **dict.fromkeys(("droops", "slide_deg", "droop_line", "home_made_at", "home")),
-    )
-    drawn = [f"{name}: {one}" for name, one in pictures.study_figures(given)]
-    more = ["choice: choice_figure", "run: run_figure", "onset: onset_figure"]
-    more += ["residuals: residuals_figure", "paired-1: paired_figure"]
-    expected = ["effects: effects_figure", "cells-1: cells_figure", "climate-1: climate_figure"]
-    expected += ["sets-1: sets_figure", "droop: droop_figure", "order: order_figure"]
-    expected += ["home: home_figure", *(more if has_example else [])]
-    expected += ["budget: budget_figure"] if has_example and has_budget else []
-    assert sorted(drawn) == sorted(expected)
 
 
 def test_a_calibration_has_one_figure() -> None:
@@ -261,9 +227,9 @@ def test_units_convert_as_defined_and_show_as_many_digits_as_they_need() -> None
     assert US["g"].of(453.59237) == pytest.approx(16.0)
     assert METRIC["per10"].of(0.2) == US["per10"].of(0.2) == 2.0
     assert [METRIC[kind].of(1.5) for kind in ("c", "mm", "g")] == [1.5] * 3
-    assert shown_number(50.8, ".1f", US["mm"]) == "2.000"
-    assert shown_number(50.8, ".0f", US["g"]) == "1.8"
-    assert shown_number(10.0, ".1f", US["c"]) == "50.0"
-    assert shown_number(50.8, ".1f", METRIC["mm"]) == "50.8"
-    assert shown_number(254, "d", US["c"]._replace(of=int)) == "254"
-    assert shown_number(254, "d", US["mm"]._replace(of=int)) == "254"
+    assert US["mm"].figure(50.8, ".1f") == "2.000"
+    assert US["g"].figure(50.8, ".0f") == "1.8"
+    assert US["c"].figure(10.0, ".1f") == "50.0"
+    assert METRIC["mm"].figure(50.8, ".1f") == "50.8"
+    assert US["c"]._replace(of=int).figure(254, "d") == "254"
+    assert US["mm"]._replace(of=int).figure(254, "d") == "254"

@@ -6,7 +6,7 @@ import pytest
 
 from rig.errors import BadInputError
 from rig.settings.checks import check, lowering_rate_deg_s, max_rate_deg_s
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 
@@ -88,7 +88,7 @@ def test_limits_themselves_are_allowed(settings: Settings) -> None:
 
 def test_no_rate_over_the_travel_needs_more_pulses_than_allowed() -> None:
     for settings in (Settings(), changed(linkage={"travel_deg": 30.0, "soft_limit_deg": 29.0})):
-        linkage = Linkage(settings.linkage, settings.screw)
+        linkage = Kinematics(settings.linkage, settings.screw)
         travel = np.linspace(0, settings.linkage.travel_deg, 2000)
         pulses_hz = linkage.pulse_rate_hz(travel, max_rate_deg_s(settings))
         assert pulses_hz.max() == pytest.approx(settings.screw.max_pulse_rate_hz, rel=1e-6)
@@ -104,6 +104,6 @@ def test_the_ranges_alone_keep_the_triangle_open() -> None:
     """15° less 5° and 90° plus 60° are the extremes that the keys allow."""
     for level, angle in ((15.0, -5.0), (90.0, 60.0)):
         settings = changed(linkage={"level_angle_deg": level})
-        linkage = Linkage(settings.linkage, settings.screw)
+        linkage = Kinematics(settings.linkage, settings.screw)
         assert linkage.mm_per_deg(angle) > 0.5
         assert linkage.angle_deg(linkage.count_at(angle)) == pytest.approx(angle)

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Linkage as Pivots
 from rig.settings.model import Screw
 
 linkages = st.builds(
-    lambda a, b, level, home, lead: Linkage(
+    lambda a, b, level, home, lead: Kinematics(
         Pivots(base_pivot_mm=a, cradle_pivot_mm=b, level_angle_deg=level, home_angle_deg=home),
         Screw(lead_mm=lead),
     ),
@@ -25,13 +25,13 @@ angles = st.floats(-5, 60)
 
 
 @given(linkages, angles)
-def test_angle_and_count_round_trip(linkage: Linkage, angle: float) -> None:
+def test_angle_and_count_round_trip(linkage: Kinematics, angle: float) -> None:
     assert linkage.angle_deg(linkage.count_at(angle)) == pytest.approx(angle, abs=1e-9)
     assert linkage.angle_from_length_deg(linkage.length_mm(angle)) == pytest.approx(angle, abs=1e-9)
 
 
 @given(linkages, angles)
-def test_slope_is_the_derivative_of_the_length(linkage: Linkage, angle: float) -> None:
+def test_slope_is_the_derivative_of_the_length(linkage: Kinematics, angle: float) -> None:
     h = 1e-4
     difference = (linkage.length_mm(angle + h) - linkage.length_mm(angle - h)) / (2 * h)
     assert linkage.mm_per_deg(angle) == pytest.approx(difference, rel=1e-6)
@@ -41,7 +41,9 @@ def test_slope_is_the_derivative_of_the_length(linkage: Linkage, angle: float) -
 
 
 @given(linkages, angles, angles)
-def test_steepest_is_the_maximum_over_the_range(linkage: Linkage, one: float, other: float) -> None:
+def test_steepest_is_the_maximum_over_the_range(
+    linkage: Kinematics, one: float, other: float
+) -> None:
     low, high = sorted((one, other))
     found = linkage.steepest_deg(low, high)
     assert low <= found <= high
@@ -50,14 +52,14 @@ def test_steepest_is_the_maximum_over_the_range(linkage: Linkage, one: float, ot
 
 
 def test_count_is_zero_at_home_and_grows_with_the_angle() -> None:
-    linkage = Linkage(Pivots(home_angle_deg=-0.5), Screw())
+    linkage = Kinematics(Pivots(home_angle_deg=-0.5), Screw())
     assert linkage.count_at(-0.5) == 0
     assert linkage.count_at(1.0) > 0
     assert linkage.counts_per_mm == 100  # 200 steps × 2 for a lead of 4 mm
 
 
 def test_a_number_gives_a_number_and_an_array_an_array() -> None:
-    linkage = Linkage(Pivots(), Screw())
+    linkage = Kinematics(Pivots(), Screw())
     counts = np.array([0.0, 1000.0, 30000.0])
     from_array = linkage.angle_deg(counts)
     one_by_one = [linkage.angle_deg(float(count)) for count in counts]

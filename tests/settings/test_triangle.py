@@ -5,11 +5,11 @@ from math import radians
 import pytest
 
 from rig.settings.checks import max_rate_deg_s
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Linkage as Pivots
 from rig.settings.model import Screw, Settings
 
-LINKAGE = Linkage(Pivots(), Screw())
+LINKAGE = Kinematics(Pivots(), Screw())
 
 
 @pytest.mark.parametrize(

@@ -1,3 +1,4 @@
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -64,6 +65,8 @@ def test_a_name_that_is_taken_is_refused_and_nothing_changes(tmp_path: Path) -> 
     before = path.read_bytes()
     with pytest.raises(BadInputError, match=r"There is bag 'B' already; edit \[bags"):
         add_table(path, "bags", "B", Bag())
+    with pytest.raises(BadInputError, match=r"^The bag .* has .* \(U\+0007\) in it"):
+        add_table(path, "bags", "a\a", Bag())
     with pytest.raises(BadInputError, match="names the treatment 'boil'"):
         add_table(path, "bags", "C", Bag(treatment="boil"))
     assert path.read_bytes() == before
@@ -151,3 +154,27 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path: Path) -> None:
 def test_stages_follow_the_preference() -> None:
     one: Catalogue = parse_catalogue(TOP + "[preferences]\nstages_after_baseline = 2\n", PATH)
     assert one.stages == ["baseline", "after 1", "after 2"]
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        '[bags."x\\n"]',
+        '[boards."\\u200B"]',
+        '[climates."a\\u202Eb"]',
+        '[treatments."\\u001B[31m"]\nsteps = [{ action = "rinse" }]',
+        '[bags.x]\nset = "a\\n"',
+        '[bags.x]\nmodel = "\\u200B"',
+        '[bags.x]\nfaces = { "a\\u0007" = "" }',
+    ],
+)
+def test_a_name_that_cannot_be_seen_is_refused(table: str) -> None:
+    said = refusal(f"{TOP}\n{table}\n")
+    assert said.startswith("study.toml: ")
+    assert "in it; type it again" in said or "needs a character that can be seen" in said
+
+
+def test_names_are_compared_in_their_composed_form() -> None:
+    text = unicodedata.normalize("NFD", f'{TOP}\n[bags."Möwe"]\nset = "Möwe"\n')
+    (name,) = parse_catalogue(text, PATH).bags
+    assert name == "Möwe"

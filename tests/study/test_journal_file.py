@@ -132,7 +132,7 @@ def test_lines_that_a_person_wrote_are_numbered_and_put_in_order(path: Path) -> 
         (3, "2026-05-01T08:15:00Z", 441.0),
         (2, "2026-05-01T08:30:00Z", 440.0),
     ]
-    assert "has no zone" in journal.problems[0]
+    assert "has no time zone" in journal.problems[0]
 
 
 def test_a_journal_from_the_future_is_refused(path: Path) -> None:

@@ -1,5 +1,6 @@
 """What a study refuses to write down: impossible times, damaged plans, names that can't be seen."""
 
+import unicodedata
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from rig.files.stamps import utc_text
 from rig.study.catalogue import Bag, Board
 from rig.study.catalogue_file import add_table
 from rig.study.folder import SLACK, Study, open_study
-from rig.study.journal import Wipe
+from rig.study.journal import Reading, Wipe
 from rig.study.plan import read_plan
 from rig.study.plan_keep import add_to_plan, current_plan
 from tests.study.folder_example import make_study
@@ -80,3 +81,26 @@ def test_names_that_cannot_be_seen_are_not_taken(study: Study, name: str) -> Non
 def test_a_name_is_written_composed(study: Study) -> None:
     catalogue = add_table(study.catalogue_path, "boards", "Mo\u0308we", Board())
     assert "M\u00f6we" in catalogue.boards
+
+
+def reading(**names: str) -> Reading:
+    fields = {"bag": "T1", "face": "slick", "board": "A", "reader": "Ann", "session": "s"} | names
+    at = "2026-05-01T12:00:00Z"
+    return Reading(at=at, angles_deg=(21.0,), stage="baseline", **fields)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("field", ["bag", "face", "board", "reader", "session", "operator"])
+def test_a_name_in_the_journal_can_be_seen_and_compared(study: Study, field: str) -> None:
+    for name in ("x\n", "\x1b[31m", "\u202eevil", "\u200b", "\udcff"):
+        with pytest.raises(BadInputError, match=f"The {field} .* in it|A {field} needs"):
+            study.note(reading(**{field: name}))
+    (entry,) = study.note(reading(**{field: unicodedata.normalize("NFD", "Möwe")}))
+    assert getattr(entry, field) == "Möwe"
+
+
+def test_a_note_that_is_no_text_is_refused(study: Study) -> None:
+    with pytest.raises(BadInputError, match="bytes that are not UTF-8"):
+        study.note(Wipe(at="2026-05-01T12:00:00Z", board="A", note="caf\udce9"))
+    with pytest.raises(BadInputError, match="bytes that are not UTF-8"):
+        add_table(study.catalogue_path, "boards", "B", Board(material="caf\udce9"))
+    assert not open_study(study.path).journal.lines

@@ -159,6 +159,11 @@ def test_a_plan_is_never_lost(study: Study) -> None:
     rows = current_plan(study, replace=True)
     assert (study.path / "plan-2.csv").read_text() == "nonsense\n"
     assert rows[0].row == "3-001"
+    third = study.plan_path.read_bytes()
+    rows = current_plan(study, replace=True)
+    assert (study.path / "plan-2.csv").read_text() == "nonsense\n"
+    assert (study.path / "plan-3.csv").read_bytes() == third
+    assert rows[0].row == "4-001"
 
 
 def test_what_the_catalogue_gained_is_added_to_the_plan(study: Study) -> None:

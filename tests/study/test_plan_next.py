@@ -8,7 +8,7 @@ from rig.study.journal import Mass, Treatment, Wipe
 from rig.study.journal_file import append
 from rig.study.plan import read_plan
 from rig.study.plan_keep import current_plan
-from rig.study.plan_next import next_rows, open_wipe, run_fields
+from rig.study.plan_next import next_rows, open_wipe, progress, run_fields
 from rig.study.slides.table import slide_table
 from rig.study.status import study_status
 from tests.study.folder_example import SOAK, add_run, make_study, run_row
@@ -87,12 +87,18 @@ def test_a_treatment_stands_in_the_way_until_it_is_noted(study: Study) -> None:
     assert {row.stage for row in rows} == {"after 1"}
 
 
-def test_the_wrong_stage_is_refused(study: Study) -> None:
+def test_what_a_treatment_made_impossible_is_given_up(study: Study) -> None:
     do_treat(study, "T1")
-    with pytest.raises(
-        BadInputError, match="wants T1 in stage 'baseline', and the journal says it is in 'after 1'"
-    ):
-        next_rows(open_study(study.path))
+    study = open_study(study.path)
+    rows = next_rows(study)
+    assert rows
+    assert not any(row.bag == "T1" for row in rows)
+    found = progress(study, read_plan(study), slide_table(study).of_rig)
+    assert {(row.bag, row.stage) for row in found.missed} == {("T1", "baseline")}
+    assert not any(found.runs_left[row.row] for row in found.missed)
+    (said,) = [one for one in study_status(study).missing_climates if "Given up" in one]
+    assert "T1 in" in said
+    assert "T2" not in said
 
 
 def test_the_plan_comes_to_its_end(study: Study) -> None:
@@ -105,7 +111,7 @@ def test_the_plan_comes_to_its_end(study: Study) -> None:
     found = study_status(study)
     assert found.hours_left == 0.0
     assert found.treatments_missing == []
-    assert "rig compare" in found.next_step
+    assert "rig answer" in found.next_step
 
 
 def test_the_header_gets_what_the_study_knows(study: Study) -> None:

@@ -4,13 +4,15 @@ from typing import Any
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Step
+from rig.study.catalogue import Step, stage_number
 from rig.study.folder import Study, open_study
 from rig.study.journal import Treatment
 from rig.study.journal_file import append
+from rig.study.plan import read_plan
+from rig.study.plan_keep import current_plan
 from rig.study.slides.table import slide_table
 from rig.study.treatments import cautions, check_treatment, next_stage
-from tests.study.folder_example import SOAK, add_run, make_study
+from tests.study.folder_example import SOAK, add_run, make_study, run_row
 
 
 @pytest.fixture
@@ -51,6 +53,22 @@ def test_dated_after_runs_that_it_should_precede_it_is_refused(study: Study) -> 
     said = refusal(study, treated("2026-05-05T08:00:00Z"))
     assert "should precede its runs in stage 'after 1', but there is one at 2026-05-04" in said
     check(study, treated("2026-05-03T08:00:00Z"))
+
+
+def test_an_open_baseline_of_the_plan_is_given_up_by_force_only(study: Study) -> None:
+    current_plan(study)
+    entry = treated("2026-05-03T08:00:00Z")
+    said = refusal(study, entry)
+    assert "The plan still wants T1 before this treatment (" in said
+    assert "slick in dry" in said
+    check_treatment(study, entry, slide_table(study).slides, force=True)
+    for row in read_plan(study):
+        if row.bag == "T1" and row.stage == "baseline":
+            run_row(study, row, 2)
+    check(study, entry)
+    done = append(study.journal_path, entry)
+    correction = treated("2026-05-03T09:00:00Z", replaces=done.line)
+    check(open_study(study.path), correction)
 
 
 def test_without_any_baseline_it_is_refused_unless_wanted(study: Study) -> None:
@@ -134,3 +152,8 @@ def test_cautions_come_where_they_matter(
 def test_a_rinse_at_the_end_is_seen() -> None:
     assert not any("no rinse" in one for one in cautions(SOAK))
     assert any("no rinse" in one for one in cautions(SOAK[::-1]))
+
+
+def test_what_is_no_stage_has_no_number() -> None:
+    names = ("baseline", "after 1", "after 12", "after 0", "after 01", "after", "after x", "1", "²")
+    assert [stage_number(name) for name in names] == [0, 1, 12, *[None] * 6]

@@ -1,16 +1,19 @@
 """The twin's blade by itself: play, contact, spring-back, what stands in the beams, draws."""
 
+import math
 from statistics import fmean, stdev
 
 import msgspec
 import pytest
 
+from rig.clock import VirtualClock
 from rig.runfile.model import Event, Header
 from rig.settings.model import Blade, Pins, Settings
 from rig.twin.blade import BladeBody, Pusher, draw_push
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.placed import PlacedBag
 from rig.twin.scenario import BladeTruth, Scenario
+from rig.twin.world import World
 from tests.fastsim.run import simulate_run
 
 SETTINGS = Settings(
@@ -170,3 +173,21 @@ def test_the_fast_simulator_places_by_blade_where_one_is_fitted() -> None:
         errors.append(placed["gap_mm"] - made.gap_placed_mm)
     assert abs(fmean(errors)) < 3.0 * placed["u_gap_mm"] / 12**0.5
     assert stdev(errors) < 1.5 * placed["u_gap_mm"]
+
+
+@pytest.mark.parametrize("settle_deg", [0.0, 3.0])
+def test_a_bag_that_is_settled_was_not_raised(settle_deg: float) -> None:
+    """Tilting and back after the push is no raise: that begins half a degree above it."""
+    settings = Settings(pins=SETTINGS.pins, blade=Blade(fitted=True, settle_deg=settle_deg))
+    low = changed(scenario(), board={"start_angle_deg": 0.4})
+    made = World(VirtualClock(), settings, low, 1)
+    begins_deg = max(1.0, settle_deg + 0.5)
+    made.motor.is_enabled, made.motor.direction = True, 1
+    raised = []
+    for up_to_deg in (begins_deg - 0.05, begins_deg + 0.05):
+        for _ in range(math.ceil(made.motor.position_at(up_to_deg)) - made.motor.position):
+            made.clock.pause_s(0.002)
+            made.on_step()
+        raised.append(made.bag.slide is not None)
+    assert made.motor.angle_deg == pytest.approx(up_to_deg, abs=0.01)
+    assert raised == [False, True]

@@ -5,7 +5,7 @@ from math import cos, hypot, radians, sin
 import msgspec
 import pytest
 
-from rig.settings.model import Bag, Settings
+from rig.settings.model import BagSettings, Settings
 from rig.twin.blade import BladeBody, Pusher, draw_push, pushed_placing, stated_gap_mm
 from rig.twin.placed import PlacedBag
 from rig.twin.scenario import BladeTruth
@@ -13,7 +13,7 @@ from tests.twin.test_blade import SETTINGS, drive, scenario
 
 
 def test_a_skewed_bag_is_longer_and_a_folded_one_half_to_four_fifths_of_it() -> None:
-    settings = msgspec.structs.replace(SETTINGS, bag=Bag(length_mm=150.0, width_mm=100.0))
+    settings = msgspec.structs.replace(SETTINGS, bag=BagSettings(length_mm=150.0, width_mm=100.0))
     shares = []
     for fold, truth in ((False, scenario()), (True, scenario(fold_share=1.0))):
         for number in range(1, 200):
@@ -145,6 +145,6 @@ def test_a_bag_that_was_never_raised_is_not_lost() -> None:
     bag.placing = msgspec.structs.replace(bag.placing, number=2)
     bag.raise_from(0.0)
     assert not made.come_to_rest(bag, 2.0).is_gone
-    bag.raise_from(0.0).travel_m = 0.2
+    bag.raise_from(0.0).travel_m = 0.5e-3
     assert made.come_to_rest(bag, 3.0).is_gone
     assert Settings().blade.fitted is False

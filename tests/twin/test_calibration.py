@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from rig.settings.model import Bus, Imu, Linkage, Settings
+from rig.settings.model import BusSettings, ImuSettings, Linkage, Settings
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fitted import fitted_chip
@@ -60,7 +60,7 @@ def test_errors_have_the_spread_that_is_stated() -> None:
     assert tips.std(axis=0) == pytest.approx(0.03, rel=0.2)
     delays = np.array([one.filter_delay_ms for one in MADE])
     assert delays.mean() == pytest.approx(EXACT.filter_delay_ms, abs=1.5)
-    unsure = Settings(imu=Imu(u_filter_delay_ms=100.0))
+    unsure = Settings(imu=ImuSettings(u_filter_delay_ms=100.0))
     assert min(calibration_for(TRUTH, unsure, seed).filter_delay_ms for seed in range(30)) == 0.0
 
 
@@ -88,7 +88,7 @@ def test_the_trim_tells_the_oscillator_to_a_step(rate_error: float, fine: int, r
 
 @pytest.mark.parametrize(("wanted_hz", "got_hz"), [(104, 100.0), (208, 200.0), (416, 1000 / 3)])
 def test_the_older_chip_divides_1000_hz_by_whole_numbers(wanted_hz: int, got_hz: float) -> None:
-    settings = Settings(bus=Bus(imu_model="mpu6050"), imu=Imu(rate_hz=wanted_hz))  # type: ignore[arg-type]
+    settings = Settings(bus=BusSettings(imu_model="mpu6050"), imu=ImuSettings(rate_hz=wanted_hz))  # type: ignore[arg-type]
     chip = fitted_chip(settings, ImuTruth(rate_error=0.02))
     assert chip.stated_rate_hz == pytest.approx(got_hz)
     assert (chip.frequency_fine, chip.rate_error, chip.who) == (0, 0.02, 0x68)
@@ -101,5 +101,5 @@ def test_the_older_chip_divides_1000_hz_by_whole_numbers(wanted_hz: int, got_hz:
 def test_the_older_chip_takes_the_corner_of_the_nearest_ratio(
     wanted_hz: float, corner_hz: float
 ) -> None:
-    settings = Settings(bus=Bus(imu_model="mpu6050"), imu=Imu(lowpass_hz=wanted_hz))
+    settings = Settings(bus=BusSettings(imu_model="mpu6050"), imu=ImuSettings(lowpass_hz=wanted_hz))
     assert fitted_chip(settings, ImuTruth()).lowpass_hz == corner_hz

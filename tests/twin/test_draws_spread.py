@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rig.settings.model import Bag, Settings
+from rig.settings.model import BagSettings, Settings
 from rig.twin.draws import (
     air_at,
     changed,
@@ -125,7 +125,7 @@ def scenario(**sections: Any) -> Scenario:
 
 
 def test_a_bag_that_lies_askew_is_longer_along_the_slide() -> None:
-    settings = Settings(bag=Bag(length_mm=150.0, width_mm=100.0))
+    settings = Settings(bag=BagSettings(length_mm=150.0, width_mm=100.0))
     for skew in (-3.0, 0.0, 3.0):
         placing = draw_placing(1, scenario(bag={"skew_deg": skew}), settings, 1)
         turn = radians(abs(skew))
@@ -137,7 +137,7 @@ def test_a_gap_is_as_given_less_the_rebound_and_never_closed_when_drawn() -> Non
     given = scenario(bag={"gap_mm": 5.0, "rebound_mm": 1.5, "slump_mm": 0.7})
     placing = draw_placing(1, given, Settings(), 4)
     assert (placing.number, placing.gap_mm, placing.slump_mm) == (4, 3.5, 0.7)
-    careless = Settings(bag=Bag(gap_mm=0.5, u_gap_mm=5.0))
+    careless = Settings(bag=BagSettings(gap_mm=0.5, u_gap_mm=5.0))
     gaps = [draw_placing(1, scenario(), careless, n).gap_mm for n in range(1, 100)]
     assert min(gaps) == 0.3
     wild = scenario(face={"scatter_run": 5.0})

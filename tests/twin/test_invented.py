@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from rig.twin.invented import CLIMATES, EFFECTS, FACES, face_named, scenario_of
+from rig.twin.invented import EFFECTS, FACES, face_named, room, scenario_of
 from rig.twin.scenario import Scenario
 
 
@@ -35,21 +35,27 @@ def test_each_treatment_multiplies_both_coefficients(stage: str) -> None:
     assert face.settle_gain == plain.settle_gain
 
 
-def test_a_scenario_has_the_names_and_the_climate_that_were_asked_for() -> None:
-    found = made(climate="hot humid")
-    assert found.air is CLIMATES["hot humid"]
+def test_a_scenario_has_the_names_that_were_asked_for() -> None:
+    found = made(climate="barn")
     assert (found.session, found.series, found.slides_before) == ("spring", "dry", 3)
-    assert made().air not in CLIMATES.values()
     assert made(face=None).face == FACES["Heron 1", "slick"]
 
 
-def test_invented_faces_and_climates_are_possible() -> None:
+def test_the_room_is_brought_nearly_to_the_air_that_was_planned() -> None:
+    airs = [room(seed, "barn", 16.0, 32.0) for seed in range(300)]
+    off_k = [one.temperature_c - 16.0 for one in airs if one is not None]
+    off_pct = [one.relative_humidity_pct - 32.0 for one in airs if one is not None]
+    assert (min(off_k), max(off_k)) == pytest.approx((-0.7, 0.7), abs=0.03)
+    assert (min(off_pct), max(off_pct)) == pytest.approx((-1.5, 1.5), abs=0.06)
+    found = made(climate="barn", temperature_c=16.0, relative_humidity_pct=32.0)
+    assert found.air == room(7, "barn", 16.0, 32.0)
+    assert room(7, "shed", 16.0, 32.0) != found.air
+    assert room(7, "barn", 16.0, None) is None
+
+
+def test_invented_faces_are_possible() -> None:
     for face in FACES.values():
         assert 0.2 < face.mu_kinetic_dry < face.mu_static_dry < 0.6
         assert 0.0 < face.humidity_gain < 0.4
     for factor in EFFECTS.values():
         assert 0.9 < factor <= 1.0
-    for air in CLIMATES.values():
-        assert 10.0 < air.temperature_c < 35.0
-        assert 20.0 < air.relative_humidity_pct < 80.0
-        assert 990.0 < air.pressure_hpa < 1030.0

@@ -5,7 +5,7 @@ import pytest
 
 from rig.twin.friction import LAW_NAMES, LawName, make_law
 from rig.twin.mechanics import G0_M_S2, Incline, TrueLinkage
-from rig.twin.slide import Path, Slide
+from rig.twin.slide import BagPath, SlideMotion
 
 LEVEL = Incline.of(0.0, 0.0)
 RATE = radians(1.0)
@@ -15,9 +15,11 @@ def ramp(time_s: float) -> float:
     return RATE * time_s
 
 
-def slide_of(law: LawName = "coulomb", mu: tuple[float, float] = (0.4, 0.36), **path: Any) -> Slide:
+def slide_of(
+    law: LawName = "coulomb", mu: tuple[float, float] = (0.4, 0.36), **path: Any
+) -> SlideMotion:
     places: dict[str, Any] = {"gap_mm": 8.0, "length_mm": 155.0, **path}
-    return Slide(make_law(law, *mu), LEVEL, Path(**places), 0.0)
+    return SlideMotion(make_law(law, *mu), LEVEL, BagPath(**places), 0.0)
 
 
 @pytest.mark.parametrize("law", LAW_NAMES)

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from rig.twin.friction import make_law
 from rig.twin.mechanics import Incline
-from rig.twin.slide import Path, Slide
+from rig.twin.slide import BagPath, SlideMotion
 
 G = 9.80665
 RATE = radians(1.0)
@@ -19,10 +19,10 @@ STATIC, KINETIC = 0.4, 0.36
 STEEP = radians(25.0)
 
 
-def slide_of(law: str = "coulomb", incline: Incline | None = None, **path: Any) -> Slide:
+def slide_of(law: str = "coulomb", incline: Incline | None = None, **path: Any) -> SlideMotion:
     places: dict[str, Any] = {"gap_mm": 8.0, "length_mm": 155.0} | path
     made = make_law(law, STATIC, KINETIC)  # type: ignore[arg-type]
-    return Slide(made, incline or Incline.of(0.0, 0.0), Path(**places), 0.0)
+    return SlideMotion(made, incline or Incline.of(0.0, 0.0), BagPath(**places), 0.0)
 
 
 def test_at_a_steady_angle_the_edges_come_by_the_law_of_falling_bodies() -> None:
@@ -162,3 +162,39 @@ def test_speed_and_travel_in_the_middle_of_a_slide() -> None:
     assert (slide.speed_m_s, slide.travel_m) == pytest.approx((0.2 * pull, 0.02 * pull))
     assert (slide.is_sliding, slide.is_over) == (True, False)
     assert np.isclose(slide.time_s, 0.2)
+
+
+def test_a_bag_that_has_slid_slumps_no_further() -> None:
+    """It rests in its sticky spot, 82 mm down, 3 mm before the second beam; 3 mm was its slump."""
+    spot: dict[str, Any] = {"stall_at_mm": 60.0, "stall_width_mm": 40.0, "stall_gain": 1.5}
+    slide = slide_of(slump_mm=3.0, beam_offsets_mm=(0.0, 80.0), **spot)
+    edges = slide.advance(5.0, lambda _: atan(0.44))
+    assert [(edge.beam, edge.broken) for edge in edges] == [(1, True)]
+    assert slide.travel_m == pytest.approx(0.0822, abs=1e-4)
+
+
+def test_an_edge_in_the_last_moment_before_a_stop_comes_at_its_time() -> None:
+    """The trailing edge clears 0.1 µm before the place where the bag comes to rest."""
+    angle = atan(0.44)
+    spot: dict[str, Any] = {"stall_at_mm": 60.0, "stall_width_mm": 40.0, "stall_gain": 1.5}
+    free = slide_of(**spot)
+    free.advance(3.0, lambda _: angle)
+
+    def motion(_: float, y: Any) -> list[float]:
+        share = min(max((1000.0 * y[0] - 60.0) / 40.0, 0.0), 1.0)
+        mu = KINETIC * (1 + 1.5 * sin(pi * share) ** 2)
+        return [y[1], G * (sin(angle) - mu * cos(angle))]
+
+    def speed(t_s: float, y: Any) -> float:
+        return float(y[1]) if t_s > 0.0 else 1.0
+
+    speed.terminal, speed.direction = True, -1.0  # type: ignore[attr-defined]
+    found = solve_ivp(motion, (0.0, 3.0), [0.0, 0.0], events=speed, rtol=1e-10, atol=1e-12)
+    assert found.t_events is not None
+    assert found.y_events is not None
+    ((stop_s,), (stop,)) = found.t_events[0], found.y_events[0]
+    before_s = sqrt(2.0 * 0.1e-6 / -motion(stop_s, stop)[1])
+    clears_mm = 1000.0 * free.travel_m - 1e-4
+    edges = slide_of(gap_mm=clears_mm - 20.0, length_mm=20.0, **spot).advance(3.0, lambda _: angle)
+    assert [edge.broken for edge in edges] == [True, False]
+    assert edges[1].time_s == pytest.approx(stop_s - before_s, abs=5e-5)

@@ -14,7 +14,7 @@ from rig.analysis.friction import analyse_run
 from rig.analysis.vibration import advice, fit_weights, leak, worst_bias
 from rig.calibration.axis import aliased_hz
 from rig.calibration.model import Vibration
-from rig.settings.kinematics import Linkage
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
@@ -22,7 +22,7 @@ from tests.bench.coverage import in_memory
 from tests.fastsim.run import simulate_run
 
 SETTINGS = Settings()
-LINKAGE = Linkage(SETTINGS.linkage, SETTINGS.screw)
+LINKAGE = Kinematics(SETTINGS.linkage, SETTINGS.screw)
 MU = 0.4
 ONSET_DEG = math.degrees(math.atan(MU))
 SAMPLE_HZ, CORNER_HZ, SHAKE_G = 208.3, 20.8, 0.05

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from rig.errors import BadInputError
+from rig.files.names import safe_name
+from rig.quantities.typed import number
 from rig.study.folder import Study
 from rig.study.journal import Reading
 
@@ -45,23 +47,23 @@ def readings_from(
     Raises:
         BadInputError: names the line and what is wrong with it.
     """
-    rows = _rows(path)
+    rows, has_decimal_comma = _rows(path)
     known = {
         (one.at, one.reader, one.bag, one.face, one.board, angle)
         for one in study.journal.of(Reading)
         for angle in one.angles_deg
     }
     lines: list[tuple[_Line, float]] = []
-    for number, row in rows:
+    for place, row in rows:
         try:
-            line, angle_deg = _line(row, study, utc_of)
+            line, angle_deg = _line(row, study, utc_of, has_decimal_comma)
         except BadInputError as error:
             raise BadInputError(
-                f"{path}, line {number}: {error} Nothing was taken from the file."
+                f"{path}, line {place}: {error} Nothing was taken from the file."
             ) from None
         if (*line[:5], angle_deg) in known:
             raise BadInputError(
-                f"{path}, line {number}: the journal has this reading already, so the file seems"
+                f"{path}, line {place}: the journal has this reading already, so the file seems"
                 " to have been read before. Nothing was taken from it."
             )
         lines.append((line, angle_deg))
@@ -88,8 +90,8 @@ def readings_from(
     ]
 
 
-def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
-    """Number and cells of each line that is not empty."""
+def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], bool]:
+    """Number and cells of each line that is not empty; whether numbers have a decimal comma."""
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
@@ -97,7 +99,8 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
     except UnicodeDecodeError:
         raise BadInputError(f"{path} is not UTF-8 text; save it in that encoding.") from None
     head = text.partition("\n")[0]
-    reader = csv.reader(io.StringIO(text), delimiter=";" if ";" in head else ",")
+    has_semicolons = ";" in head
+    reader = csv.reader(io.StringIO(text), delimiter=";" if has_semicolons else ",")
     try:
         titles = [title.strip() for title in next(reader, [])]
         missing = [name for name in NEEDED if name not in titles]
@@ -108,46 +111,51 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
                 f"{path}: its first line must name the columns {', '.join(COLUMNS)} (the last three"
                 f" may be left out); {why}."
             )
-        return [
+        rows = [
             (reader.line_num, dict(zip(titles, map(str.strip, cells), strict=False)))
             for cells in reader
             if any(cell.strip() for cell in cells)
         ]
+        return rows, has_semicolons
     except csv.Error as error:
         raise BadInputError(f"{path}, line {reader.line_num}: {error}.") from None
 
 
-def _line(row: dict[str, str], study: Study, utc_of: Callable[[str], str]) -> tuple[_Line, float]:
+def _line(
+    row: dict[str, str], study: Study, utc_of: Callable[[str], str], has_decimal_comma: bool
+) -> tuple[_Line, float]:
+    def number_in(name: str, low: float, high: float) -> float | None:
+        return _number(row, name, low, high, has_decimal_comma)
+
     for name in NEEDED:
         if not row.get(name):
             raise BadInputError(f"`{name}` is empty.")
-    study.check_face(row["bag"], row["face"])
-    study.check_board(row["board"])
+    names = {name: safe_name(row[name], name) for name in ("reader", "bag", "face", "board")}
+    study.check_face(names["bag"], names["face"])
+    study.check_board(names["board"])
     line = _Line(
         at=utc_of(row["at"]),
-        reader=row["reader"],
-        bag=row["bag"],
-        face=row["face"],
-        board=row["board"],
-        temperature_c=_number(row, "temperature_c", -40.0, 70.0),
-        relative_humidity_pct=_number(row, "relative_humidity_pct", 0.0, 100.0),
+        **names,
+        temperature_c=number_in("temperature_c", -40.0, 70.0),
+        relative_humidity_pct=number_in("relative_humidity_pct", 0.0, 100.0),
         note=row.get("note", ""),
     )
     if datetime.fromisoformat(line.at) < datetime.fromisoformat("2000-01-01T00:00:00+00:00"):
         raise BadInputError(f"`at` is {row['at']}, long before any such reading; correct it.")
-    angle_deg = _number(row, "angle_deg", 0.01, 89.99)
+    angle_deg = number_in("angle_deg", 0.01, 89.99)
     assert angle_deg is not None  # noqa: S101 - it is not empty
     return line, angle_deg
 
 
-def _number(row: dict[str, str], name: str, low: float, high: float) -> float | None:
+def _number(
+    row: dict[str, str], name: str, low: float, high: float, has_decimal_comma: bool
+) -> float | None:
     text = row.get(name, "")
     if not text:
         return None
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        raise BadInputError(f"`{name}` must be a number, not {text!r}.") from None
+    value = number(f"`{name}`", text, decimal_comma=has_decimal_comma)
+    if value is None:
+        raise BadInputError(f"`{name}` must be a number, not {text!r}.")
     if not low <= value <= high:
         raise BadInputError(f"`{name}` must lie between {low:g} and {high:g}, not {text}.")
     return value

@@ -7,7 +7,7 @@ output, so that another processor can share the work.
 import hashlib
 import sys
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
@@ -15,7 +15,10 @@ from rig.analysis.home import HomeReading, home_reading
 from rig.analysis.row import RunResult
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
-from rig.runfile.reader import RunFile, parse_run
+from rig.runfile.reader import RunFile, parse_run, read_bytes
+
+if TYPE_CHECKING:
+    from rig.analysis.friction import RunAnalysis
 
 
 class Kept(msgspec.Struct, frozen=True, kw_only=True):
@@ -31,6 +34,8 @@ class Kept(msgspec.Struct, frozen=True, kw_only=True):
     conditioned_h: float | None = None
     bag_mass_g: float | None = None
     home: HomeReading | None = None
+    is_unchecked: bool = False
+    """Its last line has no check, as an older program wrote it."""
     problems: tuple[str, ...] = ()
 
 
@@ -50,12 +55,35 @@ class Order(msgspec.Struct, frozen=True, kw_only=True):
     """Used instead of those in the files."""
 
 
-def look(order: Order) -> list[Looked]:
-    """Look at every file of an order."""
-    return [_look(Path(path), order) for path in order.paths]
+class Contents:
+    """Bytes of run files that were looked at, so that none has to be opened a second time.
+
+    Args:
+        most_bytes: no more than this is kept; what is beyond must be read again.
+    """
+
+    def __init__(self, most_bytes: int = 100_000_000) -> None:
+        self._left = most_bytes
+        self._data: dict[Path, bytes] = {}
+
+    def add(self, path: Path, data: bytes) -> None:
+        """Keep a file's bytes if there is room."""
+        if len(data) <= self._left:
+            self._left -= len(data)
+            self._data[path] = data
+
+    def run(self, path: Path) -> RunFile:
+        """The run of a file; raises BadInputError as `read_run` does."""
+        data = self._data.get(path)
+        return parse_run(path, read_bytes(path) if data is None else data)
 
 
-def _look(path: Path, order: Order) -> Looked:
+def look(order: Order, contents: Contents | None = None) -> list[Looked]:
+    """Look at every file of an order; what was read goes into `contents`."""
+    return [_look(Path(path), order, contents) for path in order.paths]
+
+
+def _look(path: Path, order: Order, contents: Contents | None) -> Looked:
     digest = hashlib.blake2b(order.salt, digest_size=16)
     try:
         data = path.read_bytes()
@@ -63,6 +91,8 @@ def _look(path: Path, order: Order) -> Looked:
         problem = f"{path} can't be read ({error.strerror}); check its rights."
         digest.update(problem.encode())
         return digest.hexdigest(), Kept(result=None, problems=(problem,))
+    if contents is not None:
+        contents.add(path, data)
     digest.update(data)
     key = digest.hexdigest()
     return key, None if key in order.known else _analyse(path, data, order.calibration)
@@ -83,8 +113,14 @@ def kept_of(run: RunFile, calibration: Calibration | None = None) -> Kept:
     """
     from rig.analysis.friction import analyse_run
 
+    return kept_from(analyse_run(run, calibration))
+
+
+def kept_from(analysis: "RunAnalysis") -> Kept:
+    """What is kept of an analysis."""
+    run = analysis.run
     return Kept(
-        result=analyse_run(run, calibration).result,
+        result=analysis.result,
         started_at=run.header.started_at,
         source=run.header.source,
         rig=run.header.rig,
@@ -93,6 +129,7 @@ def kept_of(run: RunFile, calibration: Calibration | None = None) -> Kept:
         conditioned_h=run.header.conditioned_h,
         bag_mass_g=run.header.bag_mass_g,
         home=home_reading(run),
+        is_unchecked=run.is_unchecked,
         problems=tuple(run.problems),
     )
 

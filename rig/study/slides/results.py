@@ -19,7 +19,7 @@ import msgspec
 
 from rig.calibration.model import Calibration
 from rig.files.durable import make_folder, replace_file
-from rig.study.slides.look import Kept, Looked, Order, look
+from rig.study.slides.look import Contents, Kept, Looked, Order, look
 
 FOLDER = ".rig-results"
 NAME = "results.msgpack"
@@ -48,7 +48,10 @@ def analysis_version() -> str:
 
 
 def results_of(
-    files: Iterable[Path], folder: Path, calibration: Calibration | None = None
+    files: Iterable[Path],
+    folder: Path,
+    calibration: Calibration | None = None,
+    contents: Contents | None = None,
 ) -> dict[Path, Kept]:
     """The results of run files, analysed only where no kept result fits.
 
@@ -56,6 +59,7 @@ def results_of(
         files: run files.
         folder: the study, where results are kept; one that can't be written to is no error.
         calibration: used instead of those in the files.
+        contents: gets the bytes that were read; then this process does all of the work.
     """
     paths = list(files)
     salt = analysis_version().encode()
@@ -69,8 +73,9 @@ def results_of(
         known=frozenset(kept),
         calibration=calibration,
     )
-    few = len(paths) - len(kept) < MANY
-    looked = dict(zip(paths, look(order) if few else _shared(order), strict=True))
+    is_shared = contents is None and len(paths) - len(kept) >= MANY
+    done = _shared(order) if is_shared else look(order, contents)
+    looked = dict(zip(paths, done, strict=True))
     found = {key: kept[key] if fresh is None else fresh for key, fresh in looked.values()}
     if found.keys() != kept.keys():
         _save(store, found)

@@ -1,6 +1,6 @@
 """Builds the slide table from run files and the journal."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -9,12 +9,14 @@ import msgspec
 from rig.analysis.climate import surface_humidity_pct
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
+from rig.files.checked import unchecked_words
+from rig.files.names import composed
 from rig.files.stamps import parse_utc, utc_text
 from rig.runfile.reader import find_runs
 from rig.study.catalogue import BASELINE
 from rig.study.folder import Study
 from rig.study.journal import Correction, Reading, Treatment
-from rig.study.slides.look import Kept
+from rig.study.slides.look import Contents, Kept
 from rig.study.slides.results import results_of
 from rig.study.slides.slide import Applied, Slide
 
@@ -26,6 +28,8 @@ class SlideTable(NamedTuple):
     problems: list[str]
     blocked: dict[str | None, str]
     """Bag → why answers about it must wait; None stands for every bag."""
+    unchecked: str = ""
+    """The sentence about what was written without a check; empty if nothing was."""
 
     @property
     def valid(self) -> list[Slide]:
@@ -43,18 +47,29 @@ class SlideTable(NamedTuple):
             raise BadInputError(self.blocked[None])
 
 
-def slide_table(study: Study, calibration: Calibration | None = None) -> SlideTable:
+def slide_table(
+    study: Study, calibration: Calibration | None = None, contents: Contents | None = None
+) -> SlideTable:
     """Read all that a study has measured.
 
     Args:
         study: opened afresh.
         calibration: used instead of those in the run files.
+        contents: gets the bytes of the run files.
 
     Raises:
         BadInputError: the folder of runs can't be read.
     """
-    files = find_runs([study.runs_path]) if study.runs_path.is_dir() else []
-    kept = results_of(files, study.path, calibration)
+    return table_of(study, results_of(run_files(study), study.path, calibration, contents))
+
+
+def run_files(study: Study) -> list[Path]:
+    """The run files of a study, in order of their names."""
+    return find_runs([study.runs_path]) if study.runs_path.is_dir() else []
+
+
+def table_of(study: Study, kept: Mapping[Path, Kept]) -> SlideTable:
+    """The table from what is known of each run file."""
     corrections = _corrections(study)
     rows = [
         _corrected(slide_of(path.relative_to(study.path), one), corrections, study)
@@ -65,7 +80,12 @@ def slide_table(study: Study, calibration: Calibration | None = None) -> SlideTa
     problems = [problem for one in kept.values() for problem in one.problems]
     problems += _unknown_runs(rows, corrections)
     blocked = {doubt.bag: doubt.sentence for doubt in study.journal.doubts}
-    return SlideTable(_with_history(rows, study), [*study.journal.problems, *problems], blocked)
+    return SlideTable(
+        _with_history(rows, study),
+        [*study.journal.problems, *problems],
+        blocked,
+        unchecked_words(sum(one.is_unchecked for one in kept.values()), study.journal.unchecked),
+    )
 
 
 def slide_of(path: Path, kept: Kept) -> Slide:
@@ -84,10 +104,10 @@ def slide_of(path: Path, kept: Kept) -> Slide:
         run_file=run_file,
         rig=kept.rig,
         operator=kept.operator,
-        bag=result.bag,
+        bag=_composed(result.bag),
         set=result.set,
-        face=result.face,
-        board=result.board,
+        face=_composed(result.face),
+        board=_composed(result.board),
         session=result.session,
         series=result.series,
         slide_number=result.slide_number,
@@ -110,6 +130,10 @@ def slide_of(path: Path, kept: Kept) -> Slide:
         home=kept.home,
         problems=kept.problems,
     )
+
+
+def _composed(name: str | None) -> str | None:
+    return None if name is None else composed(name)
 
 
 def _stamp(started_at: str) -> str:

@@ -26,8 +26,14 @@ def _home() -> list[Guard]:
         change(m, records, found, found.replace("max", "min"), one),
         change(m, records, "one.calibration_made_at == wanted", "True", one),
         change(m, "home_readings", "continue", "raise", one),
+        change(m, "home_readings", "True", "False", one),
         without(m, records, "chosen.sort(...)", order),
-        never(m, reading, "calibration is None", one),
+        never(
+            m,
+            reading,
+            "calibration is None",
+            _HISTORY + "a_run_without_a_calibration_has_no_reading",
+        ),
         never(m, reading, "event is None", none),
         change(m, records, "86400.0", "3600.0", order),
         change(

@@ -53,7 +53,7 @@ def _captures() -> list[Guard]:
 
 
 def _file() -> list[Guard]:
-    m, place = "rig.calibration.file", "validate_calibration"
+    m, place = "rig.calibration.file", "calibration_fault"
     bounds = _FILE + "each_value_has_limits_on_either_side"
     nonsense = _FILE + "nonsense_is_refused"
     date = _FILE + "a_calibration_is_in_date_to_the_second_in_any_time_zone"
@@ -61,12 +61,12 @@ def _file() -> list[Guard]:
     other = _FILE + "another_sensors_calibration_is_refused"
     newest = _FILE + "the_newest_calibration_is_the_last_by_name"
     across = "np.dot(calibration.level, calibration.axis)"
-    matrix = "_validate_covariance"
+    matrix = "_fault_of_covariance"
     scale = "np.outer(scale, scale)"
     return [
-        never(m, place, "calibration.format != 'tilt-calibration'", nonsense),
-        never(m, place, "calibration.version != 1", nonsense),
-        never(m, place, "not np.all(np.isfinite(numbers))", bounds),
+        never(m, "validate_calibration", "calibration.format != 'tilt-calibration'", nonsense),
+        never(m, "validate_calibration", "calibration.version != 1", nonsense),
+        never(m, place, "not np.all(np.isfinite(vectors))", bounds),
         change(m, place, "abs(length - 1.0)", "(length - 1.0)", bounds),
         change(m, place, "1e-3", "2e-3", bounds),
         change(m, place, "1e-3", "5e-4", bounds),
@@ -79,13 +79,15 @@ def _file() -> list[Guard]:
         change(m, place, "0.5 <= gain <= 2.0", "0.25 <= gain <= 2.0", bounds),
         change(m, place, "0.5 <= gain <= 2.0", "0.5 <= gain <= 4.0", bounds),
         change(m, place, "0.5 <= gain <= 2.0", "0.5 < gain < 2.0", bounds),
-        without(m, place, "_validate_covariance(...)", bounds),
-        change(m, place, "0.0 <= value <= most", "value <= most", bounds),
-        change(m, place, "0.0 <= value <= most", "0.0 < value < most", bounds),
-        change(m, place, "200.0", "400.0", bounds),
-        change(m, place, "100.0", "200.0", bounds),
+        never(m, place, "(fault := _fault_of_covariance(calibration))", bounds),
+        change(m, place, "low <= value <= high", "value <= high", bounds),
+        change(m, place, "low <= value <= high", "low < value < high", bounds),
+        change(m, "RANGES", "200.0", "400.0", bounds),
+        change(m, "RANGES", "(0.0, 100.0, 'ms')", "(0.0, 200.0, 'ms')", bounds),
+        never(m, "validate_calibration", "(fault := calibration_fault(calibration))", nonsense),
+        limit(m, "MOST_VARIANCE", bounds),
         never(m, place, "calibration.angles_deg and ...", nonsense),
-        change(m, place, "due <= made", "due < made", bounds),
+        change(m, "validate_calibration", "due <= made", "due < made", bounds),
         never(m, matrix, "len(rows) != size or ...", bounds),
         never(m, matrix, "any(len(row) != size for row in rows)", bounds),
         never(m, matrix, "not np.all(np.isfinite(matrix))", bounds),

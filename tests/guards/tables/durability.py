@@ -1,6 +1,6 @@
 """Guards of what outlasts a crash and a power cut: syncs, replacements, locks."""
 
-from tests.guards.entry import Guard, change, swapped, without
+from tests.guards.entry import Guard, change, never, swapped, without
 
 _POWER_CUT = "tests/durability/test_power_cut.py::test_"
 _SYSTEM_CALLS = "tests/durability/test_system_calls.py::test_"
@@ -10,14 +10,35 @@ _WRITER = "tests/runfile/test_writer.py::test_"
 _LEVEL_CUT = "tests/durability/test_level_cut.py::test_"
 _LEVEL = "tests/procedures/test_level.py::test_"
 _LOCK = "tests/control/test_lock.py::test_"
+_GONE = "tests/runfile/test_faults_disk.py::test_"
 _SERIES_CUT = "tests/durability/test_series_cut.py::test_"
 _SERIES = "tests/procedures/test_series.py::test_"
 
 ENTRIES: list[Guard] = [
     without(
+        "rig.files.durable",
+        "sync_file",
+        "os.fsync(descriptor)",
+        _POWER_CUT + "a_journal_keeps_each_line",
+        _POWER_CUT + "a_run_file_keeps_its_name_each_state_and_its_end",
+    ),
+    never(
+        "rig.files.durable",
+        "sync_file",
+        "os.fstat(descriptor).st_nlink == 0",
+        _GONE + "a_run_file_that_is_deleted_meanwhile_is_told_at_its_next_state",
+        _GONE + "a_log_that_is_deleted_meanwhile_is_told",
+    ),
+    never(
+        "rig.procedures.series",
+        "SeriesMaker._ended",
+        "lost is not None",
+        _GONE + "a_folder_that_is_deleted_in_mid_series_stops_it[day-was deleted while its series]",
+    ),
+    without(
         "rig.files.log",
         "append_to",
-        "os.fsync(descriptor)",
+        "sync_file(descriptor)",
         _POWER_CUT + "a_journal_keeps_each_line",
     ),
     change(
@@ -346,19 +367,17 @@ ENTRIES: list[Guard] = [
         _LOCKS + "who_writes_to_a_study_waits_and_then_looks_again[a plan]",
         nth=2,
     ),
-    without(
-        "rig.study.plan_keep", "current_plan", "create_file(...)", _POWER_CUT + "no_plan_is_lost"
-    ),
+    without("rig.study.plan_keep", "_keep", "create_file(...)", _POWER_CUT + "no_plan_is_lost"),
     change(
         "rig.study.plan_keep",
-        "current_plan",
+        "_keep",
         "create_file(...)",
-        "path.with_name(f'plan-{number - 1}.csv').write_bytes(path.read_bytes())",
+        "path.with_name(f'plan-{_last_kept(study) + 1}.csv').write_bytes(path.read_bytes())",
         _POWER_CUT + "no_plan_is_lost",
     ),
     change(
         "rig.study.plan_keep",
-        "current_plan",
+        "_keep",
         "replace_file(...)",
         "path.write_text(plan_text(rows))",
         _POWER_CUT + "no_plan_is_lost",

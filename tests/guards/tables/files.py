@@ -4,6 +4,9 @@ from tests.guards.entry import Guard, change, limit, never, without
 
 _CHECKED, _STAMPS = "tests/files/test_checked.py::test_", "tests/files/test_stamps.py::test_"
 _NAMES, _RUN = "tests/files/test_names.py::test_", "tests/runfile/test_check.py::test_"
+_ANALYSED = "tests/study/slides/test_analysed.py::test_"
+_OLDER = "tests/commands/test_older.py::test_"
+_ONCE = "tests/commands/test_report.py::test_each_run_file_is_opened_once"
 _TABLE = "tests/study/slides/test_table.py::test_"
 _NOTE = "tests/study/test_note.py::test_"
 _BYTE = _CHECKED + "every_changed_byte_is_seen"
@@ -72,15 +75,16 @@ ENTRIES: list[Guard] = [
         "'\\0' in text",
         _NOTE + "a_plan_with_bytes_missing_is_refused",
     ),
-    never(
-        "rig.study.gather",
-        "rows_of",
-        "slide.bag in table.blocked",
-        _TABLE + "a_changed_line_blocks_the_answers_about_its_bag",
+    change(
+        "rig.study.answer.build",
+        "_counts",
+        "slide.bag not in table.blocked",
+        "True",
+        "tests/study/answer/test_answer.py::test_the_reference_bag_and_bags_in_doubt_have_no_part",
     ),
     without(
-        "rig.study.gather",
-        "gather",
+        "rig.study.answer.ask",
+        "ask",
         "table.check_answers()",
         _TABLE + "a_line_whose_bag_cannot_be_read_blocks_all",
     ),
@@ -104,6 +108,60 @@ ENTRIES: list[Guard] = [
         "is_noted or row.stage is None",
         "row.stage is None",
         _TABLE + "the_journal_alone_says_what_was_done",
+    ),
+    without(
+        "rig.study.slides.analysed",
+        "_of_study",
+        "table.check_answers()",
+        _ANALYSED + "a_bag_in_doubt_has_no_valid_run_and_a_line_about_any_bag_blocks_all",
+    ),
+    change(
+        "rig.study.slides.analysed",
+        "_of_study",
+        "slide.result.valid and not is_blocked",
+        "slide.result.valid",
+        _ANALYSED + "a_bag_in_doubt_has_no_valid_run_and_a_line_about_any_bag_blocks_all",
+    ),
+    change(
+        "rig.study.slides.results",
+        "results_of",
+        "contents is None and ...",
+        "len(paths) - len(kept) >= MANY",
+        _ONCE,
+    ),
+    change(
+        "rig.study.slides.look",
+        "Contents.run",
+        "read_bytes(path) if data is None else data",
+        "read_bytes(path)",
+        _ONCE,
+    ),
+    without(
+        "rig.commands.asking",
+        "asked",
+        "say(problem)",
+        "tests/commands/test_answer.py::test_a_run_that_was_cut_off_is_told[choose]",
+    ),
+    change(
+        "rig.twin.rig",
+        "TwinRig.write_truth",
+        "OSError",
+        "KeyError",
+        "tests/commands/test_small_disk.py"
+        "::test_without_inodes_a_series_on_the_twin_ends_with_a_sentence",
+    ),
+    change(
+        "rig.runfile.reader",
+        "RunFile.is_unchecked",
+        "self.end.check is None",
+        "False",
+        _OLDER + "status_says_once_that_there_is_no_checksum[rig_only]",
+    ),
+    without(
+        "rig.study.journal_file",
+        "_take",
+        "journal.unchecked += line.verdict == 'unchecked'",
+        _OLDER + "status_says_once_that_there_is_no_checksum[by_hand]",
     ),
     change(
         "rig.study.slides.results",

@@ -28,7 +28,8 @@ _FIELDS = "tests/panel/test_requests.py::test_a_field_that_makes_no_sense_is_ref
 
 _RANGES = _IN_FORM + "test_numbers_are_taken_within_their_range"
 _NO_NUMBER = _IN_FORM + "test_what_is_no_number_is_refused"
-_TWENTY = _IN_FORM + "test_a_number_may_have_twenty_letters"
+_UNIT = _IN_FORM + "test_a_unit_that_was_typed_counts_whatever_the_page_shows"
+_OWN_NAME = _IN_FORM + "test_each_field_has_its_own_name_in_a_refusal"
 _VALUES = _IN_FORM + "test_a_form_becomes_values_in_the_rigs_units"
 _LETTERS = _IN_FORM + "test_names_have_sixty_letters_and_no_character_that_cannot_be_shown"
 _EMPTY = _IN_FORM + "test_an_empty_field_leaves_the_value_to_the_rig"
@@ -37,9 +38,16 @@ _TWIN = _IN_FORM + "test_a_twin_is_called_one_whatever_the_settings_say"
 _BYTES = _IN_FORM + "test_a_body_has_4096_bytes_at_most"
 _NO_FORM = _IN_FORM + "test_a_body_that_is_no_such_form_is_refused"
 
+_STREAM = "rig.panel.stream"
+_PLACES = "tests/panel/test_stream.py::test_strangers_have_32_places_and_8_from_one_address"
+_SILENT = "tests/panel/test_stream.py::" + (
+    "test_a_machine_without_a_sign_of_life_for_a_second_is_not_live"
+)
+_NO_SIGN = _IN_APP + "test_nothing_is_begun_on_a_machine_that_shows_no_sign_of_life"
+_MET = _IN_APP + "test_a_stop_tells_how_many_the_machine_has_met_before"
+_WELCOMED = _IN_APP + "test_the_addresses_of_paired_devices_are_welcome"
 _ORIGIN = "self._guard.check_origin(request.headers)"
 _CLAIM = "self._seats.claim(self._token(request))"
-_UNSHOWN = ("Cc", "Cf", "Cs", "Co", "Cn")
 _RANGE_ENDS = (
     ("1", "0"),
     ("1000", "2000"),
@@ -47,10 +55,8 @@ _RANGE_ENDS = (
     ("3.0", "6.0"),
     ("0.0", "-1.0"),
     ("3600.0", "7200.0"),
-    ("1.0 / gap_unit_mm", "0.5 / gap_unit_mm"),
-    ("50.0 / gap_unit_mm", "100.0 / gap_unit_mm"),
-    ("1.0 / gap_unit_mm", "1.0"),
-    ("50.0 / gap_unit_mm", "50.0"),
+    ("1.0", "0.5"),
+    ("50.0", "100.0"),
 )
 
 _ADDRESSES: list[Guard] = [
@@ -94,7 +100,7 @@ _ADDRESSES: list[Guard] = [
     change(_APP, "Panel._set_cookie", "'strict'", "'lax'", _COOKIE),
     change(_APP, "Panel._set_cookie", "self._cookie", "'rig_panel'", _COOKIE),
     never(_APP, "Panel._pair", "not self._seats.needs_code", _WATCHING),
-    change(_APP, "Panel._pair", "request.client.host", "''", _ADDRESS),
+    change(_APP, "_address", "request.client.host", "''", _ADDRESS),
     without(_APP, "Panel._pair", "self._set_cookie(response, token)", _COOKIE),
     always(_APP, "Panel._events", "not self._seats.needs_code", _NOBODY),
     always(_APP, "Panel._events", "not self._seats.knows(token)", _WATCHING),
@@ -104,7 +110,18 @@ _ADDRESSES: list[Guard] = [
     *(limit(_GUARD, "BODY_S", _SLOW, times=times) for times in (1.05, 0.95)),
     never(_APP, "Panel._body", "len(data) > MAX_BODY", _ENDLESS),
     *(limit("rig.panel.stream", "MAX_WATCHERS", _WATCHERS, times=times) for times in (2, 0.5)),
-    never(_APP, "Panel._events", "self._hub.watchers >= MAX_WATCHERS", _WATCHERS),
+    change(_STREAM, "Hub.check_room", "self.watchers >= MAX_WATCHERS", "False", _WATCHERS),
+    *(limit(_STREAM, "MAX_STRANGERS", _PLACES, times=times) for times in (2, 0.5)),
+    *(limit(_STREAM, "MAX_STRANGERS_PER_ADDRESS", _PLACES, times=times) for times in (2, 0.5)),
+    always(_STREAM, "Hub.check_room", "not self._seats.knows(token)", _PLACES),
+    without(_STREAM, "Hub.stream", "self._strangers[address] -= is_stranger", _PLACES),
+    *(limit(_STREAM, "LIVE_S", _SILENT, times=times) for times in (1.5, 0.8)),
+    never(_STREAM, "Hub.publish", "snap.beat != self._beat", _SILENT),
+    always(_STREAM, "Hub.publish", "snap.beat != self._beat", _SILENT),
+    change(_STREAM, "Hub.stream", "not silent_s", "True", _SILENT),
+    never(_APP, "Panel._check_idle", "self._hub.silent_s()", _NO_SIGN),
+    change(_APP, "Panel._stop", "self._hub.latest.stops", "0", _MET),
+    always(_APP, "Panel._token", "self._seats.knows(token)", _WELCOMED),
     # -- answers
     always(_APP, "_units", "units == asked", _UNITS),
     change(_APP, "_done", "202", "200", _CONTROLLER),
@@ -115,31 +132,21 @@ _FORMS: list[Guard] = [
     *(limit(_FORM, "MAX_BODY", _BYTES, _LONG, times=times) for times in (2, 0.5)),
     never(_FORM, "decode", "len(data) > MAX_BODY", _BYTES),
     change(_FORM, "decode", "msgspec.DecodeError", "KeyError", _NO_FORM),
-    *(limit(_FORM, "MAX_NAME", _LETTERS, times=times) for times in (2, 0.5)),
     *(change(_FORM, "wanted", old, new, _RANGES) for old, new in _RANGE_ENDS),
-    change(_FORM, "wanted", "gap * gap_unit_mm", "gap", _VALUES),
+    change(_FORM, "wanted", "f'{form.gap} in' if ... else form.gap", "form.gap", _VALUES),
     inverted(_FORM, "wanted", "form.units == 'us'", _VALUES),
-    never(_FORM, "_number", "not low <= value <= high", _RANGES, _NO_NUMBER),
-    change(_FORM, "_number", "low <= value <= high", "abs(value) <= high", _RANGES),
-    change(_FORM, "_number", "not low <= value <= high", "value < low or value > high", _NO_NUMBER),
-    always(_FORM, "_number", "len(text) <= 20", _TWENTY),
-    change(_FORM, "_number", "text.replace(',', '.')", "text", _VALUES),
-    never(_FORM, "_whole", "value is None or value != int(value)", _RANGES),
-    never(_FORM, "_name", "len(name) > MAX_NAME", _LETTERS),
+    always(_FORM, "wanted", "is_bare(form.gap)", _UNIT),
+    change(_FORM, "wanted", "BadInputError", "KeyError", _NO_NUMBER),
+    never(_FORM, "_whole", "value is None or value != int(value)", _OWN_NAME),
     change(_FORM, "_name", "' '.join(text.split())", "text", _VALUES),
-    *(
-        change(
-            _FORM,
-            "_name",
-            repr(_UNSHOWN),
-            repr(tuple(one for one in _UNSHOWN if one != gone)),
-            _LETTERS,
-        )
-        for gone in _UNSHOWN
+    change(_FORM, "_name", "safe_name(name, what) if name else None", "name or None", _LETTERS),
+    change(
+        _FORM, "_name", "safe_name(name, what) if name else None", "safe_name(name, what)", _EMPTY
     ),
-    change(_FORM, "_name", "name or None", "name", _EMPTY),
-    change(_FORM, "hints", "usual.gap_mm / MM_PER_INCH", "usual.gap_mm", _HINTS),
-    inverted(_FORM, "hints", "units == 'metric'", _HINTS),
+    change(_FORM, "_number", "text.strip()", "True", _EMPTY),
+    change(_FORM, "hints", "length.figure(usual.gap_mm, '.0f')", "str(usual.gap_mm)", _HINTS),
+    inverted(_FORM, "hints", "units == 'metric'", _HINTS, nth=1),
+    inverted(_FORM, "hints", "units == 'metric'", _HINTS, nth=2),
     inverted(_FORM, "usual_of", "source == 'twin'", _TWIN),
 ]
 

@@ -43,7 +43,11 @@ _PORT = _IN_SERVER + "test_a_port_is_had_at_once_again_and_one_that_is_taken_is_
 _HAD = _IN_SERVER + "test_each_life_is_told_first_of_the_rig_and_of_the_port_that_was_had"
 _ELSEWHERE = _IN_SERVER + "test_only_an_open_page_is_to_be_reached_from_elsewhere"
 
+_NEXT_LIFE = _IN_SERVER + "test_pairings_are_handed_to_the_next_life"
+_TRIED = _IN_SERVER + "test_a_server_that_cannot_be_begun_is_tried_again"
+_OVERTAKES = _IN_SERVER + "test_a_stop_overtakes_a_wish_that_is_held_up"
 _CHANGED = _IN_STREAM + "test_a_new_page_gets_everything_and_then_only_what_changed"
+_FULL = _IN_LINK + "test_a_machine_that_takes_no_message_is_never_waited_for"
 _MISSED = _IN_STREAM + "test_a_slow_page_skips_what_it_missed_and_another_does_not"
 _SECOND = _IN_STREAM + "test_something_is_sent_every_second"
 _SILENT = _IN_STREAM + "test_a_snapshot_without_news_is_no_message"
@@ -53,6 +57,8 @@ _ENDS = _IN_STREAM + "test_streams_end_with_the_server_at_once"
 _ONCE = _IN_STREAM + "test_equal_sections_are_worked_out_once_for_all_pages"
 _OWN_UNITS = _IN_STREAM + "test_units_are_each_pages_own"
 
+_STANDBY = "rig.procedures.standby"
+_UNASKED = _REST + "test_a_start_from_the_page_begins_nothing_at_rest"
 _PRESSED = "machine.inputs.emergency_stop_pressed"
 
 _AT_THE_DESK: list[Guard] = [
@@ -63,22 +69,19 @@ _AT_THE_DESK: list[Guard] = [
     never(_DESK, "Desk._reset", _PRESSED, _RELEASED),
     without(_DESK, "Desk._reset", "machine.reset()", _RELEASED),
     without(_DESK, "Desk._reset", "self._say(notice_of(error))", _DEAD),
-    without(_DESK, "Desk._keep", "self._machine.latch(fault)", _FIRST, _ON),
-    without(_DESK, "Desk._keep", "self._machine.enter('halted')", _KEPT),
+    without(_DESK, "Desk._keep", "self._machine.latch(fault)", _FIRST),
+    without(_DESK, "Desk._keep", "self._machine.enter('halted')", _RELEASED),
     change(_DESK, "Desk._keep", "self._machine.latched or fault", "fault", _FIRST),
-    without(_DESK, "Desk.serve", "self._keep(fault)", _SENSOR),
-    without(_DESK, "Desk.serve", "self._reset()", _RELEASED),
-    always(_DESK, "Desk.serve", "self._may_move()", _KEPT, _DOWN),
+    without(_DESK, "Desk._turn", "self._reset()", _RELEASED),
+    always(_DESK, "Desk._turn", "self._may_move()", _KEPT, _DOWN),
     # -- how a series ends
-    without(_DESK, "Desk._series", "raise", _SIGNAL),
-    always(_DESK, "Desk._series", "str(stop).startswith(f'Stopped by {SIGNAL}')", _ON),
-    without(_DESK, "Desk._series", "self._say(notice_of(stop))", _ON),
-    without(_DESK, "Desk._series", "self._say(notice_of(error))", _ON),
-    without(_DESK, "Desk._series", "self._keep(fault)", _ON),
-    without(_DESK, "Desk._series", "self._settle()", _ON),
-    change(_DESK, "Desk.serve", "(True, None)", "(False, None)", _BUSY),
-    change(_DESK, "Desk.serve", "(True, None)", "(True, viewer.notice)", _BUSY),
-    without(_DESK, "Desk.serve", "viewer.is_busy = False", _ON),
+    without(_STANDBY, "serve", "tell(stop)", _ON),
+    without(_STANDBY, "serve", "tell(error)", _ON),
+    without(_STANDBY, "serve", "settle()", _ON),
+    change(_DESK, "Desk.serve", "self._say(notice_of(error))", "None", _ON),
+    change(_DESK, "Desk._turn", "(True, None)", "(False, None)", _BUSY),
+    change(_DESK, "Desk._turn", "(True, None)", "(True, viewer.notice)", _BUSY),
+    without(_DESK, "Desk._settle", "self._viewer.is_busy = False", _ON),
     change(_DESK, "Desk._series", "isinstance(wish, SeriesWish) and wish.is_ready", "True", _KEPT),
     change(_DESK, "Desk._series", "wish.is_ready", "True", _ON),
     *(
@@ -91,14 +94,16 @@ _AT_THE_DESK: list[Guard] = [
         )
     ),
     # -- wishes, the button, signals
-    always(_DESK, "Desk._idle", "item.reason.startswith(SIGNAL)", _AT_REST),
-    never(_DESK, "Desk._idle", "has_failed and machine.latched is None", _SENSOR),
-    always(_DESK, "Desk._idle", "machine.latched is None", _AGAIN),
-    never(_DESK, "Desk._idle", "machine.latched is not None", _BUTTON),
+    always(_STANDBY, "at_rest", "item.ends_program", _AT_REST),
+    never(_STANDBY, "at_rest", "has_failed and machine.latched is None", _SENSOR),
+    always(_STANDBY, "at_rest", "machine.latched is None", _AGAIN),
+    never(_DESK, "Desk._idle", "self._machine.latched is not None", _BUTTON),
     always(_DESK, "Desk._idle", "self._viewer.unfinished", _BUTTON),
     never(_DESK, "Desk._open_series", "found is None", _NOTHING),
-    without(_DESK, "Desk._idle", "machine.beat()", _BEAT),
-    *(limit(_DESK, "LOOK_S", _BEAT, times=times) for times in (2, 0.5)),
+    change(
+        _STANDBY, "at_rest", "None if isinstance(item, StartRequest) else item", "item", _UNASKED
+    ),
+    *(limit("rig.control.placing", "BUTTON_POLL_S", _BEAT, times=times) for times in (2, 0.5)),
     # -- what was before
     without(_DESK, "Desk._look_back", "self._machine.homes_slowly = True", _CUT),
     without(_DESK, "Desk._look_back", "self._say(...)", _CUT),
@@ -123,7 +128,7 @@ _BETWEEN: list[Guard] = [
         for name, kind, what in (
             ("stop", "Stop", "who"),
             ("start", "Start", ""),
-            ("series", "Series", "form"),
+            ("series", "SeriesMessage", "form"),
             ("resume", "Resume", ""),
             ("reset", "Reset", ""),
             ("tell", "Tell", "text"),
@@ -135,17 +140,32 @@ _BETWEEN: list[Guard] = [
     *(limit(_SERVER, "STOP_S", _KILLED, times=times) for times in (2, 0.5)),
     change(_SERVER, "WebServer._work", "2 * pause_s", "pause_s", _SOON),
     inverted(_SERVER, "WebServer._work", "time.monotonic() - begun_s > SOON_S", _LIVED),
-    change(_SERVER, "WebServer._work", "msgspec.structs.replace(...)", "self._setup", _HAD),
+    change(_SERVER, "WebServer._live", "msgspec.structs.replace(...)", "self._setup", _HAD),
+    change(_SERVER, "WebServer._live", "self._kept", "None", _NEXT_LIFE),
+    change(_SERVER, "WebServer._work", "Exception", "KeyError", _TRIED),
+    # MOST_WISHES: room for more or fewer wishes changes nothing that is promised,
+    without(_SERVER, "WebServer._pass_on", "self._desk.stop(message.who)", _REACHED, _OVERTAKES),
+    change(
+        _SERVER,
+        "WebServer._pass_on",
+        "self._wishes.put_nowait(message)",
+        "self._wishes.put(message)",
+        _OVERTAKES,
+    ),
+    change("rig.panel.link", "Asker._send", "socket.MSG_DONTWAIT", "0", _FULL),
     without(_SERVER, "WebServer._end", "process.kill()", _KILLED),
     change(_SERVER, "WebServer._spawn", "True", "False", _KEYS),
-    change(_SERVER, "WebServer._spawn", "subprocess.DEVNULL", "None", _KEYS),
+    *(
+        change(_SERVER, "WebServer._spawn", "subprocess.DEVNULL", "None", _KEYS, nth=n)
+        for n in (1, 2, 3)
+    ),
     change(_SERVER, "WebServer.publish", "socket.MSG_DONTWAIT", "0", _NO_WAIT),
     change(_SERVER, "WebServer.publish", "OSError", "KeyError", _DROPPED),
     never(_SERVER, "WebServer.publish", "link is not None", _NO_WAIT),
     change(_SERVER, "WebServer._pass_on", "Exception", "KeyError", _NONSENSE),
     *(
         without(_SERVER, "WebServer._take", statement, _REACHED)
-        for statement in ("desk.stop(who)", "desk.start()", "self._tell(text)")
+        for statement in ("desk.start()", "self._tell(text)")
     ),
     *(
         without(_SERVER, "WebServer._take", f"desk.wish({wish})", _REACHED)

@@ -13,7 +13,6 @@ _FIGURES = _IN_WORDS + "test_figures_are_rounded_and_have_a_true_minus_and_none_
 _TEMPERATURES = _IN_WORDS + "test_temperatures"
 _PRESSURE = _IN_WORDS + "test_pressure_and_humidity"
 _UNKNOWN = _IN_WORDS + "test_an_angle_has_two_places_and_what_is_not_known_is_a_dash"
-_SENTENCE = _IN_WORDS + ("test_a_sentence_says_millimetres_and_celsius_the_other_way_as_well")
 _TIMES = _IN_WORDS + "test_times_are_said_no_finer_than_they_are_known"
 _STATES = _IN_WORDS + "test_every_state_has_its_tone_and_says_when_to_keep_clear"
 
@@ -36,6 +35,7 @@ _STATE = _IN_RENDER + "test_a_state_says_what_it_means_or_what_the_machine_wants
 _VALUES = _IN_RENDER + "test_every_value_comes_in_its_units"
 _BEAMS = _IN_RENDER + "test_beams_and_inputs"
 _FAR = _IN_RENDER + "test_how_far_a_series_is"
+_MADE_WITH = _IN_RENDER + "test_what_a_run_is_made_with"
 _STANDS = _IN_RENDER + "test_each_watcher_is_told_where_it_stands"
 
 _STALE = _IN_VIEW + "test_an_angle_older_than_two_seconds_is_not_shown"
@@ -53,24 +53,9 @@ _GOES_WRONG = _IN_VIEW + "test_what_goes_wrong_in_showing_ends_nothing"
 _NOT_MADE_UP = _IN_VIEW + "test_looks_that_were_missed_are_not_made_up_for"
 
 _IN_WORDS_AND_UNITS: list[Guard] = [
-    without(_WORDS, "fixed", "text = text.removeprefix('-')", _FIGURES),
-    change(_WORDS, "fixed", "text.replace('-', '−')", "text", _FIGURES),
     never(_WORDS, "degrees", "value_deg is None", _UNKNOWN),
-    change(_WORDS, "temperature", "1.8", "1.9", _TEMPERATURES),
-    change(_WORDS, "temperature", "32.0", "0.0", _TEMPERATURES),
-    inverted(_WORDS, "temperature", "units == 'us'", _TEMPERATURES),
-    *(limit(_WORDS, "HPA_PER_INHG", _PRESSURE, times=times) for times in (1.001, 0.999)),
-    inverted(_WORDS, "pressure", "units == 'us'", _PRESSURE),
-    change(_WORDS, "sentence", "float(match[1]) / MM_PER_INCH", "float(match[1])", _SENTENCE),
-    change(_WORDS, "sentence", "1.8", "1.9", _SENTENCE),
-    change(_WORDS, "sentence", "32.0", "0.0", _SENTENCE),
-    never(_WORDS, "sentence", "units == 'metric'", _SENTENCE),
-    change(
-        _WORDS, "_LENGTH", "r'(-?\\d+(?:\\.\\d+)?) mm\\b'", "r'(\\d+(?:\\.\\d+)?) mm\\b'", _SENTENCE
-    ),
-    change(
-        _WORDS, "_DEGREES_C", "r'(-?\\d+(?:\\.\\d+)?) °C'", "r'(\\d+(?:\\.\\d+)?) °C'", _SENTENCE
-    ),
+    change(_WORDS, "temperature", "system(units)", "system('metric')", _TEMPERATURES),
+    change(_WORDS, "pressure", "system(units)", "system('metric')", _PRESSURE),
     *(
         change(_WORDS, "duration", "90", other, _TIMES, nth=nth)
         for nth in (1, 2)
@@ -121,9 +106,7 @@ _WHAT_MAY_BE_PRESSED: list[Guard] = [
     never(_RENDER, "notice_in", "'emergency_stop' in snap.inputs", _STOP_DOWN),
     never(_RENDER, "notice_in", "snap.notice is not None and ...", _STOP_DOWN),
     always(_RENDER, "notice_in", "snap.notice.kind == 'fault'", _STOP_DOWN),
-    change(_RENDER, "notice_section", "sentence(notice.what, units)", "notice.what", _NOTICE),
-    change(_RENDER, "notice_section", "sentence(notice.action, units)", "notice.action", _NOTICE),
-    change(_RENDER, "sections", "sentence(snap.wants, units)", "snap.wants", _STATE),
+    change(_RENDER, "what_runs", "system(units)", "system('metric')", _MADE_WITH),
     change(
         _RENDER,
         "sections",

@@ -10,6 +10,7 @@ _RATES, _RULES = _TESTS + "test_rates.py::test_", _TESTS + "test_stop_rules.py::
 _RUNS, _SERIES = _TESTS + "test_runs.py::test_", _TESTS + "test_series.py::test_"
 _SELFTEST, _SOUND = _TESTS + "test_selftest.py::test_", _TESTS + "test_selftest_limits.py::test_"
 _STANDBY, _TIMING = _TESTS + "test_standby.py::test_", _TESTS + "test_timing.py::test_"
+_DESK = "tests/panel/test_desk_at_rest.py::test_"
 
 
 def _climate_gate() -> list[Guard]:
@@ -23,6 +24,7 @@ def _climate_gate() -> list[Guard]:
     just = _GATE + "air_that_comes_just_in_time_lets_the_run_begin"
     at_once = _GATE + "wrong_air_holds_a_run_back_also_where_it_need_not_be_steady"
     ranges = _GATE + "a_band_has_a_range"
+    told = _GATE + "a_band_in_other_units_is_converted_and_told"
     off = "abs(value - target) > tolerance"
     late, short = "now_s - began_s > band.timeout_s", "self._good_s < band.steady_s"
     return [
@@ -45,9 +47,8 @@ def _climate_gate() -> list[Guard]:
                 ("1.0", "2.0"),
             )
         ),
-        always(m, "_pair", "low <= value <= high", ranges),
-        always(m, "_pair", "least <= width <= high", ranges),
-        change(m, "_pair", "least <= width <= high", "least <= width", ranges),
+        without(m, "parse_band", "told(name, wanted)", told),
+        without(m, "parse_band", "told(f'{name} ±', width)", told),
         change(m, wait, f"self._why or {short}", short, at_once),
         never(m, wait, short, edge),
         change(m, wait, late, "now_s - began_s > 2.0 * band.timeout_s", in_time),
@@ -278,7 +279,7 @@ def _quick() -> list[Guard]:
     count = _QUICK + "quick_runs_count_when_they_surely_lie_within_half_a_degree"
     stands = _QUICK + "a_verdict_stands"
     turns = _QUICK + "they_take_turns_until_then"
-    swapped = "fmean(self._whole) - fmean(self._quick)"
+    swapped = "welch(self._quick, self._whole)"
     return [
         *(
             limit(m, name, last, times=times)
@@ -294,8 +295,8 @@ def _quick() -> list[Guard]:
         change(m, "quick_approach_deg", "stdev(slid_at_deg)", "0.0", last),
         change(m, take, "min(len(self._quick), len(self._whole))", "len(self._quick)", ten),
         change(m, take, "min(len(self._quick), len(self._whole))", "len(self._whole)", ten),
-        change(m, take, "fmean(self._quick) - fmean(self._whole)", swapped, count),
-        always(m, take, "p < LEVEL", count),
+        change(m, take, "welch(self._whole, self._quick)", swapped, count),
+        always(m, take, "compared.p_equivalence(MARGIN_DEG) < LEVEL", count),
         never(m, take, "self.verdict is not None", stands),
         never(m, turn, "not self._agrees", count),
         never(m, turn, "len(self._quick) >= ...", turns),
@@ -304,8 +305,7 @@ def _quick() -> list[Guard]:
 
 
 def _service() -> list[Guard]:
-    m, serve = "rig.procedures.standby", "stand_by"
-    held = _STANDBY + "a_start_button_held_at_boot_starts_nothing"
+    m, turn = "rig.procedures.standby", "stand_by.turn"
     first = _STANDBY + "nothing_moves_before_start_is_pressed"
     down = _STANDBY + "a_press_while_the_emergency_stop_is_down_moves_nothing"
     beats = _STANDBY + "the_control_loop_beats_all_the_time"
@@ -313,22 +313,29 @@ def _service() -> list[Guard]:
     halts = _STANDBY + "a_fault_halts_the_service_until_a_press_and_is_shown"
     cause = _STANDBY + "the_first_cause_stays_until_then"
     signal = _STANDBY + "a_signal_in_a_series_ends_the_service"
-    why = "machine.latched or fault"
-    pressed = "button.update(machine.clock.time_s(), machine.inputs.start_pressed)"
+    start = "rig.control.placing"
     return [
-        limit(m, "LOOK_S", beats, times=50.0),
-        without(m, "_wait_for_press", "machine.beat()", beats),
-        change(m, "_wait_for_press", pressed, "machine.inputs.start_pressed", held),
-        without(m, serve, "yield from _wait_for_press(...)", first),
-        never(m, serve, "machine.inputs.emergency_stop_pressed", down),
-        never(m, serve, "machine.latched is not None", halts),
-        never(m, serve, "str(stop).startswith('Stopped by SIG')", signal),
-        always(m, serve, "str(stop).startswith('Stopped by SIG')", outlasts),
-        without(m, serve, "machine.latch(fault)", halts),
-        without(m, serve, "machine.enter('halted')", halts),
-        change(m, serve, why, "fault", cause),
-        change(m, serve, "why = str(error)", "raise", outlasts, nth=1),
-        change(m, serve, "why = str(error)", "raise", outlasts, nth=2),
+        limit(start, "BUTTON_POLL_S", beats, times=50.0),
+        without(
+            m, "at_rest", "machine.beat()", beats, _DESK + "a_sign_of_life_is_given_every_20_ms"
+        ),
+        without(m, turn, "yield from at_rest(...)", first),
+        never(m, turn, "machine.inputs.emergency_stop_pressed", down),
+        never(m, turn, "machine.latched is not None", halts),
+        never(
+            m, "serve", "stop.ends_program", signal, _DESK + "a_signal_in_a_series_ends_the_program"
+        ),
+        always(
+            m,
+            "serve",
+            "stop.ends_program",
+            outlasts,
+            _DESK + "however_a_series_ends_the_machine_is_served_on",
+        ),
+        without(m, "serve", "machine.latch(fault)", halts),
+        without(m, "serve", "machine.enter('halted')", halts),
+        change(m, "serve", "machine.latched or fault", "fault", cause),
+        change(m, "serve", "tell(error)", "raise", outlasts),
     ]
 
 

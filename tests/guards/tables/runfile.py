@@ -36,15 +36,10 @@ MODEL: list[Guard] = [
             "halted",
         )
     ),
-    change(_MODEL, "Header", "Meta(gt=0)", "Meta(ge=0)", f"{_HEADER}[change0-rate_deg_s]"),
-    change(_MODEL, "Header", "Meta(gt=0)", "Meta(gt=0.01)", f"{_ENDS}[change0]"),
-    change(_MODEL, "Header", "Meta(ge=0)", "Meta(ge=-1)", f"{_HEADER}[change2-dwell_s]"),
-    change(_MODEL, "Header", "Meta(ge=0)", "Meta(gt=0)", f"{_ENDS}[change1]"),
     change(
-        _MODEL, "Header", "Meta(min_length=1)", "Meta(min_length=0)", f"{_HEADER}[change3-run_id]"
+        _MODEL, "Header", "Meta(min_length=1)", "Meta(min_length=0)", f"{_HEADER}[change0-run_id]"
     ),
-    change(_MODEL, "Samples", "Meta(gt=0)", "Meta(ge=0)", _DAMAGED),
-    change(_MODEL, "Samples", "tuple[int, int, int]", "tuple[int, ...]", _DAMAGED),
+    change(_MODEL, "Samples", "tuple[Count, Count, Count]", "tuple[Count, ...]", _DAMAGED),
     change(_MODEL, "Steps", "int", "float", _DAMAGED),
     change(_MODEL, "End", "Outcome", "str", _DAMAGED),
     change(_MODEL, "End", "list[Flag]", "list[str]", _DAMAGED),
@@ -52,28 +47,86 @@ MODEL: list[Guard] = [
     change("rig.runfile.schema", "_settled", "inspect.cleandoc(node)", "node", _SCHEMA),
 ]
 
-READER: list[Guard] = [
-    never(_READER, "_header", "raw.get('version') != VERSION", _NONE),
-    never(_READER, "_header", "raw.get('kind') != 'header'", _NONE),
-    never(_READER, "_header", "raw.get('format') != FORMAT", _NONE),
-    never(_READER, "_header", "not line.strip(b'\\0')", _NONE),
-    change(_READER, "_header", "line.strip(b'\\0')", "line", _NONE),
-    change(
-        _READER,
-        "_header",
-        "(msgspec.DecodeError, UnicodeDecodeError)",
-        "msgspec.DecodeError",
-        _NONE,
+_IN_LIMITS = _TESTS + "limits.py::"
+_BEYOND = _IN_LIMITS + "test_each_value_is_taken_within_its_range_and_refused_beyond"
+_PINNED = _IN_LIMITS + "test_what_data_sheets_and_arithmetic_say"
+_LIMITS = "rig.runfile.limits"
+
+LIMITS: list[Guard] = [
+    *(
+        change(_LIMITS, name, old, new, _PINNED)
+        for name, old, new in (
+            ("AIR_C", "-40.0", "-41.0"),
+            ("AIR_C", "85.0", "86.0"),
+            ("HUMIDITY_PCT", "0.0", "-1.0"),
+            ("HUMIDITY_PCT", "100.0", "101.0"),
+            ("PRESSURE_HPA", "300.0", "0.0"),
+            ("PRESSURE_HPA", "1100.0", "2000.0"),
+            ("COUNT", "-32768", "-32769"),
+            ("COUNT", "32767", "32768"),
+            ("GAP_MM", "0.0", "-1.0"),
+            ("U_LENGTH_MM", "0.0", "-1.0"),
+            ("U_ANGLE_DEG", "0.0", "-1.0"),
+            ("LENGTH_MM", "1.0", "0.0"),
+            ("RATE_DEG_S", "0.001", "0.0"),
+            ("STEP_S", "1e-05", "0.0"),
+        )
     ),
-    change(_READER, "_header", "msgspec.ValidationError", "KeyError", _HEADER),
-    never(_READER, "_header", "cut", _IN_HEADER),
-    always(_READER, "_header", "cut", _NONE),
-    never(_READER, "_header", "opening.startswith(line)", _IN_HEADER),
-    never(_READER, "_header", "line.startswith(opening)", _IN_HEADER, nth=1),
-    never(_READER, "_header", "line.startswith(opening)", _NONE, nth=2),
-    change(_READER, "parse_run", "len(lines) == 1", "False", _IN_HEADER),
-    never(_READER, "_read", "path.is_dir()", _MISSING),
-    change(_READER, "_read", "OSError", "KeyError", _MISSING),
+    never(_LIMITS, "implausible", "not limit.low <= value <= limit.high", _BEYOND),
+    change(_LIMITS, "Limit.meta", "Meta(...)", "Meta(ge=self.low)", _BEYOND),
+    change(_LIMITS, "Limit.meta", "Meta(...)", "Meta(le=self.high)", _BEYOND),
+    limit(_LIMITS, "BACK_S", _IN_LIMITS + "test_samples_that_go_far_back_in_time_are_refused"),
+    change(
+        _LIMITS,
+        "_shown",
+        "OverflowError",
+        "KeyError",
+        _IN_LIMITS + "test_a_count_of_any_size_is_refused",
+    ),
+]
+
+READER: list[Guard] = [
+    *(
+        change("rig.files.checked", "UNREADABLE", "(ValueError, RecursionError)", error, _DAMAGED)
+        for error in ("(ValueError,)", "(RecursionError,)")
+    ),
+    never(_READER, "header_of", "(problem := implausible(raw))", _BEYOND),
+    never(
+        _READER,
+        "header_of",
+        "header.calibration is not None and ...",
+        _IN_LIMITS + "test_a_calibration_that_cannot_be_is_refused_with_its_run",
+    ),
+    never(_READER, "_add", "(problem := implausible_detail(parsed.detail))", _BEYOND),
+    never(
+        _READER,
+        "_add",
+        "run.samples and parsed.t_s < run.samples[-1].t_s - BACK_S",
+        _IN_LIMITS + "test_samples_that_go_far_back_in_time_are_refused",
+    ),
+    never(_READER, "_take_unknown", "(problem := implausible(raw))", _BEYOND),
+    without(_READER, "parse_run", "raise BadInputError(refused)", _BEYOND),
+    swapped(
+        _READER,
+        "parse_run",
+        "_check_bytes(run, data)",
+        "if refused: ...",
+        _IN_LIMITS + "test_a_changed_file_is_said_to_be_that",
+    ),
+    never(_READER, "header_of", "raw.get('version') != VERSION", _NONE),
+    never(_READER, "header_of", "raw.get('kind') != 'header'", _NONE),
+    never(_READER, "header_of", "raw.get('format') != FORMAT", _NONE),
+    never(_READER, "header_of", "not line.strip(b'\\0')", _NONE),
+    change(_READER, "header_of", "line.strip(b'\\0')", "line", _NONE),
+    change(_READER, "header_of", "msgspec.ValidationError", "KeyError", _HEADER),
+    never(_READER, "header_of", "cut", _IN_HEADER),
+    always(_READER, "header_of", "cut", _NONE),
+    never(_READER, "header_of", "opening.startswith(line)", _IN_HEADER),
+    never(_READER, "header_of", "line.startswith(opening)", _IN_HEADER, nth=1),
+    never(_READER, "header_of", "line.startswith(opening)", _NONE, nth=2),
+    change(_READER, "parse_run", "not line_feed", "False", _IN_HEADER),
+    never(_READER, "read_bytes", "path.is_dir()", _MISSING),
+    change(_READER, "read_bytes", "OSError", "KeyError", _MISSING),
     change(_READER, "find_runs", "raise BadInputError(...)", "pass", _MISSING),
     change(_READER, "find_runs", "f'*{SUFFIX}'", "'*'", _FOUND),
     change(_READER, "find_runs", "path.rglob(...)", "path.glob(f'*{SUFFIX}')", _FOUND),
@@ -83,44 +136,32 @@ READER: list[Guard] = [
         r"line.strip(b'\0 \r') == b''",
         _IN_READER + "test_a_line_of_zeros_is_called_empty",
     ),
-    change(
-        _READER,
-        "_take",
-        "(msgspec.DecodeError, UnicodeDecodeError)",
-        "msgspec.DecodeError",
-        _DAMAGED,
-    ),
-    change(
-        _READER,
-        "_take_unknown",
-        "(msgspec.DecodeError, UnicodeDecodeError)",
-        "msgspec.DecodeError",
-        _DAMAGED,
-    ),
-    always(_READER, "_take", "_FLAT_KEYS.issuperset(_KEY.findall(line))", _LATER),
-    always(_READER, "_take", "is_flat", _LATER, nth=2),
-    never(_READER, "_take", "run.end is not None", f"{_TWICE}[end]"),
-    change(_READER, "_take", "'it is a second header'", "None", f"{_TWICE}[header]"),
-    never(_READER, "_take_unknown", "kind in _TYPES", _DAMAGED),
+    never(_READER, "_add", "run.end is not None", f"{_TWICE}[end]"),
+    change(_READER, "_add", "'it is a second header'", "None", f"{_TWICE}[header]"),
+    never(_READER, "_take_unknown", "kind not in _TYPES", _LATER),
     never(_READER, "_take_unknown", "not isinstance(kind, str)", _DAMAGED),
     without(_READER, "_take_unknown", "run.unknown.append(raw)", _LATER),
-    without(_READER, "parse_run", "run.unknown += _unknown_keys(lines[0])", _LATER),
-    without(_READER, "_take", "run.unknown += unknown", _LATER),
-    never(_READER, "parse_run", "problem", _DAMAGED, nth=2),
+    without(_READER, "parse_run", "run.unknown += _unknown_keys(first)", _LATER),
+    without(_READER, "_take_unknown", "run.unknown += _unknown_keys(line)", _LATER),
+    *(
+        change(_MODEL, kind, "True", "False", _LATER, nth=3)
+        for kind in ("Event", "Samples", "Climate")
+    ),
+    without(_READER, "parse_run", "run.problems.append(...)", _DAMAGED),
     change(
         _READER,
-        "parse_run",
-        "if len(lines) and tail and _take(run, tail): ...",
-        "pass",
-        _NO_FEED,
+        "_take_all",
+        "len(parsed) == rest.count(...) + (not rest.endswith(...))",
+        "parsed",
+        _IN_READER + "test_a_line_of_zeros_is_called_empty",
     ),
-    without(_READER, "parse_run", "run.problems.append(...)", _TORN_END, nth=2),
+    never(_READER, "_take_all", "is_last", _TORN_END, nth=2),
     without(_READER, "parse_run", "_check_end(...)", _FAR),
     change(
         _READER,
         "parse_run",
-        "len(lines) - (not tail)",
-        "len(lines)",
+        "data.count(b'\\n') - data.endswith(b'\\n')",
+        "data.count(b'\\n')",
         _IN_READER + "test_what_was_written_is_read",
     ),
     never(_READER, "_check_end", "run.end is None", _FAR),
@@ -145,19 +186,26 @@ READER: list[Guard] = [
         "self.end is None",
         _IN_READER + "test_what_was_written_is_read",
     ),
-    never(_READER, "RunFile.samples_arrays", "np.any(np.diff(t_s) < 0)", _ORDER),
-    change(_READER, "RunFile.samples_arrays", "counts[order]", "counts", _ORDER),
     change(
         _READER,
         "RunFile.samples_arrays",
+        "kept is None or kept.of != self.samples",
+        "kept is None",
+        _IN_READER + "test_other_samples_give_other_arrays",
+    ),
+    never(_READER, "_arrays_of", "np.any(np.diff(t_s) < 0)", _ORDER),
+    change(_READER, "_arrays_of", "counts[order]", "counts", _ORDER),
+    change(
+        _READER,
+        "_arrays_of",
         "'stable'",
         "'heapsort'",
         _IN_READER + "test_samples_of_the_same_time_stay_in_the_order_of_their_lines",
     ),
     never(
         _READER,
-        "RunFile.samples_arrays",
-        "not self.samples",
+        "_arrays_of",
+        "not samples",
         _IN_READER + "test_a_run_without_samples_has_empty_arrays",
     ),
     change(
@@ -201,7 +249,7 @@ WRITER: list[Guard] = [
     without(_WRITER, "RunWriter.end", "self._sync()", _SYNCED),
     swapped(_WRITER, "RunWriter.end", "self._append(...)", "self._sync()", _POWER),
     without(_WRITER, "RunWriter.__init__", "self._files.sync_folder(path.parent)", _SYNCED),
-    without(_WRITER, "OsFiles.sync", "os.fsync(descriptor)", _POWER),
+    without(_WRITER, "OsFiles.sync", "sync_file(descriptor)", _POWER),
     without(_WRITER, "OsFiles.sync_folder", "sync_folder(folder)", _POWER),
     change(
         _WRITER,
@@ -306,4 +354,4 @@ WRITER: list[Guard] = [
     change(_WRITER, "new_run_id", "secrets.token_hex(3)", "'0'", _IDS),
 ]
 
-ENTRIES: list[Guard] = [*MODEL, *READER, *WRITER]
+ENTRIES: list[Guard] = [*LIMITS, *MODEL, *READER, *WRITER]

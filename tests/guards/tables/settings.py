@@ -134,21 +134,21 @@ ENTRIES: list[Guard] = [
     # The travel's own ends bound the place that needs the most pulses.
     change(
         _TRIANGLE,
-        "Linkage.steepest_deg",
+        "Kinematics.steepest_deg",
         "min(..., high_deg)",
         "max(square - self._level_deg, low_deg)",
         _RANGE_OF_ANGLES,
     ),
     change(
         _TRIANGLE,
-        "Linkage.steepest_deg",
+        "Kinematics.steepest_deg",
         "max(..., low_deg)",
         "square - self._level_deg",
         _RANGE_OF_ANGLES,
     ),
     change(
         _TRIANGLE,
-        "Linkage.pulse_rate_hz",
+        "Kinematics.pulse_rate_hz",
         "abs(rate_deg_s)",
         "rate_deg_s",
         _TESTS + "kinematics.py::test_slope_is_the_derivative_of_the_length",

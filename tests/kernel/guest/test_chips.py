@@ -15,7 +15,7 @@ from rig.devices.bus import Bus, real_bus
 from rig.devices.climate import ClimateSensor
 from rig.devices.lsm6 import COUNTS_PER_G, Lsm6
 from rig.errors import BadInputError
-from rig.settings.model import Imu as ImuSettings
+from rig.settings.model import ImuSettings as ImuSettings
 
 KEEPER = Path(__file__).parent / "stub_keeper.py"
 

@@ -3,9 +3,9 @@ from pathlib import Path
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.compare import compare
+from rig.study.answer.ask import ask
+from rig.study.answer.effects import treatments_of
 from rig.study.folder import Study, open_study
-from rig.study.gather import gather
 from rig.study.journal import Correction, Reading, Treatment, Withdrawal
 from rig.study.journal_file import append
 from rig.study.slides.slide import Slide
@@ -147,32 +147,22 @@ def test_an_unreadable_file_is_named_and_the_rest_goes_on(study: Study) -> None:
 
 
 def test_swapped_recipes_are_credited_as_journalled(study: Study) -> None:
-    """The catalogue means both bags for `soft`; one of them got other steps."""
+    """The catalogue means both bags for `soft`; one of them got other steps, another got both."""
     for bag in ("T1", "T2", "C1", "C2"):
-        for minute in range(2):
-            add_run(study, bag, f"2026-05-01T08:0{minute}:00Z")
-            add_run(study, bag, f"2026-05-05T08:0{minute}:00Z", stage="after 1")
+        add_run(study, bag, "2026-05-01T08:00:00Z")
+        add_run(study, bag, "2026-05-05T08:00:00Z", stage="after 1")
     treat(study, "T1", 2, recipe="soft")
     treat(study, "T2", 2, recipe=None)
-    found = gather(study.path)
-    groups = {bag: info.group("baseline", "after 1") for bag, info in found.bags.items()}
-    assert groups["T1"] == "soft"
-    assert groups["T2"] == "rinse (planned: soft)"
-    effects = compare(found.rows, found.bags).effects
-    assert {effect.treatment for effect in effects} == {"soft", "rinse (planned: soft)"}
-
-
-def test_two_recipes_on_one_bag_are_a_group_of_their_own(study: Study) -> None:
-    treat(study, "T1", 2, 1, "soft")
     treat(study, "T1", 3, 2, None)
-    treat(study, "T2", 2, 1, "soft")
-    treat(study, "T2", 3, 2, "soft")
-    add_run(study, "T1", "2026-05-05T08:00:00Z")
-    info = gather(study.path).bags
-    assert info["T1"].group("baseline", "after 2") == "soft, then rinse (planned: soft)"
-    assert info["T1"].group("baseline", "after 1") == "soft"
-    assert info["T2"].group("baseline", "after 2") == "soft"
-    assert info["Ref"].group() is None
+    draws = ask(open_study(study.path)).draws
+    assert [(one.bag, one.recipe) for one in draws.about.applications] == [
+        ("T1", "soft"),
+        ("T1", "rinse"),
+        ("T2", "rinse"),
+    ]
+    found = treatments_of(draws, [("", "slick")])
+    applied = {one.recipe: (one.n_bags, one.n_applications) for one in found}
+    assert applied == {"soft": (1, 1), "rinse": (2, 2)}
 
 
 def spoil(path: Path, old: bytes, new: bytes) -> None:
@@ -189,9 +179,9 @@ def test_a_changed_line_blocks_the_answers_about_its_bag(study: Study) -> None:
     table = table_of(study)
     assert set(table.blocked) == {"T1"}
     assert "was changed after it was written" in table.blocked["T1"]
-    found = gather(study.path)
-    assert {row.bag for row in found.rows} == {"T2"}
-    assert any("T1, whose journal is in doubt" in note for note in found.notes)
+    answer = ask(open_study(study.path)).answer
+    assert {one.bag for one in answer.bags} == {"T2"}
+    assert answer.unknown[0] == table.blocked["T1"]
 
 
 def test_a_line_whose_bag_cannot_be_read_blocks_all(study: Study) -> None:
@@ -199,4 +189,4 @@ def test_a_line_whose_bag_cannot_be_read_blocks_all(study: Study) -> None:
     treat(study, "T1", 2)
     spoil(study.journal_path, b'"bag":"T1"', b'"bag:"T1"')
     with pytest.raises(BadInputError, match="answers about any bag must wait"):
-        gather(study.path)
+        ask(open_study(study.path))

@@ -1,0 +1,38 @@
+"""A bag on an incline that keeps rising: what the machine's limits and the analysis share."""
+
+from math import cbrt, cos, radians, sin, sqrt
+
+G_MM_S2 = 9806.65
+"""Standard gravity, in mm/s²."""
+
+SHORTEST_PASS_S = 0.05
+"""No bag passes a beam in less: that was dust, a fibre or a hand."""
+
+SLOWNESS = 1.2
+"""A pass may take this much longer than the slowest that sliding allows."""
+
+
+def slide_time_s(distance_mm: float, rate_deg_s: float, angle_deg: float = 0.0) -> float:
+    """Longest time that a bag takes for a distance from its start: µk = µs on a steady ramp.
+
+    Own derivation: close to the start s″ = g ω t / cos θ, so t = (6 s cos θ / (g ω))^(1/3); at
+    θ = 0, the default, it is longest.
+    """
+    return cbrt(6.0 * distance_mm * cos(radians(angle_deg)) / (G_MM_S2 * radians(rate_deg_s)))
+
+
+def free_time_s(distance_mm: float, angle_deg: float) -> float:
+    """Shortest time that a bag takes for a distance from its start: without friction."""
+    return sqrt(2.0 * distance_mm / (G_MM_S2 * sin(radians(angle_deg))))
+
+
+def longest_pass_s(gap_mm: float, length_mm: float, rate_deg_s: float) -> float:
+    """The slowest pass of a bag from rest, with half of the gap and a margin.
+
+    What takes longer is a board that warps into the beam and out again, or fill that slumped into
+    it. Machine and analysis use this one bound, so that what the machine took for the slide is not
+    refused later.
+    """
+    least_gap_mm = 0.5 * gap_mm
+    passed_s = slide_time_s(least_gap_mm + length_mm, rate_deg_s)
+    return SLOWNESS * (passed_s - slide_time_s(least_gap_mm, rate_deg_s))

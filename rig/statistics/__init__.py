@@ -1,0 +1,1 @@
+"""Small pure functions of statistics."""

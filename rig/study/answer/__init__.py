@@ -1,0 +1,1 @@
+"""The answer: one object, built in one place, worded in one place."""

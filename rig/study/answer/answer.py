@@ -1,0 +1,204 @@
+"""The object `answer`: what a study can say by now, in one air. Intervals hold 95 %."""
+
+from typing import Literal
+
+from msgspec import Struct
+
+Advice = Literal["continue", "stop", "passed", "unsure", "no_target"]
+
+
+class DayAir(Struct, frozen=True, kw_only=True):
+    """The air that the angles are for."""
+
+    temperature_c: float | None
+    relative_humidity_pct: float
+    surface_humidity_pct: float
+    """At the board's surface, which is what the fabric feels."""
+
+
+class FaceTarget(Struct, frozen=True, kw_only=True):
+    """The slide angle that is wanted of a face."""
+
+    face: str
+    angle_deg: float
+    tolerance_deg: float
+
+
+class AnswerQuality(Struct, frozen=True, kw_only=True):
+    """How well the posterior was computed, and what rests on a prior rather than on data."""
+
+    pareto_k: float
+    """Tail index of the importance weights; tails are not to be trusted above 0.7."""
+    ess: float
+    """Effective number of draws."""
+    prior_carried: tuple[str, ...]
+
+
+class TreatmentEffect(Struct, frozen=True, kw_only=True):
+    """What a first application does to a bag of this model, in equal air and at equal wear."""
+
+    recipe: str
+    model: str
+    face: str
+    effect_deg: float
+    lower_deg: float
+    upper_deg: float
+    p_lowers: float
+    n_bags: int
+    n_applications: int
+    shown: bool
+
+
+class Forecast(Struct, frozen=True, kw_only=True):
+    """Where a bag face will be after so many more applications."""
+
+    recipe: str
+    applications: int
+    angle_deg: float
+    lower_deg: float
+    upper_deg: float
+    p_reaches: float
+    """Chance to lie within the tolerance of the target; 0 without a target."""
+    p_passes: float
+    """Chance to lie below the tolerance."""
+    p_nearer: float
+    """Chance to lie nearer to the target than now; 0 without a target."""
+
+
+class Throws(Struct, frozen=True, kw_only=True):
+    """Throws until the target is reached; None: more than can be said."""
+
+    median: float | None
+    lower: float | None
+    upper: float | None
+    p_ever: float
+
+
+class BagAnswer(Struct, frozen=True, kw_only=True):
+    """One bag face on its board now."""
+
+    bag: str
+    face: str
+    board: str
+    angle_deg: float
+    lower_deg: float
+    upper_deg: float
+    target_deg: float | None
+    tolerance_deg: float | None
+    to_target_deg: float | None
+    """Target less angle."""
+    p_within: float | None
+    p_below_target: float | None
+    """Chance that the angle lies below the target less its tolerance."""
+    advice: Advice
+    forecast: tuple[Forecast, ...]
+    throws_to_target: Throws | None
+    """None without recorded play."""
+
+
+class Pick(Struct, frozen=True, kw_only=True):
+    """A bag face for today, best first."""
+
+    bag: str
+    face: str
+    angle_deg: float
+    lower_deg: float
+    upper_deg: float
+    p_within: float
+
+
+class BestFour(Struct, frozen=True, kw_only=True):
+    """The four bag faces that lie nearest their target together."""
+
+    bags: tuple[str, ...]
+    faces: tuple[str, ...]
+    rms_deg: float
+    lower_deg: float
+    upper_deg: float
+
+
+class SetAnswer(Struct, frozen=True, kw_only=True):
+    """Bags that are thrown together, one face up: how far they miss its target."""
+
+    set: str
+    face: str
+    bags: tuple[str, ...]
+    rms_deg: float
+    lower_deg: float
+    upper_deg: float
+    p_all_within: float
+
+
+class Weather(Struct, frozen=True, kw_only=True):
+    """How the slide angle goes with humidity at the surface."""
+
+    model: str
+    face: str
+    per_10_pct_rh_deg: float
+    lower_deg: float
+    upper_deg: float
+    shown: bool
+
+
+class Offset(Struct, frozen=True, kw_only=True):
+    """What a board, rig or reader adds to the usual one's angles."""
+
+    what: Literal["board", "rig", "reader"]
+    name: str
+    against: str
+    offset_deg: float
+    lower_deg: float
+    upper_deg: float
+
+
+class Spread(Struct, frozen=True, kw_only=True):
+    """A standard deviation, in degrees (of the response: as a factor's logarithm)."""
+
+    median: float
+    lower: float
+    upper: float
+
+
+class ScatterLayers(Struct, frozen=True, kw_only=True):
+    """What makes slides differ that should be equal."""
+
+    run_sd_deg: Spread
+    series_sd_deg: Spread
+    session_sd_deg: Spread
+    bag_sd_deg: Spread
+    response_sd_deg: Spread
+
+
+class NextAct(Struct, frozen=True, kw_only=True):
+    """What to do next, and how much narrower it makes the widest interval that matters."""
+
+    what: str
+    minutes: float
+    narrows_deg: float
+
+
+class Answer(Struct, frozen=True, kw_only=True):
+    """All of it."""
+
+    as_of: str
+    """Time of the newest slide or treatment, RFC 3339, UTC."""
+    air: DayAir
+    targets: tuple[FaceTarget, ...]
+    quality: AnswerQuality
+    treatments: tuple[TreatmentEffect, ...]
+    bags: tuple[BagAnswer, ...]
+    picks: tuple[Pick, ...]
+    best_four: BestFour | None
+    sets: tuple[SetAnswer, ...]
+    """The nearest to its target first."""
+    weather: tuple[Weather, ...]
+    boards: tuple[Offset, ...]
+    """Boards, rigs and readers, each against the usual one."""
+    scatter: ScatterLayers
+    next: tuple[NextAct, ...]
+    unknown: tuple[str, ...]
+    sentences: tuple[str, ...]
+    """Six at most, the most useful first."""
+
+    def __repr__(self) -> str:
+        return f"<Answer: {next(iter(self.sentences), 'nothing yet')}>"

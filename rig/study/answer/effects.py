@@ -1,0 +1,126 @@
+"""What treatments and weather do, and what makes equal slides differ."""
+
+from collections.abc import Iterable
+from typing import Literal
+
+import numpy as np
+
+from rig.study.answer.answer import Offset, ScatterLayers, Spread, TreatmentEffect, Weather
+from rig.study.answer.question import F
+from rig.study.model.draws import Draws, interval
+from rig.study.model.posterior import Scale
+
+SHOWN = 0.975
+"""A claim is shown when its sign is that sure; draws without effect count for neither sign."""
+
+
+def is_shown(effect: F) -> bool:
+    """Whether an effect's sign may be claimed."""
+    return max(float(np.mean(effect < 0.0)), float(np.mean(effect > 0.0))) >= SHOWN
+
+
+def treatments_of(draws: Draws, faces: Iterable[tuple[str, str]]) -> list[TreatmentEffect]:
+    """Recipes that were applied to bags of a model, the surest and strongest first.
+
+    Args:
+        draws: of the model.
+        faces: (model, face) that were measured.
+    """
+    found = []
+    for model, face in faces:
+        done = [a for a in draws.about.applications if draws.about.models.get(a.bag, "") == model]
+        for recipe in sorted({a.recipe for a in done}):
+            bags = [a.bag for a in done if a.recipe == recipe]
+            effect = draws.effect(recipe, model, face)
+            at = interval(effect)
+            found.append(
+                TreatmentEffect(
+                    recipe=recipe,
+                    model=model,
+                    face=face,
+                    effect_deg=at.median,
+                    lower_deg=at.lower,
+                    upper_deg=at.upper,
+                    p_lowers=float(np.mean(effect < 0.0)),
+                    n_bags=len(set(bags)),
+                    n_applications=len(bags),
+                    shown=is_shown(effect),
+                )
+            )
+    return sorted(found, key=lambda one: (not one.shown, -abs(one.effect_deg)))
+
+
+def weather_of(draws: Draws, faces: Iterable[tuple[str, str]]) -> list[Weather]:
+    """The slope against humidity of each model's face that was measured."""
+    found = []
+    for model, face in faces:
+        slope = draws.slope(model, face)
+        at = interval(slope)
+        found.append(
+            Weather(
+                model=model,
+                face=face,
+                per_10_pct_rh_deg=at.median,
+                lower_deg=at.lower,
+                upper_deg=at.upper,
+                shown=is_shown(slope),
+            )
+        )
+    return found
+
+
+def offsets_of(draws: Draws, boards: Iterable[str]) -> list[Offset]:
+    """Boards, rigs and readers other than the usual ones.
+
+    Args:
+        draws: of the model.
+        boards: that were measured on.
+    """
+    found = []
+    usual = draws.about.usual_board
+    for board in boards:
+        if board != usual:
+            at = interval(draws.board_offset(board))
+            found.append(
+                Offset(
+                    what="board",
+                    name=board,
+                    against=usual,
+                    offset_deg=at.median,
+                    lower_deg=at.lower,
+                    upper_deg=at.upper,
+                )
+            )
+    _, _, home = draws.about.instrument.partition(" ")
+    for key in draws.about.columns:
+        if key[0] in ("rig", "reader"):
+            what: Literal["rig", "reader"] = "rig" if key[0] == "rig" else "reader"
+            at = interval(draws.term(*key))
+            found.append(
+                Offset(
+                    what=what,
+                    name=key[1],
+                    against=home,
+                    offset_deg=at.median,
+                    lower_deg=at.lower,
+                    upper_deg=at.upper,
+                )
+            )
+    return found
+
+
+def scatter_of(draws: Draws) -> ScatterLayers:
+    """The layers of scatter."""
+
+    def spread(name: Scale) -> Spread:
+        at = interval(draws.scale(name))
+        return Spread(median=at.median, lower=at.lower, upper=at.upper)
+
+    run: Scale = "reader_run" if draws.about.instrument.startswith("reader ") else "run"
+    return ScatterLayers(
+        run_sd_deg=spread(run),
+        series_sd_deg=spread("series"),
+        session_sd_deg=spread("session"),
+        bag_sd_deg=spread("bag"),
+        response_sd_deg=spread("response"),
+    )

@@ -1,0 +1,198 @@
+"""What a trial can show before anything is treated, and the best trial for the time there is.
+
+The effect of a first treatment is the treated bags' change less the controls'. With t treated and k
+control bags, m sittings at each stage and s series of n slides in each, its variance is
+
+    V = (2 / (m s)) (series² + run² / n) (1 / t + 1 / k) + response² / t,
+
+or, without controls, (2 / m) session² in the place of the term in 1 / k: what a sitting adds then
+stays in the difference. The model's prior narrows it a little: 1 / (1/V + 1/prior²). So the
+interval is that which the model gives where it knows the scatters (tests compare the two).
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import product
+from math import sqrt
+from typing import NamedTuple
+
+import msgspec
+from msgspec import Struct
+
+from rig.errors import BadInputError
+from rig.study.catalogue import Preferences
+from rig.study.folder import Study
+from rig.study.model.priors import PRIORS
+from rig.study.plan import PlanRow
+from rig.study.plan_make import make_plan
+from rig.study.status import plan_hours
+
+SURE, LIKELY = 1.959964, 0.841621
+"""Quantiles of the normal distribution: 97.5 % and 80 %."""
+
+
+class Scatter(Struct, frozen=True, kw_only=True):
+    """Standard deviations, in degrees."""
+
+    run_deg: float
+    series_deg: float
+    session_deg: float
+    response_deg: float
+
+
+class Trial(Struct, frozen=True, kw_only=True):
+    """What is measured at each of two stages."""
+
+    treated: int
+    controls: int
+    sessions: int
+    series: int
+    """Of each bag face in a sitting."""
+    slides: int
+    """Of each series."""
+
+
+class Foreseen(Struct, frozen=True, kw_only=True):
+    """What a trial is good for."""
+
+    half_width_deg: float
+    """Half the 95 % interval of the effect on one face."""
+    detectable_deg: float
+    """Smallest effect that is shown in four of five such trials."""
+
+
+class Best(NamedTuple):
+    """A plan for the time there is."""
+
+    rows: list[PlanRow]
+    preferences: Preferences
+    hours: float
+    foreseen: Foreseen | None
+    """None where nothing is treated."""
+
+
+def prior_scatter(*, by_hand: bool = False) -> Scatter:
+    """What the model expects before a study has shown its own."""
+    return Scatter(
+        run_deg=PRIORS["reader_run" if by_hand else "run"].centre,
+        series_deg=PRIORS["series"].centre,
+        session_deg=PRIORS["session"].centre,
+        response_deg=PRIORS["response"].centre,
+    )
+
+
+def foresee(trial: Trial, scatter: Scatter) -> Foreseen:
+    """What this trial can show.
+
+    Raises:
+        BadInputError: no bag is treated.
+    """
+    if trial.treated < 1:
+        raise BadInputError("A trial needs a treated bag; give one a recipe.")
+    spread = variance(trial, scatter)
+    prior = PRIORS["effect"].spread ** 2 + PRIORS["effect_face"].spread ** 2
+    left = 1.0 / (1.0 / spread + 1.0 / prior)
+    # The estimate is drawn towards zero by left / V, and shown beyond SURE·√left.
+    shown_at = SURE * sqrt(left) * spread / left
+    return Foreseen(
+        half_width_deg=SURE * sqrt(left), detectable_deg=shown_at + LIKELY * sqrt(spread)
+    )
+
+
+def variance(trial: Trial, scatter: Scatter) -> float:
+    """Variance of the estimated effect, in square degrees; see the module's text."""
+    one = 2.0 / (trial.sessions * trial.series)
+    one *= scatter.series_deg**2 + scatter.run_deg**2 / trial.slides
+    found = one / trial.treated + scatter.response_deg**2 / trial.treated
+    if trial.controls:
+        return found + one / trial.controls
+    return found + 2.0 / trial.sessions * scatter.session_deg**2
+
+
+def trial_of(study: Study) -> Trial:
+    """The trial that the study's catalogue and preferences plan; treated bags of one recipe."""
+    catalogue, preferences = study.catalogue, study.catalogue.preferences
+    recipes = [catalogue.bags[name].treatment for name in catalogue.with_role("treated")]
+    climates = len(catalogue.airs)
+    return Trial(
+        treated=min((recipes.count(one) for one in set(recipes) if one), default=0),
+        controls=len(catalogue.with_role("control")),
+        sessions=climates * preferences.sessions_per_climate,
+        series=preferences.series_per_session,
+        slides=preferences.runs_per_series,
+    )
+
+
+def best_plan(
+    study: Study,
+    hours: float,
+    run_min: float,
+    scatter: Scatter,
+    *,
+    number: int = 1,
+    without_reference: bool = False,
+    controls: int | None = None,
+) -> Best:
+    """The plan within the hours on the rig that leaves the least uncertainty.
+
+    Args:
+        study: with bags, boards, climates.
+        hours: on the rig, all stages together.
+        run_min: what a run takes, in minutes.
+        scatter: of this study, or what is expected.
+        number: of the plan in this study.
+        without_reference: the reference bag does not watch the board.
+        controls: untreated bags that are enough; as the study says if None.
+
+    Raises:
+        BadInputError: not even the shortest plan fits, or something that a plan needs is missing.
+    """
+    shortest: Best | None = None
+    best: Best | None = None
+    for changed in _choices(study, without_reference=without_reference, controls=controls):
+        found = _made(changed, run_min, scatter, number)
+        if shortest is None or found.hours < shortest.hours:
+            shortest = found
+        if found.hours <= hours and (best is None or _rank(found) < _rank(best)):
+            best = found
+    if best is None:
+        least = 0.0 if shortest is None else shortest.hours
+        raise BadInputError(
+            f"The shortest plan takes about {least:.1f} h on the rig, and {hours:g} h are there;"
+            " leave out bags, boards or climates, or use --without-reference."
+        )
+    return best
+
+
+def _rank(found: Best) -> tuple[float, float]:
+    width = 0.0 if found.foreseen is None else round(found.foreseen.half_width_deg, 3)
+    return (width if found.foreseen else -float(len(found.rows)), found.hours)
+
+
+def _choices(study: Study, *, without_reference: bool, controls: int | None) -> Iterator[Study]:
+    """The study with each mixture of slides, series and sittings."""
+    preferences = study.catalogue.preferences
+    reference = 0 if without_reference else min(preferences.reference_runs, 2)
+    fewest = preferences.min_controls if controls is None else controls
+    for slides, series, sessions in product((2, 3, 4, 5, 6), (1, 2), (1, 2)):
+        changed = msgspec.structs.replace(
+            preferences,
+            runs_per_series=slides,
+            series_per_session=series,
+            sessions_per_climate=sessions,
+            reference_runs=reference,
+            min_controls=fewest,
+        )
+        catalogue = msgspec.structs.replace(study.catalogue, preferences=changed)
+        yield msgspec.structs.replace(study, catalogue=catalogue)
+
+
+def _made(study: Study, run_min: float, scatter: Scatter, number: int) -> Best:
+    rows: Sequence[PlanRow] = make_plan(study, number)
+    trial = trial_of(study)
+    treats = trial.treated > 0 and study.catalogue.preferences.stages_after_baseline > 0
+    return Best(
+        list(rows),
+        study.catalogue.preferences,
+        plan_hours(study, rows, run_min),
+        foresee(trial, scatter) if treats else None,
+    )
