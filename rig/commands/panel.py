@@ -49,7 +49,10 @@ def panel(
         raise BadInputError("The page goes by real time: leave --speed out, or say `real`.")
     for package in ("starlette", "uvicorn"):
         if find_spec(package) is None:
-            raise BadInputError(f"The page needs the package {package}: install `rig[panel]`.")
+            raise BadInputError(
+                f"The page needs the package {package}: in the source folder, "
+                "`pip install '.[panel]'`."
+            )
     from rig.commands.attended import attended
     from rig.control.notify import Notifier
     from rig.opening import open_rig
