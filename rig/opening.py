@@ -119,17 +119,18 @@ class OpenRig:
             clock.spawn(self.twin.person(presses=presses), "person")
         return clock.run(task)
 
-    def level_person(self, **errors: float) -> "TwinLevelPerson | None":
+    def level_person(self, seed: int | None = None, **errors: float) -> "TwinLevelPerson | None":
         """Who reads a simulated level on the twin; None on a real rig.
 
         Args:
+            seed: of the level's errors; the twin's if None.
             **errors: as `TwinLevelPerson` takes them.
         """
         if self.twin is None:
             return None
         from rig.twin.bubble import TwinLevelPerson
 
-        return TwinLevelPerson(self.twin.world, self.twin.seed, **errors)
+        return TwinLevelPerson(self.twin.world, self.twin.seed if seed is None else seed, **errors)
 
     def write_truth(self, run_file: Path) -> Path | None:
         """Write what the twin knows of the last run beside its file; nothing on a real rig."""
@@ -142,12 +143,13 @@ def open_rig(
     settings: Settings,
     *,
     twin: bool,
-    seed: int = 1,
+    seed: int | None = 1,
     home: Path | None = None,
     speed: Speed = "fast",
     on_board: OnBoard = NOTHING,
     utc: datetime | None = None,
     settings_file: Path | None = None,
+    calibrates: bool = False,
 ) -> OpenRig:
     """Put a machine together, without touching any hardware yet.
 
@@ -160,12 +162,13 @@ def open_rig(
         on_board: of the twin: the bag, its face, the air.
         utc: of the twin when it jumps: its wall time; now if None.
         settings_file: where the settings came from; the rig's calibration lies beside it.
+        calibrates: it is opened for a calibration, so a missing or damaged one is no hindrance.
 
     Raises:
         BadInputError: the calibration file cannot be used, or the twin's time would run back.
     """
     if twin:
-        return _open_twin(settings, seed, home, speed, on_board, utc, settings_file)
+        return _open_twin(settings, seed, home, speed, on_board, utc, settings_file, calibrates)
     clock = RealClock()
 
     def open_pins() -> Any:
@@ -174,7 +177,7 @@ def open_rig(
         return real_factory()
 
     folder = calibration_folder(settings_file)
-    calibration = _find_calibration(settings, folder)
+    calibration = _find_calibration(settings, folder, may_fail=calibrates)
     bus = real_bus(clock, settings.bus.number)
     lock = RigLock(lock_path(settings.bus.number))
     machine = Machine(clock, settings, open_pins, bus, calibration, lock=lock)
@@ -184,12 +187,13 @@ def open_rig(
 
 def _open_twin(
     settings: Settings,
-    seed: int,
+    seed: int | None,
     folder: Path | None,
     speed: Speed,
     on_board: OnBoard,
     utc: datetime | None,
     settings_file: Path | None,
+    calibrates: bool,
 ) -> OpenRig:
     """A twin with a home, or one that is drawn from a seed for this once."""
     from rig.twin import invented
@@ -198,6 +202,7 @@ def _open_twin(
     bag, face, board = on_board.bag, on_board.face, on_board.board
     wanted = Wanted(on_board.climate, on_board.temperature_c, on_board.relative_humidity_pct)
     home = None if folder is None else Home(folder)
+    seed = 0 if seed is None else seed
     notes: list[str] = []
     if home is not None:
         if utc is not None and utc < home.now:
@@ -223,7 +228,7 @@ def _open_twin(
     calibrations = twin_calibrations(seed, folder, settings_file)
     if settings.files.calibration:
         calibrations = calibration_folder(settings_file)
-    calibration = _find_calibration(settings, calibrations)
+    calibration = _find_calibration(settings, calibrations, may_fail=calibrates)
     opened = open_twin(settings, scenario, seed, speed, utc, calibration)
     opened.machine.home_check = load_home_check(calibrations)
     found = OpenRig(opened.machine, opened.twin, home, on_board)
@@ -253,12 +258,16 @@ def open_twin(
     return OpenRig(machine, twin)
 
 
-def _find_calibration(settings: Settings, folder: Path) -> Calibration | None:
+def _find_calibration(settings: Settings, folder: Path, *, may_fail: bool) -> Calibration | None:
     """The file that the settings name, else the newest beside the settings file."""
-    if settings.files.calibration:
-        return load_calibration(folder.parent / settings.files.calibration)
-    newest = newest_calibration(folder)
-    return None if newest is None else load_calibration(newest)
+    named = settings.files.calibration
+    file = folder.parent / named if named else newest_calibration(folder)
+    try:
+        return None if file is None else load_calibration(file)
+    except BadInputError:
+        if may_fail:
+            return None
+        raise
 
 
 def calibration_folder(settings_file: Path | None) -> Path:
@@ -296,7 +305,7 @@ def new_home(folder: Path, seed: int, now: datetime, law: str, wear: str) -> "Ho
     return home.new_home(folder, seed=seed, now=now, law=law, wear=wear)
 
 
-def twin_calibrations(seed: int, home: Path | None, settings_file: Path | None) -> Path:
+def twin_calibrations(seed: int | None, home: Path | None, settings_file: Path | None) -> Path:
     """Where a twin's calibrations lie: apart, so that no real rig takes one of them."""
     if home is not None:
         return home / "twin-calibration"

@@ -8,7 +8,7 @@ The examples need a folder `runs` with run files and a study `club`:
 <Analysis: 4 runs, 1 group>
 >>> result = found.runs[0].result
 >>> result.valid, result.bag, round(result.onset_angle_deg), result.flags
-(True, 'Quay 1', 24, [])
+(True, 'Quay 1', 23, [])
 >>> club = rig.open_study("club")
 >>> club
 <OpenStudy club: 2 bags, 6 slides>

@@ -87,7 +87,13 @@ def check(
 
 
 def _check_timing(
-    settings: "Settings", rig: Path | None, *, twin: bool, seed: int, seconds: float, json: bool
+    settings: "Settings",
+    rig: Path | None,
+    *,
+    twin: bool,
+    seed: int | None,
+    seconds: float,
+    json: bool,
 ) -> None:
     """Measure; exit code 1 when the pulses are late beyond what a run allows."""
     import tempfile

@@ -23,6 +23,7 @@ from rig.commands.quantities import quantity_option
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
+    from rig.calibration.model import Calibration
     from rig.calibration.plan import LevelPlan
     from rig.opening import OpenRig
     from rig.procedures.level_person import LevelPerson
@@ -145,15 +146,17 @@ def calibrate(
             second_temperature=plan.second_temperature or second_temperature,
         )
     meant = simulated(twin, seed, rig)
+    settings = settings_of(meant.rig)
     opened = open_rig(
-        settings_of(meant.rig),
+        settings,
         twin=twin,
         seed=meant.seed,
         home=meant.home,
         speed=speed_of(speed),
         settings_file=meant.rig,
+        calibrates=True,
     )
-    person = _person(opened, plan, readings, unit, across, answers)
+    person = _person(opened, plan, readings, meant.seed, unit, across, answers)
     if not twin:
         say(CAUTION)
     with attended(opened):
@@ -162,16 +165,47 @@ def calibrate(
         )
         path, made = opened.run(procedure.run(), beside=[_tell(opened)])
     say(f"Saved {path}.")
+    if settings.files.calibration:
+        say(
+            _put_in_force(
+                made, folder_of(None, False, meant).parent / settings.files.calibration, twin
+            )
+        )
     if json:
         print_json({"calibration_file": str(path), **msgspec.to_builtins(made)})
     else:
         print(calibration_text(made))
 
 
+def _put_in_force(made: "Calibration", named: Path, twin: bool) -> str:
+    """What becomes of the file that the settings name, in words; one that is good stays.
+
+    A calibration of the twin never gets to where a rig would take it.
+    """
+    from rig.calibration.file import load_calibration, save_calibration
+
+    try:
+        load_calibration(named)
+    except BadInputError:
+        pass
+    else:
+        return f"The settings name {named}, which stays in force; change their line to use this."
+    if twin:
+        return f"The settings name {named}, which can't be used; the twin's is not put there."
+    kept = ""
+    if named.exists():
+        damaged = named.with_name(f"{named.name}.damaged-{made.made_at.replace(':', '')}")
+        named.replace(damaged)
+        kept = f"; what was there is kept as {damaged.name}"
+    save_calibration(named, made)
+    return f"It is in force as {named} too, which the settings name{kept}."
+
+
 def _person(
     opened: "OpenRig",
     plan: "LevelPlan",
     readings: Path | None,
+    seed: int | None,
     unit: str,
     across: bool,
     answers: str | None,
@@ -182,7 +216,7 @@ def _person(
         return FilePerson(plan)
     from rig.commands.level_prompts import PromptingPerson, RehearsingPerson, lines_of
 
-    shown = opened.level_person()
+    shown = opened.level_person(seed)
     if shown is None:
         if answers is not None:
             raise BadInputError("--answers goes with --twin; on a rig use --readings FILE.")
@@ -220,18 +254,18 @@ def show(
     """Print a calibration with residuals and uncertainty over 0–45°; `rig figures` draws it."""
     from rig.calibration.file import load_calibration, newest_calibration
     from rig.calibration.show import calibration_document, calibration_text
-    from rig.opening import calibration_folder
 
     if file is None:
         meant = simulated(twin, seed, rig)
         named = settings_of(meant.rig).files.calibration
         folder = folder_of(out, twin, meant)
         file = newest_calibration(folder)
-        if named and out is None:
-            file = calibration_folder(meant.rig).parent / named
+        if named and out is None and not twin:
+            file = folder.parent / named
         if file is None:
+            command = "rig level --twin" if twin else "rig level"
             raise BadInputError(
-                f"There is no calibration in {folder}; make one with `rig level`, or name a file."
+                f"There is no calibration in {folder}; make one with `{command}`, or name a file."
             )
     found = load_calibration(file)
     if json:
@@ -298,7 +332,7 @@ def check(
         speed=speed_of(speed),
         settings_file=meant.rig,
     )
-    person = _person(opened, LevelPlan(), None, unit, False, answers)
+    person = _person(opened, LevelPlan(), None, meant.seed, unit, False, answers)
     if not twin:
         say(CAUTION)
     with attended(opened):

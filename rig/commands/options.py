@@ -48,7 +48,8 @@ Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout,
 class Simulated(NamedTuple):
     """Which rig is meant."""
 
-    seed: int
+    seed: int | None
+    """None: that of the home."""
     home: Path | None
     """Folder of the simulated rig, where it has one."""
     rig: Path | None
@@ -70,7 +71,7 @@ def simulated(twin: bool, seed: int | None, rig: Path | None, *places: Path | No
     from rig.files.time_here import home_above
 
     if not twin:
-        return Simulated(0, None, rig)
+        return Simulated(seed, None, rig)
     home = home_above(*(place for place in places if place is not None), Path())
     if home is None:
         if seed is None:
@@ -80,7 +81,7 @@ def simulated(twin: bool, seed: int | None, rig: Path | None, *places: Path | No
     if seed is not None:
         raise BadInputError(f"The simulated rig of {home} has a seed of its own; leave out --seed.")
     own = home / "rig.toml"
-    return Simulated(0, home, own if rig is None and own.is_file() else rig)
+    return Simulated(None, home, own if rig is None and own.is_file() else rig)
 
 
 def drawn_seed() -> int:

@@ -83,7 +83,7 @@ class PlanRuns:
         self,
         *,
         twin: bool,
-        seed: int,
+        seed: int | None,
         home: Path | None,
         speed: Speed,
         at: datetime | None,
@@ -167,7 +167,7 @@ class PlanRuns:
 
     def _wanted(self, row: PlanRow) -> ClimateWanted:
         """The planned air; any will do where none is planned."""
-        return self._study.catalogue.climates.get(row.climate, ClimateWanted())
+        return self._study.catalogue.airs.get(row.climate, ClimateWanted())
 
     def _on_board(self, row: PlanRow) -> OnBoard:
         wanted = self._wanted(row)

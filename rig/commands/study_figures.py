@@ -41,10 +41,12 @@ def status(
     if json:
         print_json(msgspec.to_builtins(found))
         return
+    by_hand = found.slides_by_hand
     print(
         f"{found.study}: {_count(found.bags, 'bag')}, {_count(found.boards, 'board')},"
         f" {_count(found.runs, 'run')} that count"
-        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} outside the plan)."
+        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} outside the plan)"
+        + (f", {_count(by_hand, 'slide')} read by hand." if by_hand else ".")
     )
     if found.blocks:
         print_rows(

@@ -85,8 +85,8 @@ class Study(Struct, frozen=True, kw_only=True):
 
     def check_climate(self, name: str) -> None:
         """Raise BadInputError unless the climate is one of those wanted."""
-        if name not in self.catalogue.climates:
-            raise unknown("climate", name, self.catalogue.climates, "`rig study climate` adds one")
+        if name not in self.catalogue.airs:
+            raise unknown("climate", name, self.catalogue.airs, "`rig study climate` adds one")
 
     def check_treatment(self, name: str) -> None:
         """Raise BadInputError unless there is a recipe of this name."""

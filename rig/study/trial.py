@@ -112,7 +112,7 @@ def trial_of(study: Study) -> Trial:
     """The trial that the study's catalogue and preferences plan; treated bags of one recipe."""
     catalogue, preferences = study.catalogue, study.catalogue.preferences
     recipes = [catalogue.bags[name].treatment for name in catalogue.with_role("treated")]
-    climates = max(len(catalogue.climates), 1)
+    climates = len(catalogue.airs)
     return Trial(
         treated=min((recipes.count(one) for one in set(recipes) if one), default=0),
         controls=len(catalogue.with_role("control")),

@@ -1,6 +1,7 @@
 """What is invented by name: bags, boards, recipes that act, rooms and weather."""
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from math import sqrt
 from statistics import fmean, pstdev
 from typing import Any
@@ -122,8 +123,8 @@ def test_weather_changes_from_day_to_day_and_never_jumps() -> None:
     air = [weather(7, begin + timedelta(hours=hour)) for hour in range(24 * 14)]
     warm = [one.temperature_c for one in air]
     damp = [one.relative_humidity_pct for one in air]
-    assert max(abs(b - a) for a, b in zip(warm, warm[1:], strict=False)) < 1.5
-    assert max(abs(b - a) for a, b in zip(damp, damp[1:], strict=False)) < 5.0
+    assert max(abs(b - a) for a, b in pairwise(warm)) < 1.5
+    assert max(abs(b - a) for a, b in pairwise(damp)) < 5.0
     assert pstdev(damp[12::24]) > 4.0
     assert fmean(warm[15::24]) > fmean(warm[3::24]) + 3.0
     # A session that begins at one hour has drifted to where the next hour begins.

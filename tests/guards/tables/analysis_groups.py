@@ -217,7 +217,7 @@ LOAD: list[Guard] = [
     ),
     change(_TABLE, "budget_rows", "(u / whole) ** 2", "u / whole", _SHARES),
     always(_TABLE, "budget_rows", "whole", _LOADED + "a_budget_of_nothing_has_no_shares", nth=2),
-    always(_TABLE, "_dof", "math.isfinite(dof)", _SHARES),
+    always(_TABLE, "_dof", "dof < MOST_DOF", _SHARES),
     never(
         _TABLE,
         "difference_rows",
