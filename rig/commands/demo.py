@@ -28,6 +28,7 @@ RECIPES = {
 CLIMATES = (("cold dry", "16:2", "32:6"), ("hot humid", "30:2", "72:6"))
 DROOP = {"before": (24.0, 26.5, 25.0), "after": (31.5, 33.0, 30.5)}
 """Droop angles of Heron 1 that an invented person read."""
+RUNS = 2
 TARGETS_DEG = {"slick": 18.0, "grip": 29.0}
 TODAY = ("--temperature", "22", "--humidity", "55")
 BEGIN = "2026-05-04T08:00Z"
@@ -101,7 +102,7 @@ def steps(out: str, seed: int) -> Iterator[Step]:
     )
     new = ("study", "new", "club", "--name", "Boat shed club")
     yield rig(
-        *(*new, "--runs", "2", "--rate", "2", "--reference-runs", "0"),
+        *(*new, "--runs", str(RUNS), "--rate", "2", "--reference-runs", "0"),
         heading="What there is, and what is to be found out:",
     )
     yield rig("study", "board", "club", "shed board", "--material", "birch plywood")
