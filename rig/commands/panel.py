@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, speed_of
+from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, simulated, speed_of
 from rig.errors import BadInputError
 
 PORT = 8600
@@ -41,7 +41,7 @@ def panel(
     ] = False,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     speed: Speed = "real",
 ) -> None:
     """Serve the page: watch the rig, make series, stop. Ctrl-C ends it, the motor off."""
@@ -62,8 +62,9 @@ def panel(
     logging.basicConfig(
         stream=sys.stderr, level=logging.WARNING, format="%(levelname)s %(message)s"
     )
+    seed, home, rig = simulated(twin, seed, rig, out)
     settings = settings_of(rig)
-    opened = open_rig(settings, twin=twin, seed=seed, speed="real", settings_file=rig)
+    opened = open_rig(settings, twin=twin, seed=seed, home=home, speed="real", settings_file=rig)
     machine = opened.machine
     machine.allow_overdue = overdue_ok
     notifier = Notifier(machine.clock)

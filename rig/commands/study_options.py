@@ -8,6 +8,7 @@ import typer
 
 from rig.commands.options import print_json
 from rig.commands.quantities import moment, name_option, quantity
+from rig.files.time_here import now_in
 
 if TYPE_CHECKING:
     from rig.study.folder.journal import Entry
@@ -78,9 +79,9 @@ def session_of(study: "Study", session: str | None, at: str) -> str:
     return sessions.pop() if len(sessions) == 1 else day
 
 
-def when(text: str | None) -> str:
-    """The time of --at for the journal."""
-    return moment("--at", text)
+def when(text: str | None, folder: Path) -> str:
+    """The time of --at for the journal, by the clock that counts in the study's folder."""
+    return moment("--at", text, now_in(folder))
 
 
 def print_rows(rows: Sequence[tuple[str, ...]]) -> None:

@@ -41,7 +41,7 @@ def looked_at(folders: list[Path]) -> dict[str, dict[str, object]]:
     return found
 
 
-def lines_of(before: dict, now: dict) -> Iterator[str]:  # type: ignore[type-arg]
+def lines_of(before: dict, now: dict) -> Iterator[str]:
     """The lines of the table in Markdown."""
     yield from columns(*TITLES)
     groups: dict[tuple[str, float], list[str]] = {}

@@ -1,16 +1,19 @@
-"""The end of the demonstration: what was found beside what is true on the twin."""
+"""What was found in a study beside what is true on the twin."""
 
 import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from statistics import fmean
+from typing import TYPE_CHECKING
 
 from rig.analysis.load import analyse
-from rig.opening import true_angle_deg
 from rig.quantities.figures import fixed, signed
 from rig.study.answer import words
-from rig.study.answer.answer import Pick, TreatmentEffect
+from rig.study.answer.answer import TreatmentEffect
 from rig.study.answer.ask import Asked
+
+if TYPE_CHECKING:
+    from rig.opening import Home
 
 Face = tuple[str, str]
 """Bag and face."""
@@ -54,24 +57,44 @@ def _truth(run: Path) -> dict[str, float]:
     return found
 
 
-def story(found: Asked, seed: int, airs: Sequence[float]) -> Iterator[str]:
-    """The answer's sentences, each with the truth of the twin beside it.
+def angles(found: Asked, home: "Home") -> list[dict[str, object]]:
+    """Each bag face's angle as answered and as it is true."""
+    humidity_pct = found.answer.air.surface_humidity_pct
+    return [
+        {
+            "bag": one.bag,
+            "face": one.face,
+            "angle_deg": one.angle_deg,
+            "lower_deg": one.lower_deg,
+            "upper_deg": one.upper_deg,
+            "true_angle_deg": home.true_angle_deg(one.bag, one.face, one.board, humidity_pct),
+        }
+        for one in found.answer.bags
+    ]
 
-    Args:
-        found: the study's answer for the day.
-        seed: of the twin.
-        airs: humidities that were measured in, %RH.
-    """
+
+def story(found: Asked, home: "Home") -> Iterator[str]:
+    """The answer's sentences, each with the truth of the twin beside it."""
     answer = found.answer
     several = len({one.model for one in answer.treatments}) > 1
+    climates = found.study.catalogue.climates.values()
+    airs = [
+        one.relative_humidity_pct for one in climates if one.relative_humidity_pct is not None
+    ] or [answer.air.surface_humidity_pct]
     for effect in answer.treatments:
-        true = _true_effect(found, seed, effect, airs)
+        true = _true_effect(found, home, effect, airs)
         said = words.effect_sentence(effect, several_models=several)
         yield f"{said} True: {signed(true, 1)}°."
     if not answer.picks:
         return
     humidity_pct = answer.air.surface_humidity_pct
-    truth = {(one.bag, one.face): _now(found, seed, one, humidity_pct) for one in answer.picks}
+    boards = {(one.bag, one.face): one.board for one in answer.bags}
+    truth = {
+        (one.bag, one.face): home.true_angle_deg(
+            one.bag, one.face, boards[one.bag, one.face], humidity_pct
+        )
+        for one in answer.picks
+    }
     targets = {one.face: one.angle_deg for one in answer.targets}
     best = min(truth, key=lambda key: abs(truth[key] - targets[key[1]]))
     first = (answer.picks[0].bag, answer.picks[0].face)
@@ -83,22 +106,20 @@ def story(found: Asked, seed: int, airs: Sequence[float]) -> Iterator[str]:
     yield f"{words.pick_sentence(answer)} True: {fixed(truth[first], 1)}°, {beside}."
 
 
-def _true_effect(found: Asked, seed: int, effect: TreatmentEffect, airs: Sequence[float]) -> float:
+def _true_effect(
+    found: Asked, home: "Home", effect: TreatmentEffect, airs: Sequence[float]
+) -> float:
     """What a first application did to these bags, in the mean over the airs, in degrees."""
     models = found.draws.about.models
-    applied = found.draws.about.applications
     bags = {
         one.bag
-        for one in applied
+        for one in found.draws.about.applications
         if one.recipe == effect.recipe and models.get(one.bag, "") == effect.model
     }
+    boards = list(found.study.catalogue.boards)
     return fmean(
-        true_angle_deg(seed, bag, effect.face, "after 1", air)
-        - true_angle_deg(seed, bag, effect.face, "baseline", air)
+        home.effect_deg(effect.recipe, bag, effect.face, board, air)
         for bag in sorted(bags)
+        for board in boards
         for air in airs
     )
-
-
-def _now(found: Asked, seed: int, one: Pick, humidity_pct: float) -> float:
-    return true_angle_deg(seed, one.bag, one.face, found.study.stage_at(one.bag), humidity_pct)
