@@ -5,6 +5,7 @@ interpreter from the thread that makes the step pulses. Snapshots go one way, wi
 """
 
 import socket
+from typing import Any, NamedTuple
 
 from msgspec import Struct, msgpack
 
@@ -21,6 +22,8 @@ class Setup(Struct, frozen=True, kw_only=True):
     usual: Usual
     is_open: bool
     port: int
+    study: str = ""
+    """Its folder; empty for none."""
 
 
 class _Message(Struct, frozen=True, tag=True):
@@ -43,6 +46,20 @@ class SeriesMessage(_Message, frozen=True):
     form: SeriesForm
 
 
+class Part(NamedTuple):
+    """One series of an evening."""
+
+    runs: int
+    fields: dict[str, Any]
+    """What the study knows for the headers, by the header's own names."""
+
+
+class EveningMessage(_Message, frozen=True, kw_only=True):
+    """Somebody wants these series one after another."""
+
+    parts: list[Part]
+
+
 class Resume(_Message, frozen=True):
     """Somebody wants the unfinished series to go on."""
 
@@ -57,7 +74,7 @@ class Tell(_Message, frozen=True):
     text: str
 
 
-Message = Stop | Start | SeriesMessage | Resume | Reset | Tell
+Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell
 
 encode = msgpack.encode
 decode_setup = msgpack.Decoder(Setup).decode
@@ -91,6 +108,10 @@ class Asker:
     def series(self, form: SeriesForm) -> None:
         """Ask for a series."""
         self._send(SeriesMessage(form))
+
+    def evening(self, message: EveningMessage) -> None:
+        """Ask for several series."""
+        self._send(message)
 
     def resume(self) -> None:
         """Ask for the rest of the unfinished series."""
