@@ -351,7 +351,7 @@ function day(at) {
 }
 
 function showDone() {
-  draw(byId("done"), study.done, () => study.done.map((one) => {
+  draw(byId("done"), study.done, () => !study.done.length ? [make("li", {}, "Nothing yet.")] : study.done.map((one) => {
     const name = one.run || `line ${one.line}`;
     const button = make("button", {className: "small", type: "button"}, one.is === "run" ? "Change" : "Undo");
     button.dataset.name = name;

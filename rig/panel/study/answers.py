@@ -13,12 +13,13 @@ from typing import Any
 
 import msgspec
 
-from rig.errors import RigError
+from rig.errors import BadInputError, RigError
 from rig.quantities.figures import fixed
 from rig.study.answer import words
 from rig.study.answer.answer import Answer, BagAnswer
 from rig.study.answer.ask import air_at, ask
 from rig.study.folder import open_study
+from rig.study.slides.table import slide_table
 
 NICE = 15
 MOST_BYTES = 2 << 30
@@ -51,10 +52,12 @@ def answer_to(study: Path, wanted: Wanted) -> Answer:
     Raises:
         BadInputError: no slide counts yet.
     """
-    air = None
+    opened, air = open_study(study), None
+    if not slide_table(opened).valid:
+        raise BadInputError("Nothing is measured yet. Put the first bag on.")
     if wanted.relative_humidity_pct is not None:
         air = air_at(wanted.temperature_c, wanted.relative_humidity_pct)
-    return ask(open_study(study), air=air, board=wanted.board).answer
+    return ask(opened, air=air, board=wanted.board).answer
 
 
 def shown(answer: Answer) -> dict[str, Any]:
