@@ -34,6 +34,7 @@ Cause = Literal[
     "bag_not_placed",
     "beam_flicker",
     "control_silent",
+    "suspended",
     "edges_lost",
     "disk",
     "disk_nearly_full",

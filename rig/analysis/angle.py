@@ -7,13 +7,14 @@ line is the ramp itself.
 """
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.analysis.plane import Array, Plane
-from rig.calibration.apply import cross_slope_deg, gravity_g, inclination_deg
+from rig.analysis.plane import Array
+from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
 from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile
@@ -40,6 +41,10 @@ SILENCE_S = 0.5
 
 MISMATCH_DEG = 1.0
 """Steps and sensor may drift apart by this much between the start and the break."""
+
+LATE_S = 0.06
+"""The sensor may lag behind the steps by this, or run ahead: 0.06° at 1 °/s. More is a clock that
+runs wrong, or another filter than was calibrated."""
 
 
 class Ramp(NamedTuple):
@@ -83,12 +88,6 @@ class Ramp(NamedTuple):
         ends = self.angle_deg(np.array([time_s - 1.0, time_s]))
         return float(ends[1] - ends[0])
 
-    def plane(self, from_s: float, to_s: float, step_s: float = 2e-3) -> Plane:
-        """The inclination on a grid that covers a span of time."""
-        count = max(2, math.ceil((to_s - from_s) / step_s) + 1)
-        grid = from_s + step_s * np.arange(count, dtype=np.float64)
-        return Plane(from_s, step_s, self.angle_deg(grid))
-
 
 def sound_steps(run: RunFile, linkage: Kinematics) -> tuple[Array, Array, Array]:
     """Times in s, step counts and inclinations in degrees where the screw can have the count."""
@@ -111,6 +110,22 @@ def steps_angle(run: RunFile) -> tuple[Array, Array]:
         straight[2:-2] = np.abs(angle[2:-2] - near) < STRAY_DEG
         t_s, angle = t_s[straight], angle[straight]
     return t_s, angle
+
+
+def rough_ramp(
+    run: RunFile, raise_s: float, edge_s: float
+) -> tuple[Callable[[float], float], float]:
+    """Inclination in degrees at a time, and rate in °/s before an edge.
+
+    By the steps; where there are none, as the header states.
+    """
+    rate = run.header.rate_deg_s
+    steps_s, steps_deg = steps_angle(run)
+    if int(np.sum((steps_s >= raise_s - 0.5) & (steps_s <= edge_s + 0.5))) < 3:
+        return lambda t_s: rate * (t_s - raise_s), rate
+    last = np.interp([edge_s - 1.0, edge_s], steps_s, steps_deg)
+    rate = max(float(last[1] - last[0]), rate / 20.0)
+    return lambda t_s: float(np.interp(t_s, steps_s, steps_deg)), rate
 
 
 def build_ramp(
@@ -188,8 +203,15 @@ def build_ramp(
         steady,
         tuple(flags),
     )
-    if has_steps and _drifted_apart(ramp, calibration, t_s, counts, raise_s, times, values):
-        flags.append("step_loss")
+    if has_steps:
+        along = along_slope_deg(calibration, gravity).reshape(-1, block).mean(axis=1)
+        along = along - np.interp(times, steps_s, steps_deg)
+        before = t_s < break_s
+        whole = along_slope_deg(calibration, gravity_g(calibration, counts[before], temperature))
+        if _drifted_apart(ramp, t_s[before], whole, raise_s, along):
+            flags.append("step_loss")
+        elif _is_late(steps_s, steps_deg, t_s[before], whole, raise_s):
+            flags.append("angle_sensor_fault")
     return ramp._replace(flags=tuple(flags))
 
 
@@ -241,24 +263,61 @@ def _weighted_line(times: Array, values: Array) -> tuple[float, float, Array, fl
 
 
 def _drifted_apart(
-    ramp: Ramp,
-    calibration: Calibration,
-    t_s: Array,
-    counts: NDArray[np.int32],
-    raise_s: float,
-    times: Array,
-    values: Array,
+    ramp: Ramp, t_s: Array, along_deg: Array, raise_s: float, apart_deg: Array
 ) -> bool:
-    """True if steps and sensor moved apart since before the raise, or within the part used."""
-    line = ramp.offset_deg + ramp.slope_deg_s * (times - ramp.pivot_s)
-    if float(np.max(np.abs(values - line))) > MISMATCH_DEG:
+    """True if steps and sensor moved apart since before the raise, or within the part used.
+
+    The slope along the board is compared: near level the total inclination is mostly cross slope.
+
+    Args:
+        ramp: that was fitted.
+        t_s: times of the samples up to the break.
+        along_deg: slope along the board at these.
+        raise_s: when the raise started.
+        apart_deg: slope along the board less the steps' angle, block by block.
+    """
+    middle = float(np.median(apart_deg))
+    if float(np.max(np.abs(apart_deg - middle))) > MISMATCH_DEG:
         return True
     before = (t_s >= raise_s - 3.0) & (t_s <= raise_s - 0.1)
     if int(np.sum(before)) < 3:
         return False
-    rest = inclination_deg(
-        calibration, gravity_g(calibration, counts[before], ramp.imu_temperature_c)
-    )
     # After a quick approach the board was still moving in part of this time.
     start = np.interp(t_s[before], ramp.steps_s, ramp.steps_deg)
-    return abs(ramp.offset_deg - float(np.mean(rest - start))) > MISMATCH_DEG
+    return abs(middle - float(np.mean(along_deg[before] - start))) > MISMATCH_DEG
+
+
+def _is_late(
+    steps_s: Array, steps_deg: Array, t_s: Array, along_deg: Array, raise_s: float
+) -> bool:
+    """True if the sensor's time is not the steps': where the board starts, one is behind.
+
+    A lag shows as a difference that goes with the rate, and only where the rate changes; one that
+    goes with the angle is the screw's or the sensor's scale. The time in which the board speeds up
+    is left out, since it shakes the sensor.
+    """
+    near = (t_s > raise_s - 3.0) & (t_s < raise_s + 6.0)
+    if int(np.sum(near & (t_s > raise_s + 1.0))) < 100:
+        return False
+    rate = np.interp(t_s + 0.05, steps_s, steps_deg) - np.interp(t_s - 0.05, steps_s, steps_deg)
+    rate = rate / 0.1
+    full = float(np.median(rate[near & (t_s > raise_s + 1.0)]))
+    moves = near & (rate > 0.97 * full) & (t_s > raise_s + SETTLE_S)
+    rests = near & (np.abs(rate) < 0.03 * full) & (t_s < raise_s - 0.1)
+    if full <= 0.0 or int(np.sum(rests)) < 10 or int(np.sum(moves)) < 100:
+        return False
+    used = moves | rests
+    apart = along_deg[used] - np.interp(t_s[used], steps_s, steps_deg)
+    # Each of the two parts counts alike, however many samples it has.
+    at_rest = rests[used]
+    weight = np.where(at_rest, 1.0 / at_rest.sum(), 1.0 / (~at_rest).sum())
+    design = np.stack(
+        [np.ones(len(apart)), np.interp(t_s[used], steps_s, steps_deg), ~at_rest], axis=1
+    )
+    normal = np.linalg.inv(design.T @ (weight[:, None] * design))
+    solve = normal @ (design * weight[:, None]).T
+    left = apart - design @ (solve @ apart)
+    variance = float(left @ left) / len(left)
+    lag_s = float(solve[2] @ apart) / full
+    u_lag_s = math.sqrt(variance * float(solve[2] @ solve[2])) / full
+    return abs(lag_s) > max(LATE_S, 4.0 * u_lag_s)

@@ -1,21 +1,17 @@
-"""The uncertainty budget of one run; sensitivities are differences of the solver itself."""
+"""The uncertainty budget of one run, from the posterior of its onset and from its ramp."""
 
 import math
-from typing import NamedTuple
-
-import msgspec
 
 from rig.analysis.angle import Ramp
-from rig.analysis.estimate import Case, Geometry, Solved, solve
-from rig.analysis.onset import NoOnset
-from rig.analysis.plane import Plane
+from rig.analysis.estimate import Geometry, Solved
+from rig.analysis.onset.posterior import U_EDGE_MM
 from rig.analysis.uncertainty import (
     Budget,
     Component,
     Distribution,
     Layer,
-    friction_law_component,
-    root_sum_square,
+    law_floor_deg,
+    rate_free_component,
 )
 from rig.calibration.apply import u_inclination_deg, u_temperature_deg
 from rig.calibration.model import Calibration
@@ -24,71 +20,24 @@ from rig.runfile.reader import RunFile
 UNSTEADY_DEG = 0.1
 """Standard uncertainty where only the part of the ramp is left in which the board speeds up."""
 
+CROWN_DEG = 0.1
+"""Slope of a board that is crowned by 2 mm, 170 mm off its middle: the level may stand elsewhere
+than the bag lies. Judged."""
 
-class Variation(NamedTuple):
-    """What the solver finds with one input lower and higher by its standard uncertainty."""
-
-    name: str
-    u_value: float
-    unit: str
-    layer: Layer
-    both: tuple[Solved | NoOnset, Solved | NoOnset]
-
-    def change(self, found: Solved, key: str) -> float:
-        """Root mean square of the changes both ways, since the solver is not straight."""
-        centre = getattr(found, key)
-        values = [getattr(one, key) for one in self.both if isinstance(one, Solved)]
-        changes = [value - centre for value in values if value is not None and centre is not None]
-        if not changes:
-            return 0.0
-        return root_sum_square(changes) / math.sqrt(len(changes))
-
-
-def vary(
-    case: Case, plane: Plane, geometry: Geometry, earliest_s: float, u_response_ms: float
-) -> list[Variation]:
-    """Solve again with each distance, and with the response of the beams, moved both ways."""
-
-    def moved(key: str, by: float) -> Solved | NoOnset:
-        changed = msgspec.structs.replace(geometry, **{key: getattr(geometry, key) + by})
-        return solve(case, plane, changed, earliest_s)
-
-    variations = [
-        Variation(name, u_value, "mm", layer, (moved(key, -u_value), moved(key, u_value)))
-        for name, key, u_value, layer in _distances(case, geometry)
-    ]
-    late_s = u_response_ms / 1000.0
-    early, late = (
-        solve(case.delayed(by_s), plane, geometry, earliest_s) for by_s in (-late_s, late_s)
-    )
-    return [*variations, Variation("beam response", u_response_ms, "ms", "common", (early, late))]
-
-
-def u_misfit_mm(found: Solved, variations: list[Variation]) -> float:
-    """Standard uncertainty of the misfit at a limit, in mm."""
-    return root_sum_square(one.change(found, "misfit_mm") for one in variations)
-
-
-def u_solved_mm(found: Solved, variations: list[Variation], key: str) -> float:
-    """Standard uncertainty of the gap or the length that four edges gave, in mm."""
-    return root_sum_square(one.change(found, key) for one in variations)
+LAW = "friction law"
 
 
 def run_budget(
-    run: RunFile,
-    calibration: Calibration,
-    ramp: Ramp,
-    found: Solved,
-    variations: list[Variation],
+    run: RunFile, calibration: Calibration, ramp: Ramp, solved: Solved, geometry: Geometry
 ) -> Budget:
     """All that makes one run's onset angle uncertain, but for its own repeatability."""
+    found = solved.found
     angle = float(ramp.angle_deg(found.onset_s))
-    rate = ramp.rate_deg_s(found.onset_s)
+    rate = abs(ramp.rate_deg_s(found.onset_s))
     mu = math.tan(math.radians(angle))
+    knows_kinetic = solved.mu_kinetic is not None
     # µk = tan θ − a/(g cos θ): an error of the angle goes into it with 1 + µk tan θ.
-    kinetic_per_deg = (
-        0.0 if found.mu_kinetic is None else math.radians(1.0) * (1.0 + found.mu_kinetic * mu)
-    )
+    kinetic_per_deg = math.radians(1.0) * (1.0 + found.mu_kinetic * mu) if knows_kinetic else 0.0
 
     def of_angle(
         name: str,
@@ -112,40 +61,52 @@ def run_budget(
             layer=layer,
         )
 
-    def of_solver(one: Variation) -> Component:
-        solved = [moved for moved in one.both if isinstance(moved, Solved)]
-        changes = [float(ramp.angle_deg(moved.onset_s)) - angle for moved in solved]
-        u_theta = root_sum_square(changes) / math.sqrt(len(changes)) if changes else 0.0
-        sign = -1.0 if changes and changes[-1] < 0.0 else 1.0
+    def of_onset(
+        name: str, u_value: float, unit: str, u_theta_deg: float, u_kinetic: float, layer: Layer
+    ) -> Component:
         return Component(
-            name=one.name,
-            u_value=one.u_value,
-            unit=one.unit,
+            name=name,
+            u_value=u_value,
+            unit=unit,
             distribution="normal",
-            sensitivity=sign * u_theta / one.u_value if one.u_value else 0.0,
-            u_theta_deg=u_theta,
-            u_mu_kinetic=one.change(found, "mu_kinetic"),
-            layer=one.layer,
+            sensitivity=u_theta_deg / u_value if u_value else 0.0,
+            u_theta_deg=abs(u_theta_deg),
+            u_mu_kinetic=u_kinetic if knows_kinetic else 0.0,
+            layer=layer,
         )
 
+    inputs: dict[str, tuple[float, str, Layer]] = {
+        "gap": (geometry.u_gap_mm, "mm", "run"),
+        # The fill of one bag slumps alike each time.
+        "slump": (geometry.u_slump_mm, "mm", "series"),
+        "length and skew": (geometry.u_length_mm, "mm", "run"),
+        "beam spacing": (geometry.u_spacing_mm, "mm", "common"),
+        "shape of the edges": (U_EDGE_MM, "mm", "run"),
+        "beam response": (run.header.settings.beam.u_response_ms, "ms", "common"),
+        "kinetic friction": (1.0, "of the prior", "series"),
+    }
+    law_deg = math.hypot(rate * found.law_s, law_floor_deg(rate))
+    half_period_ms = 0.5e3 / run.header.settings.imu.rate_hz
     components = [
         of_angle("ramp fit", ramp.u_fit_deg(found.onset_s), "deg", 1.0, "run", dof=ramp.dof),
         of_angle(
             "sample times",
-            0.5e3 / run.header.settings.imu.rate_hz / math.sqrt(3.0),
+            half_period_ms / math.sqrt(3.0),
             "ms",
             rate / 1000.0,
             "run",
             "rectangular",
         ),
         of_angle("filter delay", calibration.u_filter_delay_ms, "ms", rate / 1000.0, "common"),
+        *(
+            of_onset(one.name, u, unit, rate * one.time_s, one.mu_kinetic, layer)
+            for one in found.sources
+            for u, unit, layer in [inputs[one.name]]
+            if one.time_s != 0.0
+        ),
+        # Each bag has a law of its own, the same at each of its slides.
+        of_onset(LAW, law_deg, "deg", law_deg, found.law_mu_kinetic, "series"),
     ]
-    components += [of_solver(one) for one in variations]
-    if found.half_range_s > 0.0:
-        half = abs(rate) * found.half_range_s
-        components.append(
-            of_angle("kinetic friction", half / math.sqrt(3.0), "deg", 1.0, "series", "rectangular")
-        )
     if not ramp.steady:
         components.append(of_angle("unsteady ramp", UNSTEADY_DEG, "deg", 1.0, "series"))
     sensor, level = u_inclination_deg(calibration, ramp.gravity)
@@ -153,46 +114,10 @@ def run_budget(
     components += [
         of_angle("calibration", sensor, "deg", 1.0, "common"),
         of_angle("level", level, "deg", 1.0, "common"),
+        of_angle(
+            "crown of the board", CROWN_DEG / math.sqrt(3.0), "deg", 1.0, "common", "rectangular"
+        ),
         of_angle("temperature", drift, "deg", 1.0, "series"),
-        friction_law_component(abs(rate)),
+        rate_free_component(rate),
     ]
     return Budget(onset_angle_deg=angle, components=components)
-
-
-def _distances(case: Case, geometry: Geometry) -> list[tuple[str, str, float, Layer]]:
-    """The distances that a case rests on: name, key, standard uncertainty, layer."""
-    gap: tuple[str, str, float, Layer] = ("gap", "gap_mm", geometry.u_gap_mm, "run")
-    # The fill of one bag slumps alike each time.
-    slump: tuple[str, str, float, Layer] = ("slump", "slump_mm", geometry.u_slump_mm, "series")
-    length: tuple[str, str, float, Layer] = (
-        "length and skew",
-        "length_mm",
-        geometry.u_length_mm,
-        "run",
-    )
-    spacing: tuple[str, str, float, Layer] = (
-        "beam spacing",
-        "spacing_mm",
-        geometry.u_spacing_mm,
-        "common",
-    )
-    pair: tuple[str, str, float, Layer] = (
-        "shape of the edges",
-        "pair_error_mm",
-        geometry.u_spacing_mm,
-        "run",
-    )
-    overhang: tuple[str, str, float, Layer] = (
-        "overhang of slumped fill",
-        "overhang_mm",
-        geometry.u_overhang_mm,
-        "run",
-    )
-    return {
-        "two": [gap, slump, length],
-        "four": [gap, slump, spacing, pair],
-        "second": [overhang, spacing],
-        "leading": [gap, slump, spacing],
-        "break_only": [gap, slump],
-        "clear_only": [gap, length],
-    }[case.kind]

@@ -4,8 +4,8 @@ import math
 
 import msgspec
 
-from rig.analysis.row import RunResult, empty_row, number
-from rig.analysis.uncertainty import Budget, Component, u_of_tangent
+from rig.analysis.row import RunResult, empty_row, number, with_uncertainty
+from rig.analysis.uncertainty import Budget, Component
 from rig.runfile.model import INVALIDATING, Flag
 from rig.runfile.reader import RunFile
 
@@ -30,14 +30,13 @@ def hand_result(run: RunFile, flags: list[Flag]) -> tuple[RunResult, Budget | No
         u_theta_deg=u_angle,
         layer="run",
     )
+    budget = Budget(onset_angle_deg=angle, components=[part])
     row = empty_row(run, flags)
     row = msgspec.structs.replace(
         row,
         valid=not INVALIDATING.intersection(row.flags),
         onset_angle_deg=angle,
-        u_onset_angle_deg=u_angle,
         mu_static=math.tan(math.radians(angle)),
-        u_mu_static=u_of_tangent(angle, u_angle),
         onset_method="by_hand",
     )
-    return row, Budget(onset_angle_deg=angle, components=[part])
+    return with_uncertainty(row, budget), budget

@@ -2,10 +2,13 @@
 
 import math
 
-from rig.analysis.angle import Ramp
-from rig.analysis.budget import Variation, u_misfit_mm, u_solved_mm
+import numpy as np
+
+from rig.analysis.angle import Ramp, steps_angle
 from rig.analysis.edges import MOST_EDGES, BeamRecord
-from rig.analysis.estimate import Geometry, Solved
+from rig.analysis.estimate import Solved
+from rig.analysis.row import number
+from rig.calibration.apply import along_slope_deg, gravity_g
 from rig.calibration.model import Calibration
 from rig.files.stamps import parse_utc
 from rig.runfile.model import Flag
@@ -14,12 +17,26 @@ from rig.runfile.reader import RunFile
 HOME_DEG = 0.3
 """A home reading further than this from the calibration's is flagged `floor_tilt`."""
 
-PLAUSIBLE_RATIO = 0.2
-"""A kinetic coefficient below this part of the static one says that the law doesn't fit."""
+ALONE_DEG = 0.1
+"""A home reading that moved along the slope, and across it by less, may be a slipped sensor."""
+
+SLIPPED_DEG = 0.2
+"""The sensor may turn by this against the steps between homing and the start of the raise."""
+
+RATE_OFF = 0.05
+"""The board may rise by this part faster or slower than stated."""
 
 
-def check_home(run: RunFile, calibration: Calibration, flags: list[Flag]) -> None:
-    """Flag an overdue calibration, and a floor that stands otherwise than at the calibration."""
+def check_home(run: RunFile, calibration: Calibration, flags: list[Flag]) -> float:
+    """Flag an overdue calibration, and a home reading unlike that of the calibration.
+
+    A floor that sank and a sensor that slipped about the hinge look alike in a raise: both move the
+    sensor's angle against the steps by as much. A floor seldom sinks along the slope alone, so then
+    both are flagged. A reference bag tells: if the sensor slipped, its angle moves too.
+
+    Returns:
+        By how much the angle is wrong if it was the sensor, in degrees; 0 if it was the floor.
+    """
     try:
         if parse_utc(run.header.started_at) > parse_utc(calibration.due_at):
             flags.append("calibration_overdue")
@@ -27,14 +44,42 @@ def check_home(run: RunFile, calibration: Calibration, flags: list[Flag]) -> Non
         run.problems.append(f"{run.path.name} has a time stamp that can't be read.")
     home = run.first_event("home_reading")
     if home is None:
-        return
-    for key, expected in (
-        ("angle_deg", calibration.home_angle_deg),
-        ("cross_deg", calibration.home_cross_deg),
-    ):
-        value = home.detail.get(key)
-        if isinstance(value, int | float) and abs(value - expected) > HOME_DEG:
-            flags.append("floor_tilt")
+        return 0.0
+    along, across = (number(home.detail.get(key)) for key in ("angle_deg", "cross_deg"))
+    along_deg = 0.0 if along is None else along - calibration.home_angle_deg
+    across_deg = 0.0 if across is None else across - calibration.home_cross_deg
+    if max(abs(along_deg), abs(across_deg)) > HOME_DEG:
+        flags.append("floor_tilt")
+    if abs(along_deg) > HOME_DEG and abs(across_deg) < ALONE_DEG:
+        flags.append("sensor_slipped")
+        return abs(along_deg)
+    return 0.0
+
+
+def check_slip(run: RunFile, calibration: Calibration, raise_s: float, flags: list[Flag]) -> float:
+    """Flag a sensor that turned between homing and the raise while the steps did not.
+
+    Returns:
+        By how much, in degrees; 0 if it did not.
+    """
+    home = run.first_event("home_reading")
+    angle = None if home is None else number(home.detail.get("angle_deg"))
+    steps_s, steps_deg = steps_angle(run)
+    t_s, counts = run.samples_arrays()
+    rests = (t_s > raise_s - 3.0) & (t_s < raise_s - 0.1)
+    if home is None or angle is None or int(rests.sum()) < 3 or not len(steps_s):
+        return 0.0
+    if home.t_s < steps_s[0] - 1.0:
+        return 0.0  # the steps were not yet counted
+    now = along_slope_deg(calibration, gravity_g(calibration, counts[rests])).mean()
+    raised = np.interp(t_s[rests], steps_s, steps_deg).mean() - np.interp(
+        home.t_s, steps_s, steps_deg
+    )
+    turned = abs(float(now - angle - raised))
+    if turned <= SLIPPED_DEG:
+        return 0.0
+    flags.append("sensor_slipped")
+    return turned
 
 
 def check_beams(run: RunFile, records: list[BeamRecord], raise_s: float, flags: list[Flag]) -> None:
@@ -52,30 +97,18 @@ def check_beams(run: RunFile, records: list[BeamRecord], raise_s: float, flags: 
         flags.append("moved_before_raise" if broken else "beam_fault")
     elif broken or any(record.disturbances for record in records):
         flags.append("early_disturbance")
-    if any(record.edges > MOST_EDGES or record.after for record in records):
+    if any(record.edges > MOST_EDGES or record.after or record.inverted for record in records):
         flags.append("beam_fault")
 
 
-def is_skewed(found: Solved, geometry: Geometry, variations: list[Variation]) -> bool:
-    """True if the bag is longer along the slide, as found, than it should be."""
-    if found.length_mm is None:
-        return False
-    u_length = math.hypot(geometry.u_length_mm, u_solved_mm(found, variations, "length_mm"))
-    return found.length_mm - geometry.length_mm > 2.0 * u_length
+def check_rate(run: RunFile, ramp: Ramp, edge_s: float, flags: list[Flag]) -> None:
+    """Flag a raise that was faster or slower than the header says."""
+    off = ramp.rate_deg_s(edge_s) / run.header.rate_deg_s - 1.0
+    if ramp.steady and abs(off) > RATE_OFF:
+        flags.append("rate_off")
 
 
-def is_beyond_law(
-    found: Solved, geometry: Geometry, ramp: Ramp, variations: list[Variation]
-) -> bool:
-    """True if Coulomb friction with the stated distances can't explain the edges (3·u)."""
-    if found.misfit_mm > 3.0 * max(u_misfit_mm(found, variations), geometry.u_to_break_mm):
-        return True
-    if found.gap_mm is not None and found.length_mm is not None:
-        u_gap = math.hypot(geometry.u_to_break_mm, u_solved_mm(found, variations, "gap_mm"))
-        u_length = math.hypot(geometry.u_length_mm, u_solved_mm(found, variations, "length_mm"))
-        if abs(found.gap_mm - geometry.to_break_mm) > 3.0 * u_gap:
-            return True
-        if abs(found.length_mm - geometry.length_mm) > 3.0 * u_length:
-            return True
-    mu_static = math.tan(math.radians(float(ramp.angle_deg(found.onset_s))))
-    return found.mu_kinetic is not None and found.mu_kinetic < PLAUSIBLE_RATIO * mu_static
+def is_skewed(solved: Solved) -> bool:
+    """True if four edges show a bag that is longer along the slide than it should be (2·u)."""
+    off, seen = solved.found.length_off
+    return solved.method == "four_edge" and off > 2.0 * math.sqrt(max(seen, 0.0)) > 0.0

@@ -4,11 +4,11 @@ A group's scatter already holds what differs from run to run (noise, gap, skew �
 the scatter in place of those components, and the shared components once.
 
 In a difference µ_A − µ_B each shared input moves both means, by what their sensitivities say:
-Σ (c_A − c_B)²·u² (JCGM 100, 5.2.2 with r = 1). So the friction law drops out at equal rates and
-angles, and most of the calibration with it. What belongs to the rig is shared only by groups of one
-rig, what belongs to the calibration only by groups that one calibration was used for; scatter and
-the components of the layer "series" are each group's own. That the friction law's error is alike
-for both is an assumption about like fabrics.
+Σ (c_A − c_B)²·u² (JCGM 100, 5.2.2 with r = 1). So most of the calibration drops out, and the step
+to a rate-free coefficient at equal rates. What belongs to the rig is shared only by groups of one
+rig, what belongs to the calibration only by groups that one calibration was used for, the crown
+only by one board; scatter and the components of the layer "series" are each group's own. So is what
+the edges leave open about the friction law: each bag has its own.
 """
 
 import math
@@ -34,7 +34,8 @@ from rig.calibration.model import Calibration
 from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 OF_CALIBRATION = ("calibration", "level", "temperature", "filter delay")
-OF_NATURE = ("friction law",)
+OF_NATURE = ("friction law, rate-free",)
+OF_BOARD = ("crown of the board",)
 
 
 class DifferencePart(msgspec.Struct, frozen=True, kw_only=True):
@@ -124,6 +125,8 @@ def difference(a: Group, b: Group) -> Difference:
             is_own = False
         if name in OF_NATURE:
             shared = True
+        elif name in OF_BOARD:
+            shared = same_rig and a.result.board == b.result.board
         elif name in OF_CALIBRATION:
             shared = calibration is not None
         else:

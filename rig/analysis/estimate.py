@@ -1,24 +1,27 @@
-"""From the edges of one slide to its onset, by the method that the edges allow."""
+"""Which edges belong to the slide, and the onset that they tell."""
 
 import math
 from collections.abc import Callable
 from typing import Literal, NamedTuple
 
 import msgspec
+import numpy as np
 
 from rig.analysis.edges import BeamRecord, Pass
-from rig.analysis.onset import NoOnset, Onset, Travel, distance_mm, onset_of_one, solve_onset
-from rig.analysis.plane import Plane
+from rig.analysis.onset.posterior import LEAST_MM, Distances, Edge, Posterior, posterior
 from rig.runfile.model import Flag
 from rig.sliding import free_time_s, longest_pass_s
 
 Method = Literal["four_edge", "two_edge", "two_edge_limit", "one_edge", "by_hand"]
 
-KINETIC_RATIOS = (0.6, 1.0)
-"""Bounds of µk/µs where only one edge is known."""
+FALSE_ALARM_MISFITS = {1: (2.3, 2.3, 1.9), 2: (8.0, 8.0, 8.0)}
+"""Misfit (χ²) that 1 % of good slides exceed, by beams, at `FALSE_ALARM_RATES`; simulated by
+`tests.bench.onset_misfit`."""
+FALSE_ALARM_RATES = (0.1, 0.3, 1.0)
 
-LEAST_GAP_MM = 0.3
-"""Slumped fill may have eaten up the gap; the bag then starts this far from the beam."""
+OVERHANG_MM, U_SLUMPED_MM = 2.0, 4.0
+"""Where the leading edge lies at the onset, once something broke the first beam before: anywhere
+from where it should be (it was a fibre) to hanging over the beam by this (the fill slumped)."""
 
 
 class Geometry(msgspec.Struct, frozen=True, kw_only=True):
@@ -32,16 +35,11 @@ class Geometry(msgspec.Struct, frozen=True, kw_only=True):
     u_length_mm: float
     spacing_mm: float
     u_spacing_mm: float
-    pair_error_mm: float = 0.0
-    """Added to the spacing as the leading edge sees it; its value is 0."""
-    overhang_mm: float = 2.0
-    """How far slumped fill hangs beyond the first beam before the slide, if it broke it."""
-    u_overhang_mm: float = 1.2
 
     @property
     def to_break_mm(self) -> float:
         """From the start to the first break: fill slumps towards the beam before the slide."""
-        return max(self.gap_mm - self.slump_mm, LEAST_GAP_MM)
+        return max(self.gap_mm - self.slump_mm, LEAST_MM)
 
     @property
     def to_clear_mm(self) -> float:
@@ -58,54 +56,85 @@ class Geometry(msgspec.Struct, frozen=True, kw_only=True):
         """True if slumped fill can reach the beam, as far as gap and slump are known."""
         return self.gap_mm - self.slump_mm <= 3.0 * self.u_to_break_mm
 
+    def distances(self, slumped: bool = False) -> Distances:
+        """The same as the posterior takes them."""
+        slump = (self.slump_mm, self.u_slump_mm)
+        if slumped:
+            middle = (self.slump_mm + max(self.gap_mm, self.slump_mm) + OVERHANG_MM) / 2.0
+            slump = (middle, math.hypot(self.u_slump_mm, U_SLUMPED_MM))
+        return Distances(
+            (self.gap_mm, self.u_gap_mm),
+            slump,
+            (self.length_mm, self.u_length_mm),
+            (self.spacing_mm, self.u_spacing_mm),
+        )
+
+
+Kind = Literal["two", "four", "second", "leading", "break_only", "clear_only"]
+
+USED: dict[Kind, tuple[tuple[int, bool], ...]] = {
+    "two": ((0, True), (0, False)),
+    "four": ((0, True), (1, True), (0, False), (1, False)),
+    "second": ((1, True), (0, False), (1, False)),
+    "leading": ((0, True), (1, True)),
+    "break_only": ((0, True),),
+    "clear_only": ((0, False),),
+}
+"""Beam, and whether it is the leading edge, of the edges that count."""
+
 
 class Case(NamedTuple):
     """The edges that belong to the slide, and what they allow."""
 
-    kind: Literal["two", "four", "second", "leading", "break_only", "clear_only"]
+    kind: Kind
     first: Pass
     second: Pass | None
     flags: tuple[Flag, ...]
 
+    def edges(self) -> list[Edge]:
+        """Those that count, in the order of their times."""
+        seen = [(self.first.broken_s, 0, True), (self.first.clear_s, 0, False)]
+        if self.second is not None:
+            seen += [(self.second.broken_s, 1, True), (self.second.clear_s, 1, False)]
+        return sorted(
+            Edge(time_s, beam, leading)
+            for time_s, beam, leading in seen
+            if time_s is not None and (beam, leading) in USED[self.kind]
+        )
+
     @property
     def first_edge_s(self) -> float:
         """The edge after which the bag has surely moved."""
-        if self.kind == "clear_only" and self.first.clear_s is not None:
-            return self.first.clear_s
-        if self.kind == "second" and self.second is not None:
-            return self.second.broken_s
-        return self.first.broken_s
+        return self.edges()[0].time_s
 
     @property
     def last_edge_s(self) -> float:
         """The last edge in use."""
-        edges = [self.first.broken_s, self.first.clear_s]
-        if self.second is not None:
-            edges += [self.second.broken_s, self.second.clear_s]
-        return max(edge for edge in edges if edge is not None)
-
-    def delayed(self, seconds: float) -> "Case":
-        """The same with all edges later."""
-
-        def late(one: Pass) -> Pass:
-            clear = None if one.clear_s is None else one.clear_s + seconds
-            return Pass(one.broken_s + seconds, clear)
-
-        second = None if self.second is None else late(self.second)
-        return self._replace(first=late(self.first), second=second)
+        return self.edges()[-1].time_s
 
 
 class Solved(NamedTuple):
-    """One onset; the angle is read off the ramp."""
+    """The onset of one case; the angle is read off the ramp."""
 
-    onset_s: float
-    mu_kinetic: float | None
+    found: Posterior
     method: Method
-    half_range_s: float = 0.0
-    """Half the distance between the onsets at the bounds of µk, where µk is not known."""
-    misfit_mm: float = 0.0
-    gap_mm: float | None = None
-    length_mm: float | None = None
+    edges: list[Edge]
+    misfit: float
+    """χ² of all edges, also where they were not all used in the end."""
+    too_quick: bool = False
+    """The bag was quicker than without most of its friction."""
+    flag: Literal["slumped", "creep"] | None = None
+    """The edges do not fit: see `solve`."""
+
+    @property
+    def onset_s(self) -> float:
+        """Time of the onset."""
+        return self.found.onset_s
+
+    @property
+    def mu_kinetic(self) -> float | None:
+        """Kinetic coefficient; one edge alone tells none."""
+        return None if self.method == "one_edge" else self.found.mu_kinetic
 
 
 def choose(
@@ -185,53 +214,51 @@ def _following(passes: list[Pass], main: Pass) -> Pass | None:
     return None
 
 
-def solve(case: Case, plane: Plane, geometry: Geometry, earliest_s: float) -> Solved | NoOnset:
-    """The onset of one case."""
-    first, second, spacing = case.first, case.second, geometry.spacing_mm
-    latest_s = case.first_edge_s
-    to_break = Travel(first.broken_s, geometry.to_break_mm)
-    if case.kind == "break_only":
-        return _one_edge(plane, to_break, earliest_s)
-    if case.kind == "leading" and second is not None:
-        pair = Travel(second.broken_s, spacing, first.broken_s)
-        return _two_edge(solve_onset(plane, to_break, pair, earliest_s, latest_s))
-    assert first.clear_s is not None  # noqa: S101 - the other cases have a clear edge
-    to_clear = Travel(first.clear_s, geometry.to_clear_mm)
-    if case.kind == "clear_only":
-        return _one_edge(plane, to_clear, earliest_s)
-    if case.kind == "two" or second is None or second.clear_s is None:
-        return _two_edge(solve_onset(plane, to_break, to_clear, earliest_s, latest_s))
-    clear_pair = Travel(second.clear_s, spacing, first.clear_s)
-    if case.kind == "second":
-        far = Travel(second.broken_s, spacing - geometry.overhang_mm)
-        return _two_edge(solve_onset(plane, far, clear_pair, earliest_s, latest_s))
-    break_pair = Travel(second.broken_s, spacing + geometry.pair_error_mm, first.broken_s)
-    found = solve_onset(plane, break_pair, clear_pair, earliest_s, latest_s)
-    if isinstance(found, Onset) and found.kind == "root" and found.mu_kinetic is not None:
-        gap = distance_mm(plane, first.broken_s, found.onset_s, found.mu_kinetic)
-        reach = distance_mm(plane, first.clear_s, found.onset_s, found.mu_kinetic)
-        return Solved(
-            found.onset_s,
-            found.mu_kinetic,
-            "four_edge",
-            gap_mm=gap,
-            length_mm=reach - gap - geometry.slump_mm,
-        )
-    return _two_edge(solve_onset(plane, to_break, clear_pair, earliest_s, latest_s))
+def most_misfit(beams: int, rate_deg_s: float) -> float:
+    """The misfit that 1 % of good slides exceed."""
+    rates = np.log(FALSE_ALARM_RATES)
+    return float(np.interp(math.log(rate_deg_s), rates, FALSE_ALARM_MISFITS[beams]))
 
 
-def _two_edge(found: Onset | NoOnset) -> Solved | NoOnset:
-    if isinstance(found, NoOnset):
-        return found
-    method: Method = "two_edge" if found.kind == "root" else "two_edge_limit"
-    return Solved(found.onset_s, found.mu_kinetic, method, misfit_mm=found.misfit_mm)
+def solve(
+    case: Case, geometry: Geometry, angle_deg: float, rate_deg_s: float, u_response_ms: float
+) -> Solved:
+    """The onset of one case.
 
+    Edges that fit no law of the family come from fill that slumped into the first beam before the
+    slide, or from a bag that crept. Without that edge the others fit: `slumped`, and they give the
+    onset. They do not: `creep`, and all edges give it. One beam cannot tell, and is `slumped`.
 
-def _one_edge(plane: Plane, edge: Travel, earliest_s: float) -> Solved | NoOnset:
-    """The middle of the onsets at the bounds of µk; µk itself stays unknown."""
-    low, high = (
-        onset_of_one(plane, edge, ratio, earliest_s, edge.until_s) for ratio in KINETIC_RATIOS
-    )
-    if low is None or high is None:
-        return NoOnset("late")
-    return Solved((low + high) / 2.0, None, "one_edge", half_range_s=abs(low - high) / 2.0)
+    Args:
+        case: the edges.
+        geometry: the distances.
+        angle_deg: inclination at the first edge.
+        rate_deg_s: rate of the raise before it.
+        u_response_ms: standard uncertainty of the beams' delay.
+    """
+    edges = case.edges()
+    has_slumped = case.kind in ("second", "clear_only")
+
+    def fitted(used: list[Edge], slumped: bool) -> Solved:
+        then_deg = angle_deg + rate_deg_s * (used[0].time_s - edges[0].time_s)
+        found = posterior(used, geometry.distances(slumped), then_deg, rate_deg_s, u_response_ms)
+        method: Method = "two_edge_limit" if found.limit == "low" else "two_edge"
+        if len(used) == 1:
+            method = "one_edge"
+        elif len(used) == 4:
+            method = "four_edge"
+        return Solved(found, method, used, found.misfit)
+
+    solved = fitted(edges, has_slumped)
+    most = most_misfit(2 if len(edges) > 2 else 1, rate_deg_s)
+    if solved.misfit <= most:
+        return solved
+    if solved.found.limit == "high":
+        return solved._replace(too_quick=True)
+    first = next((edge for edge in edges if edge.leading and edge.beam == 0), None)
+    if first is None:
+        return solved._replace(flag="creep")
+    without = fitted([edge for edge in edges if edge != first], slumped=True)
+    if len(edges) == 2 or without.misfit <= most_misfit(1, rate_deg_s):
+        return without._replace(flag="slumped", misfit=solved.misfit)
+    return solved._replace(flag="creep")

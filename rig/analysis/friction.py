@@ -3,26 +3,27 @@
 import math
 from typing import NamedTuple
 
-from rig.analysis.angle import Ramp, build_ramp
-from rig.analysis.budget import run_budget, vary
+from rig.analysis.angle import Ramp, build_ramp, rough_ramp
+from rig.analysis.budget import run_budget
 from rig.analysis.by_hand import hand_result
-from rig.analysis.checks import check_beams, check_home, is_beyond_law, is_skewed
+from rig.analysis.checks import check_beams, check_home, check_rate, check_slip, is_skewed
 from rig.analysis.climate import run_climate
 from rig.analysis.edges import BeamRecord, beam_record
 from rig.analysis.estimate import Case, Geometry, Solved, choose, solve
 from rig.analysis.geometry import run_geometry
 from rig.analysis.hinge import check_hinge
-from rig.analysis.onset import NoOnset
 from rig.analysis.row import RunResult, empty_row, filled, with_break, with_climate
 from rig.analysis.uncertainty import Budget, Component
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.runfile.model import INVALIDATING, Flag
 from rig.runfile.reader import RunFile
-from rig.sliding import slide_time_s
 
 CROSS_SLOPE_DEG = 1.0
 """More cross slope than this is flagged."""
+
+LEAST_ANGLE_DEG, LEAST_RATE_DEG_S = 0.5, 0.02
+"""Nothing slides on a board that is flatter, or one that rises more slowly."""
 
 
 class RunAnalysis(NamedTuple):
@@ -70,7 +71,7 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
         flags.append("no_slide")
     if outcome in ("stopped", "fault", "interrupted") and not INVALIDATING.intersection(flags):
         flags.append("halted")
-    check_home(run, calibration, flags)
+    doubt_deg = check_home(run, calibration, flags)
     raise_s, end_s = _raise_span(run)
     climate = run_climate(run.climate, (raise_s or 0.0) - 5.0, end_s)
     if climate.drifted:
@@ -84,9 +85,10 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
         for index in range(1, run.header.settings.beams + 1)
     ]
     check_beams(run, records, raise_s, flags)
+    doubt_deg = math.hypot(doubt_deg, check_slip(run, calibration, raise_s, flags))
     geometry = run_geometry(run, flags)
     span_s = (raise_s, min(end_s, _last_time(run)))
-    analysis = _slide(run, calibration, records, geometry, span_s, flags)
+    analysis = _slide(run, calibration, records, geometry, span_s, flags, doubt_deg)
     return analysis._replace(result=with_climate(analysis.result, climate))
 
 
@@ -97,20 +99,22 @@ def _slide(
     geometry: Geometry,
     span_s: tuple[float, float],
     flags: list[Flag],
+    doubt_deg: float,
 ) -> RunAnalysis:
     raise_s, last_s = span_s
-    rate = run.header.rate_deg_s
     passes = records[0].passes
     if not passes:
         flags.append("no_slide" if run.end is not None else "halted")
         return RunAnalysis(empty_row(run, flags), run)
-    case = choose(records, geometry, lambda t_s: rate * (t_s - raise_s), rate, last_s)
+    rough_deg, rate = rough_ramp(run, raise_s, passes[-1].broken_s)
+    case = choose(records, geometry, rough_deg, rate, last_s)
     used_s = passes[0].broken_s if case is None else case.first_edge_s
     ramp = build_ramp(run, calibration, raise_s, used_s)
     if ramp is None:
         return RunAnalysis(empty_row(run, [*flags, "angle_sensor_fault"]), run)
     flags.extend(ramp.flags)
     check_hinge(run, calibration, raise_s, used_s, flags)
+    check_rate(run, ramp, used_s, flags)
     if abs(ramp.cross_slope_deg) > CROSS_SLOPE_DEG:
         flags.append("cross_slope")
     if case is None:
@@ -118,43 +122,38 @@ def _slide(
         row = empty_row(run, [*flags, "edge_crept", "stalled_in_slide", "no_slide"])
         return RunAnalysis(with_break(row, passes[0].broken_s, ramp), run, ramp=ramp)
 
-    angle = max(float(ramp.angle_deg(used_s)), 0.0)
-    reach = geometry.to_clear_mm + geometry.spacing_mm
-    longest_s = 1.5 * slide_time_s(reach, rate, angle) + 0.3
-    earliest_s = max(used_s - longest_s, raise_s - 0.2)
-    plane = ramp.plane(earliest_s - 0.05, case.last_edge_s + 0.05)
-    found = solve(case, plane, geometry, earliest_s)
-    if isinstance(found, NoOnset) and found.why == "late" and case.first.clear_s is not None:
-        case = Case("clear_only", case.first, None, ("edge_crept", "gap_unknown"))
-        found = solve(case, plane, geometry, earliest_s)
     flags.extend(case.flags)
-    if isinstance(found, NoOnset):
+    response_ms = run.header.settings.beam.u_response_ms
+    angle, rate = float(ramp.angle_deg(used_s)), ramp.rate_deg_s(used_s)
+    is_raised = angle > LEAST_ANGLE_DEG and rate > LEAST_RATE_DEG_S
+    found = solve(case, geometry, angle, rate, response_ms) if is_raised else None
+    if found is None or found.too_quick or found.onset_s < raise_s - 0.2:
         # Faster than a body without friction, or before the raise: no edge of a slide.
         row = empty_row(run, [*flags, "beam_fault"])
         return RunAnalysis(with_break(row, case.first.broken_s, ramp), run, None, ramp, case)
+    if found.flag is not None:
+        flags.append(found.flag)
     if case.kind == "clear_only" or (case.kind == "second" and not geometry.may_slump_through):
         # Slump, a stall and a bent board look alike here; a value is given, but not as valid.
         flags.append("beam_fault")
-
-    u_response_ms = run.header.settings.beam.u_response_ms
-    variations = vary(case, plane, geometry, earliest_s, u_response_ms)
-    budget = run_budget(run, calibration, ramp, found, variations)
-    if is_skewed(found, geometry, variations):
+    budget = run_budget(run, calibration, ramp, found, geometry)
+    if is_skewed(found):
         flags.append("skew_suspected")
-    if is_beyond_law(found, geometry, ramp, variations):
-        flags.append("creep")
+    if found.flag == "creep":
         moved_deg = float(ramp.angle_deg(case.first.broken_s) - ramp.angle_deg(found.onset_s))
-        budget.components.append(_misfit(moved_deg))
+        budget.components.append(_doubt("misfit of the law", moved_deg))
+    if doubt_deg > 0.0:
+        budget.components.append(_doubt("sensor that may have slipped", doubt_deg))
     row = filled(empty_row(run, flags), found, ramp, budget, geometry)
     row = with_break(row, case.first.broken_s, ramp)
     return RunAnalysis(row, run, budget, ramp, case, found, calibration)
 
 
-def _misfit(moved_deg: float) -> Component:
-    """Where the law does not fit, the correction may be wrong by as much as it is."""
-    u = abs(moved_deg) / math.sqrt(3.0)
+def _doubt(name: str, most_deg: float) -> Component:
+    """An error of which is only known that it lies between none and this."""
+    u = abs(most_deg) / math.sqrt(3.0)
     return Component(
-        name="misfit of the law",
+        name=name,
         u_value=u,
         unit="deg",
         distribution="rectangular",

@@ -18,7 +18,8 @@ import numpy as np
 
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.plane import Array
-from rig.analysis.uncertainty import Component, Layer, root_sum_square, u_of_tangent
+from rig.analysis.row import with_uncertainty
+from rig.analysis.uncertainty import Component, Layer, root_sum_square
 from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 MIN_RATES = 3
@@ -32,7 +33,11 @@ AGEING_PCT = 2.5
 """Growth of static friction per tenfold time of contact lies between 0 and this. Judgement: that it
 grows with the logarithm is well known, how fast in bags of fabric is not."""
 
-LAW, STUDY, AGEING = "friction law", "friction law, rate study", "contact ageing, rate study"
+LAW, STUDY, AGEING = (
+    "friction law, rate-free",
+    "friction law, rate study",
+    "contact ageing, rate study",
+)
 
 
 class AtRate(msgspec.Struct, frozen=True, kw_only=True):
@@ -305,13 +310,10 @@ def _shifted(analysis: RunAnalysis, study: RateStudy | None) -> RunAnalysis:
     # The kinetic coefficient is not corrected, so it keeps the law's allowance.
     parts = [part(STUDY, at.u_shift_deg, law.u_mu_kinetic), part(AGEING, at.u_ageing_deg, 0.0)]
     budget = msgspec.structs.replace(budget, onset_angle_deg=angle, components=[*kept, *parts])
-    u_angle = budget.u_onset_angle_deg()
     row = msgspec.structs.replace(
         row,
         onset_angle_deg=angle,
-        u_onset_angle_deg=u_angle,
         mu_static=math.tan(math.radians(angle)),
-        u_mu_static=u_of_tangent(angle, u_angle),
         friction_law="rate_study",
     )
-    return analysis._replace(result=row, budget=budget)
+    return analysis._replace(result=with_uncertainty(row, budget), budget=budget)

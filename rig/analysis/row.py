@@ -8,7 +8,7 @@ import msgspec
 from rig.analysis.angle import Ramp
 from rig.analysis.climate import RunClimate
 from rig.analysis.estimate import Geometry, Method, Solved
-from rig.analysis.uncertainty import Budget, u_of_tangent
+from rig.analysis.uncertainty import COMPARING, Budget, u_of_tangent
 from rig.runfile.model import INVALIDATING, Flag
 from rig.runfile.reader import RunFile
 
@@ -52,6 +52,11 @@ class RunResult(msgspec.Struct, frozen=True, kw_only=True):
     friction_law: Literal["stated_range", "rate_study"] = "stated_range"
     """What stands for it in the uncertainty: an allowance, or a rate study that also shifted the
     angle to its intercept."""
+    u_onset_angle_absolute_deg: float | None = None
+    """In itself; `u_onset_angle_deg` is for comparing with other slides of this rig and rate."""
+    u_mu_static_absolute: float | None = None
+    mu_kinetic_speed_m_s: float | None = None
+    """Mean speed of the bag between the edges, which `mu_kinetic` holds for."""
 
 
 def number(value: object) -> float | None:
@@ -119,17 +124,40 @@ def filled(
 ) -> RunResult:
     """The row with its onset; valid unless a flag forbids it."""
     angle = float(ramp.angle_deg(found.onset_s))
-    u_angle = budget.u_onset_angle_deg()
+    mu_kinetic = found.mu_kinetic
+    by_edges: dict[str, float] = {}
+    if found.method == "four_edge":
+        off, seen = found.found.length_off
+        by_edges["gap_mm"] = found.found.to_break_mm + geometry.slump_mm
+        by_edges["bag_length_mm"] = geometry.length_mm + geometry.u_length_mm * off / max(seen, 0.1)
+    return with_uncertainty(
+        msgspec.structs.replace(
+            row,
+            valid=not INVALIDATING.intersection(row.flags),
+            onset_angle_deg=angle,
+            mu_static=math.tan(math.radians(angle)),
+            mu_kinetic=mu_kinetic,
+            u_mu_kinetic=None if mu_kinetic is None else budget.u_mu_kinetic(),
+            mu_kinetic_speed_m_s=None if mu_kinetic is None else found.found.speed_mm_s / 1000.0,
+            onset_method=found.method,
+            gap_mm=by_edges.get("gap_mm", geometry.gap_mm),
+            bag_length_mm=by_edges.get("bag_length_mm", row.bag_length_mm),
+        ),
+        budget,
+    )
+
+
+def with_uncertainty(row: RunResult, budget: Budget) -> RunResult:
+    """The row with both uncertainties of its angle: for comparing, and in itself."""
+    angle, u, whole = (
+        budget.onset_angle_deg,
+        budget.u_onset_angle_deg(COMPARING),
+        budget.u_onset_angle_deg(),
+    )
     return msgspec.structs.replace(
         row,
-        valid=not INVALIDATING.intersection(row.flags),
-        onset_angle_deg=angle,
-        u_onset_angle_deg=u_angle,
-        mu_static=math.tan(math.radians(angle)),
-        u_mu_static=u_of_tangent(angle, u_angle),
-        mu_kinetic=found.mu_kinetic,
-        u_mu_kinetic=None if found.mu_kinetic is None else budget.u_mu_kinetic(),
-        onset_method=found.method,
-        gap_mm=geometry.gap_mm if found.gap_mm is None else found.gap_mm + geometry.slump_mm,
-        bag_length_mm=row.bag_length_mm if found.length_mm is None else found.length_mm,
+        u_onset_angle_deg=u,
+        u_mu_static=u_of_tangent(angle, u),
+        u_onset_angle_absolute_deg=whole,
+        u_mu_static_absolute=u_of_tangent(angle, whole),
     )

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import math
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -11,11 +10,13 @@ import msgspec
 from rig.analysis.difference import Difference
 from rig.analysis.groups import GroupResult
 from rig.analysis.row import RunResult
-from rig.analysis.uncertainty import Budget
+from rig.analysis.uncertainty import COMPARING, LAYERS, Budget
 from rig.errors import BadInputError
 from rig.files.durable import replace_file
 
 Rows = list[tuple[str, ...]]
+
+MOST_DOF = 1000.0
 
 
 def _figure(value: float | None, digits: int) -> str:
@@ -26,13 +27,21 @@ def _with_u(value: float | None, u: float | None, digits: int) -> str:
     return "–" if value is None else f"{value:.{digits}f} ± {_figure(u, digits)}"
 
 
+def _in_itself(u: float | None) -> str:
+    return "–" if u is None else f"± {u:.2f}"
+
+
 def _name(*parts: str | None) -> str:
     return " ".join(part for part in parts if part) or "–"
 
 
 def run_rows(results: Sequence[RunResult]) -> Rows:
-    """One row per run under a row of titles; u is the standard uncertainty (k = 1)."""
-    titles = "run|bag|board|slide|angle ± u °|at break °|µ static ± u|µ kinetic ± u|T °C|RH %|flags"
+    """One row per run under a row of titles; u is the standard uncertainty, for comparing.
+
+    "In itself" is the angle's uncertainty with what all slides of the rig share.
+    """
+    titles = "run|bag|board|slide|angle ± u °|in itself °|at break °|µ static ± u|µ kinetic ± u"
+    titles += "|T °C|RH %|flags"
     rows: Rows = [tuple(titles.split("|"))]
     for row in results:
         flags = " ".join(row.flags) + ("" if row.valid else " (not valid)")
@@ -43,6 +52,7 @@ def run_rows(results: Sequence[RunResult]) -> Rows:
                 _name(row.board),
                 "–" if row.slide_number is None else str(row.slide_number),
                 _with_u(row.onset_angle_deg, row.u_onset_angle_deg, 2),
+                _in_itself(row.u_onset_angle_absolute_deg),
                 _figure(row.angle_at_break_deg, 2),
                 _with_u(row.mu_static, row.u_mu_static, 4),
                 _with_u(row.mu_kinetic, row.u_mu_kinetic, 4),
@@ -87,7 +97,7 @@ def budget_rows(budget: Budget) -> Rows:
     """One row per component under a row of titles, then the three layers and the whole."""
     titles = "component|u|unit|distribution|°/unit|u(θ) °|share %|dof|layer"
     rows: Rows = [tuple(titles.split("|"))]
-    for part in budget.components:
+    for part in budget.by_size():
         rows.append(
             (
                 part.name,
@@ -102,11 +112,14 @@ def budget_rows(budget: Budget) -> Rows:
             )
         )
     whole = budget.u_onset_angle_deg()
-    for layer in ("run", "series", "common"):
-        u = budget.u_onset_angle_deg((layer,))
+    sums = [(f"all {layer}", budget.u_onset_angle_deg((layer,))) for layer in LAYERS]
+    sums.append(("for comparing (run, series)", budget.u_onset_angle_deg(COMPARING)))
+    for name, u in sums:
         share = f"{100.0 * (u / whole) ** 2:.1f}" if whole else ""
-        rows.append((f"all {layer}", "", "", "", "", f"{u:.4f}", share, "", ""))
-    rows.append(("combined", "", "", "", "", f"{whole:.4f}", "", _dof(budget.dof()), ""))
+        rows.append((name, "", "", "", "", f"{u:.4f}", share, "", ""))
+    rows.append(
+        ("in itself (combined)", "", "", "", "", f"{whole:.4f}", "", _dof(budget.dof()), "")
+    )
     return rows
 
 
@@ -114,7 +127,7 @@ def difference_rows(found: Difference) -> Rows:
     """One row per component under a row of titles, then the whole; in units of µs."""
     titles = "component|u|unit|distribution|A: µs/unit|B: µs/unit|u(µA − µB)|share %|dof|layer"
     rows: Rows = [tuple(titles.split("|"))]
-    for part in found.components:
+    for part in sorted(found.components, key=lambda part: -part.u_mu_static):
         rows.append(
             (
                 part.name,
@@ -135,7 +148,8 @@ def difference_rows(found: Difference) -> Rows:
 
 
 def _dof(dof: float) -> str:
-    return f"{dof:.1f}" if math.isfinite(dof) else "∞"
+    """Above a thousand the t distribution is normal to three digits."""
+    return f"{dof:.1f}" if dof < MOST_DOF else "∞"
 
 
 def format_table(rows: Rows) -> str:

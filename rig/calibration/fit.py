@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from rig.calibration.captures import Span, Zero, check_captures, u_mean_counts
 from rig.calibration.model import Vector
 from rig.calibration.reference import ReferenceReading
-from rig.calibration.sensors import Prior, SensorClass, prior_of
+from rig.calibration.sensors import SensorClass, SensorPrior, prior_of
 from rig.calibration.six_position import Drift
 
 Array = NDArray[np.float64]
@@ -93,7 +93,7 @@ class _Problem:
         zero: Zero,
         span: Sequence[Span],
         sensor: SensorClass,
-        prior: Prior,
+        prior: SensorPrior,
         scale: float,
         drift: Drift | None = None,
     ) -> None:
@@ -194,7 +194,7 @@ def fit_calibration(
     span: Sequence[Span],
     sensor: SensorClass,
     counts_per_g: float,
-    prior: Prior | None = None,
+    prior: SensorPrior | None = None,
     drift: Drift | None = None,
 ) -> AxisFit:
     """Fit bias, gain, level and axis to what was captured.

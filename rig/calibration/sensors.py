@@ -32,7 +32,7 @@ CLASSES: dict[str, SensorClass] = {
 }
 
 
-class Prior(NamedTuple):
+class SensorPrior(NamedTuple):
     """What is known of bias and gain before a fit."""
 
     bias_g: Vector
@@ -41,7 +41,7 @@ class Prior(NamedTuple):
     """Of the three biases and the three gains, 6 × 6."""
 
 
-def prior_of(sensor: SensorClass) -> Prior:
+def prior_of(sensor: SensorClass) -> SensorPrior:
     """The data sheet's word: no bias, gain 1, each with its uncertainty."""
     sigma = np.array([*sensor.u_bias_g, *[sensor.u_gain] * 3])
-    return Prior((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), np.diag(sigma**2))
+    return SensorPrior((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), np.diag(sigma**2))

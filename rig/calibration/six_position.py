@@ -12,7 +12,7 @@ import numpy as np
 
 from rig.calibration.captures import Rest, check_rest, u_mean_counts
 from rig.calibration.model import Vector
-from rig.calibration.sensors import Array, Prior, SensorClass
+from rig.calibration.sensors import Array, SensorClass, SensorPrior
 from rig.errors import BadInputError
 
 NEAR_AXIS = 0.8
@@ -28,7 +28,7 @@ class Drift(NamedTuple):
     u_drift_g_per_k: float
 
 
-def six_positions(rests: Sequence[Rest], sensor: SensorClass, counts_per_g: float) -> Prior:
+def six_positions(rests: Sequence[Rest], sensor: SensorClass, counts_per_g: float) -> SensorPrior:
     """Bias and gain from six or more positions, with their covariance.
 
     Args:
@@ -64,7 +64,7 @@ def six_positions(rests: Sequence[Rest], sensor: SensorClass, counts_per_g: floa
     x = [float(value) for value in found.x]
     jacobian: Array = np.asarray(found.jac)
     covariance = np.linalg.inv(jacobian.T @ jacobian)
-    return Prior((x[0], x[1], x[2]), (x[3], x[4], x[5]), (covariance + covariance.T) / 2.0)
+    return SensorPrior((x[0], x[1], x[2]), (x[3], x[4], x[5]), (covariance + covariance.T) / 2.0)
 
 
 def drift_of_two(cold: Rest, warm: Rest, counts_per_g: float) -> Drift:

@@ -4,6 +4,7 @@ import heapq
 from collections import deque
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from itertools import count
 from typing import Any
 
 from rig.clock.tasks import At, Cancelled, Handle, Queue, T, Task, Until, first_unseen
@@ -50,7 +51,7 @@ class VirtualClock:
         self._now = start_s
         self._utc = (utc or datetime.now(UTC)) - timedelta(seconds=start_s)
         self._heap: list[tuple[float, int, int, _Job]] = []
-        self._sequence = 0
+        self._sequence = count()  # whole under signals, whose handler may put something
         self._horizon = float("inf")
         self._jobs: list[_Job] = []
 
@@ -117,8 +118,7 @@ class VirtualClock:
 
     def _push(self, time_s: float, job: _Job) -> None:
         job.ticket += 1
-        self._sequence += 1
-        heapq.heappush(self._heap, (time_s, self._sequence, job.ticket, job))
+        heapq.heappush(self._heap, (time_s, next(self._sequence), job.ticket, job))
 
     def _loop(self, horizon: float, is_over: Callable[[], bool] | None) -> None:
         outer, self._horizon = self._horizon, min(horizon, self._horizon)

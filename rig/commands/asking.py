@@ -11,7 +11,7 @@ from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from rig.quantities.shown import System
-    from rig.study.answer.answer import Air
+    from rig.study.answer.answer import DayAir
     from rig.study.answer.ask import Asked
     from rig.study.folder import Study
     from rig.study.slides.look import Contents
@@ -148,7 +148,7 @@ def _check_board(study: "Study", board: str | None) -> None:
 
 def _typed_air(
     temperature: str | None, humidity: str | None, board_temperature: str | None
-) -> "tuple[Air | None, float | None]":
+) -> "tuple[DayAir | None, float | None]":
     """The air as typed, None where none was, and the board's temperature in °C."""
     from rig.study.answer.ask import air_at
 
@@ -166,7 +166,7 @@ def _typed_air(
 
 def _read_air(
     live: tuple[Path | None, bool, int], surface_c: float | None, units: "System"
-) -> "Air":
+) -> "DayAir":
     from rig.quantities.shown import system
     from rig.study.answer.ask import air_at
 

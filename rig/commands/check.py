@@ -37,6 +37,7 @@ def check(
     out by 30 mm and back.
     """
     from rig.clock import At, Task
+    from rig.commands.attended import attended
     from rig.commands.options import say
     from rig.commands.run import CAUTION
     from rig.opening import OpenRig, open_rig
@@ -61,7 +62,7 @@ def check(
         say(CAUTION)
     settings = settings_of(rig)
     opened = open_rig(settings, twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig)
-    with opened:
+    with attended(opened):
         findings = opened.run(test(opened))
     if json:
         print_json({"checks": [finding._asdict() for finding in findings]})

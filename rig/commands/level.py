@@ -112,6 +112,7 @@ def calibrate(
     from rig.calibration.plan import LevelPlan, load_plan
     from rig.calibration.reference import to_deg
     from rig.calibration.show import calibration_text
+    from rig.commands.attended import attended
     from rig.commands.run import CAUTION
     from rig.opening import open_rig
     from rig.procedures.level import LevelProcedure
@@ -134,7 +135,7 @@ def calibrate(
     person = _person(opened, plan, readings, seed, unit, across)
     if not twin:
         say(CAUTION)
-    with opened:
+    with attended(opened):
         procedure = LevelProcedure(
             opened.machine, person, plan, folder_of(rig, out, twin), fresh=fresh, redo=redo
         )
@@ -253,6 +254,7 @@ def check(
     import msgspec
 
     from rig.calibration.plan import LevelPlan
+    from rig.commands.attended import attended
     from rig.commands.run import CAUTION
     from rig.opening import open_rig
     from rig.procedures.level_check import level_check
@@ -263,7 +265,7 @@ def check(
     person = _person(opened, LevelPlan(), None, seed, unit, False)
     if not twin:
         say(CAUTION)
-    with opened:
+    with attended(opened):
         found = opened.run(
             level_check(opened.machine, person, folder_of(rig, out, twin), resolution)
         )

@@ -6,6 +6,7 @@ from rig.calibration.captures import Rest
 from rig.calibration.plan import SpanPoint, Way
 from rig.calibration.reference import SineBar, to_deg
 from rig.commands.options import say
+from rig.control.signals import asking
 from rig.errors import BadInputError
 from rig.procedures.level_person import Answer, LevelPerson, Where
 from rig.quantities.typed import number
@@ -106,7 +107,8 @@ class PromptingPerson(LevelPerson):
 
 def _ask(question: str) -> str:
     print(question, end="", file=sys.stderr, flush=True)
-    line = sys.stdin.readline()
+    with asking():
+        line = sys.stdin.readline()
     if not line:
         raise BadInputError(
             "Nobody is at the terminal to read the level; give the readings with --readings FILE."

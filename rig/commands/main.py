@@ -1,9 +1,8 @@
 """The `rig` command: every sub-command, and the one place where errors become exit codes."""
 
+import errno
 import os
-import signal
 import sys
-from types import FrameType
 
 import typer
 
@@ -17,6 +16,7 @@ from rig.commands.choose import choose
 from rig.commands.compare import compare
 from rig.commands.demo import demo
 from rig.commands.level import level
+from rig.commands.options import say
 from rig.commands.panel import panel
 from rig.commands.report import figures, report
 from rig.commands.run import run
@@ -26,7 +26,9 @@ from rig.commands.settings import settings
 from rig.commands.sheet import sheet
 from rig.commands.sizing import sizing
 from rig.commands.study import study
+from rig.commands.terminal import LAST_S, queued
 from rig.commands.watch import watch
+from rig.control.signals import Interrupted, SignalLog, catching
 from rig.errors import RigError
 
 INTERRUPTED = 130
@@ -64,25 +66,45 @@ app.add_typer(study)
 app.add_typer(level)
 
 
-def _interrupt(number: int, frame: FrameType | None) -> None:
-    """SIGTERM and SIGHUP leave by the same way as Ctrl-C, so that the motor is switched off."""
-    raise KeyboardInterrupt(signal.Signals(number).name)
-
-
 def main() -> None:
-    """Run the command line; every error that a person can mend is one sentence on stderr."""
-    signal.signal(signal.SIGTERM, _interrupt)
-    signal.signal(signal.SIGHUP, _interrupt)
+    """Run the command line; every error that a person can fix is one sentence on stderr."""
+    with queued() as terminal, catching() as signals:
+        code = _ended_by(signals)
+        try:
+            # A pipe whose reader takes its time gets everything; a signal is not kept waiting.
+            terminal.drain(LAST_S if signals.name else None)
+        except Interrupted:
+            code = INTERRUPTED
+    if terminal.out.error is not None:
+        code = code or _unread(terminal.out.error)
+    sys.exit(code)
+
+
+def _ended_by(signals: SignalLog) -> int:
+    """Run the command; its exit code."""
+    code = 0
     try:
         app()
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else 0
     except RigError as error:
-        from rig.control.faults import told
+        if signals.name is None:
+            from rig.control.faults import told
 
-        print(f"rig: {told(error)}", file=sys.stderr)
-        sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        sys.exit(INTERRUPTED)
+            say(f"rig: {told(error)}")
+        code = error.exit_code
+    except Interrupted:
+        pass
     except BrokenPipeError:
-        # Whoever read our output has gone; Python would complain again when it flushes.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(1)
+        code = 1
+    if signals.name is not None:
+        say(f"rig: Ended by {signals.name}. {signals.place}")
+        code = INTERRUPTED
+    return code
+
+
+def _unread(error: OSError) -> int:
+    """Whoever read our output has gone, which needs no word, or the output has no room left."""
+    if error.errno != errno.EPIPE:
+        print(f"rig: The output could not be written ({error.strerror}).", file=sys.stderr)
+    return 1

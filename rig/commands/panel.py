@@ -13,7 +13,6 @@ from rig.commands.run_names import study_beside
 from rig.errors import BadInputError
 
 PORT = 8600
-INTERRUPTED = 130
 MODEL = Path("/proc/device-tree/model")
 """Where a kernel says which board it runs on."""
 CAUTION = (
@@ -65,9 +64,8 @@ def panel(
     for package in ("starlette", "uvicorn"):
         if find_spec(package) is None:
             raise BadInputError(f"The page needs the package {package}: install `rig[panel]`.")
-    from rig.control.mover import StoppedError
+    from rig.commands.attended import attended
     from rig.control.notify import Notifier
-    from rig.control.signals import stop_on_signals
     from rig.opening import open_rig
     from rig.panel.setup import addresses, serve_panel
     from rig.procedures.series_log import SeriesLog
@@ -98,22 +96,17 @@ def panel(
     if open_to_network:
         say(OPEN_CAUTION)
     runs = Path(settings.files.runs) if study is None else study / "runs"
-    with SeriesLog(out or runs) as log, opened:
+    with SeriesLog(out or runs) as log, attended(opened):
         served = serve_panel(
             opened, log, port=port, is_open=open_to_network, announce=say, study=study
         )
-        with served.server, stop_on_signals(machine.events) as signals:
+        with served.server:
             for address in addresses(served.server.port, is_open=open_to_network):
                 say(f"The page: {address}")
             machine.on_beat = beat
             notifier.ready()
             try:
                 opened.run(served.desk.serve(), beside=[served.viewer.follow()], presses=False)
-            except StoppedError as stop:
-                say(f"rig: {stop}")
-                if signals.name is not None:
-                    sys.exit(INTERRUPTED)
-                raise
             finally:
                 notifier.stopping()
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import msgspec
 
 from rig.commands.options import say
-from rig.commands.series import Series
+from rig.commands.series import ShownSeries
 from rig.control.request import RunRequest
 from rig.errors import RigError
 from rig.files.stamps import utc_text
@@ -123,7 +123,7 @@ class PlanRuns:
                 f" ({', '.join(filter(None, (row.stage, row.climate)))}, series {row.row},"
                 f" {row.runs} runs)."
             )
-            series = Series(
+            series = ShownSeries(
                 opened,
                 self._study.path / "runs",
                 quiet=self._quiet,

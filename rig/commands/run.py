@@ -162,8 +162,7 @@ def run(
     json: Json = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
-    from rig.commands.series import Series
-    from rig.control.mover import StoppedError
+    from rig.commands.series import ShownSeries
     from rig.opening import OnBoard, open_rig
     from rig.procedures.climate_gate import parse_band
     from rig.procedures.rates import parse_rates
@@ -262,16 +261,12 @@ def run(
 
     if not twin:
         say(CAUTION)
-    series = Series(opened, folder, quiet=json, options=options)
+    series = ShownSeries(opened, folder, quiet=json, options=options)
     if service:
         logging.basicConfig(
             stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"
         )
-        try:
-            series.serve(requests)
-        except StoppedError as stop:
-            say(f"rig: {stop}")
-            sys.exit(INTERRUPTED)
+        series.serve(requests)
     failure = series.make([] if resume else requests(), start_now=now, resume=resume)
     _finish(series.paths, failure, series.signal, series.all_slid, json)
 
@@ -320,9 +315,6 @@ def _finish(
         print_json(document)
     if failure is not None:
         if signal is not None:
-            from rig.control.faults import told
-
-            say(f"rig: {told(failure)}")
             sys.exit(INTERRUPTED)
         raise failure
     if not all_slid:

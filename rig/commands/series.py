@@ -7,10 +7,12 @@ from pathlib import Path
 from rig.analysis.friction import analyse_run
 from rig.analysis.row import RunResult
 from rig.clock import Task
+from rig.commands.attended import attended
 from rig.commands.progress import ProgressView
 from rig.commands.run_rows import HEAD, row_of
+from rig.control.mover import StoppedError
 from rig.control.request import RunRequest
-from rig.control.signals import stop_on_signals
+from rig.control.signals import Interrupted
 from rig.errors import BadInputError, RigError
 from rig.opening import OpenRig
 from rig.procedures.runs import MadeRun
@@ -18,10 +20,10 @@ from rig.procedures.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.series_log import OpenSeries, SeriesLog, SeriesOptions
 from rig.runfile.reader import read_run
 
-__all__ = ["HEAD", "Series", "row_of"]
+__all__ = ["HEAD", "ShownSeries", "row_of"]
 
 
-class Series:
+class ShownSeries:
     """One series; `make` once.
 
     Args:
@@ -75,20 +77,24 @@ class Series:
                 return None
             if not resume:
                 self._offer(unfinished)
-            with self._opened as opened, stop_on_signals(opened.machine.events) as signals:
-                if resume and unfinished is not None:
-                    series = unfinished
-                    self._show_made(series)
-                else:
-                    series = begin_series(log, requests, self._options, clock.utc_now())
-                try:
-                    self._run(log, series, start_now)
-                except RigError as error:
-                    if not self.paths:
-                        raise
-                    failure = error
-                    self._show_last()
-                self.signal = signals.name
+            try:
+                with attended(self._opened):
+                    if resume and unfinished is not None:
+                        series = unfinished
+                        self._show_made(series)
+                    else:
+                        series = begin_series(log, requests, self._options, clock.utc_now())
+                    try:
+                        self._run(log, series, start_now)
+                    except RigError as error:
+                        if not self.paths:
+                            raise
+                        failure = error
+                        self._show_last()
+            except Interrupted as end:
+                # Also one that came after the last run: no other series may begin.
+                self.signal = str(end)
+                failure = failure or StoppedError(f"Stopped by {end}.", ends_program=True)
             log.settle(clock.utc_now())
         return failure
 
@@ -190,11 +196,11 @@ class Series:
                 hooks = Hooks(made=self.show, notice=tell)
                 return SeriesMaker(machine, log, series, hooks).make(start_now=False)
 
-            with self._opened as opened, stop_on_signals(machine.events):
+            with attended(self._opened):
                 machine.on_beat = beat
                 notifier.ready()
                 try:
-                    opened.run(stand_by(machine, one))
+                    self._opened.run(stand_by(machine, one))
                 finally:
                     notifier.stopping()
 

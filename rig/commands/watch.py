@@ -39,6 +39,7 @@ def watch(
 ) -> None:
     """Show angle, climate and inputs live; nothing moves. Ctrl-C ends it."""
     from rig.clock import At, Task
+    from rig.commands.attended import attended
     from rig.commands.live_view import LiveView
     from rig.opening import open_rig
     from rig.panel.view import Viewer
@@ -67,7 +68,7 @@ def watch(
             if live is not None:
                 live.stop()
 
-    with opened:
+    with attended(opened):
         opened.run(look())
         if json:
             print_json(snapshot(machine))

@@ -14,6 +14,15 @@ COMPUTER: tuple[Fault, ...] = (
         "Look for a slow disk or a busy computer (`rig check --timing`). " + CHECK,
     ),
     Fault(
+        "suspended",
+        "the program was stopped for more than 0.5 s and continued (Ctrl-Z, a debugger)",
+        ALL,
+        "cut",
+        "as soon as it is continued",
+        None,
+        "Nothing is wrong with the rig; let the program run, and start again. " + CHECK,
+    ),
+    Fault(
         "edges_lost",
         "an edge of an input could not be taken over",
         ALL,

@@ -48,6 +48,18 @@ def _emergency_stop(machine: "Machine") -> str | None:
     return None
 
 
+def held_up(machine: "Machine") -> MachineFaultError | None:
+    """The fault of a program that was stopped; whatever else is late then is late because of it."""
+    what = _suspended(machine)
+    return None if what is None else MachineFaultError("suspended", what)
+
+
+def _suspended(machine: "Machine") -> str | None:
+    if machine.held_up_s is not None:
+        return f"The program was stopped for {machine.held_up_s:.1f} s and then continued."
+    return None
+
+
 def _upper_limit(machine: "Machine") -> str | None:
     if machine.inputs.limit_upper_reached:
         return (
@@ -134,6 +146,7 @@ def _climate_doubtful(machine: "Machine") -> str | None:
 
 CONDITIONS: dict[Cause, Callable[["Machine"], str | None]] = {
     "emergency_stop": _emergency_stop,
+    "suspended": _suspended,
     "limit_upper": _upper_limit,
     "limit_lower_stuck": _lower_limit_stuck,
     "imu_silent": _silent_imu,

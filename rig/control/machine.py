@@ -32,6 +32,10 @@ CONTROL_SILENCE_S = 2.0
 it up for a while."""
 
 
+HELD_UP_S = 0.5
+"""A program that was stopped for less has missed nothing that would not show itself."""
+
+
 class StopRequest(NamedTuple):
     """Put into the machine's events by whoever wants an orderly stop."""
 
@@ -91,6 +95,14 @@ class Machine(Senses):
         self.progress = ProgressWatch()
         self.on_beat: Callable[[], None] = lambda: None
         """Called with every sign of life of the control loop."""
+        self.beats = 0
+        """Signs of life of the control loop so far."""
+        self.stops = 0
+        """Stop requests that the control loop has met so far."""
+        self.held_up_s: float | None = None
+        """How long the whole process was stopped in mid-work, if it was."""
+        self.comes_next = ""
+        """Between two runs of a series: what the board does next; empty after the last one."""
         self._beat_s = clock.time_s()
         self._open_pins = open_pins
         self.pin_factory: Any = None
@@ -160,7 +172,14 @@ class Machine(Senses):
     def beat(self) -> None:
         """A sign of life of the control loop; without one the pulses end."""
         self._beat_s = self.clock.time_s()
+        self.beats += 1
         self.on_beat()
+
+    def continued(self) -> None:
+        """The process was stopped and goes on; at rest nothing was missed."""
+        held_up_s = self.clock.time_s() - self._beat_s
+        if held_up_s > HELD_UP_S and self.live.state not in ("parked", "halted"):
+            self.held_up_s = held_up_s
 
     def _must_stop(self) -> bool:
         """Looked at before every pulse, by levels, so that no lost edge can hide a stop."""
@@ -232,6 +251,7 @@ class Machine(Senses):
         self.opened_s = self.clock.time_s()
         self.doubtful_climates, self.last_run_reason = 0, None
         self.latched, self.homes_slowly = None, True
+        self.held_up_s = None
 
     def step_angle_deg(self) -> float:
         """Inclination by the step count, right only after homing."""
@@ -260,5 +280,7 @@ class Machine(Senses):
             self.recorder.enter(state, self.clock.time_s())
         self.host.mark()
         self.live.state = state
-        self.live.wants = ""
-        self.lamp.show(state)
+        is_between = state == "parked" and bool(self.comes_next)
+        self.live.wants = self.comes_next if is_between else ""
+        # Steady green says that nothing will move; before the next homing that would be wrong.
+        self.lamp.show("homing" if is_between else state)

@@ -6,7 +6,7 @@ from typing import Any, Protocol
 
 from rig.clock import Done, Handle, Task, Until
 from rig.control.faults import MEASURING
-from rig.control.interlocks import check_interlocks
+from rig.control.interlocks import check_interlocks, held_up
 from rig.control.machine import Machine, StopRequest
 from rig.control.recorder import Recorder
 from rig.devices.imu import Counts
@@ -109,9 +109,10 @@ class Mover:
         self._check()
         item = yield Until(machine.events, deadline_s)
         if isinstance(item, StopRequest):
+            machine.stops += 1
             raise stopped_by(item)
         if isinstance(item, Done) and item.error is not None:
-            raise item.error
+            raise held_up(machine) or item.error
         if isinstance(item, Edge):
             self._note_edge(item)
         self._check()
@@ -240,6 +241,7 @@ class Mover:
                 check_interlocks(machine, self._state)
                 item = yield Until(machine.events, min(deadline, now + POLL_S))
                 if isinstance(item, StopRequest):
+                    machine.stops += 1
                     wishes.append(item)
                 self._note_steps(axis)
         finally:
@@ -251,7 +253,7 @@ class Mover:
         """What the pulse loop itself ended is a fault, also when the reason has gone again."""
         cause = self._machine.cut_by
         if result is not None and result.ended_by == "must_stop" and cause is not None:
-            raise MachineFaultError(cause, CUT_BECAUSE[cause])
+            raise held_up(self._machine) or MachineFaultError(cause, CUT_BECAUSE[cause])
 
     def _note_steps(self, axis: Stepper | None) -> None:
         """Write the board's steps, and see whether the board follows them."""

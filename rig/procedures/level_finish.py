@@ -8,7 +8,7 @@ from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.captures import Rest
 from rig.calibration.fit import AxisFit, fit_calibration
 from rig.calibration.model import Calibration
-from rig.calibration.sensors import CLASSES, Prior, SensorClass
+from rig.calibration.sensors import CLASSES, SensorClass, SensorPrior
 from rig.calibration.six_position import Drift, drift_of_two, six_positions
 from rig.control.machine import Machine
 from rig.errors import BadInputError
@@ -66,7 +66,7 @@ def finish(progress: LevelProgress, machine: Machine) -> Calibration:
     )
 
 
-def _six(progress: LevelProgress, sensor: SensorClass, scale: float) -> Prior | None:
+def _six(progress: LevelProgress, sensor: SensorClass, scale: float) -> SensorPrior | None:
     """What the six positions say, as at the temperature of the fit."""
     if not progress.plan.six or progress.zero is None:
         return None

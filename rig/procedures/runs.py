@@ -10,6 +10,7 @@ from rig.clock import At, Done, Handle, Task
 from rig.control.blade_placing import placing_for
 from rig.control.cycle import Cycle
 from rig.control.machine import Machine, StopRequest
+from rig.control.mover import stopped_by
 from rig.control.placing import Placing
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
@@ -22,6 +23,13 @@ from rig.runfile.writer import RunWriter, new_run_id, run_folder, run_path
 FIRST_LOOK_S = 0.3
 LAST_LOOK_S = 2.0
 """A reading under way takes less than this, retries included."""
+
+
+NEXT = {
+    "hand": "The board homes next: keep clear. Then put the bag back and press start.",
+    "blade": "The next run begins within seconds, by itself: keep clear.",
+}
+"""What comes after a run that is not the last one, by how the bag gets back."""
 
 
 class MadeRun(NamedTuple):
@@ -79,7 +87,9 @@ def make_runs(
     made: list[MadeRun] = []
     try:
         yield At(machine.clock.time_s() + FIRST_LOOK_S)
-        for request in requests:
+        asked = list(requests)
+        for n_left, request in zip(range(len(asked) - 1, -1, -1), asked, strict=True):
+            machine.comes_next = NEXT[placing.kind] if n_left else ""
             if machine.last_run_reason is not None:
                 raise machine.last_run_reason
             if before is not None:
@@ -89,7 +99,10 @@ def make_runs(
             if on_end(run):
                 break
     finally:
+        machine.comes_next = ""
         yield from stop_watching(machine, watchers)
+    if machine.live.state == "parked" and machine.live.wants:
+        machine.enter("parked")  # a rule ended the series: nothing comes next after all
     return made
 
 
@@ -133,8 +146,15 @@ def stop_watching(machine: Machine, watchers: Iterable[Handle[None]]) -> Task[No
 
 
 def raise_failures(machine: Machine) -> None:
-    """Empty the machine's events, for those who only look; raise what a watching task raised."""
+    """Empty the machine's events, for those who only look; raise what ends the looking.
+
+    Raises:
+        StoppedError: a stop was asked for.
+        Exception: what a watching task raised.
+    """
     while (item := machine.events.get_nowait()) is not None:
+        if isinstance(item, StopRequest):
+            raise stopped_by(item)
         if isinstance(item, Done) and item.error is not None:
             raise item.error
 

@@ -69,8 +69,10 @@ def at_rest(machine: Machine, wishes: tuple[type, ...] = ()) -> Task[Any]:
     def next_event(until_s: float) -> Task[Any]:
         machine.beat()
         item = yield Until(machine.events, until_s)
-        if isinstance(item, StopRequest) and item.ends_program:
-            raise stopped_by(item)
+        if isinstance(item, StopRequest):
+            machine.stops += 1
+            if item.ends_program:
+                raise stopped_by(item)
         has_failed = isinstance(item, Done) and isinstance(item.error, Exception)
         if has_failed and machine.latched is None:
             raise item.error

@@ -13,7 +13,7 @@ from rig.quantities.said import Amount, Said
 from rig.report.evidence import Evidence
 from rig.runfile.reader import RunFile
 from rig.study.answer import words
-from rig.study.answer.answer import Air, Answer
+from rig.study.answer.answer import Answer, DayAir
 from rig.study.catalogue import Bag, Step
 from rig.study.droop import LIMITS
 from rig.study.journal import Treatment
@@ -132,7 +132,7 @@ def _said(answer: Answer) -> dict[str, Any]:
     }
 
 
-def _air(air: Air) -> Said:
+def _air(air: DayAir) -> Said:
     humidity = words.air_words(msgspec.structs.replace(air, temperature_c=None))
     if air.temperature_c is None:
         return Said("{}", humidity)

@@ -11,7 +11,7 @@ from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.home import home_records
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
-from rig.report.paths import BagPath, paths_of
+from rig.report.paths import WayToTarget, paths_of
 from rig.report.weather import WeatherBand, bands_of
 from rig.study.answer.answer import Answer
 from rig.study.answer.ask import Asked
@@ -72,7 +72,7 @@ class Evidence(NamedTuple):
 
     asked: Asked
     answer: Answer
-    paths: list[BagPath]
+    paths: list[WayToTarget]
     """In the order of the answer's bag faces."""
     weather: list[WeatherBand]
     sessions: list[SessionAir]

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from rig.report.paths import BagPath
+from rig.report.paths import WayToTarget
 from rig.report.style import (
     INK,
     KNOWN,
@@ -36,7 +36,7 @@ class Range(NamedTuple):
     high: float
 
 
-def ranges(answer: Answer, paths: Sequence[BagPath]) -> dict[str, Range]:
+def ranges(answer: Answer, paths: Sequence[WayToTarget]) -> dict[str, Range]:
     """For each face one range for all panels: what was, what is, the target and where it leads.
 
     Ends of forecasts may lie outside; a fan that leaves the panel says enough.
@@ -56,7 +56,7 @@ def ranges(answer: Answer, paths: Sequence[BagPath]) -> dict[str, Range]:
 
 
 def path_figure(
-    one: BagAnswer, path: BagPath, target: FaceTarget | None, limits: Range, most: int
+    one: BagAnswer, path: WayToTarget, target: FaceTarget | None, limits: Range, most: int
 ) -> "Figure":
     """Angle after each application with its interval, the target's band, the forecast's fan.
 
@@ -126,12 +126,12 @@ def _stage(axes: "Axes", x: float, middle: float, lower: float, upper: float) ->
     )
 
 
-def _drawn(one: BagAnswer, path: BagPath) -> list[Forecast]:
+def _drawn(one: BagAnswer, path: WayToTarget) -> list[Forecast]:
     """The forecast that a panel shows: that of the path's recipe."""
     return [each for each in one.forecast if each.recipe == path.recipe]
 
 
-def most_applications(answer: Answer, paths: Sequence[BagPath]) -> int:
+def most_applications(answer: Answer, paths: Sequence[WayToTarget]) -> int:
     """Where the widest panel ends."""
     return max(
         (
@@ -142,7 +142,7 @@ def most_applications(answer: Answer, paths: Sequence[BagPath]) -> int:
     )
 
 
-def _note(path: BagPath, target: FaceTarget | None) -> str:
+def _note(path: WayToTarget, target: FaceTarget | None) -> str:
     """The panel in words."""
     said = "; ".join(
         f"{stage.stage} {stage.angle_deg:.1f}° ({stage.lower_deg:.1f} to {stage.upper_deg:.1f})"
@@ -156,7 +156,7 @@ def _note(path: BagPath, target: FaceTarget | None) -> str:
     )
 
 
-class Interval(NamedTuple):
+class ShownInterval(NamedTuple):
     """A row of a figure of intervals."""
 
     name: str
@@ -167,7 +167,7 @@ class Interval(NamedTuple):
 
 
 def interval_figure(
-    rows: Sequence[Interval],
+    rows: Sequence[ShownInterval],
     label: str,
     title: str,
     note: str,
@@ -221,7 +221,7 @@ def effects_figure(answer: Answer) -> "Figure | None":
     """What a first application of each recipe does."""
     several = len({one.model for one in answer.treatments}) > 1
     rows = [
-        Interval(
+        ShownInterval(
             f"{one.recipe}, {one.model + ' ' if several else ''}{one.face}",
             one.effect_deg,
             one.lower_deg,
@@ -245,7 +245,7 @@ def effects_figure(answer: Answer) -> "Figure | None":
 def day_figure(answer: Answer, target: FaceTarget) -> "Figure | None":
     """The bags on one face against its target, the likeliest to lie within it first."""
     rows = [
-        Interval(one.bag, one.angle_deg, one.lower_deg, one.upper_deg, one == answer.picks[0])
+        ShownInterval(one.bag, one.angle_deg, one.lower_deg, one.upper_deg, one == answer.picks[0])
         for one in answer.picks
         if one.face == target.face
     ]

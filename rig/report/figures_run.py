@@ -8,7 +8,6 @@ import numpy as np
 from rig.analysis.angle import BLOCK_S, steps_angle
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.geometry import run_geometry
-from rig.analysis.onset import distance_mm
 from rig.analysis.plane import Array
 from rig.calibration.apply import along_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
@@ -212,14 +211,13 @@ def _level(
 
 
 def _motion(axes: "Axes", analysis: RunAnalysis, length: Shown, high: float) -> None:
-    solved, case, ramp = analysis.solved, analysis.case, analysis.ramp
-    assert solved is not None and case is not None and ramp is not None  # noqa: S101, PT018
+    solved, case = analysis.solved, analysis.case
+    assert solved is not None and case is not None  # noqa: S101, PT018
     value_axis(axes, f"path of the bag, {length.unit}", "y")
     axes.axhline(0.0, color=FAINT, linewidth=0.8)
     place = run_geometry(analysis.run, [])
-    gap, clear = place.to_break_mm, place.to_clear_mm
-    if solved.gap_mm is not None and solved.length_mm is not None:
-        gap, clear = solved.gap_mm, solved.gap_mm + place.slump_mm + solved.length_mm
+    gap = solved.found.to_break_mm
+    clear = gap + place.to_clear_mm - place.to_break_mm
     u_clear = math.hypot(place.u_gap_mm, place.u_length_mm)
     edges = [(case.first.broken_s, gap, place.u_to_break_mm, "beam breaks", (9, -7, "left", "top"))]
     if case.first.clear_s is not None:
@@ -228,11 +226,8 @@ def _motion(axes: "Axes", analysis: RunAnalysis, length: Shown, high: float) -> 
     if solved.mu_kinetic is None:
         axes.set_title("No motion fitted: only one edge is known", fontweight="normal")
     else:
-        plane = ramp.plane(solved.onset_s - 0.05, high + 0.05)
         grid = np.linspace(solved.onset_s, max(edges[-1][0] + 0.06, solved.onset_s + 0.1), 90)
-        way = [
-            length.of(distance_mm(plane, float(t), solved.onset_s, solved.mu_kinetic)) for t in grid
-        ]
+        way = [length.of(float(mm)) for mm in solved.found.motion_mm(grid)]
         axes.plot(grid, way, color=RECKONED, label=f"fit, µk = {solved.mu_kinetic:.3f}")
     for t, value, u, text, (x, y, across, along) in edges:
         axes.errorbar(

@@ -25,7 +25,7 @@ class Stage(Struct, frozen=True, kw_only=True):
     """Slides that count, of this stage; 0: treated and not measured since."""
 
 
-class BagPath(Struct, frozen=True, kw_only=True):
+class WayToTarget(Struct, frozen=True, kw_only=True):
     """The stages of one bag face, the present one last, and the recipe that may come next."""
 
     bag: str
@@ -40,7 +40,7 @@ class BagPath(Struct, frozen=True, kw_only=True):
         return len(self.stages) > 1 or self.recipe is not None
 
 
-def paths_of(asked: Asked, answer: Answer, data: ModelData) -> list[BagPath]:
+def paths_of(asked: Asked, answer: Answer, data: ModelData) -> list[WayToTarget]:
     """A path for each of the answer's bag faces, in its order."""
     rows: dict[tuple[str, str], list[Series]] = {}
     for row in data.series:
@@ -48,7 +48,7 @@ def paths_of(asked: Asked, answer: Answer, data: ModelData) -> list[BagPath]:
     return [_path(asked, one, rows.get((one.bag, one.face), [])) for one in answer.bags]
 
 
-def _path(asked: Asked, one: BagAnswer, rows: Sequence[Series]) -> BagPath:
+def _path(asked: Asked, one: BagAnswer, rows: Sequence[Series]) -> WayToTarget:
     n_now = len(asked.draws.state(one.bag, one.face).applications)
     stages = []
     for applications in range(n_now + 1):
@@ -72,7 +72,7 @@ def _path(asked: Asked, one: BagAnswer, rows: Sequence[Series]) -> BagPath:
                 n_slides=sum(row.n for row in then),
             )
         )
-    return BagPath(bag=one.bag, face=one.face, stages=tuple(stages), recipe=recipe_of(one))
+    return WayToTarget(bag=one.bag, face=one.face, stages=tuple(stages), recipe=recipe_of(one))
 
 
 def angle_in(draws: Draws, bag: str, face: str, state: State, board: str | None, air: Air) -> F:

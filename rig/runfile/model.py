@@ -28,16 +28,19 @@ Flag = Literal[
     "angle_sensor_fault",
     "step_loss",
     "halted",
+    "slumped",
     "stalled_in_slide",
     "edge_crept",
     "early_disturbance",
     "creep",
+    "rate_off",
     "climate_drift",
     "cross_slope",
     "skew_suspected",
     "gap_unknown",
     "calibration_overdue",
     "floor_tilt",
+    "sensor_slipped",
 ]
 INVALIDATING: frozenset[Flag] = frozenset(
     (
@@ -47,6 +50,7 @@ INVALIDATING: frozenset[Flag] = frozenset(
         "angle_sensor_fault",
         "step_loss",
         "halted",
+        "slumped",
     )
 )
 """Flags that keep a run out of the analysis."""

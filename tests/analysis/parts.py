@@ -9,9 +9,9 @@ import msgspec
 import numpy as np
 
 from rig.analysis.angle import Ramp
-from rig.analysis.budget import Variation
 from rig.analysis.estimate import Geometry, Solved
 from rig.analysis.friction import RunAnalysis
+from rig.analysis.onset.posterior import Edge, Posterior, Source
 from rig.analysis.row import empty_row
 from rig.analysis.uncertainty import Budget, Component, Layer
 from rig.runfile.model import Event
@@ -61,14 +61,32 @@ def geometry(**changes: Any) -> Geometry:
     return msgspec.structs.replace(plain, **changes)
 
 
-def solved(**changes: Any) -> Solved:
-    """An onset at 30 s."""
-    return Solved(onset_s=30.0, mu_kinetic=0.3, method="two_edge")._replace(**changes)
+def posterior(*sources: Source, **changes: Any) -> Posterior:
+    """An onset at 30 s, of which these sources leave something open."""
+    plain = Posterior(
+        onset_s=30.0,
+        law_s=0.0,
+        mu_kinetic=0.3,
+        law_mu_kinetic=0.0,
+        speed_mm_s=250.0,
+        misfit=0.0,
+        limit=None,
+        to_break_mm=6.5,
+        length_off=(0.0, 0.0),
+        sources=list(sources),
+        law=0,
+        law_drop=2.0,
+        law_onset_s=30.0,
+        unit_s=0.2,
+    )
+    return plain._replace(**changes)
 
 
-def variation(u_value: float, low: Any, high: Any, name: str = "gap") -> Variation:
-    """One input that was moved by its uncertainty, with what the solver then found."""
-    return Variation(name, u_value, "mm", "run", (low, high))
+def solved(*sources: Source, found: dict[str, Any] | None = None, **changes: Any) -> Solved:
+    """The same as found from two edges."""
+    edges = [Edge(30.5, 0, True), Edge(30.9, 0, False)]
+    plain = Solved(posterior(*sources, **(found or {})), "two_edge", edges, 0.0)
+    return plain._replace(**changes)
 
 
 def component(name: str, u_theta_deg: float, layer: Layer = "run", **changes: Any) -> Component:

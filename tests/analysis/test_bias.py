@@ -1,7 +1,5 @@
 """The bench's criteria on a small number of drawn slides; tests/bench has the full table."""
 
-import math
-
 import numpy as np
 import pytest
 
@@ -17,14 +15,15 @@ def rows(request: pytest.FixtureRequest) -> list[Row]:
 
 def test_errors_agree_with_the_stated_uncertainty(rows: list[Row]) -> None:
     assert all(row.valid for row in rows)
-    # Coulomb slides have no error from the friction law, so its component is left out here.
+    # Rate and edges are exact but for what is stated; the step to no rate is left out.
     assert 0.5 < ratio(rows, lambda row: row.u_without_law) < 1.2
     assert max(abs(row.error) / row.u_without_law for row in rows) < 5.0
 
 
-def test_the_break_angle_is_biased_and_the_onset_is_not(rows: list[Row]) -> None:
+def test_the_break_angle_is_late_and_the_onset_early_by_less(rows: list[Row]) -> None:
     assert np.mean([row.naive_error for row in rows]) > 0.1
-    assert abs(np.mean([row.error for row in rows])) < 0.025
+    # Coulomb's law lies at the early edge of the mixture of laws.
+    assert -0.13 < np.mean([row.error for row in rows]) < -0.03
 
 
 def test_kinetic_friction_and_creep(rows: list[Row]) -> None:
@@ -34,7 +33,8 @@ def test_kinetic_friction_and_creep(rows: list[Row]) -> None:
 
 
 @pytest.mark.parametrize("case", CASES[2:4], ids=("one beam", "two beams"))
-def test_exact_gap_and_length_leave_no_bias(case: object) -> None:
+def test_exact_gap_and_length_leave_the_laws_bias(case: object) -> None:
     errors = np.array([row.error for row in simulate(case, RUNS_EXACT)])  # type: ignore[arg-type]
-    # The calibration drawn for each run scatters by 0.037°, so the mean by 0.037°/√n.
-    assert abs(errors.mean()) < 0.01 + 2.0 * 0.037 / math.sqrt(RUNS_EXACT)
+    # The edge of the mixture; the calibration drawn for each run scatters by 0.037° beside it.
+    assert -0.16 < errors.mean() < -0.03
+    assert errors.std() < 0.08

@@ -87,12 +87,24 @@ def test_common_parts_cancel_between_like_groups(low: Group) -> None:
     other = group("B", [0.40, 0.41])
     found = difference(low, other)
     parts = {part.name: part for part in found.components}
-    for name in ("friction law", "calibration", "level", "filter delay", "temperature"):
+    for name in (
+        "friction law, rate-free",
+        "crown of the board",
+        "calibration",
+        "level",
+        "filter delay",
+        "temperature",
+    ):
         assert parts[name].cancels
         assert parts[name].u_mu_static < 1e-9
-    # Each has its own scatter and slump.
+    # Each has its own scatter and slump, and its own friction law.
+    own = {part.name: part for part in group_budget(low).components}["friction law"]
+    per_deg = math.radians(1.0) * (1.0 + low.result.mean_mu_static**2)
+    assert parts["friction law of A"].u_mu_static == pytest.approx(
+        own.u_theta_deg * per_deg, rel=1e-4
+    )
+    assert not parts["friction law of B"].cancels
     assert parts["repeatability of A"].u_mu_static == pytest.approx(low.result.u_repeat, rel=1e-6)
-    assert not parts["slump of B"].cancels
     assert found.u_mu_static < 0.7 * math.hypot(low.result.u_common, other.result.u_common)
     assert found.difference_mu_static == pytest.approx(0.0, abs=1e-9)
     # Two scatters of the same size with two degrees of freedom each are worth four and more.
@@ -103,10 +115,11 @@ def test_at_other_angles_they_cancel_but_in_part(low: Group, high: Group) -> Non
     found = difference(low, high)
     parts = {part.name: part for part in found.components}
     # A shift of the angle counts with sec²θ, 1.16 and 1.26 here.
-    law = {part.name: part.u_theta_deg for part in group_budget(low).components}["friction law"]
+    own = {part.name: part.u_theta_deg for part in group_budget(low).components}
+    law = own["friction law, rate-free"]
     secants = [1.0 + g.result.mean_mu_static**2 for g in (low, high)]
     left = math.radians(law) * abs(secants[1] - secants[0])
-    assert parts["friction law"].u_mu_static == pytest.approx(left, rel=0.02)
+    assert parts["friction law, rate-free"].u_mu_static == pytest.approx(left, rel=0.02)
     assert found.difference_mu_static == pytest.approx(-0.105, abs=0.003)
     assert sum(part.share for part in found.components) == pytest.approx(1.0)
 
@@ -139,7 +152,13 @@ def test_what_two_rigs_or_two_calibrations_have_is_their_own(low: Group) -> None
     assert parts["beam response"].cancels
     elsewhere = difference(low, group("B", [0.40, 0.41], rig="another"))
     names = {part.name for part in elsewhere.components}
-    assert {"beam response of A", "level of B", "filter delay of A", "friction law"} <= names
+    assert {"beam response of A", "level of B", "filter delay of A", "friction law of B"} <= names
+    assert "friction law, rate-free" in names
+    assert "crown of the board" not in names
+    other_board = {
+        part.name for part in difference(low, group("B", [0.40, 0.41], board="b")).components
+    }
+    assert "crown of the board of A" in other_board
 
 
 def test_budgets_are_printed_and_carried(

@@ -47,12 +47,12 @@ def both(
     return lines(difference(a, b))
 
 
-LAW = component("friction law", 0.24, "common")
+LAW = component("friction law, rate-free", 0.24, "common")
 
 
 def test_the_friction_law_moves_both_means_on_any_rig() -> None:
     for rig in ("bench", "another"):
-        part = both(LAW, rig=rig)["friction law"]
+        part = both(LAW, rig=rig)[LAW.name]
         # 0.24·(0.0218166 − 0.0202458).
         assert part.u_mu_static == pytest.approx(3.76991e-4, rel=1e-3)
         assert (part.sensitivity_a, part.sensitivity_b) == pytest.approx(PER_DEG, rel=1e-4)
@@ -60,8 +60,8 @@ def test_the_friction_law_moves_both_means_on_any_rig() -> None:
 
 
 def test_another_rate_leaves_more_of_the_law_and_the_larger_input_counts() -> None:
-    slow = component("friction law", 0.125, "common", u_value=0.25, sensitivity=0.5)
-    part = both(LAW, of_b=(slow,))["friction law"]
+    slow = component("friction law, rate-free", 0.125, "common", u_value=0.25, sensitivity=0.5)
+    part = both(LAW, of_b=(slow,))[LAW.name]
     # 0.25·|0.0202458 − 0.5·0.0218166|.
     assert part.u_mu_static == pytest.approx(0.00233438, rel=1e-3)
 

@@ -7,13 +7,12 @@ import msgspec
 import numpy as np
 import pytest
 
-from rig.analysis.checks import check_home, is_beyond_law, is_skewed
-from rig.analysis.estimate import Solved
+from rig.analysis.checks import check_home, is_skewed
 from rig.analysis.friction import analyse_run
 from rig.analysis.hinge import check_hinge, raise_gravity
 from rig.runfile.model import Climate, Event, Flag, Outcome, Samples
 from rig.runfile.reader import RunFile
-from tests.analysis.parts import bare_run, geometry, gravity, ramp, solved, variation
+from tests.analysis.parts import bare_run, gravity, solved
 from tests.analysis.slides import RAISE_S, RATE_HZ, one_beam, run_file, slide, two_beams
 from tests.calibration.example import calibration
 
@@ -34,9 +33,12 @@ def home_flags(detail: dict[str, Any], **changes: Any) -> list[Flag]:
     [
         (0.1, -0.2, []),
         (0.39, -0.2, []),
-        (0.41, -0.2, ["floor_tilt"]),
+        (0.41, -0.2, ["floor_tilt", "sensor_slipped"]),
+        (0.41, -0.11, ["floor_tilt", "sensor_slipped"]),
+        (0.41, -0.09, ["floor_tilt"]),
+        (0.41, -0.31, ["floor_tilt"]),
         (-0.19, -0.2, []),
-        (-0.21, -0.2, ["floor_tilt"]),
+        (-0.21, -0.2, ["floor_tilt", "sensor_slipped"]),
         (0.1, 0.09, []),
         (0.1, 0.11, ["floor_tilt"]),
         (0.1, -0.49, []),
@@ -73,82 +75,63 @@ def test_a_time_stamp_that_cannot_be_read_is_told() -> None:
 
 
 @pytest.mark.parametrize(
-    ("length_mm", "u_solved_mm", "skewed"),
+    ("off", "seen", "method", "skewed"),
     [
-        # Twice √(3² + 4²) and twice 3 mm beyond 152 mm; never shorter.
-        (161.9, 4.0, False),
-        (162.1, 4.0, True),
-        (157.9, 0.0, False),
-        (158.1, 0.0, True),
-        (130.0, 0.0, False),
-        (None, 0.0, False),
+        # Twice the scatter of what the edges say, √0.81 = 0.9 u of the length; never shorter.
+        (1.79, 0.81, "four_edge", False),
+        (1.81, 0.81, "four_edge", True),
+        (-3.0, 0.81, "four_edge", False),
+        (1.81, 0.81, "two_edge", False),
+        (0.5, 0.0, "four_edge", False),
     ],
 )
 def test_a_bag_is_askew_when_it_is_longer(
-    length_mm: float | None, u_solved_mm: float, skewed: bool
+    off: float, seen: float, method: Any, skewed: bool
 ) -> None:
-    found = solved(gap_mm=8.0, length_mm=length_mm)
-    moved = found._replace(length_mm=None if length_mm is None else length_mm + u_solved_mm)
-    u = [variation(1.0, moved, moved)]
-    assert is_skewed(found, geometry(u_length_mm=3.0), u) is skewed
+    found = solved(found={"length_off": (off, seen)}, method=method)
+    assert is_skewed(found) is skewed
 
 
-FAR = {"gap_mm": 6.5, "length_mm": 152.0}
-"""As stated: 8 − 1.5 mm to the break, 152 mm long."""
-
-
-@pytest.mark.parametrize(
-    ("changes", "moved", "beyond"),
-    [
-        # Misfit: three times √(3² + 4²) mm of the way to the break, or of what the inputs give.
-        ({"misfit_mm": 14.9}, {}, False),
-        ({"misfit_mm": 15.1}, {}, True),
-        ({"misfit_mm": 29.9}, {"misfit_mm": 10.0}, False),
-        ({"misfit_mm": 30.1}, {"misfit_mm": 10.0}, True),
-        # The gap that four edges gave: three times 5 mm, or √(5² + 12²).
-        (FAR | {"gap_mm": 21.4}, {}, False),
-        (FAR | {"gap_mm": 21.6}, {}, True),
-        (FAR | {"gap_mm": -8.4}, {}, False),
-        (FAR | {"gap_mm": -8.6}, {}, True),
-        (FAR | {"gap_mm": 45.4}, {"gap_mm": 12.0}, False),
-        (FAR | {"gap_mm": 45.6}, {"gap_mm": 12.0}, True),
-        # The length: three times 4 mm, or √(4² + 3²).
-        (FAR | {"length_mm": 163.9}, {}, False),
-        (FAR | {"length_mm": 164.1}, {}, True),
-        (FAR | {"length_mm": 140.1}, {}, False),
-        (FAR | {"length_mm": 139.9}, {}, True),
-        (FAR | {"length_mm": 166.9}, {"length_mm": 3.0}, False),
-        (FAR | {"length_mm": 167.1}, {"length_mm": 3.0}, True),
-        # µk under a fifth of tan 20° = 0.36397.
-        ({"mu_kinetic": 0.0730}, {}, False),
-        ({"mu_kinetic": 0.0726}, {}, True),
-        ({"mu_kinetic": None}, {}, False),
-    ],
-)
-def test_edges_that_the_law_does_not_explain(
-    changes: dict[str, Any], moved: dict[str, float], beyond: bool
-) -> None:
-    found = solved(**changes)
-    other: Solved = found._replace(**{key: getattr(found, key) + by for key, by in moved.items()})
-    u = [variation(1.0, other, other)]
-    assert is_beyond_law(found, geometry(), ramp(), u) is beyond
-
-
-def test_what_the_law_does_not_explain_widens_the_budget_by_what_was_corrected() -> None:
-    true = slide(0.45, 0.4, 1.0, [30.0, 80.0, 182.0, 232.0])
-    analysis = analyse_run(run_file(1.0, two_beams(true.edges_s), beams=2))
-    assert "creep" in analysis.result.flags
+def test_what_the_laws_do_not_explain_widens_the_budget_by_what_was_corrected() -> None:
+    # All edges fit but the last, which is 60 ms late: no edge that may be left out explains it.
+    true = slide(0.45, 0.4, 1.0, [8.0, 58.0, 160.0, 210.0])
+    times = [*true.edges_s[:3], true.edges_s[3] + 0.06]
+    analysis = analyse_run(run_file(1.0, two_beams(times), beams=2))
+    assert analysis.result.flags == ["creep"]
+    assert analysis.result.valid
     assert analysis.budget is not None
     part = analysis.budget.components[-1]
     assert (part.name, part.layer, part.distribution) == (
-        "misfit of the law",
-        "series",
-        "rectangular",
+        *("misfit of the law", "series", "rectangular"),
     )
     # From the onset to the break the board turned by 1°/s; as a rectangle over √3.
-    corrected_deg = 1.0 * (true.edges_s[0] - true.onset_s)
-    assert part.u_theta_deg == pytest.approx(corrected_deg / math.sqrt(3.0), abs=0.005)
-    assert analysis.result.u_onset_angle_deg == pytest.approx(analysis.budget.u_onset_angle_deg())
+    corrected_deg = (analysis.result.angle_at_break_deg or 0.0) - (
+        analysis.result.onset_angle_deg or 0.0
+    )
+    assert part.u_theta_deg == pytest.approx(corrected_deg / math.sqrt(3.0), abs=1e-6)
+    assert part.u_theta_deg < (analysis.result.u_onset_angle_deg or 0.0)
+
+
+@pytest.mark.parametrize(("early_s", "flags"), [(0.0, []), (0.5, ["slumped"]), (0.1, ["slumped"])])
+def test_fill_that_slumped_into_the_first_of_two_beams(early_s: float, flags: list[Flag]) -> None:
+    # The edge then hangs 1 mm over the first beam, as it slides past the second.
+    leading = -1.0 if early_s else 8.0
+    true = slide(0.45, 0.38, 1.0, [abs(leading), leading + 50.0, 160.0, 210.0])
+    times = [true.onset_s - early_s if early_s else true.edges_s[0], *true.edges_s[1:]]
+    row = analyse_run(run_file(1.0, two_beams(times), beams=2)).result
+    assert row.flags == flags
+    assert row.valid is (not flags)
+    # What the other edges say is right all the same.
+    assert row.onset_angle_deg is not None
+    assert row.u_onset_angle_deg is not None
+    assert abs(row.onset_angle_deg - true.onset_deg) < 2.0 * row.u_onset_angle_deg
+
+
+def test_fill_that_slumped_into_the_only_beam() -> None:
+    # Half a second before the slide, and the bag clears the beam as it should.
+    true = slide(0.45, 0.44, 1.0, [8.0, 160.0])
+    row = analyse_run(run_file(1.0, one_beam([true.onset_s, true.edges_s[1]]))).result
+    assert (row.flags, row.valid) == (["slumped"], False)
 
 
 def tilted_across(run: RunFile, cross_deg: float) -> RunFile:
@@ -230,14 +213,14 @@ def test_how_a_run_ended(outcome: Outcome, flags: list[Flag], expected: list[Fla
         (0.160, ["edge_crept", "stalled_in_slide", "no_slide"], None),
         (0.190, ["beam_fault"], None),
         (0.500, [], "two_edge"),
-        (1.500, ["creep"], "two_edge_limit"),
+        (1.500, ["slumped"], "one_edge"),
         (1.790, ["edge_crept", "gap_unknown", "beam_fault"], "one_edge"),
     ],
 )
 def test_a_pass_that_no_slide_makes(lasts_s: float, flags: list[Flag], method: str | None) -> None:
     row = analyse_run(run_file(1.0, one_beam([24.0, 24.0 + lasts_s]))).result
     assert (row.flags, row.onset_method) == (flags, method)
-    assert row.valid is not bool({"beam_fault", "no_slide"} & set(flags))
+    assert row.valid is not bool({"beam_fault", "no_slide", "slumped"} & set(flags))
     assert row.angle_at_break_deg == pytest.approx(24.0, abs=0.01)
 
 
@@ -253,7 +236,9 @@ def test_slumped_fill_counts_as_such_where_it_can_reach(u_gap_mm: float, flags: 
     row = analyse_run(run_file(1.0, edges, beams=2, u_gap_mm=u_gap_mm)).result
     assert row.flags == flags
     assert row.valid is ("beam_fault" not in flags)
-    assert row.onset_angle_deg == pytest.approx(true.onset_deg, abs=0.02)
+    assert row.onset_angle_deg is not None
+    assert row.u_onset_angle_deg is not None
+    assert abs(row.onset_angle_deg - true.onset_deg) < 2.0 * row.u_onset_angle_deg
 
 
 def test_a_run_that_was_never_raised_is_halted() -> None:

@@ -8,7 +8,7 @@ import pytest
 from rig.analysis.estimate import Geometry
 from rig.analysis.geometry import run_geometry
 from rig.runfile.model import Event, Flag
-from tests.analysis.parts import bare_run
+from tests.analysis.parts import bare_run, geometry
 
 
 def distances(placed: dict[str, Any] | None = None, **changes: Any) -> tuple[Geometry, list[Flag]]:
@@ -73,3 +73,28 @@ def test_beams_and_slump_are_the_settings() -> None:
     found, _ = distances()
     assert (found.slump_mm, found.u_slump_mm) == (0.0, 0.0)
     assert (found.spacing_mm, found.u_spacing_mm) == (50.0, 0.2)
+
+
+@pytest.mark.parametrize(
+    ("gap", "slump", "to_break"), [(8.0, 1.5, 6.5), (2.0, 1.8, 0.3), (2.0, 1.6, 0.4)]
+)
+def test_slump_leaves_a_gap_of_its_own(gap: float, slump: float, to_break: float) -> None:
+    found = geometry(gap_mm=gap, slump_mm=slump)
+    assert found.to_break_mm == pytest.approx(to_break)
+    assert found.to_clear_mm == gap + 152.0
+
+
+@pytest.mark.parametrize(("gap", "may"), [(16.4, True), (16.6, False)])
+def test_slump_may_reach_a_beam_within_three_u(gap: float, may: bool) -> None:
+    # Slump of 1.5 mm; u of gap and slump together: √(3² + 4²) = 5 mm.
+    assert geometry(gap_mm=gap).may_slump_through is may
+    assert geometry().u_to_break_mm == 5.0
+
+
+def test_slumped_fill_hangs_about_the_beam() -> None:
+    assert geometry().distances() == ((8.0, 3.0), (1.5, 4.0), (152.0, 4.0), (50.0, 0.2))
+    # From 1.5 mm as stated to 2 mm beyond the gap of 8 mm; u of the slump and of this: √32 mm.
+    slump = geometry().distances(slumped=True).slump
+    assert slump == pytest.approx((5.75, 5.656854))
+    # Where the slump is larger than the gap it reaches 2 mm beyond the beam.
+    assert geometry(gap_mm=1.0).distances(slumped=True).slump[0] == pytest.approx(2.5)

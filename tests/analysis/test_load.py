@@ -156,7 +156,9 @@ def test_shares_of_a_budget_and_its_layers() -> None:
     ]
     assert shown["all common"]["share %"] == "64.0"
     # (0.05/0.03)⁴·7.26.
-    assert (shown["combined"]["u(θ) °"], shown["combined"]["dof"]) == ("0.0500", "56.0")
+    whole = shown["in itself (combined)"]
+    assert (whole["u(θ) °"], whole["dof"]) == ("0.0500", "56.0")
+    assert shown["for comparing (run, series)"]["u(θ) °"] == "0.0300"
 
 
 def test_a_budget_of_nothing_has_no_shares() -> None:
@@ -165,15 +167,16 @@ def test_a_budget_of_nothing_has_no_shares() -> None:
 
 
 def test_groups_show_their_interval_and_differences_what_cancels() -> None:
-    law = component("friction law", 0.3, "common")
+    law = component("friction law, rate-free", 0.3, "common")
     made = make_groups([analysis(mu, law, bag=bag) for mu, bag in ((0.4, "A"), (0.5, "B"))])
     titles, first, _ = group_rows([group.result for group in made])
     # One run whose 0.3° are common: 1.96·0.3·π/180·1.16.
     assert dict(zip(titles, first, strict=True))["µ static (95 %)"] == "0.4000 ± 0.0119"
     titles, *rows = difference_rows(Analysis([], made, []).differences()[0])
-    cells = dict(zip(titles, rows[-2], strict=True))
+    by_name = {row[0]: dict(zip(titles, row, strict=True)) for row in rows}
+    cells = by_name["friction law, rate-free"]
     # 0.3·π/180·(1.25 − 1.16).
-    assert (cells["component"], cells["layer"]) == ("friction law", "common, cancels")
+    assert cells["layer"] == "common, cancels"
     assert (cells["u(µA − µB)"], cells["share %"]) == ("0.00047", "100.0")
 
 

@@ -182,10 +182,13 @@ def test_a_count_that_no_screw_can_have_is_left_out(plain: RunFile) -> None:
 
 
 @pytest.mark.parametrize("sign", [-1.0, 1.0])
-@pytest.mark.parametrize(("lost_deg", "flags"), [(0.97, ()), (1.03, ("step_loss",))])
+@pytest.mark.parametrize(
+    ("lost_deg", "flags"), [(0.05, ()), (0.97, ("angle_sensor_fault",)), (1.03, ("step_loss",))]
+)
 def test_sensor_and_steps_may_differ_by_a_degree_since_the_start(
     sign: float, lost_deg: float, flags: tuple[str, ...]
 ) -> None:
+    # Steps that are missing from the start look like a sensor that is late by as much as they take.
     run = run_file(1.0, [], end_s=13.0, lost_steps_deg=sign * lost_deg)
     assert fit(run).flags == flags
 

@@ -28,7 +28,8 @@ KEYS = (
     "onset_angle_deg u_onset_angle_deg mu_static u_mu_static mu_kinetic u_mu_kinetic "
     "angle_at_break_deg onset_method rate_deg_s dwell_s gap_mm bag_length_mm cross_slope_deg "
     "temperature_c u_temperature_c relative_humidity_pct u_relative_humidity_pct "
-    "absolute_humidity_g_m3 dew_point_c surface_humidity_pct flags outcome friction_law"
+    "absolute_humidity_g_m3 dew_point_c surface_humidity_pct flags outcome friction_law "
+    "u_onset_angle_absolute_deg u_mu_static_absolute mu_kinetic_speed_m_s"
 ).split()
 """The contract's keys in its order; what the project adds comes after them."""
 
@@ -79,18 +80,20 @@ def test_the_budget_has_its_parts_in_three_layers() -> None:
     assert budget is not None
     names = {part.name for part in budget.components}
     assert {"ramp fit", "filter delay", "gap", "length and skew", "calibration", "level"} <= names
-    assert {"temperature", "friction law"} <= names
+    assert {"temperature", "friction law", "friction law, rate-free"} <= names
+    assert "crown of the board" in names
     layers = [budget.u_onset_angle_deg((layer,)) for layer in ("run", "series", "common")]
     whole = budget.u_onset_angle_deg()
     assert whole == pytest.approx(math.sqrt(sum(u * u for u in layers)))
-    assert analysis.result.u_onset_angle_deg == pytest.approx(whole)
+    assert analysis.result.u_onset_angle_absolute_deg == pytest.approx(whole)
+    assert analysis.result.u_onset_angle_deg == pytest.approx(math.hypot(*layers[:2]))
     # 3 ms of filter delay at 1 °/s are 0.003°; 0.02° of level are 0.02°.
     parts = {part.name: part for part in budget.components}
     assert parts["filter delay"].u_theta_deg == pytest.approx(0.003, rel=0.02)
     assert parts["level"].u_theta_deg == pytest.approx(0.02, rel=0.02)
     # At µs − µk = 0.05 and 1 °/s a gap that is 1 mm larger lowers the angle by about 0.02°.
     assert parts["gap"].sensitivity == pytest.approx(-0.02, abs=0.007)
-    assert "combined" in format_table(budget_rows(budget))
+    assert "in itself (combined)" in format_table(budget_rows(budget))
 
 
 def test_noise_shows_in_the_ramps_uncertainty() -> None:
@@ -124,7 +127,7 @@ def test_overdue_calibration_and_floor_tilt_are_flagged() -> None:
     from rig.runfile.model import Event
 
     home = Event(t_s=1.0, event="home_reading", detail={"angle_deg": 0.5, "cross_deg": 0.0})
-    assert _analysis(extra=[home]).result.flags == ["floor_tilt"]
+    assert _analysis(extra=[home]).result.flags == ["floor_tilt", "sensor_slipped"]
 
 
 def test_one_series_is_this_mounting_this_hour() -> None:
@@ -136,10 +139,11 @@ def test_one_series_is_this_mounting_this_hour() -> None:
     assert (group.n_runs, group.n_series, group.n_sessions) == (5, 1, 1)
     assert group.scope == "this mounting, this hour"
     assert group.u_series is None
-    assert group.mean_mu_static == pytest.approx(0.457, abs=1e-3)
-    assert group.first == pytest.approx(0.47, abs=1e-3)
-    assert group.third == pytest.approx(0.455, abs=1e-3)
-    assert group.rest == pytest.approx(0.45, abs=1e-3)
+    # At 1 °/s a law that is not known takes up to 0.1° off all of them alike.
+    early = [0.457 - group.mean_mu_static, 0.47 - (group.first or 0.0)]
+    early += [0.455 - (group.third or 0.0), 0.45 - (group.rest or 0.0)]
+    assert 0.001 < early[0] < 0.005
+    assert early == pytest.approx([early[0]] * 4, abs=2e-4)
     # Standard deviation of the five values over the root of five.
     assert group.u_repeat == pytest.approx(0.0083666 / math.sqrt(5.0), rel=0.05)
     assert group.trend_p is not None
@@ -160,7 +164,7 @@ def test_series_and_sessions_are_no_independent_runs() -> None:
     means = np.array([0.455, 0.495])
     u_mean = means.std(ddof=1) / math.sqrt(2.0)
     assert math.hypot(group.u_repeat, group.u_series) == pytest.approx(u_mean, rel=0.03)
-    assert group.mean_mu_static == pytest.approx(0.475, abs=1e-3)
+    assert group.mean_mu_static == pytest.approx(0.475, abs=4e-3)
     assert group.k > 4.0
 
 
@@ -209,7 +213,11 @@ def test_folders_are_loaded_and_damaged_files_told(tmp_path: Path) -> None:
     assert any("no run file" in problem for problem in analysis.problems)
     document = analysis.document(with_budget=True)
     json.dumps(document)
-    assert document["runs"][0]["budget"][0]["name"] == "ramp fit"
+    budget = document["runs"][0]["budget"]
+    assert budget[0]["name"] == "friction law, rate-free"
+    assert [line["u_theta_deg"] for line in budget] == sorted(
+        (line["u_theta_deg"] for line in budget), reverse=True
+    )
     with pytest.raises(BadInputError, match="no run file"):
         analyse([tmp_path / "c.run.jsonl"])
     (tmp_path / "empty").mkdir()

@@ -29,12 +29,15 @@ def test_an_empty_row_is_not_valid_and_has_each_flag_once() -> None:
     assert (empty_row(run, []).outcome, empty_row(run, []).dwell_s) == ("slid", 5.7)
 
 
-BUDGET = Budget(onset_angle_deg=20.0, components=[component("level", 0.5, u_mu_kinetic=0.02)])
+BUDGET = Budget(
+    onset_angle_deg=18.0,
+    components=[component("gap", 0.5, u_mu_kinetic=0.02), component("level", 1.2, "common")],
+)
 
 
 def test_a_row_is_filled_with_the_angle_at_the_onset() -> None:
     # The ramp stands at 20° at 30 s and turns by 2 °/s.
-    found = solved(onset_s=29.0, mu_kinetic=0.3)
+    found = solved(found={"onset_s": 29.0})
     row = with_break(
         filled(empty_row(bare_run(), []), found, ramp(), BUDGET, geometry()), 30.0, ramp()
     )
@@ -44,18 +47,24 @@ def test_a_row_is_filled_with_the_angle_at_the_onset() -> None:
     # tan 18° = 0.324920; 0.5° are 0.00872665 rad, over cos²18° = 0.904508.
     assert row.mu_static == pytest.approx(0.324920, abs=1e-6)
     assert row.u_mu_static == pytest.approx(0.00964796, rel=1e-5)
+    # In itself: √(0.5² + 1.2²)° = 1.3°, 2.6 times as much.
+    assert row.u_onset_angle_absolute_deg == pytest.approx(1.3)
+    assert row.u_mu_static_absolute == pytest.approx(2.6 * 0.00964796, rel=1e-5)
+    assert row.mu_kinetic_speed_m_s == 0.25
     assert (row.gap_mm, row.bag_length_mm) == (8.0, None)
 
 
 def test_a_gap_that_was_measured_is_that_before_the_slump() -> None:
-    found = solved(gap_mm=5.0, length_mm=149.0)
+    # The edges say 3 of 4 mm more, and tell three quarters of the length's variance.
+    found = solved(found={"to_break_mm": 5.0, "length_off": (0.75, 0.75)}, method="four_edge")
     row = filled(empty_row(bare_run(), []), found, ramp(), BUDGET, geometry())
-    assert (row.gap_mm, row.bag_length_mm) == (6.5, 149.0)
+    assert (row.gap_mm, row.bag_length_mm) == (6.5, 156.0)
 
 
 def test_unknown_kinetic_friction_has_no_uncertainty() -> None:
-    row = filled(empty_row(bare_run(), []), solved(mu_kinetic=None), ramp(), BUDGET, geometry())
-    assert (row.mu_kinetic, row.u_mu_kinetic) == (None, None)
+    found = solved(method="one_edge")
+    row = filled(empty_row(bare_run(), []), found, ramp(), BUDGET, geometry())
+    assert (row.mu_kinetic, row.u_mu_kinetic, row.mu_kinetic_speed_m_s) == (None, None, None)
 
 
 @pytest.mark.parametrize("flag", [*sorted(INVALIDATING), "creep", "cross_slope"])
@@ -77,6 +86,7 @@ def test_a_reading_by_hand() -> None:
     # The last one counts; sec²45° = 2.
     assert (row.valid, row.onset_angle_deg, row.u_onset_angle_deg) == (True, 45.0, 0.25)
     assert (row.mu_static, row.u_mu_static) == pytest.approx((1.0, 0.00872665), rel=1e-6)
+    assert row.u_onset_angle_absolute_deg == 0.25
     assert budget.u_onset_angle_deg(("run",)) == 0.25
 
 

@@ -43,7 +43,7 @@ from tests.bench.inputs import ONSET, SIMULATOR
 from tests.fastsim.run import simulate_run
 
 LAWS = ("coulomb", "slip_weakening", "stribeck", "lugre")
-LAW = "friction law"
+LAW = "friction law, rate-free"
 TABLE = Table(
     "tests/bench/COVERAGE.md",
     "coverage",

@@ -1,10 +1,8 @@
 """What several measured tables hang on, by path; see `tests.bench.heading`."""
 
 ONSET = (
-    *(
-        f"rig/analysis/{name}.py"
-        for name in ("budget", "edges", "estimate", "friction", "geometry", "onset", "plane")
-    ),
+    *(f"rig/analysis/{name}.py" for name in ("angle", "budget", "edges", "estimate", "friction")),
+    *(f"rig/analysis/{name}.py" for name in ("geometry", "onset/laws", "onset/posterior")),
     "rig/sliding.py",
 )
 """From a run file to an onset angle with its uncertainty."""
@@ -14,12 +12,6 @@ SIMULATOR = (
     "tests/fastsim/run.py",
 )
 """Slides and the sensor that reads them."""
-
-EFFECTS = tuple(
-    f"rig/study/{name}.py"
-    for name in ("climate_fit", "climate_model", "compare_changes", "compare_effects", "variance")
-)
-"""From rows of results to the effects of treatments."""
 
 CYCLE = tuple(
     f"rig/control/{name}.py"

@@ -25,7 +25,7 @@ from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET, SIMULATOR
 from tests.fastsim.run import simulate_run, write_run
 
-LAW = "friction law"
+LAW = "friction law, rate-free"
 FIRST_SEED = 1000
 INPUTS = (*ONSET, *SIMULATOR, "tests/bench/onset_bias.py")
 

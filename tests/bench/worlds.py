@@ -11,7 +11,7 @@ from math import exp, inf
 import numpy as np
 
 from rig.study.model.data import Facts
-from rig.study.model.history import Play
+from rig.study.model.history import Played
 from rig.study.slides.slide import Applied, Slide
 
 FACE = ("slick", "grip")
@@ -244,13 +244,13 @@ def make_study(
     """Slides, what catalogue and journal add to them, and the truth."""
     making = _Making(world, layout, rng)
     slides: list[Slide] = []
-    plays: list[Play] = []
+    plays: list[Played] = []
     shift, day = 0.0, 1
     for stage in range(layout.stages):
         if stage:
             for number, (bag, recipe) in enumerate(layout.bags.items()):
                 if layout.throws:
-                    plays.append(Play(bag, AT.format(day=day, hour=20, minute=0), layout.throws))
+                    plays.append(Played(bag, AT.format(day=day, hour=20, minute=0), layout.throws))
                     making.thrown[bag] += layout.throws
                 if recipe is not None:
                     making.apply(bag, AT.format(day=day, hour=21, minute=0), 100 * day + number)

@@ -10,7 +10,7 @@ from rig.calibration.file import validate_calibration
 from rig.calibration.fit import AxisFit, fit_calibration, reading_covariance
 from rig.calibration.model import Calibration
 from rig.calibration.reference import ReferenceReading
-from rig.calibration.sensors import CLASSES, Prior
+from rig.calibration.sensors import CLASSES, SensorPrior
 from rig.calibration.six_position import Drift
 from rig.errors import BadInputError
 from tests.calibration.example import calibration
@@ -131,7 +131,7 @@ def test_a_wrong_reading_is_noted() -> None:
     assert max(np.abs(fit.residuals_deg)) == pytest.approx(abs(fit.residuals_deg[4]))
 
 
-KNOWN = Prior((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), np.eye(6) * 1e-14)
+KNOWN = SensorPrior((0.0, 0.0, 0.0), (1.0, 1.0, 1.0), np.eye(6) * 1e-14)
 """A sensor of which everything is known: what is left is the reference's own doubt."""
 SQUARE = SENSOR._replace(u_axes=1e-6)
 

@@ -1,6 +1,7 @@
 """A rig that is none, behind a command: what it was asked for, and tasks without a clock."""
 
 from datetime import UTC, datetime
+from queue import SimpleQueue
 from types import SimpleNamespace as Made
 from typing import Any
 
@@ -18,8 +19,15 @@ class Opened:
         self.machine: Any = Made(
             clock=Made(utc_now=lambda: NOW, time_s=lambda: self.time_s),
             allow_overdue=None,
-            live=Made(state="raising", wants="", temperature_c=None, relative_humidity_pct=None),
-            events="events",
+            live=Made(
+                state="raising",
+                wants="",
+                angle_deg=12.34,
+                temperature_c=None,
+                relative_humidity_pct=None,
+            ),
+            events=SimpleQueue(),
+            continued=lambda: None,
         )
 
     def __call__(self, settings: Any, **asked: Any) -> "Opened":

@@ -3,7 +3,6 @@
 import os
 import signal
 import sys
-from types import SimpleNamespace
 
 import pytest
 
@@ -24,22 +23,33 @@ def test_without_a_word_it_shows_the_help_and_offers_nothing_else(rig: Rig) -> N
         assert f"  {name} " in text
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
-def test_a_signal_ends_it_as_ctrl_c_does(
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT])
+def test_a_signal_ends_it_and_says_where_the_board_stands(
     rig: Rig, monkeypatch: pytest.MonkeyPatch, number: signal.Signals
 ) -> None:
     seen: list[str] = []
 
     def act() -> None:
-        try:
-            signal.raise_signal(number)
-        except KeyboardInterrupt as end:
-            seen.append(str(end))
-            raise
+        signal.raise_signal(number)
+        seen.append("went on")
 
     monkeypatch.setattr(whole, "app", act)
-    assert rig().code == 130
-    assert seen == [number.name]
+    assert rig() == (130, "", f"rig: Ended by {number.name}. Nothing was moved.\n")
+    assert seen == []
+
+
+def test_a_signal_that_is_ignored_from_outside_stays_ignored(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def act() -> None:
+        signal.raise_signal(signal.SIGHUP)
+
+    monkeypatch.setattr(whole, "app", act)
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        assert rig() == (0, "", "")
+    finally:
+        signal.signal(signal.SIGHUP, before)
 
 
 @pytest.mark.parametrize(("error", "code"), [(RigError("So."), 1), (BadInputError("So."), 2)])
@@ -70,20 +80,30 @@ def test_a_mistake_of_the_program_keeps_its_traceback(
 
 
 def test_output_that_nobody_reads_is_no_crash(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
-    redirected: list[int] = []
+    """Neither while the command writes nor when it has written all before anybody noticed."""
+    written: list[int] = []
 
     def act() -> None:
-        raise BrokenPipeError
+        for number in range(n_lines):
+            print("a line")
+            written.append(number)
 
-    def dup2(source: int, target: int) -> None:
-        assert os.readlink(f"/proc/self/fd/{source}") == os.devnull
-        os.close(source)
-        redirected.append(target)
-
+    reader, writer = os.pipe()
+    os.close(reader)
     monkeypatch.setattr(whole, "app", act)
-    own = SimpleNamespace(dup2=dup2, open=os.open, devnull=os.devnull, O_WRONLY=os.O_WRONLY)
-    monkeypatch.setattr(whole, "os", own)
-    monkeypatch.setattr(sys.stdout, "fileno", lambda: 1)
-    said = rig()
-    assert (said.code, said.err) == (1, "")
-    assert redirected == [1]
+    with os.fdopen(writer, "w") as out:
+        monkeypatch.setattr(sys, "stdout", out)
+        n_lines = 1
+        assert rig() == (1, "", "")
+        n_lines = 100_000
+        assert rig() == (1, "", "")
+    assert len(written) < n_lines, "it ends as soon as nobody reads"
+
+
+def test_output_that_finds_no_room_is_told(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(whole, "app", lambda: print("a line"))
+    with open("/dev/full", "w", encoding="utf-8") as full:
+        monkeypatch.setattr(sys, "stdout", full)
+        said = rig()
+    assert said.code == 1
+    assert said.err == "rig: The output could not be written (No space left on device).\n"

@@ -1,5 +1,6 @@
 """What a series says while it is made, and what stands for it afterwards."""
 
+import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 
 from rig.commands import panel as panelling
 from rig.commands import series as serial
-from rig.commands.series import HEAD, Series
+from rig.commands.series import HEAD, ShownSeries
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, RigError
 from rig.procedures.runs import MadeRun
@@ -60,19 +61,14 @@ class Stage:
         self.failure: Exception | None = None
         self.outcomes = ["slid"]
         self.reason: str | None = None
-        self.signal: str | None = None
+        self.is_signalled = False
         monkeypatch.setattr(serial, "SeriesLog", lambda folder: self.log(folder))
         monkeypatch.setattr(serial, "SeriesMaker", self._maker)
         monkeypatch.setattr(serial, "begin_series", self._begin)
-        monkeypatch.setattr(serial, "stop_on_signals", self._signals)
         monkeypatch.setattr(serial, "ProgressView", self._progress)
 
-    def series(self, *, quiet: bool = False) -> Series:
-        return Series(self.opened, Path("runs"), quiet=quiet)
-
-    @contextmanager
-    def _signals(self, events: Any) -> Iterator[Any]:
-        yield Made(name=self.signal)
+    def series(self, *, quiet: bool = False) -> ShownSeries:
+        return ShownSeries(self.opened, Path("runs"), quiet=quiet)
 
     def _progress(self, machine: Any, n_runs: int, *, is_real: bool, n_before: int) -> Any:
         self.progress.append((n_runs, n_before, is_real))
@@ -98,6 +94,8 @@ class Stage:
                 result = analysis(0.4).result if outcome == "slid" else None
                 hooks.made(MadeRun(path, outcome), result)  # type: ignore[arg-type]
             hooks.notice("Wipe the board.")
+            if self.is_signalled:
+                signal.raise_signal(signal.SIGTERM)
             if self.failure is not None:
                 raise self.failure
 
@@ -204,7 +202,7 @@ def test_what_ends_a_series_comes_back_with_the_last_row(
 
     monkeypatch.setattr(serial, "read_run", read)
     monkeypatch.setattr(serial, "analyse_run", lambda _: analysis(0.4))
-    stage.failure, stage.signal = RigError("Stopped."), "SIGTERM"
+    stage.failure, stage.is_signalled = RigError("Stopped."), True
     series = stage.series()
     assert series.make([], start_now=False) is stage.failure
     assert series.signal == "SIGTERM"
@@ -215,6 +213,16 @@ def test_what_ends_a_series_comes_back_with_the_last_row(
     stage.outcomes = []
     with pytest.raises(RigError, match=r"Stopped\."):
         stage.series().make([], start_now=False)
+
+
+def test_a_signal_after_the_last_run_ends_what_would_come_next(stage: Stage) -> None:
+    stage.is_signalled = True
+    series = stage.series()
+    failure = series.make([], start_now=False)
+    assert isinstance(failure, StoppedError)
+    assert str(failure) == "Stopped by SIGTERM."
+    assert series.signal == "SIGTERM"
+    assert stage.log.settled == 2, "the story file is up to date all the same"
 
 
 class Notes:
@@ -274,26 +282,24 @@ def test_a_service_makes_a_series_at_each_press_and_tells_systemd(
     assert stage.truths == [Path("runs/0")]
 
 
-@pytest.mark.parametrize(("signal", "code"), [("SIGTERM", 130), (None, 1)])
+@pytest.mark.parametrize(("is_signalled", "code"), [(True, 130), (False, 1)])
 @pytest.mark.parametrize("is_open", [True, False])
 def test_the_page_is_served_until_it_is_stopped(
     rig: Rig,
     notes: Notes,
     monkeypatch: pytest.MonkeyPatch,
-    signal: str | None,
+    is_signalled: bool,
     code: int,
     is_open: bool,
 ) -> None:
     opened, log = Opened(), Log()
     asked: list[Any] = []
 
-    @contextmanager
-    def signals(events: Any) -> Iterator[Any]:
-        yield Made(name=signal)
-
     def serve() -> Iterator[Any]:
         opened.machine.on_beat()
         yield None
+        if is_signalled:
+            signal.raise_signal(signal.SIGTERM)
         raise StoppedError("Stopped.")
 
     @contextmanager
@@ -316,13 +322,14 @@ def test_the_page_is_served_until_it_is_stopped(
 
     monkeypatch.setattr("rig.opening.open_rig", opened)
     monkeypatch.setattr("rig.procedures.series_log.SeriesLog", log)
-    monkeypatch.setattr("rig.control.signals.stop_on_signals", signals)
     monkeypatch.setattr("rig.panel.setup.serve_panel", serve_panel)
     monkeypatch.setattr("logging.basicConfig", lambda **how: asked.append(how["level"]))
     words = ["--open-to-network", "--out", "made", "--port", "0"] if is_open else []
     said = rig("panel", "--twin", *words)
     assert said.code == code
-    assert said.err.count("rig: Stopped.") == (1 if signal else 2)
+    where = "rig: Ended by SIGTERM. The board stands at about 12.3°, the motor is off"
+    assert said.err.count("rig: Stopped.") == (0 if is_signalled else 1)
+    assert (where in said.err) is is_signalled
     assert panelling.CAUTION in said.err
     assert (panelling.OPEN_CAUTION in said.err) is is_open
     assert "The page: http" in said.err

@@ -1,6 +1,5 @@
 """Whole runs on the twin: what is written, and what comes out."""
 
-import signal
 from collections.abc import Callable
 from typing import Any
 
@@ -9,7 +8,6 @@ import pytest
 from rig.clock import At, Task
 from rig.control.faults import told
 from rig.control.machine import StopRequest
-from rig.control.signals import stop_on_signals
 from rig.errors import MachineFaultError
 from rig.opening import OpenRig
 from rig.runfile.model import INVALIDATING
@@ -183,21 +181,6 @@ def test_any_exception_leaves_driver_off_and_file_closed(
 
     with pytest.raises(ZeroDivisionError):
         tell(slides(), settings=SHORT, beside=breaks)
-
-
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_a_signal_becomes_a_stop_request(number: signal.Signals) -> None:
-    from rig.clock import VirtualClock
-
-    queue = VirtualClock().queue()
-    before = signal.getsignal(number)
-    with stop_on_signals(queue) as log:
-        signal.raise_signal(number)
-        assert queue.get_nowait() == StopRequest(number.name, ends_program=True)
-        assert log.name == number.name
-        with pytest.raises(KeyboardInterrupt):
-            signal.raise_signal(number)
-    assert signal.getsignal(number) is before
 
 
 def test_two_beams_give_four_edges(tell: Tell) -> None:

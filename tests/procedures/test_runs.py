@@ -11,12 +11,14 @@ import pytest
 from rig.calibration.model import Calibration
 from rig.clock import At, Done, Task
 from rig.control.machine import Machine, StopRequest
+from rig.control.mover import StoppedError
 from rig.control.request import RunRequest
 from rig.devices.inputs import Edge
 from rig.errors import BadInputError, MachineFaultError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import (
+    NEXT,
     MadeRun,
     make_runs,
     raise_failures,
@@ -88,6 +90,39 @@ def test_an_overdue_calibration_that_was_allowed_flags_each_run(
         end = read_run(made.path).end
         assert end is not None
         assert end.flags == ["calibration_overdue"]
+
+
+@pytest.mark.parametrize("n_cut", [0, 1])
+def test_between_two_runs_the_lamp_and_the_words_say_what_comes(
+    rig: OpenRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, n_cut: int
+) -> None:
+    """After the last one they say rest, also where a rule made it the last."""
+    machine = rig.machine
+    lamps: list[str] = []
+    seen: list[str] = []
+    monkeypatch.setattr(machine.lamp, "show", lamps.append)
+
+    def park(machine: Machine) -> None:
+        machine.enter("parked")
+        seen.append(machine.live.wants)
+
+    Script(monkeypatch, [Act(then=park)] * 3)
+    runs(rig, tmp_path, 3, on_end=lambda _: "enough" if len(seen) == 3 - n_cut else None)
+    coming = "The board homes next: keep clear. Then put the bag back and press start."
+    assert seen == [coming, coming, ""][: 3 - n_cut]
+    assert lamps == [["homing", "homing", "parked"], ["homing", "homing", "parked"]][n_cut]
+    assert machine.live.wants == ""
+
+
+def test_with_a_blade_the_next_run_comes_by_itself() -> None:
+    assert "by itself: keep clear" in NEXT["blade"]
+    assert "start" not in NEXT["blade"]
+
+
+def test_who_only_looks_ends_with_a_stop_as_well(rig: OpenRig) -> None:
+    rig.machine.events.put(StopRequest("SIGINT", ends_program=True))
+    with pytest.raises(StoppedError, match="SIGINT"):
+        raise_failures(rig.machine)
 
 
 def test_events_from_before_are_history_but_a_wish_to_stop_is_not(

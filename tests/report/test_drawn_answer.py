@@ -9,8 +9,8 @@ import pytest
 from rig.quantities.shown import METRIC, US
 from rig.report.figures_answer import (
     MOST_ROWS,
-    Interval,
     Range,
+    ShownInterval,
     day_figure,
     effects_figure,
     interval_figure,
@@ -20,7 +20,7 @@ from rig.report.figures_answer import (
 )
 from rig.report.figures_series import order_figure
 from rig.report.figures_weather import MOST_PANELS, weather_figure
-from rig.report.paths import BagPath, Stage
+from rig.report.paths import Stage, WayToTarget
 from rig.report.style import FAINT, INK, KNOWN, PALE, PAPER, RECKONED, TARGET, look, styled
 from rig.report.weather import Humidity, Measured, WeatherBand
 from rig.study.answer.answer import FaceTarget, Forecast
@@ -62,7 +62,7 @@ HERON: Any = Made(
     face="slick",
     forecast=(forecast(1, 19.5, "tumble"), forecast(1, 18.5), forecast(2, 17.5)),
 )
-WAY = BagPath(
+WAY = WayToTarget(
     bag="Heron", face="slick", stages=(stage(0, 21.0), stage(1, 19.0, n_slides=0)), recipe="soak"
 )
 
@@ -112,7 +112,7 @@ def test_all_panels_of_a_face_have_one_range() -> None:
         bags=[HERON, Made(bag="Knot", face="grip", forecast=())],
         targets=[WANTED, FaceTarget(face="unmeasured", angle_deg=30.0, tolerance_deg=1.0)],
     )
-    knot = BagPath(bag="Knot", face="grip", stages=(stage(0, 30.0),), recipe=None)
+    knot = WayToTarget(bag="Knot", face="grip", stages=(stage(0, 30.0),), recipe=None)
     found = ranges(answer, [WAY, knot])
     assert found["slick"] == (17.0, 22.5), "the last forecast's middle and the first bar's end"
     assert found["grip"] == (29.0, 31.5)
@@ -188,7 +188,7 @@ def test_the_choice_lies_against_its_target() -> None:
 
 
 def test_a_long_list_says_what_is_not_drawn() -> None:
-    many = [Interval(str(i), 20.0, 19.0, 21.0, True) for i in range(MOST_ROWS + 3)]
+    many = [ShownInterval(str(i), 20.0, 19.0, 21.0, True) for i in range(MOST_ROWS + 3)]
     with styled():
         long = interval_figure(many, "°", "title", "note.")
         whole = interval_figure(many[:MOST_ROWS], "°", "title", "note.")

@@ -279,7 +279,8 @@ def test_a_run_is_the_sensor_the_steps_and_the_onset(slid: RunAnalysis) -> None:
     assert max(map(abs, late)) < 0.01, "the ramp of 1 °/s from the 10th second"
     assert max(abs(angle - (t - 10.0)) for t, angle in shown["step count"] if t > 12.0) < 0.05
     (mark,) = [line for line in top.lines if line.get_marker() == "D"]
-    assert points(mark)[0] == pytest.approx([10.0 + ONSET_DEG, ONSET_DEG], abs=0.15)
+    # At 1 °/s the law leaves 0.1° open.
+    assert points(mark)[0] == pytest.approx([10.0 + ONSET_DEG, ONSET_DEG], abs=0.2)
     (said,) = texts(top)
     assert said.get_text() == f"starts to slide at {slid.result.onset_angle_deg:.2f}°"
     assert (said.xy, said.xyann, said.get_ha()) == (tuple(points(mark)[0]), (-8, 4), "right")
@@ -532,7 +533,7 @@ def test_with_one_edge_no_motion_is_drawn(slid: RunAnalysis) -> None:
     assert slid.solved is not None
     assert slid.case is not None
     only = slid.case._replace(first=slid.case.first._replace(clear_s=None))
-    bare = slid.solved._replace(mu_kinetic=None, gap_mm=None, length_mm=None)
+    bare = slid.solved._replace(method="one_edge")
     top, _ = onset(slid._replace(case=only, solved=bare))
     assert words(top) == ["beam breaks", "onset"]
     assert not [name for name in series(top) if name.startswith("fit")]

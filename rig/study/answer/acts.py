@@ -23,7 +23,7 @@ OTHER_AIR_PCT = 20.0
 MOST = 3
 
 
-class Series(NamedTuple):
+class SeriesCost(NamedTuple):
     """What a further series takes."""
 
     slides: int
@@ -41,7 +41,7 @@ def next_acts(
     question: Question,
     bags: Sequence[BagAnswer],
     faces: Iterable[tuple[str, str]],
-    series: Series,
+    series: SeriesCost,
 ) -> list[NextAct]:
     """The series that narrow most, best first.
 

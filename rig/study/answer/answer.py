@@ -7,7 +7,7 @@ from msgspec import Struct
 Advice = Literal["continue", "stop", "passed", "unsure", "no_target"]
 
 
-class Air(Struct, frozen=True, kw_only=True):
+class DayAir(Struct, frozen=True, kw_only=True):
     """The air that the angles are for."""
 
     temperature_c: float | None
@@ -24,7 +24,7 @@ class FaceTarget(Struct, frozen=True, kw_only=True):
     tolerance_deg: float
 
 
-class Quality(Struct, frozen=True, kw_only=True):
+class AnswerQuality(Struct, frozen=True, kw_only=True):
     """How well the posterior was computed, and what rests on a prior rather than on data."""
 
     pareto_k: float
@@ -159,7 +159,7 @@ class Spread(Struct, frozen=True, kw_only=True):
     upper: float
 
 
-class Scatter(Struct, frozen=True, kw_only=True):
+class ScatterLayers(Struct, frozen=True, kw_only=True):
     """What makes slides differ that should be equal."""
 
     run_sd_deg: Spread
@@ -182,9 +182,9 @@ class Answer(Struct, frozen=True, kw_only=True):
 
     as_of: str
     """Time of the newest slide or treatment, RFC 3339, UTC."""
-    air: Air
+    air: DayAir
     targets: tuple[FaceTarget, ...]
-    quality: Quality
+    quality: AnswerQuality
     treatments: tuple[TreatmentEffect, ...]
     bags: tuple[BagAnswer, ...]
     picks: tuple[Pick, ...]
@@ -194,7 +194,7 @@ class Answer(Struct, frozen=True, kw_only=True):
     weather: tuple[Weather, ...]
     boards: tuple[Offset, ...]
     """Boards, rigs and readers, each against the usual one."""
-    scatter: Scatter
+    scatter: ScatterLayers
     next: tuple[NextAct, ...]
     unknown: tuple[str, ...]
     sentences: tuple[str, ...]

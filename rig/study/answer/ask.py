@@ -8,9 +8,9 @@ from msgspec.structs import replace
 from rig.analysis.climate import surface_humidity_pct
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
-from rig.study.answer.answer import Air, Answer
+from rig.study.answer.answer import Answer, DayAir
 from rig.study.answer.build import answer, usual_air
-from rig.study.answer.question import Question, Target, target_like, targets_of
+from rig.study.answer.question import Aim, Question, target_like, targets_of
 from rig.study.folder import Study
 from rig.study.journal import Play
 from rig.study.model import history
@@ -43,13 +43,13 @@ class Like(NamedTuple):
     bag: str
     face: str
     board: str | None = None
-    air: Air | None = None
+    air: DayAir | None = None
 
 
 def ask(
     study: Study,
     *,
-    air: Air | None = None,
+    air: DayAir | None = None,
     from_damp: bool = False,
     board: str | None = None,
     angle_deg: float | None = None,
@@ -84,7 +84,7 @@ def ask(
             f"{study.path} has no slide that counts yet: measure with `rig run`, or note what you"
             " read by hand with `rig study reading`."
         )
-    plays = [history.Play(one.bag, one.at, one.throws) for one in study.journal.of(Play)]
+    plays = [history.Played(one.bag, one.at, one.throws) for one in study.journal.of(Play)]
     draws = draws_of(study, table, plays)
     question = Question(
         air=air or usual_air(table),
@@ -106,10 +106,10 @@ def _targets(
     question: Question,
     angle_deg: float | None,
     like: Like | None,
-) -> dict[str, Target]:
+) -> dict[str, Aim]:
     near_deg = study.catalogue.preferences.tolerance_deg
     if angle_deg is not None:
-        one = Target(angle_deg=angle_deg, tolerance_deg=near_deg)
+        one = Aim(angle_deg=angle_deg, tolerance_deg=near_deg)
     elif like is not None:
         there = question if like.air is None else replace(question, air=like.air)
         board = like.board or question.board
@@ -123,12 +123,12 @@ def air_at(
     temperature_c: float | None,
     relative_humidity_pct: float,
     board_temperature_c: float | None = None,
-) -> Air:
+) -> DayAir:
     """The air at the board's surface; without its temperature that of the air."""
     surface = relative_humidity_pct
     if temperature_c is not None and board_temperature_c is not None:
         surface = surface_humidity_pct(temperature_c, surface, board_temperature_c)
-    return Air(
+    return DayAir(
         temperature_c=temperature_c,
         relative_humidity_pct=relative_humidity_pct,
         surface_humidity_pct=min(surface, 100.0),

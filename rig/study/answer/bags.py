@@ -13,7 +13,7 @@ from rig.study.answer.answer import (
     SetAnswer,
     Throws,
 )
-from rig.study.answer.question import F, Question, Target
+from rig.study.answer.question import Aim, F, Question
 from rig.study.model.draws import Draws, interval
 
 STEPS_AHEAD = 3
@@ -107,7 +107,7 @@ def _forecasts(
     face: str,
     board: str,
     recipe: str,
-    target: Target | None,
+    target: Aim | None,
 ) -> Iterator[Forecast]:
     now, *ahead = draws.path(bag, face, recipe, STEPS_AHEAD, board, question.model_air)
     for applications, angle_deg in enumerate(ahead, start=1):
@@ -129,7 +129,7 @@ def _forecasts(
         )
 
 
-def _chances(angle_deg: F, target: Target) -> tuple[float, float]:
+def _chances(angle_deg: F, target: Aim) -> tuple[float, float]:
     """To lie within the tolerance, and below it."""
     miss = angle_deg - target.draws_deg
     within = np.abs(miss) <= target.tolerance_deg
@@ -137,7 +137,7 @@ def _chances(angle_deg: F, target: Target) -> tuple[float, float]:
 
 
 def _throws(
-    draws: Draws, question: Question, bag: str, face: str, board: str, target: Target | None
+    draws: Draws, question: Question, bag: str, face: str, board: str, target: Aim | None
 ) -> Throws | None:
     if target is None or not draws.about.has_play:
         return None

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 import msgspec
 
 from rig.study.answer import words
-from rig.study.answer.acts import Series, next_acts
-from rig.study.answer.answer import Air, Answer, Quality
+from rig.study.answer.acts import SeriesCost, next_acts
+from rig.study.answer.answer import Answer, AnswerQuality, DayAir
 from rig.study.answer.bags import bag_answers, best_four, picks_of, sets_of
 from rig.study.answer.effects import offsets_of, scatter_of, treatments_of, weather_of
 from rig.study.answer.question import Question
@@ -46,7 +46,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
         as_of=_as_of(study, table),
         air=question.air,
         targets=question.face_targets,
-        quality=Quality(
+        quality=AnswerQuality(
             pareto_k=quality.pareto_k, ess=quality.ess, prior_carried=quality.prior_carried
         ),
         treatments=tuple(treatments),
@@ -72,17 +72,17 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
     return msgspec.structs.replace(found, sentences=words.sentences(found))
 
 
-def usual_air(table: SlideTable) -> Air:
+def usual_air(table: SlideTable) -> DayAir:
     """The air of the newest slide whose air is known, else that of a mild day."""
     for slide in reversed(table.valid):
         if slide.relative_humidity_pct is not None:
             surface = slide.surface_humidity_pct
-            return Air(
+            return DayAir(
                 temperature_c=slide.temperature_c,
                 relative_humidity_pct=slide.relative_humidity_pct,
                 surface_humidity_pct=slide.relative_humidity_pct if surface is None else surface,
             )
-    return Air(temperature_c=None, relative_humidity_pct=50.0, surface_humidity_pct=50.0)
+    return DayAir(temperature_c=None, relative_humidity_pct=50.0, surface_humidity_pct=50.0)
 
 
 def _boards(study: Study, table: SlideTable) -> dict[tuple[str, str], str]:
@@ -114,13 +114,13 @@ def _counts(slide: Slide, study: Study, table: SlideTable) -> bool:
     return is_known and slide.role != "reference" and slide.bag not in table.blocked
 
 
-def _series(study: Study, draws: Draws, table: SlideTable) -> Series:
+def _series(study: Study, draws: Draws, table: SlideTable) -> SeriesCost:
     preferences = study.catalogue.preferences
     slides = preferences.runs_per_series
     if draws.about.instrument.startswith("reader "):
-        return Series(slides, slides * HAND_SLIDE_MIN)
+        return SeriesCost(slides, slides * HAND_SLIDE_MIN)
     each: Sequence[Slide] = table.of_rig
-    return Series(slides, preferences.change_min + slides * minutes_per_run(study, each))
+    return SeriesCost(slides, preferences.change_min + slides * minutes_per_run(study, each))
 
 
 def _as_of(study: Study, table: SlideTable) -> str:

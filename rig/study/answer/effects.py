@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from rig.study.answer.answer import Offset, Scatter, Spread, TreatmentEffect, Weather
+from rig.study.answer.answer import Offset, ScatterLayers, Spread, TreatmentEffect, Weather
 from rig.study.answer.question import F
 from rig.study.model.draws import Draws, interval
 from rig.study.model.posterior import Scale
@@ -109,7 +109,7 @@ def offsets_of(draws: Draws, boards: Iterable[str]) -> list[Offset]:
     return found
 
 
-def scatter_of(draws: Draws) -> Scatter:
+def scatter_of(draws: Draws) -> ScatterLayers:
     """The layers of scatter."""
 
     def spread(name: Scale) -> Spread:
@@ -117,7 +117,7 @@ def scatter_of(draws: Draws) -> Scatter:
         return Spread(median=at.median, lower=at.lower, upper=at.upper)
 
     run: Scale = "reader_run" if draws.about.instrument.startswith("reader ") else "run"
-    return Scatter(
+    return ScatterLayers(
         run_sd_deg=spread(run),
         series_sd_deg=spread("series"),
         session_sd_deg=spread("session"),

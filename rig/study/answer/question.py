@@ -8,7 +8,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from rig.errors import BadInputError
-from rig.study.answer.answer import Air, FaceTarget
+from rig.study.answer.answer import DayAir, FaceTarget
 from rig.study.catalogue import Catalogue
 from rig.study.model import posterior as model
 from rig.study.model.draws import Draws
@@ -16,7 +16,7 @@ from rig.study.model.draws import Draws
 F = NDArray[np.float64]
 
 
-class Target(Struct, frozen=True, kw_only=True):
+class Aim(Struct, frozen=True, kw_only=True):
     """A wanted slide angle; a bag that is to be matched gives a value for each draw."""
 
     angle_deg: float
@@ -32,10 +32,10 @@ class Target(Struct, frozen=True, kw_only=True):
 class Question(Struct, frozen=True, kw_only=True):
     """One air, one board or each bag's usual one, and targets by face."""
 
-    air: Air
+    air: DayAir
     from_damp: bool = False
     board: str | None = None
-    targets: Mapping[str, Target] = {}
+    targets: Mapping[str, Aim] = {}
     may_pass: float = 0.10
     """Chance of passing the target that a further application may have."""
 
@@ -58,7 +58,7 @@ class Question(Struct, frozen=True, kw_only=True):
         )
 
 
-def targets_of(catalogue: Catalogue) -> dict[str, Target]:
+def targets_of(catalogue: Catalogue) -> dict[str, Aim]:
     """The study's targets: a face's own, else the older wish for every face."""
     faces = sorted({face for bag in catalogue.bags.values() for face in bag.faces})
     own = {face: catalogue.targets.get(face) for face in faces}
@@ -68,16 +68,16 @@ def targets_of(catalogue: Catalogue) -> dict[str, Target]:
     found = {}
     for face, target in own.items():
         if target is not None:
-            found[face] = Target(angle_deg=target.angle_deg, tolerance_deg=target.tolerance_deg)
+            found[face] = Aim(angle_deg=target.angle_deg, tolerance_deg=target.tolerance_deg)
         elif wish is not None:
             tolerance_deg = catalogue.preferences.tolerance_deg
-            found[face] = Target(angle_deg=wish, tolerance_deg=tolerance_deg)
+            found[face] = Aim(angle_deg=wish, tolerance_deg=tolerance_deg)
     return found
 
 
 def target_like(
     draws: Draws, bag: str, face: str, board: str | None, air: model.Air, tolerance_deg: float
-) -> Target:
+) -> Aim:
     """To slide like a bag's face on a board in some air.
 
     Raises:
@@ -86,4 +86,4 @@ def target_like(
     if (bag, face) not in draws.bag_faces:
         raise BadInputError(f"{bag}, {face}, has no slide that counts; name a measured bag face.")
     each = draws.angle(bag, face, board, air)
-    return Target(angle_deg=float(np.median(each)), tolerance_deg=tolerance_deg, each_deg=each)
+    return Aim(angle_deg=float(np.median(each)), tolerance_deg=tolerance_deg, each_deg=each)

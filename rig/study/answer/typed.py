@@ -7,7 +7,7 @@ from rig.errors import BadInputError
 from rig.files.names import safe_name
 from rig.files.stamps import utc_text
 from rig.quantities.typed import number, quantity
-from rig.study.answer.answer import Air
+from rig.study.answer.answer import DayAir
 from rig.study.answer.ask import Like, air_at
 from rig.study.folder import Study
 from rig.study.slides.slide import Applied, Slide
@@ -41,7 +41,7 @@ def like_of(text: str) -> Like:
 
 
 def slides_of(
-    texts: Sequence[str], study: Study, board: str | None, air: Air | None, reader: str | None
+    texts: Sequence[str], study: Study, board: str | None, air: DayAir | None, reader: str | None
 ) -> list[Slide]:
     """Readings of today, `BAG/FACE=ANGLE,ANGLE…`, as slides that no file keeps.
 

@@ -6,10 +6,10 @@ from math import ceil, floor
 from rig.quantities.figures import fixed, signed
 from rig.quantities.shown import System, system
 from rig.study.answer.answer import (
-    Air,
     Answer,
     BagAnswer,
     BestFour,
+    DayAir,
     Forecast,
     NextAct,
     Pick,
@@ -34,7 +34,7 @@ def percent(chance: float) -> str:
     return "over 99 %" if chance > 0.995 else f"{100.0 * chance:.0f} %"
 
 
-def air_words(air: Air, units: System = "metric") -> str:
+def air_words(air: DayAir, units: System = "metric") -> str:
     """The air that the angles are for."""
     words = f"{air.relative_humidity_pct:.0f} %RH"
     if abs(air.surface_humidity_pct - air.relative_humidity_pct) >= 1.0:

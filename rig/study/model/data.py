@@ -10,7 +10,7 @@ from typing import NamedTuple
 from msgspec import Struct
 
 from rig.study.folder import Study
-from rig.study.model.history import Application, Histories, Play, State, histories_of
+from rig.study.model.history import Application, Histories, Played, State, histories_of
 from rig.study.model.priors import REFERENCE_HUMIDITY_PCT, REFERENCE_TEMPERATURE_C
 from rig.study.slides.slide import Applied, Slide
 
@@ -29,7 +29,7 @@ class Facts(Struct, frozen=True, kw_only=True):
     """Bag → model, also of bags without a slide."""
     done: dict[str, tuple[Applied, ...]] = {}
     """Bag → all treatments up to now, in order; without an entry those of its last slide count."""
-    plays: tuple[Play, ...] = ()
+    plays: tuple[Played, ...] = ()
     """Throws between measurements."""
 
 
@@ -102,7 +102,7 @@ class ModelData(NamedTuple):
         return tuple(sorted(used))
 
 
-def facts_of(study: Study, plays: Sequence[Play] = ()) -> Facts:
+def facts_of(study: Study, plays: Sequence[Played] = ()) -> Facts:
     """What the catalogue and the journal of a study add to its slides."""
     bags = study.catalogue.bags
     return Facts(

@@ -32,7 +32,7 @@ Configuration = tuple[int, ...]
 RIG, HAND = 0, 1
 
 
-class Usual(NamedTuple):
+class UsualTerms(NamedTuple):
     """What everything else is stated against: that with most slides."""
 
     board: str
@@ -64,7 +64,7 @@ class Design(NamedTuple):
     recipe_of: I
     """Of each application, by number into `recipes`; −1 if no row came after it."""
     recipes: tuple[str, ...]
-    usual: Usual
+    usual: UsualTerms
 
     @property
     def settle(self) -> int:
@@ -104,7 +104,7 @@ class Design(NamedTuple):
         return np.where(kinds == SATURATING, self.applied, 0.0)
 
 
-def usual_of(data: ModelData) -> Usual:
+def usual_of(data: ModelData) -> UsualTerms:
     """The board, instrument and method with most slides; a rig before all readers."""
     boards: Counter[str] = Counter()
     instruments: Counter[str] = Counter()
@@ -114,7 +114,7 @@ def usual_of(data: ModelData) -> Usual:
         instruments[row.instrument] += row.n
         methods[row.method] += 0 if row.by_hand else row.n
     rigs = {name: n for name, n in instruments.items() if name.startswith("rig ")}
-    return Usual(_most(boards), _most(rigs or instruments), _most(methods))
+    return UsualTerms(_most(boards), _most(rigs or instruments), _most(methods))
 
 
 def _most(counts: dict[str, int]) -> str:
@@ -168,7 +168,7 @@ def _within(series: Iterable[Series], *, by_hand: bool) -> tuple[float, float, f
     )
 
 
-def _terms(row: Series, data: ModelData, usual: Usual) -> Iterable[tuple[Key, float]]:
+def _terms(row: Series, data: ModelData, usual: UsualTerms) -> Iterable[tuple[Key, float]]:
     """Columns in which a row has an entry, and the entries, where the doses do not matter."""
     damper = (row.humidity_pct - REFERENCE_HUMIDITY_PCT) / 10.0
     yield ("level", row.model, row.face), 1.0

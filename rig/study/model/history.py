@@ -6,7 +6,7 @@ from typing import NamedTuple
 from rig.study.slides.slide import Applied, Slide
 
 
-class Play(NamedTuple):
+class Played(NamedTuple):
     """Throws of a bag between measurements."""
 
     bag: str
@@ -59,7 +59,7 @@ class Histories(NamedTuple):
 def histories_of(
     slides: Sequence[Slide],
     done: Mapping[str, Sequence[Applied]],
-    plays: Sequence[Play],
+    plays: Sequence[Played],
 ) -> Histories:
     """Follow every bag face through the study.
 

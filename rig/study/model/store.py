@@ -19,7 +19,7 @@ from rig.files.durable import make_folder, replace_file
 from rig.study.folder import Study
 from rig.study.model.data import ModelData, facts_of, model_data
 from rig.study.model.draws import Draws
-from rig.study.model.history import Play
+from rig.study.model.history import Played
 from rig.study.model.posterior import About
 from rig.study.slides.results import FOLDER
 from rig.study.slides.table import SlideTable
@@ -41,7 +41,7 @@ _encoder = msgspec.msgpack.Encoder()
 _decoder = msgspec.msgpack.Decoder(Stored)
 
 
-def draws_of(study: Study, table: SlideTable, plays: Sequence[Play] = ()) -> Draws:
+def draws_of(study: Study, table: SlideTable, plays: Sequence[Played] = ()) -> Draws:
     """The draws of a study, made afresh only where no kept ones fit.
 
     Raises:

@@ -1,10 +1,11 @@
 """Guards of the machine as a whole: the pulse loop's stop, opening and closing, latch and reset."""
 
-from tests.guards.entry import Guard, change, limit, never, swapped, without
+from tests.guards.entry import Guard, always, change, limit, never, swapped, without
 
 _C = "rig.control."
 _T = "tests/control/test_"
 _MACHINE, _MACHINE_TEST = _C + "machine", _T + "machine.py::test_"
+_HELD = _T + "suspended.py::test_"
 _PULSES = _T + "pulse_loop.py::test_"
 _RESET = _MACHINE_TEST + "a_reset_forgets_the_fault_and_what_led_to_it"
 
@@ -230,8 +231,54 @@ ENTRIES: list[Guard] = [
     without(
         _MACHINE,
         "Machine.enter",
-        "self.lamp.show(state)",
+        "self.lamp.show(...)",
         _MACHINE_TEST + "a_state_is_written_shown_and_marks_the_clocks",
+    ),
+    *(
+        limit(_MACHINE, "HELD_UP_S", _HELD + "half_a_second_is_nothing", times=times)
+        for times in (1.2, 0.8)
+    ),
+    always(
+        _MACHINE,
+        "Machine.continued",
+        "self.live.state not in ('parked', 'halted')",
+        _HELD + "at_rest_nothing_was_missed",
+    ),
+    without(
+        _MACHINE,
+        "Machine.reset",
+        "self.held_up_s = None",
+        _HELD + "pulses_that_ended_meanwhile_and_sensors_that_failed_are_not_blamed",
+    ),
+    never(
+        "rig.control.interlocks",
+        "_suspended",
+        "machine.held_up_s is not None",
+        _HELD + "in_mid_work_it_is_a_fault_of_its_own",
+    ),
+    *(
+        change(
+            "rig.control.mover",
+            place,
+            old,
+            new,
+            _HELD + "pulses_that_ended_meanwhile_and_sensors_that_failed_are_not_blamed",
+        )
+        for place, old, new in (
+            ("Mover.next_event", "held_up(machine) or item.error", "item.error"),
+            (
+                "Mover._look_at_end",
+                "held_up(self._machine) or MachineFaultError(cause, CUT_BECAUSE[cause])",
+                "MachineFaultError(cause, CUT_BECAUSE[cause])",
+            ),
+        )
+    ),
+    never(
+        _MACHINE,
+        "Machine.enter",
+        "state == 'parked' and bool(self.comes_next)",
+        "tests/procedures/test_runs.py::"
+        "test_between_two_runs_the_lamp_and_the_words_say_what_comes",
     ),
     without(
         _MACHINE,

@@ -3,15 +3,15 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.study.answer.answer import Air
-from rig.study.answer.question import Question, Target
+from rig.study.answer.answer import DayAir
+from rig.study.answer.question import Aim, Question
 from rig.study.model.draws import Draws
 from rig.study.model.history import Application, State
 from rig.study.model.posterior import LINEAR, About, Quality
 from rig.study.model.posterior import Air as ModelAir
 
 N = 4000
-MILD = Air(temperature_c=22.0, relative_humidity_pct=50.0, surface_humidity_pct=50.0)
+MILD = DayAir(temperature_c=22.0, relative_humidity_pct=50.0, surface_humidity_pct=50.0)
 F = NDArray[np.float64]
 
 
@@ -20,7 +20,7 @@ def question(**targets: tuple[float, float]) -> Question:
     return Question(
         air=MILD,
         targets={
-            face: Target(angle_deg=angle, tolerance_deg=near)
+            face: Aim(angle_deg=angle, tolerance_deg=near)
             for face, (angle, near) in targets.items()
         },
     )

@@ -8,7 +8,7 @@ from scipy import stats
 
 from rig.study.answer.answer import BagAnswer, Forecast
 from rig.study.answer.bags import advice_of, bag_answers, best_four, picks_of
-from rig.study.answer.question import Question, Target
+from rig.study.answer.question import Aim, Question
 from rig.study.model.draws import Draws
 from tests.study.answer.made import MILD, made, question
 
@@ -139,6 +139,6 @@ def test_the_best_four_miss_least_of_all_fours() -> None:
 
 def test_a_bag_to_be_matched_is_compared_draw_by_draw() -> None:
     draws = made({"Quay 1": (24.0, 0.8)})
-    same = Target(angle_deg=24.0, tolerance_deg=0.1, each_deg=draws.angle("Quay 1", "grip"))
+    same = Aim(angle_deg=24.0, tolerance_deg=0.1, each_deg=draws.angle("Quay 1", "grip"))
     (one,) = answers(draws, Question(air=MILD, targets={"grip": same}))
     assert one.p_within == 1.0

@@ -9,7 +9,7 @@ from rig.errors import BadInputError
 from rig.study.model.data import Facts, model_data
 from rig.study.model.draws import Air, Draws, interval
 from rig.study.model.fit import fit
-from rig.study.model.history import Play
+from rig.study.model.history import Played
 from rig.study.slides.slide import Slide
 from tests.study.model.example import slides_of
 
@@ -175,7 +175,7 @@ def test_throws_wear_towards_the_end_of_the_range() -> None:
         *slides_of("A", "s1", _series(24.0, 5)),
         *slides_of("A", "s2", _series(22.6, 5), before=5, day=3),
     ]
-    plays = (Play("A", "2026-03-02T00:00:00Z", 800),)
+    plays = (Played("A", "2026-03-02T00:00:00Z", 800),)
     draws = fit(model_data(slides, Facts(plays=plays)))
     assert draws.about.has_play
     now = draws.angle("A", "slick")

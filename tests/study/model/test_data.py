@@ -3,7 +3,7 @@ from msgspec.structs import replace
 
 from rig.runfile.model import Flag
 from rig.study.model.data import Facts, model_data
-from rig.study.model.history import Application, Play
+from rig.study.model.history import Application, Played
 from rig.study.slides.slide import Applied
 from tests.study.model.example import slides_of
 
@@ -82,7 +82,7 @@ def test_throws_count_from_their_time_on_and_for_their_bag() -> None:
         *slides_of("A", "s3", [23.0], treated=["soak"], before=2, day=5),
     ]
     plays = [("A", 2, 100), ("A", 4, 30), ("A", 6, 7), ("B", 2, 5000)]
-    facts = Facts(plays=tuple(Play(b, f"2026-03-{d:02d}T00:00:00Z", n) for b, d, n in plays))
+    facts = Facts(plays=tuple(Played(b, f"2026-03-{d:02d}T00:00:00Z", n) for b, d, n in plays))
     data = model_data(slides, facts)
     assert [one.state.throws for one in data.series] == [0.0, 100.0, 130.0]
     assert [one.state.since for one in data.series] == [0.0, 0.0, 31.0]
