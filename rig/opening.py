@@ -13,6 +13,7 @@ from rig.clock import Clock, RealClock, Task, VirtualClock
 from rig.control.lock import RigLock, lock_path
 from rig.control.machine import Machine
 from rig.devices.bus import Bus, real_bus
+from rig.errors import BadInputError
 from rig.settings.load import find_settings
 from rig.settings.model import Settings
 
@@ -112,6 +113,7 @@ def open_rig(
     on_board: OnBoard = NOTHING,
     utc: datetime | None = None,
     settings_file: Path | None = None,
+    calibrates: bool = False,
 ) -> OpenRig:
     """Put a machine together, without touching any hardware yet.
 
@@ -123,6 +125,7 @@ def open_rig(
         on_board: of the twin: the bag, its face, the air.
         utc: of the twin when it jumps: its wall time; now if None.
         settings_file: where the settings came from; a real rig's calibration lies beside it.
+        calibrates: it is opened for a calibration, so a missing or damaged one is no hindrance.
 
     Raises:
         BadInputError: the calibration file cannot be used.
@@ -132,7 +135,8 @@ def open_rig(
 
         calibration = None
         if settings.files.calibration:
-            calibration = _find_calibration(settings, calibration_folder(settings_file))
+            folder = calibration_folder(settings_file)
+            calibration = _find_calibration(settings, folder, may_fail=calibrates)
         scenario = scenario_of(seed, **on_board._asdict())
         return open_twin(settings, scenario, seed, speed, utc, calibration)
     clock = RealClock()
@@ -143,7 +147,7 @@ def open_rig(
         return real_factory()
 
     folder = calibration_folder(settings_file)
-    calibration = _find_calibration(settings, folder)
+    calibration = _find_calibration(settings, folder, may_fail=calibrates)
     bus = real_bus(clock, settings.bus.number)
     lock = RigLock(lock_path(settings.bus.number))
     machine = Machine(clock, settings, open_pins, bus, calibration, lock=lock)
@@ -180,12 +184,16 @@ def open_twin(
     return OpenRig(machine, twin)
 
 
-def _find_calibration(settings: Settings, folder: Path) -> Calibration | None:
+def _find_calibration(settings: Settings, folder: Path, *, may_fail: bool) -> Calibration | None:
     """The file that the settings name, else the newest beside the settings file."""
-    if settings.files.calibration:
-        return load_calibration(folder.parent / settings.files.calibration)
-    newest = newest_calibration(folder)
-    return None if newest is None else load_calibration(newest)
+    named = settings.files.calibration
+    file = folder.parent / named if named else newest_calibration(folder)
+    try:
+        return None if file is None else load_calibration(file)
+    except BadInputError:
+        if may_fail:
+            return None
+        raise
 
 
 def calibration_folder(settings_file: Path | None) -> Path:

@@ -11,6 +11,7 @@ import pytest
 from rig import opening
 from rig.calibration.file import save_calibration
 from rig.clock import RealClock, VirtualClock
+from rig.errors import BadInputError
 from rig.opening import OnBoard, OpenRig, calibration_folder, open_rig, open_twin
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
@@ -136,6 +137,21 @@ def test_a_real_rig_takes_the_newest_calibration_or_the_one_named(here: Path) ->
     assert in_force(twin=False, named=None, settings_file=settings_file) == "02"
     assert in_force(twin=False, named="old/2026-10-03.json", settings_file=settings_file) == "03"
     assert in_force(twin=True, named="old/2026-10-03.json", settings_file=settings_file) == "03"
+
+
+@pytest.mark.parametrize("twin", [True, False])
+@pytest.mark.parametrize("is_damaged", [True, False])
+def test_a_missing_or_damaged_calibration_hinders_runs_and_no_calibration(
+    here: Path, twin: bool, is_damaged: bool
+) -> None:
+    files = msgspec.structs.replace(Settings().files, calibration="mine.json")
+    settings = msgspec.structs.replace(Settings(), files=files)
+    if is_damaged:
+        (here / "mine.json").write_text("{", "utf-8")
+    with pytest.raises(BadInputError, match=r"mine\.json"):
+        open_rig(settings, twin=twin)
+    found = open_rig(settings, twin=twin, calibrates=True).machine.calibration
+    assert (found is not None) is twin, "the twin has one of its own"
 
 
 def test_the_twin_takes_none_that_lies_about(here: Path) -> None:

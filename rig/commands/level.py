@@ -19,6 +19,7 @@ from rig.commands.options import (
 from rig.commands.quantities import quantity_option
 
 if TYPE_CHECKING:
+    from rig.calibration.model import Calibration
     from rig.calibration.plan import LevelPlan
     from rig.opening import OpenRig
     from rig.procedures.level_person import LevelPerson
@@ -129,8 +130,14 @@ def calibrate(
             six=plan.six or six,
             second_temperature=plan.second_temperature or second_temperature,
         )
+    settings = settings_of(rig)
     opened = open_rig(
-        settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
+        settings,
+        twin=twin,
+        seed=seed,
+        speed=speed_of(speed),
+        settings_file=rig,
+        calibrates=True,
     )
     person = _person(opened, plan, readings, seed, unit, across)
     if not twin:
@@ -141,10 +148,37 @@ def calibrate(
         )
         path, made = opened.run(procedure.run(), beside=[_tell(opened)])
     say(f"Saved {path}.")
+    if settings.files.calibration:
+        say(_put_in_force(made, folder_of(rig, None).parent / settings.files.calibration, twin))
     if json:
         print_json({"calibration_file": str(path), **msgspec.to_builtins(made)})
     else:
         print(calibration_text(made))
+
+
+def _put_in_force(made: "Calibration", named: Path, twin: bool) -> str:
+    """What becomes of the file that the settings name, in words; one that is good stays.
+
+    A calibration of the twin never gets to where a rig would take it.
+    """
+    from rig.calibration.file import load_calibration, save_calibration
+    from rig.errors import BadInputError
+
+    try:
+        load_calibration(named)
+    except BadInputError:
+        pass
+    else:
+        return f"The settings name {named}, which stays in force; change their line to use this."
+    if twin:
+        return f"The settings name {named}, which can't be used; the twin's is not put there."
+    kept = ""
+    if named.exists():
+        damaged = named.with_name(f"{named.name}.damaged-{made.made_at.replace(':', '')}")
+        named.replace(damaged)
+        kept = f"; what was there is kept as {damaged.name}"
+    save_calibration(named, made)
+    return f"It is in force as {named} too, which the settings name{kept}."
 
 
 def _person(
@@ -187,6 +221,7 @@ def show(
     ] = None,
     out: Out = None,
     rig: RigFile = None,
+    twin: Twin = False,
     json: Json = False,
 ) -> None:
     """Print a calibration with residuals and uncertainty over 0–45°; `rig figures` draws it."""
@@ -197,11 +232,13 @@ def show(
     if file is None:
         settings = settings_of(rig)
         named = settings.files.calibration
-        folder = folder_of(rig, out)
-        file = folder.parent / named if named and out is None else newest_calibration(folder)
+        folder = folder_of(rig, out, twin)
+        is_named = named and out is None and not twin
+        file = folder.parent / named if is_named else newest_calibration(folder)
         if file is None:
+            command = "rig level --twin" if twin else "rig level"
             raise BadInputError(
-                f"There is no calibration in {folder}; make one with `rig level`, or name a file."
+                f"There is no calibration in {folder}; make one with `{command}`, or name a file."
             )
     found = load_calibration(file)
     if json:

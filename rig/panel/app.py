@@ -15,10 +15,10 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from rig.panel.form import MAX_BODY, Empty, PairForm, SeriesForm, decode, wanted
 from rig.panel.guard import BODY_S, HEADERS, Guard
-from rig.panel.link import Asker
+from rig.panel.link import Asker, LinkFullError
 from rig.panel.render import actions, sections, slides_section
 from rig.panel.seats import RefusedError, Seats
-from rig.panel.stream import MAX_WATCHERS, Hub
+from rig.panel.stream import Hub
 from rig.panel.study.doors import Doors, with_study
 from rig.panel.view import Snapshot
 from rig.panel.words import UNITS, Units
@@ -53,6 +53,7 @@ class Panel:
         guard: who is let in at all.
         cookie: name of the cookie; one for each port, since cookies know no ports.
         study: makes the study's part, where there is a study.
+        welcome: gets the address of each request from a paired device.
     """
 
     def __init__(
@@ -63,6 +64,7 @@ class Panel:
         guard: Guard,
         cookie: str,
         study: "Callable[[Doors], StudyPages] | None" = None,
+        welcome: Callable[[str], None] = lambda _: None,
     ) -> None:
         self._desk = desk
         self._hub = hub
@@ -72,6 +74,7 @@ class Panel:
         doors = Doors(self._body, self._token, lambda: hub.latest, self._check_idle)
         self.study = None if study is None else study(doors)
         files = FILES if study is None else FILES | STUDY_FILES
+        self._welcome = welcome
         self._files = {
             path: ((STATIC / name).read_bytes(), kind) for path, (name, kind) in files.items()
         }
@@ -99,7 +102,7 @@ class Panel:
                 *([] if self.study is None else self.study.routes()),
             ],
             middleware=[Middleware(_Gate, guard=self._guard)],
-            exception_handlers={RefusedError: _refused},
+            exception_handlers={RefusedError: _refused, LinkFullError: _not_told},
         )
 
     # -- looking --------------------------------------------------------------------------------
@@ -110,13 +113,12 @@ class Panel:
 
     async def _events(self, request: Request) -> Response:
         self._guard.check_origin(request.headers)
-        if self._hub.watchers >= MAX_WATCHERS:
-            raise RefusedError("Too many pages watch already; close one.", 503)
-        token = self._token(request)
+        token, address = self._token(request), _address(request)
+        self._hub.check_room(token, address)
         is_new = not self._seats.needs_code and not self._seats.knows(token)
         if is_new:
             token = self._seats.admit()
-        stream = self._hub.stream(token, _units(request))
+        stream = self._hub.stream(token, _units(request), address)
         response = StreamingResponse(stream, media_type="text/event-stream")
         if is_new and token is not None:
             self._set_cookie(response, token)
@@ -127,17 +129,24 @@ class Panel:
         snap = self._ready()
         document = sections(snap, _units(request))
         document["slides"] = slides_section(snap)
-        document["actions"] = actions(snap, self._seats.place(self._token(request)))
+        silent_s = self._hub.silent_s()
+        place = self._seats.place(self._token(request))
+        document["live"] = {"silent_s": silent_s}
+        document["actions"] = actions(snap, place, is_live=not silent_s)
         return JSONResponse(document)
 
     # -- asking ---------------------------------------------------------------------------------
 
     async def _stop(self, request: Request) -> Response:
-        """Whoever sees the page may stop; nothing is asked but that the page is ours."""
+        """Whoever sees the page may stop; nothing is asked but that the page is ours.
+
+        The answer says how many stops the machine had met before: one more confirms this one.
+        """
         self._guard.check_origin(request.headers)
         name = self._seats.place(self._token(request)).name
+        before = self._hub.latest.stops if self._hub.latest is not None else 0
         self._rig.stop(f"the page on {name or 'a device that only watches'}")
-        return _done("Stop sent.")
+        return JSONResponse({"text": "Stop sent.", "before": before}, 202)
 
     async def _start(self, request: Request) -> Response:
         await self._body(request, Empty)
@@ -181,8 +190,7 @@ class Panel:
         form = await self._body(request, PairForm)
         if not self._seats.needs_code:
             raise RefusedError("No code is needed; open the page again.", 409)
-        address = request.client.host if request.client else ""
-        token = self._seats.pair(form.code, address)
+        token = self._seats.pair(form.code, _address(request))
         response = _done("Paired.")
         self._set_cookie(response, token)
         return response
@@ -204,7 +212,10 @@ class Panel:
         return decode(data, kind)
 
     def _token(self, request: Request) -> str | None:
-        return request.cookies.get(self._cookie)
+        token = request.cookies.get(self._cookie)
+        if self._seats.knows(token):
+            self._welcome(_address(request))
+        return token
 
     def _set_cookie(self, response: Response, token: str) -> None:
         response.set_cookie(self._cookie, token, httponly=True, samesite="strict", path="/")
@@ -226,6 +237,8 @@ class Panel:
 
     def _check_idle(self) -> None:
         snap = self._ready()
+        if self._hub.silent_s():
+            raise RefusedError("The rig's program does not answer; look at the rig itself.", 503)
         if snap.is_busy:
             raise RefusedError("A series is under way; stop it first.", 409)
         if snap.is_latched:
@@ -266,6 +279,15 @@ def _done(text: str) -> Response:
 
 async def _refused(request: Request, error: Any) -> Response:
     return JSONResponse({"text": str(error)}, error.status)
+
+
+async def _not_told(request: Request, error: Any) -> Response:
+    text = "The rig's program takes no message. Use the button on the rig."
+    return JSONResponse({"text": text}, 503)
+
+
+def _address(request: Request) -> str:
+    return request.client.host if request.client else ""
 
 
 def _units(request: Request) -> Units:

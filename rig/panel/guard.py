@@ -7,17 +7,23 @@ would ask (DNS rebinding).
 
 import ipaddress
 import socket
-from collections import Counter
+from collections import Counter, OrderedDict
 from collections.abc import Iterable, Mapping
 from urllib.parse import urlsplit
 
 from rig.panel.seats import RefusedError
 
 MAX_PER_ADDRESS = 24
-FIRST_BYTES_S = 10.0
-"""A connection that has not sent the whole head of a request by then is closed."""
+MAX_OPEN = 256
+"""Connections of all addresses; a process may hold 1024 files, and each costs one."""
+MAX_KNOWN = 32
+"""Addresses of paired devices that are let in beyond that."""
+REQUEST_S = 10.0
+"""A connection that has sent no whole request for so long is closed."""
 BODY_S = 10.0
 """A body takes no longer."""
+UNHEARD_MS = 20_000
+"""A device that acknowledges nothing for so long has gone, and its place is free."""
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -104,15 +110,25 @@ def _is_address(name: str) -> bool:
 
 
 class Doorkeeper:
-    """Counts the open connections of each address."""
+    """Counts the open connections of each address, and keeps room for paired devices."""
 
-    def __init__(self, most: int = MAX_PER_ADDRESS) -> None:
+    def __init__(self, most: int = MAX_PER_ADDRESS, most_open: int = MAX_OPEN) -> None:
         self._most = most
+        self._most_open = most_open
         self._open: Counter[str] = Counter()
+        self._known: OrderedDict[str, None] = OrderedDict()
+
+    def welcome(self, address: str) -> None:
+        """A paired device asks from this address: there is always room for it."""
+        self._known[address] = None
+        self._known.move_to_end(address)
+        while len(self._known) > MAX_KNOWN:
+            self._known.popitem(last=False)
 
     def comes(self, address: str) -> bool:
         """Another connection; False when that is one too many, and it does not count then."""
-        if self._open[address] >= self._most:
+        is_full = self._open.total() >= self._most_open and address not in self._known
+        if is_full or self._open[address] >= self._most:
             return False
         self._open[address] += 1
         return True

@@ -5,11 +5,13 @@ interpreter from the thread that makes the step pulses. Snapshots go one way, wi
 """
 
 import socket
+from contextlib import suppress
 from typing import Any, NamedTuple
 
 from msgspec import Struct, msgpack
 
 from rig.panel.form import SeriesForm, Usual
+from rig.panel.seats import Kept
 from rig.panel.view import Snapshot
 
 MAX_MESSAGE = 64 * 1024
@@ -24,6 +26,8 @@ class Setup(Struct, frozen=True, kw_only=True):
     port: int
     study: str = ""
     """Its folder; empty for none."""
+    kept: Kept | None = None
+    """Pairings of the web server's life before; None in its first."""
 
 
 class _Message(Struct, frozen=True, tag=True):
@@ -74,7 +78,18 @@ class Tell(_Message, frozen=True):
     text: str
 
 
-Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell
+class Keep(_Message, frozen=True):
+    """Pairings, for the web server's next life."""
+
+    kept: Kept
+
+
+Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell | Keep
+
+
+class LinkFullError(Exception):
+    """The machine's process takes no message now: it hangs, or was stopped."""
+
 
 encode = msgpack.encode
 decode_setup = msgpack.Decoder(Setup).decode
@@ -98,7 +113,11 @@ class Asker:
         self._end = end
 
     def stop(self, who: str) -> None:
-        """Ask for a smooth stop; `who` is told."""
+        """Ask for a smooth stop; `who` is told.
+
+        Raises:
+            LinkFullError: as from every wish, the machine's process can't be told.
+        """
         self._send(Stop(who))
 
     def start(self) -> None:
@@ -122,8 +141,22 @@ class Asker:
         self._send(Reset())
 
     def tell(self, text: str) -> None:
-        """A line for the rig's terminal."""
-        self._send(Tell(text))
+        """A line for the rig's terminal; left out where nobody takes it."""
+        with suppress(LinkFullError):
+            self._send(Tell(text))
+
+    def keep(self, kept: Kept) -> None:
+        """Have the pairings kept; those of the next change are sent again in full."""
+        with suppress(LinkFullError):
+            self._send(Keep(kept))
 
     def _send(self, message: Message) -> None:
-        self._end.send(encode(message))
+        """Send and never wait, since all pages would wait as well.
+
+        Raises:
+            LinkFullError: it can't be sent.
+        """
+        try:
+            self._end.send(encode(message), socket.MSG_DONTWAIT)
+        except OSError as error:
+            raise LinkFullError(error.strerror) from error

@@ -45,6 +45,7 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
         },
         "beam": _beam(snap),
         "notice": notice_section(notice_in(snap)),
+        "stop": {"count": snap.stops, "moving": snap.is_moving},
         "course": _course(snap, units),
     }
 
@@ -131,9 +132,16 @@ def slides_section(snap: Snapshot) -> Section:
     return picture(snap.dots)
 
 
-def actions(snap: Snapshot, place: Seat) -> Section:
-    """What this watcher may press now, and why not."""
+def actions(snap: Snapshot, place: Seat, *, is_live: bool = True) -> Section:
+    """What this watcher may press now, and why not.
+
+    Args:
+        snap: what there is to see.
+        place: of the watcher.
+        is_live: the machine shows signs of life; nothing is begun on one that does not.
+    """
     may = place.role == "controller" or (place.role == "paired" and not place.holder)
+    may = may and is_live
     is_stopped = "emergency_stop" in snap.inputs
     is_paired = place.role != "watcher"  # others are shown how to pair, and nothing else to press
     is_idle = is_paired and not snap.is_busy and not snap.is_latched

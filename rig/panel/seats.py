@@ -11,6 +11,8 @@ from collections import OrderedDict, deque
 from collections.abc import Callable
 from typing import Literal, NamedTuple
 
+from msgspec import Struct
+
 CODE_DIGITS = 8
 TRIES = 5
 """Wrong codes from one address within `TRIES_S`; then it must wait."""
@@ -50,8 +52,19 @@ class Seat(NamedTuple):
     """Who has the controls; empty when nobody has."""
 
 
+class Kept(Struct, frozen=True):
+    """What must outlast a web server's life: the code that is shown, and who is paired."""
+
+    code: str
+    n_paired: int
+    sessions: tuple[tuple[str, int], ...]
+    """Token and number, in order of their last use."""
+    holder: str | None
+
+
 class _Session:
     def __init__(self, number: int, seen_s: float) -> None:
+        self.number = number
         self.name = f"device {number}"
         self.pages = 0
         self.seen_s = seen_s
@@ -64,6 +77,8 @@ class Seats:
         time_s: tells the monotonic time.
         needs_code: whether a browser is paired by the code; otherwise by watching.
         announce: gets the code, for the rig's terminal.
+        keep: gets what must be kept, at each change.
+        kept: from the life before.
     """
 
     def __init__(
@@ -72,8 +87,11 @@ class Seats:
         *,
         needs_code: bool,
         announce: Callable[[str], None] = lambda _: None,
+        keep: Callable[[Kept], None] = lambda _: None,
+        kept: Kept | None = None,
     ) -> None:
         self.needs_code = needs_code
+        self._keep = keep
         self._time_s = time_s
         self._announce = announce
         self._lock = threading.RLock()
@@ -84,14 +102,23 @@ class Seats:
         self._wrong_all: deque[float] = deque(maxlen=TRIES_ALL)
         self._n_wrong = 0
         self._code = ""
-        if needs_code:
+        if kept is not None:
+            self._code, self._n_paired, self._holder = kept.code, kept.n_paired, kept.holder
+            for token, number in kept.sessions:
+                self._sessions[token] = _Session(number, time_s())
+        elif needs_code:
             self._new_code("Pairing code for one device")
 
     def _new_code(self, why: str) -> None:
         self._code = f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}d}"
         self._n_wrong = 0
         half = CODE_DIGITS // 2
+        self._have_kept()
         self._announce(f"{why}: {self._code[:half]} {self._code[half:]}")
+
+    def _have_kept(self) -> None:
+        sessions = tuple((token, one.number) for token, one in self._sessions.items())
+        self._keep(Kept(self._code, self._n_paired, sessions, self._holder))
 
     # -- pairing --------------------------------------------------------------------------------
 
@@ -147,6 +174,7 @@ class Seats:
             self._n_paired += 1
             token = secrets.token_urlsafe(32)
             self._sessions[token] = _Session(self._n_paired, self._time_s())
+            self._have_kept()
             return token
 
     def knows(self, token: str | None) -> bool:
@@ -185,6 +213,7 @@ class Seats:
                 )
             self._holder = token
             self._touch(token)
+            self._have_kept()
             return self._sessions[token].name
 
     def page_opened(self, token: str | None) -> None:

@@ -5,6 +5,8 @@ slow page skips what it missed.
 """
 
 import asyncio
+import time
+from collections import Counter
 from collections.abc import AsyncGenerator, Callable
 from contextlib import suppress
 from typing import Any
@@ -12,15 +14,22 @@ from typing import Any
 import msgspec
 
 from rig.panel.render import actions, sections, slides_section
-from rig.panel.seats import Seats
+from rig.panel.seats import RefusedError, Seats
 from rig.panel.view import Snapshot
 from rig.panel.words import UNITS, Units
 
 RETRY_MS = 1000
 """A browser that lost the connection tries again after this."""
+LOOK_S = 0.5
+"""A machine that says nothing is noticed so soon."""
 QUIET_S = 1.0
 """Something is sent at least this often, so that a page can tell a lost connection."""
 MAX_WATCHERS = 48
+MAX_STRANGERS = 32
+"""Of these, pages that are not paired: the other places are kept for those that are."""
+MAX_STRANGERS_PER_ADDRESS = 8
+LIVE_S = 1.0
+"""A machine that has shown no sign of life for longer is not live: what is shown is history."""
 
 
 class _Sections:
@@ -64,14 +73,22 @@ class Hub:
     Args:
         seats: who may do what.
         hints: what an empty field of the form stands for, in these units.
+        time_s: tells the monotonic time.
     """
 
     def __init__(
-        self, seats: Seats, hints: Callable[[Units], dict[str, str]] = lambda _: {}
+        self,
+        seats: Seats,
+        hints: Callable[[Units], dict[str, str]] = lambda _: {},
+        time_s: Callable[[], float] = time.monotonic,
     ) -> None:
+        self._time_s = time_s
         self.latest: Snapshot | None = None
         self.watchers = 0
         self._seats = seats
+        self._strangers: Counter[str] = Counter()
+        self._beat = -1
+        self._beat_s = 0.0
         self._tick = asyncio.Event()
         self._is_closing = False
         self._rendered: dict[Units, _Sections] = {units: _Sections(hints(units)) for units in UNITS}
@@ -80,7 +97,28 @@ class Hub:
     def publish(self, snap: Snapshot) -> None:
         """Take in another snapshot, and send what is new in it to every page."""
         self.latest = snap
+        if snap.beat != self._beat:
+            self._beat, self._beat_s = snap.beat, self._time_s()
         self._wake()
+
+    def silent_s(self) -> int:
+        """How long the machine's control loop has shown no sign of life, 0 while it is live."""
+        silent_s = self._time_s() - self._beat_s
+        return max(1, int(silent_s)) if silent_s > LIVE_S else 0
+
+    def check_room(self, token: str | None, address: str) -> None:
+        """Refuse a page that would take a place which is kept for another.
+
+        Raises:
+            RefusedError: 503.
+        """
+        is_full = self.watchers >= MAX_WATCHERS
+        if not self._seats.knows(token):
+            of_address = self._strangers[address]
+            is_full |= self._strangers.total() >= MAX_STRANGERS
+            is_full |= of_address >= MAX_STRANGERS_PER_ADDRESS
+        if is_full:
+            raise RefusedError("Too many pages watch already; close one.", 503)
 
     def close(self) -> None:
         """End every stream."""
@@ -101,14 +139,19 @@ class Hub:
             self._rendered_of[units] = snap
         return rendered
 
-    async def stream(self, token: str | None, units: Units) -> AsyncGenerator[bytes, None]:
+    async def stream(
+        self, token: str | None, units: Units, address: str = ""
+    ) -> AsyncGenerator[bytes, None]:
         """Server-sent events for one page, until it goes or the server ends."""
         loop = asyncio.get_running_loop()
+        is_stranger = not self._seats.knows(token)
         self.watchers += 1
+        self._strangers[address] += is_stranger
         self._seats.page_opened(token)
         try:
             yield b"retry: %d\n\n" % RETRY_MS
             seen, seen_actions, sent_s = 0, b"", float("-inf")
+            seen_silent_s: int | None = None
             while not self._is_closing:
                 tick, snap, parts = self._tick, self.latest, self.sections(units)
                 news = []
@@ -116,7 +159,12 @@ class Hub:
                     if parts.version > seen:
                         news.append(parts.since(seen))
                         seen = parts.version
-                    may = msgspec.json.encode(actions(snap, self._seats.place(token)))
+                    silent_s = self.silent_s()
+                    if silent_s != seen_silent_s:
+                        news.append(b'"live":{"silent_s":%d}' % silent_s)
+                        seen_silent_s = silent_s
+                    place = self._seats.place(token)
+                    may = msgspec.json.encode(actions(snap, place, is_live=not silent_s))
                     if may != seen_actions:
                         news.append(b'"actions":' + may)
                         seen_actions = may
@@ -125,8 +173,9 @@ class Hub:
                     sent_s = now_s
                     yield b"data: {%b}\n\n" % b",".join(news)
                 with suppress(TimeoutError):
-                    async with asyncio.timeout(QUIET_S):
+                    async with asyncio.timeout(LOOK_S):
                         await tick.wait()
         finally:
             self.watchers -= 1
+            self._strangers[address] -= is_stranger
             self._seats.page_closed(token)

@@ -62,6 +62,11 @@ class Snapshot(NamedTuple):
     """A fault is kept until somebody resets it."""
     unfinished: str
     """What could be gone on with; empty if nothing."""
+    beat: int = 0
+    """Signs of life of the control loop so far."""
+    stops: int = 0
+    """Stop requests that the control loop has met so far."""
+    is_moving: bool = False
 
 
 def notice_of(error: Exception) -> Notice:
@@ -152,6 +157,9 @@ class Viewer:
             notice=self.notice,
             is_latched=machine.latched is not None,
             unfinished=self.unfinished,
+            beat=machine.beats,
+            stops=machine.stops,
+            is_moving=machine.is_moving,
         )
 
     def follow(self) -> Task[None]:

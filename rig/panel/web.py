@@ -12,17 +12,30 @@ import time
 from pathlib import Path
 from typing import Any
 
+import h11
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from rig.panel.app import Panel
 from rig.panel.form import hints
-from rig.panel.guard import FIRST_BYTES_S, LOCAL_NAMES, Doorkeeper, Guard, own_names
+from rig.panel.guard import (
+    LOCAL_NAMES,
+    REQUEST_S,
+    UNHEARD_MS,
+    Doorkeeper,
+    Guard,
+    own_names,
+)
 from rig.panel.link import MAX_MESSAGE, Asker, Setup, decode_setup, decode_snapshot
 from rig.panel.seats import Seats
 from rig.panel.stream import Hub
 
 MAX_HEAD = 16384
+MAX_TOLD = 4000
+"""Characters of a log record; a message must fit into the link."""
+
+DAWDLING = (h11.IDLE, h11.SEND_BODY)
+"""States of a client whose request is not whole."""
 
 log = logging.getLogger(__name__)
 
@@ -30,21 +43,46 @@ log = logging.getLogger(__name__)
 def main() -> None:
     """Serve until the link ends."""
     listener, end = (socket.socket(fileno=int(number)) for number in sys.argv[1:3])
-    logging.basicConfig(stream=sys.stderr, level=logging.WARNING)
-    asyncio.run(serve(listener, end))
+    logging.basicConfig(handlers=[_Telling(Asker(end))], level=logging.WARNING)
+    try:
+        asyncio.run(serve(listener, end))
+    except Exception:
+        log.exception("the web server fails")
+        sys.exit(1)
+
+
+class _Telling(logging.Handler):
+    """Log records go over the link: a terminal might be stalled, and would hold up every page."""
+
+    def __init__(self, asker: Asker) -> None:
+        super().__init__()
+        self._asker = asker
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self._asker.tell(f"{record.levelname} {self.format(record)}"[:MAX_TOLD])
 
 
 async def serve(listener: socket.socket, end: socket.socket) -> None:
     """Serve on a socket, with snapshots from the link and wishes to it."""
     setup = decode_setup(end.recv(MAX_MESSAGE))
     desk = Asker(end)
-    seats = Seats(time.monotonic, needs_code=setup.is_open, announce=desk.tell)
+    seats = Seats(
+        time.monotonic,
+        needs_code=setup.is_open,
+        announce=desk.tell,
+        keep=desk.keep,
+        kept=setup.kept,
+    )
+    door = Doorkeeper()
     hub = Hub(seats, lambda units: hints(setup.usual, units))
-    panel = panel_of(setup, desk, hub, seats)
-    server = uvicorn.Server(configured(panel))
+    panel = panel_of(setup, desk, hub, seats, door)
+    server = uvicorn.Server(configured(panel, door))
 
     def receive() -> None:
-        data = end.recv(MAX_MESSAGE)
+        try:
+            data = end.recv(MAX_MESSAGE)
+        except OSError:
+            data = b""
         if data:
             hub.publish(decode_snapshot(data))
         else:
@@ -61,11 +99,11 @@ async def serve(listener: socket.socket, end: socket.socket) -> None:
             await panel.study.close()
 
 
-def configured(panel: Panel) -> uvicorn.Config:
+def configured(panel: Panel, door: Doorkeeper) -> uvicorn.Config:
     """How the page is served."""
     return uvicorn.Config(
         panel.application(),
-        http=_protocol(Doorkeeper()),
+        http=_protocol(door),
         ws="none",
         lifespan="off",
         log_config=None,
@@ -79,7 +117,7 @@ def configured(panel: Panel) -> uvicorn.Config:
     )
 
 
-def panel_of(setup: Setup, desk: Asker | None, hub: Hub, seats: Seats) -> Panel:
+def panel_of(setup: Setup, desk: Asker | None, hub: Hub, seats: Seats, door: Doorkeeper) -> Panel:
     """The application; without a desk it is the study's alone."""
     names = LOCAL_NAMES | own_names() if setup.is_open else LOCAL_NAMES
     guard = Guard(names, any_address=setup.is_open)
@@ -88,15 +126,20 @@ def panel_of(setup: Setup, desk: Asker | None, hub: Hub, seats: Seats) -> Panel:
         from rig.panel.study.pages import study_pages
 
         study = study_pages(Path(setup.study), seats, desk)
-    return Panel(desk, hub, seats, guard, cookie=f"rig_panel_{setup.port}", study=study)
+    cookie = f"rig_panel_{setup.port}"
+    return Panel(desk, hub, seats, guard, cookie=cookie, study=study, welcome=door.welcome)
 
 
 def _protocol(door: Doorkeeper) -> type[Any]:
-    """The server's protocol, which turns away an address that holds too many connections."""
+    """The server's protocol, which turns away an address that holds too many connections.
+
+    It also ends connections that dawdle: before the head, in the body or after a request.
+    """
 
     class Kept(H11Protocol):
         _address: str | None = None
-        _first: asyncio.TimerHandle | None = None
+        _timer: asyncio.TimerHandle | None = None
+        _heard_s = 0.0
 
         def connection_made(self, transport: Any) -> None:
             super().connection_made(transport)
@@ -105,16 +148,36 @@ def _protocol(door: Doorkeeper) -> type[Any]:
                 transport.abort()
                 return
             self._address = address
-            self._first = self.loop.call_later(FIRST_BYTES_S, self._too_slow)
+            if (own := transport.get_extra_info("socket")) is not None:
+                own.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, UNHEARD_MS)
+            self._heard()
 
-        def _too_slow(self) -> None:
-            if getattr(self, "scope", None) is None:
+        def _heard(self) -> None:
+            """A whole request is there: the next one has its time from now on."""
+            self._heard_s = self.loop.time()
+            if self._timer is None:
+                self._timer = self.loop.call_later(REQUEST_S, self._look)
+
+        def _look(self) -> None:
+            self._timer = None
+            if self.conn.their_state not in DAWDLING:
+                self._heard()  # it is being answered, which a stream is for hours
+                return
+            left_s = self._heard_s + REQUEST_S - self.loop.time()
+            if left_s <= 0:
                 self.transport.abort()
+            else:
+                self._timer = self.loop.call_later(left_s, self._look)
+
+        def data_received(self, data: bytes) -> None:
+            super().data_received(data)
+            if self.conn.their_state not in DAWDLING:
+                self._heard()
 
         def connection_lost(self, exc: Exception | None) -> None:
             super().connection_lost(exc)
-            if self._first is not None:
-                self._first.cancel()
+            if self._timer is not None:
+                self._timer.cancel()
             if self._address is not None:
                 door.goes(self._address)
                 self._address = None

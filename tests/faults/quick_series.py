@@ -65,7 +65,7 @@ def main(folder: Path, n: int) -> None:
             now = machine.clock.utc_now()
             asked = plan_series(SETTINGS, n, source="twin", started=now, bag="Test bag")
             series = begin_series(log, asked, SeriesOptions(), now)
-        with opened, stop_on_signals(machine.events):
+        with stop_on_signals(machine.events), opened:
             maker = SeriesMaker(machine, log, series, Hooks())
             opened.run(maker.make(start_now=True, placing=InstantPlacing(opened)))
 

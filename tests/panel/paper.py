@@ -62,10 +62,13 @@ class Stand:
         self.said: list[str] = []
         self.desk = Noted()
         self.seats = Seats(lambda: self.now_s, needs_code=needs_code, announce=self.said.append)
-        self.hub = Hub(self.seats)
+        self.hub = Hub(self.seats, time_s=lambda: self.now_s)
         self.show(IDLE)
         guard = Guard(LOCAL_NAMES, any_address=False)
-        self.app = Panel(self.desk, self.hub, self.seats, guard, COOKIE).application()
+        self.welcomed: list[str] = []
+        self.app = Panel(
+            self.desk, self.hub, self.seats, guard, COOKIE, self.welcomed.append
+        ).application()
         self.runner = asyncio.Runner(loop_factory=JumpingLoop)
 
     def show(self, snap: Snapshot) -> None:

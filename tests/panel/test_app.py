@@ -49,6 +49,42 @@ def test_a_stop_is_taken_from_everybody_at_any_time(stand: Stand, shown: Any) ->
     ]
 
 
+def test_a_stop_tells_how_many_the_machine_has_met_before(stand: Stand) -> None:
+    stand.show(IDLE._replace(stops=7))
+    assert stand.client().post("/stop").document == {"text": "Stop sent.", "before": 7}
+    assert stand.client().look()["stop"] == {"count": 7, "moving": False}
+
+
+def test_a_wish_that_cannot_be_passed_on_is_no_secret(
+    stand: Stand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: Any) -> None:
+        raise link.LinkFullError
+
+    monkeypatch.setattr(stand.desk, "_send", fail)
+    refused = stand.client().post("/stop")
+    assert refused.status == 503
+    assert "Use the button on the rig" in refused.text
+    assert stand.client(paired=True).post("/resume").status != 202
+
+
+def test_nothing_is_begun_on_a_machine_that_shows_no_sign_of_life(stand: Stand) -> None:
+    client = stand.client(paired=True)
+    stand.show(IDLE._replace(unfinished="1 of 3"))
+    stand.now_s += 2.5
+    refused = client.post("/resume")
+    assert (refused.status, "does not answer" in refused.text) == (503, True)
+    look = client.look()
+    assert look["live"] == {"silent_s": 2}
+    assert not look["actions"]["resume"]["enabled"]
+
+
+def test_the_addresses_of_paired_devices_are_welcome(stand: Stand) -> None:
+    stand.client(address="10.0.0.7").look()
+    stand.client(paired=True, address="10.0.0.8").look()
+    assert stand.welcomed == ["10.0.0.8"]
+
+
 @pytest.mark.parametrize(
     ("path", "body", "shown", "wish"),
     [
@@ -287,6 +323,7 @@ def test_48_pages_may_watch_and_no_more(stand: Stand) -> None:
     assert client.watch_once().status == 200
     assert stand.hub.watchers == 47, "it has gone again"
     stand.hub.watchers = 48
+    assert stand.client(paired=True).watch_once().status == 503
     refused = client.watch_once()
     assert refused.status == 503
     assert refused.text == "Too many pages watch already; close one."

@@ -126,6 +126,26 @@ def test_an_address_holds_24_connections_and_another_one_when_one_ends() -> None
     assert not door.comes("10.0.0.1")
 
 
+def test_beyond_256_connections_only_paired_devices_find_room() -> None:
+    door = Doorkeeper()
+    for number in range(256):
+        assert door.comes(f"10.0.{number}.1")
+    assert not door.comes("10.1.0.1")
+    door.welcome("10.1.0.1")
+    assert door.comes("10.1.0.1")
+    door.goes("10.0.0.1")
+    door.goes("10.0.1.1")
+    assert door.comes("10.1.0.2")
+
+
+def test_32_addresses_of_paired_devices_are_remembered_the_latest_ones() -> None:
+    door = Doorkeeper(most_open=0)
+    for number in (*range(32), 0, 32):
+        door.welcome(f"10.0.0.{number}")
+    known = [number for number in range(33) if door.comes(f"10.0.0.{number}")]
+    assert known == [0, *range(2, 33)]
+
+
 def test_an_address_without_connections_is_forgotten() -> None:
     door = Doorkeeper(2)
     for address in ("10.0.0.1", "10.0.0.2"):

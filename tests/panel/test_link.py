@@ -2,8 +2,11 @@
 
 from typing import Any
 
+import pytest
+
 from rig.panel import link
 from rig.panel.form import SeriesForm, Usual
+from rig.panel.seats import Kept
 from rig.panel.slides import KEPT, Dot
 from rig.panel.view import Notice
 from rig.runfile.model import INVALIDATING
@@ -30,6 +33,21 @@ def test_every_wish_arrives_as_what_it_is() -> None:
         link.Reset(),
         link.Tell("a line"),
     ]
+
+
+def test_a_machine_that_takes_no_message_is_never_waited_for() -> None:
+    mine, its = link.pair()
+    with mine, its:
+        asker = link.Asker(its)
+
+        def fill() -> None:
+            for _ in range(100_000):
+                asker.stop("the page on device 1")
+
+        with pytest.raises(link.LinkFullError):
+            fill()
+        asker.tell("a line that is lost")
+        asker.keep(Kept("12345678", 0, (), None))
 
 
 def test_what_is_sent_first_tells_of_the_rig() -> None:

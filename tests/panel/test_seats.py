@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from rig.panel.seats import RefusedError, Seat, Seats
+from rig.panel.seats import Kept, RefusedError, Seat, Seats
 
 ANOTHER = "10.0.0.2"
 
@@ -54,6 +54,21 @@ class Door:
 
     def role(self, token: str | None) -> str:
         return self.seats.place(token).role
+
+
+def test_pairings_outlast_a_life_of_the_server() -> None:
+    kept: list[Kept] = []
+    said: list[str] = []
+    first = Seats(lambda: 0.0, needs_code=True, announce=said.append, keep=kept.append)
+    one, two = first.admit(), first.pair(said[-1][-9:], ANOTHER)
+    first.claim(one)
+    n_said = len(said)
+    second = Seats(lambda: 9.0, needs_code=True, announce=said.append, kept=kept[-1])
+    assert second.place(one) == Seat("controller", "device 1", "device 1")
+    assert second.place(two) == Seat("paired", "device 2", "device 1")
+    assert len(said) == n_said, "the code that is shown still counts"
+    three = second.pair(said[-1][-9:], ANOTHER)
+    assert second.place(three).name == "device 3"
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rig.panel.form import Usual, hints
-from rig.panel.seats import Seats
+from rig.panel.seats import RefusedError, Seats
 from rig.panel.slides import Dot
 from rig.panel.stream import Hub
 from rig.panel.words import Units
@@ -16,7 +16,9 @@ from tests.panel.jumping import JumpingLoop
 from tests.panel.paper import snapshot
 
 USUAL = Usual(rig_name="shed", rate_deg_s=1.0, dwell_s=10.0, gap_mm=25.4)
-SECTIONS = {"form", "state", "angle", "air", "beam", "notice", "course", "slides", "actions"}
+SECTIONS = {"form", "state", "angle", "air", "beam", "notice", "course", "slides", "actions"} | {
+    "stop", "live"
+}  # fmt: skip
 
 
 class Hall:
@@ -24,7 +26,7 @@ class Hall:
 
     def __init__(self) -> None:
         self.seats = Seats(lambda: 0.0, needs_code=True)
-        self.hub = Hub(self.seats, lambda units: hints(USUAL, units))
+        self.hub = Hub(self.seats, lambda units: hints(USUAL, units), lambda: self.now_s)
 
     @property
     def now_s(self) -> float:
@@ -120,13 +122,72 @@ def test_a_snapshot_without_news_is_no_message() -> None:
         page = await hall.open()
         await read(page)
         reading = asyncio.ensure_future(read(page))
-        for _ in range(3):
+        for beat in range(1, 4):
             await asyncio.sleep(0.25)
-            hall.hub.publish(snapshot(time_s=2.0))
+            hall.hub.publish(snapshot(time_s=2.0, beat=beat))
         await asyncio.sleep(0)
         assert not reading.done()
         assert await reading == {}
-        assert hall.now_s == pytest.approx(1.75, abs=0.01)
+        assert hall.now_s == pytest.approx(1.25, abs=0.01)
+
+    play(scene)
+
+
+def test_a_machine_without_a_sign_of_life_for_a_second_is_not_live() -> None:
+    """Snapshots still come then, from another thread; nothing may be begun on what they say."""
+
+    async def scene(hall: Hall) -> None:
+        token = hall.seats.admit()
+        idle = snapshot(is_busy=False, state="parked")
+        hall.hub.publish(idle._replace(beat=1))
+        page = await hall.open(token)
+        first = await read(page)
+        assert first["live"] == {"silent_s": 0}
+        assert first["actions"]["series"] == {"shown": True, "enabled": True}
+        await asyncio.sleep(0.9)
+        hall.hub.publish(idle._replace(beat=1))
+        assert hall.hub.silent_s() == 0
+        await asyncio.sleep(0.2)
+        hall.hub.publish(idle._replace(beat=1))
+        told = await read(page)
+        assert told["live"] == {"silent_s": 1}
+        assert told["actions"]["series"] == {"shown": True, "enabled": False}
+        while "live" not in (told := await read(page)):
+            pass
+        assert told["live"] == {"silent_s": 2}, "told also when no snapshot comes at all"
+        hall.hub.publish(idle._replace(beat=2))
+        told = await read(page)
+        assert told["live"] == {"silent_s": 0}
+        assert told["actions"]["series"]["enabled"]
+
+    play(scene)
+
+
+def test_strangers_have_32_places_and_8_from_one_address() -> None:
+    async def scene(hall: Hall) -> None:
+        token = hall.seats.admit()
+        pages = []
+
+        async def come(address: str, own: str | None = None) -> None:
+            hall.hub.check_room(own, address)
+            pages.append(hall.hub.stream(own, "metric", address))
+            await anext(pages[-1])
+
+        for number in range(32):
+            await come(f"10.0.0.{number // 8}")
+            if number % 8 == 7:
+                with pytest.raises(RefusedError):
+                    await come(f"10.0.0.{number // 8}")
+        with pytest.raises(RefusedError):
+            await come("10.0.0.9")
+        for _ in range(16):
+            await come("10.0.0.0", token)
+        with pytest.raises(RefusedError):
+            await come("10.0.0.0", token)
+        for page in pages:
+            await page.aclose()
+        await come("10.0.0.0")
+        await pages[-1].aclose()
 
     play(scene)
 

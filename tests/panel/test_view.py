@@ -34,6 +34,7 @@ class Paper:
         self.inputs = SimpleNamespace(beams=1, levels=lambda: self.levels)
         self.is_homed = True
         self.latched: MachineFaultError | None = None
+        self.beats, self.stops, self.is_moving = 12, 3, True
 
 
 @pytest.fixture
@@ -114,6 +115,7 @@ def test_the_rest_is_shown_as_the_machine_has_it(machine: Paper, viewer: Viewer)
     assert (snap.is_busy, snap.unfinished) == (True, "1 of 3 runs are made.")
     assert (snap.notice, snap.time_s) == (viewer.notice, 100.0)
     assert (snap.course, snap.dots) == (None, ())
+    assert (snap.beat, snap.stops, snap.is_moving) == (12, 3, True)
 
 
 def test_what_ended_a_series_becomes_a_notice() -> None:

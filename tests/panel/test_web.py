@@ -1,6 +1,7 @@
 """The web server itself, in a thread of this process: who gets in, and for how long."""
 
 import asyncio
+import logging
 import socket
 import threading
 from collections.abc import Iterator
@@ -31,9 +32,9 @@ class Served:
         self.thread = thread
 
     def told(self) -> link.Message:
-        """The next message from the server."""
+        """The next message from the server; pairings that are to be kept are passed over."""
         message: link.Message = link.decode_message(self.end.recv(link.MAX_MESSAGE))
-        return message
+        return self.told() if isinstance(message, link.Keep) else message
 
 
 @contextmanager
@@ -155,6 +156,16 @@ def test_on_this_computer_alone_watching_pairs_under_the_ports_own_cookie() -> N
                 pass
 
 
+def test_what_it_logs_goes_to_the_machine_and_no_terminal() -> None:
+    mine, its = link.pair()
+    with mine, its:
+        handler = web._Telling(link.Asker(its))  # noqa: SLF001
+        handler.emit(logging.LogRecord("x", logging.WARNING, "x", 1, "%s", ("y" * 9000,), None))
+        assert link.decode_message(mine.recv(link.MAX_MESSAGE)) == link.Tell(
+            f"WARNING {'y' * 9000}"[:4000]
+        )
+
+
 # -- connections ----------------------------------------------------------------------------------
 
 WHOLE = b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"
@@ -163,8 +174,8 @@ WHOLE = b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"
 class Transport(asyncio.Transport):
     """One end of a connection from an address."""
 
-    def __init__(self, address: str) -> None:
-        super().__init__({"peername": (address, 50000)})
+    def __init__(self, address: str, own: Any = None) -> None:
+        super().__init__({"peername": (address, 50000), "socket": own})
         self.is_aborted = False
 
     def abort(self) -> None:
@@ -183,17 +194,20 @@ class Transport(asyncio.Transport):
 class Street:
     """Connections that come and go."""
 
-    def __init__(self, most: int = 24) -> None:
+    def __init__(self, most: int = 24, *, answers: bool = False) -> None:
         async def application(scope: Any, receive: Any, send: Any) -> None:
-            await asyncio.sleep(1000.0)
+            if not answers:
+                await asyncio.sleep(1000.0)
+            await send({"type": "http.response.start", "status": 200, "headers": []})
+            await send({"type": "http.response.body", "body": b""})
 
         self._kind = web._protocol(Doorkeeper(most))  # noqa: SLF001
         self._config = uvicorn.Config(application, http=self._kind, ws="none")
         self._config.load()
 
-    def come(self, address: str = "10.0.0.1") -> SimpleNamespace:
+    def come(self, address: str = "10.0.0.1", own: Any = None) -> SimpleNamespace:
         """Another connection."""
-        transport = Transport(address)
+        transport = Transport(address, own)
         protocol = self._kind(self._config, ServerState(), {})
         protocol.connection_made(transport)
         return SimpleNamespace(transport=transport, protocol=protocol)
@@ -205,8 +219,14 @@ def play(scene: Any) -> None:
         runner.run(scene())
 
 
-@pytest.mark.parametrize(("sent", "is_closed"), [(b"", True), (WHOLE[:-2], True), (WHOLE, False)])
-def test_a_connection_without_a_whole_head_after_ten_seconds_is_closed(
+HALF = b"POST /stop HTTP/1.1\r\nHost: localhost\r\nContent-Length: 9\r\n\r\nhalf"
+
+
+@pytest.mark.parametrize(
+    ("sent", "is_closed"),
+    [(b"", True), (WHOLE[:-2], True), (HALF, True), (WHOLE, False), (HALF + b" more", False)],
+)
+def test_a_connection_without_a_whole_request_after_ten_seconds_is_closed(
     sent: bytes, is_closed: bool
 ) -> None:
     async def scene() -> None:
@@ -218,6 +238,47 @@ def test_a_connection_without_a_whole_head_after_ten_seconds_is_closed(
         assert not caller.transport.is_aborted
         await asyncio.sleep(0.2)
         assert caller.transport.is_aborted is is_closed
+        await asyncio.sleep(50.0)
+        assert caller.transport.is_aborted is is_closed, "an answer may take as long as it likes"
+
+    play(scene)
+
+
+def test_a_second_request_has_ten_seconds_as_well() -> None:
+    """Also one that comes a letter at a time, which keeps the server's own timer away."""
+
+    async def scene() -> None:
+        caller = Street(answers=True).come()
+        await asyncio.sleep(5.0)
+        caller.protocol.data_received(WHOLE)
+        await asyncio.sleep(4.0)
+        for letter in WHOLE[:4]:
+            assert not caller.transport.is_aborted
+            caller.protocol.data_received(bytes([letter]))
+            await asyncio.sleep(1.5)
+        await asyncio.sleep(0.1)
+        assert caller.transport.is_aborted
+
+    play(scene)
+
+
+def test_a_device_that_has_gone_without_a_word_loses_its_place() -> None:
+    class Own:
+        def __init__(self) -> None:
+            self.options: list[Any] = []
+
+        def getsockname(self) -> tuple[str, int]:
+            return "127.0.0.1", 8600
+
+        getpeername = getsockname
+
+        def setsockopt(self, *option: int) -> None:
+            self.options.append(option)
+
+    async def scene() -> None:
+        own = Own()
+        Street().come(own=own)
+        assert own.options == [(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, 20_000)]
 
     play(scene)
 

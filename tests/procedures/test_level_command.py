@@ -5,8 +5,10 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from rig.calibration.file import load_calibration, save_calibration
 from rig.calibration.plan import LevelPlan, SpanPoint, load_plan
 from rig.calibration.reference import SineBar
+from rig.commands.level import _put_in_force
 from rig.commands.level_prompts import PromptingPerson
 from rig.commands.main import app
 from rig.errors import BadInputError
@@ -15,6 +17,7 @@ from rig.procedures.level import LevelProcedure
 from rig.procedures.level_person import FilePerson
 from rig.settings.model import ImuSettings, Screw, Settings
 from rig.twin.draws import draw_scenario
+from tests.calibration.example import calibration
 
 READINGS = """
 reference = "digital"
@@ -75,6 +78,40 @@ def test_prompts_ask_which_end_is_high(monkeypatch: pytest.MonkeyPatch) -> None:
     assert person.go_on("zero", "found") == "redo"
     with pytest.raises(BadInputError, match="--readings FILE"):
         person.go_on("zero", "found")
+
+
+@pytest.mark.parametrize("was", ["missing", "damaged", "good"])
+def test_a_new_calibration_takes_the_place_of_a_bad_one_that_the_settings_name(
+    tmp_path: Path, was: str
+) -> None:
+    named, made = tmp_path / "mine.json", calibration()
+    if was == "damaged":
+        named.write_text("{", "utf-8")
+    elif was == "good":
+        save_calibration(named, calibration(home_angle_deg=0.5))
+    said = _put_in_force(made, named, twin=False)
+    assert (load_calibration(named) == made) is (was != "good")
+    assert ("stays in force" in said) is (was == "good")
+    kept = [path.read_text("utf-8") for path in tmp_path.glob("*.damaged-*")]
+    assert kept == (["{"] if was == "damaged" else [])
+    assert ("is kept as" in said) is (was == "damaged")
+
+
+def test_a_calibration_of_the_twin_gets_to_no_rig(tmp_path: Path) -> None:
+    said = _put_in_force(calibration(), tmp_path / "mine.json", twin=True)
+    assert "not put there" in said
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_twins_calibrations_are_shown_apart_from_the_rigs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    save_calibration(tmp_path / "twin-calibration" / "20261001T080000Z.json", calibration())
+    runner = CliRunner()
+    assert "20261001T080000Z" in runner.invoke(app, ["level", "show", "--twin"]).output
+    with pytest.raises(BadInputError, match="`rig level`"):
+        runner.invoke(app, ["level", "show"], catch_exceptions=False)
 
 
 def test_history_of_nothing_is_told(tmp_path: Path) -> None:

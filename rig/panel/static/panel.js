@@ -1,7 +1,8 @@
 // Shows what the server says and sends what is pressed; it decides nothing.
 "use strict";
 
-const SILENCE_MS = 3500;
+const SILENCE_MS = 2500;
+const CONFIRM_MS = 2000;
 const AGAIN_MS = 1000;
 const PATIENCE_MS = 5000;
 const SHOWN_MS = 8000;
@@ -46,6 +47,8 @@ function drawBag() {
   byId("gauge").classList.toggle("slid", slid);
 }
 bindings.push({section: "beam", show: drawBag}, {section: "state", show: drawBag});
+bindings.push({section: "live", show: showLive});
+bindings.push({section: "stop", show: followStop});
 bindings.push({
   section: "slides",
   show: () => drawSlides(byId("slides"), byId("slides-list"), known.slides),
@@ -65,7 +68,18 @@ let again = 0;
 
 function say(text, isLost) {
   document.body.classList.toggle("lost", isLost);
+  byId("begin-all").disabled = isLost;
   if (byId("link").textContent !== text) byId("link").textContent = text;
+}
+
+// Live is what the machine shows signs of life for, not what a connection happens to carry.
+function showLive() {
+  const silent = known.live?.silent_s ?? 0;
+  say(silent ? history(silent) : "Live", silent > 0);
+}
+
+function history(seconds) {
+  return `Last known, ${seconds} s ago; the board may still move`;
 }
 
 function connect() {
@@ -75,8 +89,8 @@ function connect() {
   source = new EventSource(`events?units=${units()}`);
   source.onmessage = (event) => {
     heard = Date.now();
-    say("Live", false);
     take(JSON.parse(event.data));
+    showLive();
   };
   source.onerror = () => {
     if (source?.readyState === EventSource.CLOSED) again = setTimeout(connect, AGAIN_MS);
@@ -85,7 +99,8 @@ function connect() {
 
 setInterval(() => {
   if (source && Date.now() - heard > SILENCE_MS) {
-    say("No connection. The rig goes on by itself; this page comes back.", true);
+    const silent = Math.round((Date.now() - heard) / 1000) + (known.live?.silent_s ?? 0);
+    say(`No connection. ${history(silent)}.`, true);
     // A stream that the network swallowed says nothing, nor does an attempt that hangs, or one that
     // the browser has given up: begin another one. While the browser tries again, let it.
     const patience = source.readyState === EventSource.CONNECTING ? PATIENCE_MS : AGAIN_MS;
@@ -112,15 +127,54 @@ async function post(path, body) {
       body: JSON.stringify(body),
       signal: AbortSignal.timeout(4000),
     });
-    said.textContent = (await answer.json()).text;
+    const told = await answer.json();
+    said.textContent = told.text;
     said.classList.toggle("bad", !answer.ok);
     fading = setTimeout(() => { said.textContent = ""; }, SHOWN_MS);
-    return answer.ok;
+    return answer.ok && told;
   } catch {
     said.textContent = "The rig did not answer. Use the buttons on the rig itself.";
     said.classList.add("bad");
-    return false;
+    return null;
   }
+}
+
+// -- stop -----------------------------------------------------------------------------------------
+
+// A stop counts once the machine has met it, which it shows by counting; what was sent is nothing.
+let stopping = null;
+let stopFading = 0;
+
+async function stop() {
+  const mine = {before: null, isMet: false, late: setTimeout(() => notConfirmed(mine), CONFIRM_MS)};
+  clearTimeout(stopping?.late);
+  clearTimeout(stopFading);
+  stopping = mine;
+  tellStop("Stop: sending …", false);
+  const told = await post("stop", {});
+  if (stopping !== mine) return;
+  if (told) { mine.before = told.before; followStop(); } else notConfirmed(mine);
+}
+
+function followStop() {
+  const mine = stopping;
+  if (!mine || mine.before === null || !known.stop) return;
+  mine.isMet ||= known.stop.count > mine.before;
+  if (!mine.isMet) return;
+  clearTimeout(mine.late);
+  if (known.stop.moving) { tellStop("Stop received: braking.", false); return; }
+  tellStop("Stop received: at rest.", false);
+  stopping = null;
+  stopFading = setTimeout(() => tellStop("", false), SHOWN_MS);
+}
+
+function notConfirmed(mine) {
+  if (stopping === mine && !mine.isMet) tellStop("Stop not confirmed: use the button on the rig.", true);
+}
+
+function tellStop(text, isBad) {
+  byId("stopped").textContent = text;
+  byId("stopped").classList.toggle("bad", isBad);
 }
 
 for (const button of document.querySelectorAll("button[data-post]")) {
@@ -132,11 +186,12 @@ for (const button of document.querySelectorAll("button[data-post]")) {
 
 // Stop acts when it is touched: a wet thumb slides, and would make no click.
 let touched = 0;
-byId("stop").addEventListener("pointerdown", () => { touched = Date.now(); post("stop", {}); });
+byId("stop").addEventListener("pointerdown", () => { touched = Date.now(); stop(); });
+byId("stop").addEventListener("click", () => { if (Date.now() - touched > 1000) stop(); });
 document.addEventListener("keydown", (event) => {
-  if (event.key === "Escape" && !event.repeat && !document.body.classList.contains("alone")) post("stop", {});
+  const isOurs = event.key === "Escape" && !event.repeat;
+  if (isOurs && !document.body.classList.contains("alone")) stop();
 });
-byId("stop").addEventListener("click", () => { if (Date.now() - touched > 1000) post("stop", {}); });
 
 byId("series").addEventListener("submit", (event) => {
   event.preventDefault();

@@ -515,7 +515,10 @@ function show() {
   for (const problem of study.problems) tell(problem, true);
 }
 
-if (isAlone) byId("hand-box").open = true;
+if (isAlone) {
+  byId("hand-box").open = true;
+  history = (seconds) => `Last known, ${seconds} s ago`;
+}
 const form = byId("series"), beside = make("details", {}, make("summary", {}, "Something that is not in the study"));
 form.before(beside);
 beside.append(form);

@@ -8,6 +8,7 @@ from pathlib import Path
 import uvicorn
 
 from rig.panel.form import Usual
+from rig.panel.guard import Doorkeeper
 from rig.panel.link import Setup
 from rig.panel.listen import listen
 from rig.panel.seats import Seats
@@ -36,11 +37,12 @@ def serve_alone(study: Path, *, port: int, is_open: bool, announce: Callable[[st
             announce(f"The page: {address}")
         setup = Setup(usual=NO_RIG, is_open=is_open, port=port, study=str(study.absolute()))
         seats = Seats(time.monotonic, needs_code=is_open, announce=announce)
-        panel = panel_of(setup, None, Hub(seats), seats)
+        door = Doorkeeper()
+        panel = panel_of(setup, None, Hub(seats), seats, door)
 
         async def serve() -> None:
             try:
-                await uvicorn.Server(configured(panel)).serve(sockets=[listener])
+                await uvicorn.Server(configured(panel, door)).serve(sockets=[listener])
             finally:
                 if panel.study is not None:
                     await panel.study.close()

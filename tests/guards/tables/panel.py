@@ -16,7 +16,15 @@ _NO_BROWSER = _IN_GUARD + "test_a_client_that_is_no_browser_names_no_page"
 _HEADERS = _IN_APP + "test_every_answer_carries_every_safety_header"
 
 _HEAD = _IN_WEB + "test_a_head_has_16384_bytes_at_most"
-_TEN = _IN_WEB + "test_a_connection_without_a_whole_head_after_ten_seconds_is_closed"
+_TEN = _IN_WEB + "test_a_connection_without_a_whole_request_after_ten_seconds_is_closed"
+_SECOND = _IN_WEB + "test_a_second_request_has_ten_seconds_as_well"
+_GONE = _IN_WEB + "test_a_device_that_has_gone_without_a_word_loses_its_place"
+_ROOM = "tests/panel/test_guard.py::" + (
+    "test_beyond_256_connections_only_paired_devices_find_room"
+)
+_WELCOME = "tests/panel/test_guard.py::" + (
+    "test_32_addresses_of_paired_devices_are_remembered_the_latest_ones"
+)
 _ENDED = _IN_WEB + "test_a_connection_that_has_ended_is_not_closed_once_more"
 _TURNED = _IN_WEB + "test_an_address_that_holds_too_many_connections_is_turned_away"
 _HELD = _IN_WEB + "test_one_address_holds_24_connections_and_no_more"
@@ -90,7 +98,7 @@ ENTRIES: list[Guard] = [
     without(_GUARD, "Doorkeeper.comes", "self._open[address] += 1", _FEW),
     without(_GUARD, "Doorkeeper.goes", "self._open[address] -= 1", _FEW),
     never(_GUARD, "Doorkeeper.goes", "self._open[address] <= 0", _FORGOTTEN),
-    change(_WEB, "serve", "_protocol(Doorkeeper())", "H11Protocol", _HELD),
+    change(_WEB, "serve", "_protocol(door)", "H11Protocol", _HELD),
     never(_WEB, "_protocol.Kept.connection_made", "not door.comes(address)", _TURNED),
     without(_WEB, "_protocol.Kept.connection_made", "transport.abort()", _TURNED),
     swapped(
@@ -102,10 +110,18 @@ ENTRIES: list[Guard] = [
     ),
     without(_WEB, "_protocol.Kept.connection_lost", "door.goes(self._address)", _TURNED),
     # -- what takes too long or is too long
-    *(limit(_GUARD, "FIRST_BYTES_S", _TEN, times=times) for times in (2, 0.5)),
-    without(_WEB, "_protocol.Kept._too_slow", "self.transport.abort()", _TEN),
-    always(_WEB, "_protocol.Kept._too_slow", "getattr(self, 'scope', None) is None", _TEN),
-    without(_WEB, "_protocol.Kept.connection_lost", "self._first.cancel()", _ENDED),
+    *(limit(_GUARD, "REQUEST_S", _TEN, times=times) for times in (2, 0.5)),
+    without(_WEB, "_protocol.Kept._look", "self.transport.abort()", _TEN),
+    never(_WEB, "_protocol.Kept._look", "self.conn.their_state not in DAWDLING", _TEN),
+    change(_WEB, "DAWDLING", "(h11.IDLE, h11.SEND_BODY)", "(h11.IDLE,)", _TEN),
+    always(_WEB, "_protocol.Kept.data_received", "self.conn.their_state not in DAWDLING", _SECOND),
+    without(_WEB, "_protocol.Kept.connection_lost", "self._timer.cancel()", _ENDED),
+    *(limit(_GUARD, "UNHEARD_MS", _GONE, times=times) for times in (2, 0.5)),
+    *(limit(_GUARD, "MAX_OPEN", _ROOM, times=times) for times in (2, 0.5)),
+    *(limit(_GUARD, "MAX_KNOWN", _WELCOME, times=times) for times in (2, 0.5)),
+    change(_GUARD, "Doorkeeper.comes", "address not in self._known", "True", _ROOM),
+    without(_GUARD, "Doorkeeper.welcome", "self._known.move_to_end(address)", _WELCOME),
+    limit(_WEB, "MAX_TOLD", _IN_WEB + "test_what_it_logs_goes_to_the_machine_and_no_terminal"),
     *(limit(_WEB, "MAX_HEAD", _HEAD, times=times) for times in (2, 0.5)),
     # -- what the server believes and tells
     change(_WEB, "serve", "False", "True", _FORWARDED, nth=2),

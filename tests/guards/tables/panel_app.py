@@ -38,6 +38,14 @@ _TWIN = _IN_FORM + "test_a_twin_is_called_one_whatever_the_settings_say"
 _BYTES = _IN_FORM + "test_a_body_has_4096_bytes_at_most"
 _NO_FORM = _IN_FORM + "test_a_body_that_is_no_such_form_is_refused"
 
+_STREAM = "rig.panel.stream"
+_PLACES = "tests/panel/test_stream.py::test_strangers_have_32_places_and_8_from_one_address"
+_SILENT = "tests/panel/test_stream.py::" + (
+    "test_a_machine_without_a_sign_of_life_for_a_second_is_not_live"
+)
+_NO_SIGN = _IN_APP + "test_nothing_is_begun_on_a_machine_that_shows_no_sign_of_life"
+_MET = _IN_APP + "test_a_stop_tells_how_many_the_machine_has_met_before"
+_WELCOMED = _IN_APP + "test_the_addresses_of_paired_devices_are_welcome"
 _ORIGIN = "self._guard.check_origin(request.headers)"
 _CLAIM = "self._seats.claim(self._token(request))"
 _RANGE_ENDS = (
@@ -92,7 +100,7 @@ _ADDRESSES: list[Guard] = [
     change(_APP, "Panel._set_cookie", "'strict'", "'lax'", _COOKIE),
     change(_APP, "Panel._set_cookie", "self._cookie", "'rig_panel'", _COOKIE),
     never(_APP, "Panel._pair", "not self._seats.needs_code", _WATCHING),
-    change(_APP, "Panel._pair", "request.client.host", "''", _ADDRESS),
+    change(_APP, "_address", "request.client.host", "''", _ADDRESS),
     without(_APP, "Panel._pair", "self._set_cookie(response, token)", _COOKIE),
     always(_APP, "Panel._events", "not self._seats.needs_code", _NOBODY),
     always(_APP, "Panel._events", "not self._seats.knows(token)", _WATCHING),
@@ -102,7 +110,18 @@ _ADDRESSES: list[Guard] = [
     *(limit(_GUARD, "BODY_S", _SLOW, times=times) for times in (1.05, 0.95)),
     never(_APP, "Panel._body", "len(data) > MAX_BODY", _ENDLESS),
     *(limit("rig.panel.stream", "MAX_WATCHERS", _WATCHERS, times=times) for times in (2, 0.5)),
-    never(_APP, "Panel._events", "self._hub.watchers >= MAX_WATCHERS", _WATCHERS),
+    change(_STREAM, "Hub.check_room", "self.watchers >= MAX_WATCHERS", "False", _WATCHERS),
+    *(limit(_STREAM, "MAX_STRANGERS", _PLACES, times=times) for times in (2, 0.5)),
+    *(limit(_STREAM, "MAX_STRANGERS_PER_ADDRESS", _PLACES, times=times) for times in (2, 0.5)),
+    always(_STREAM, "Hub.check_room", "not self._seats.knows(token)", _PLACES),
+    without(_STREAM, "Hub.stream", "self._strangers[address] -= is_stranger", _PLACES),
+    *(limit(_STREAM, "LIVE_S", _SILENT, times=times) for times in (1.5, 0.8)),
+    never(_STREAM, "Hub.publish", "snap.beat != self._beat", _SILENT),
+    always(_STREAM, "Hub.publish", "snap.beat != self._beat", _SILENT),
+    change(_STREAM, "Hub.stream", "not silent_s", "True", _SILENT),
+    never(_APP, "Panel._check_idle", "self._hub.silent_s()", _NO_SIGN),
+    change(_APP, "Panel._stop", "self._hub.latest.stops", "0", _MET),
+    always(_APP, "Panel._token", "self._seats.knows(token)", _WELCOMED),
     # -- answers
     always(_APP, "_units", "units == asked", _UNITS),
     change(_APP, "_done", "202", "200", _CONTROLLER),

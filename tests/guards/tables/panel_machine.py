@@ -43,7 +43,11 @@ _PORT = _IN_SERVER + "test_a_port_is_had_at_once_again_and_one_that_is_taken_is_
 _HAD = _IN_SERVER + "test_each_life_is_told_first_of_the_rig_and_of_the_port_that_was_had"
 _ELSEWHERE = _IN_SERVER + "test_only_an_open_page_is_to_be_reached_from_elsewhere"
 
+_NEXT_LIFE = _IN_SERVER + "test_pairings_are_handed_to_the_next_life"
+_TRIED = _IN_SERVER + "test_a_server_that_cannot_be_begun_is_tried_again"
+_OVERTAKES = _IN_SERVER + "test_a_stop_overtakes_a_wish_that_is_held_up"
 _CHANGED = _IN_STREAM + "test_a_new_page_gets_everything_and_then_only_what_changed"
+_FULL = _IN_LINK + "test_a_machine_that_takes_no_message_is_never_waited_for"
 _MISSED = _IN_STREAM + "test_a_slow_page_skips_what_it_missed_and_another_does_not"
 _SECOND = _IN_STREAM + "test_something_is_sent_every_second"
 _SILENT = _IN_STREAM + "test_a_snapshot_without_news_is_no_message"
@@ -136,17 +140,32 @@ _BETWEEN: list[Guard] = [
     *(limit(_SERVER, "STOP_S", _KILLED, times=times) for times in (2, 0.5)),
     change(_SERVER, "WebServer._work", "2 * pause_s", "pause_s", _SOON),
     inverted(_SERVER, "WebServer._work", "time.monotonic() - begun_s > SOON_S", _LIVED),
-    change(_SERVER, "WebServer._work", "msgspec.structs.replace(...)", "self._setup", _HAD),
+    change(_SERVER, "WebServer._live", "msgspec.structs.replace(...)", "self._setup", _HAD),
+    change(_SERVER, "WebServer._live", "self._kept", "None", _NEXT_LIFE),
+    change(_SERVER, "WebServer._work", "Exception", "KeyError", _TRIED),
+    # MOST_WISHES: room for more or fewer wishes changes nothing that is promised,
+    without(_SERVER, "WebServer._pass_on", "self._desk.stop(message.who)", _REACHED, _OVERTAKES),
+    change(
+        _SERVER,
+        "WebServer._pass_on",
+        "self._wishes.put_nowait(message)",
+        "self._wishes.put(message)",
+        _OVERTAKES,
+    ),
+    change("rig.panel.link", "Asker._send", "socket.MSG_DONTWAIT", "0", _FULL),
     without(_SERVER, "WebServer._end", "process.kill()", _KILLED),
     change(_SERVER, "WebServer._spawn", "True", "False", _KEYS),
-    change(_SERVER, "WebServer._spawn", "subprocess.DEVNULL", "None", _KEYS),
+    *(
+        change(_SERVER, "WebServer._spawn", "subprocess.DEVNULL", "None", _KEYS, nth=n)
+        for n in (1, 2, 3)
+    ),
     change(_SERVER, "WebServer.publish", "socket.MSG_DONTWAIT", "0", _NO_WAIT),
     change(_SERVER, "WebServer.publish", "OSError", "KeyError", _DROPPED),
     never(_SERVER, "WebServer.publish", "link is not None", _NO_WAIT),
     change(_SERVER, "WebServer._pass_on", "Exception", "KeyError", _NONSENSE),
     *(
         without(_SERVER, "WebServer._take", statement, _REACHED)
-        for statement in ("desk.stop(who)", "desk.start()", "self._tell(text)")
+        for statement in ("desk.start()", "self._tell(text)")
     ),
     *(
         without(_SERVER, "WebServer._take", f"desk.wish({wish})", _REACHED)

@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -72,11 +73,16 @@ class Hand:
         self.letters += len(text)
 
 
+def _reads(page: Page, words: str) -> bool:
+    return words in page.text("tonight-words")
+
+
 def half(hand: Hand, shift_deg: float) -> int:
     """All bag faces once; returns the taps."""
     page, before = hand.page, hand.taps
     for number in range(8):
-        wait_for(lambda n=number: f"{n} of 8" in page.text("tonight-words"), "the next bag")
+        done = f"{number} of 8"
+        wait_for(partial(_reads, page, done), "the next bag")
         face = page.run("return document.querySelector('#faces :checked').value")
         bag = page.find("bag").get_attribute("value")
         treated = bag != "Harbour 4"

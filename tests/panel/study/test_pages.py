@@ -15,7 +15,7 @@ from rig.study.folder import open_study
 from rig.study.journal import Mass, Play, Reading, Treatment, Withdrawal
 from tests.panel.paper import IDLE, snapshot
 from tests.panel.study.club import make_club
-from tests.panel.study.stand import StudyStand
+from tests.panel.study.stand import ANSWER, StudyStand
 
 READING = {
     "bag": "Harbour 1", "face": "grip", "board": "shed board", "reader": "Ann",
@@ -137,9 +137,7 @@ def test_what_cannot_be_is_told(
 # -- each of them ---------------------------------------------------------------------------------
 
 
-def test_a_reading_has_the_air_that_was_typed(
-    stand: StudyStand, post: Callable[..., Any]
-) -> None:
+def test_a_reading_has_the_air_that_was_typed(stand: StudyStand, post: Callable[..., Any]) -> None:
     post("reading", READING | {"temperature": "72F", "humidity": "55"})
     (entry,) = stand.journal.of(Reading)
     assert entry.angles_deg == (25.1, 25.3)
@@ -173,7 +171,9 @@ def test_a_bag_without_a_baseline_is_treated_only_on_purpose(stand: StudyStand) 
         answer = stand.controller.post("/study/treat", body | {"sure": sure})
         assert answer.status == 400
         assert "has no baseline slide" in answer.text
-    assert stand.controller.post("/study/treat", body | {"sure": True, "anyway": True}).status == 200
+    assert (
+        stand.controller.post("/study/treat", body | {"sure": True, "anyway": True}).status == 200
+    )
 
 
 def test_readings_of_the_wrong_bag_are_put_right(
@@ -217,7 +217,7 @@ def test_a_series_far_from_its_forecast_is_asked_about(
     last = stand.controller.ask("GET", "/study").document["last"]
     assert last["question"].startswith(question)
     assert bool(last["question"]) == bool(question)
-    stand.thinker.answer = stand.thinker.answer | {"as_of": utc_text(stand.now)}
+    stand.thinker.answer = ANSWER | {"as_of": utc_text(stand.now)}
     again = stand.controller.ask("GET", "/study").document["last"]
     assert again["question"] == last["question"]  # an answer that knows it asks no other
 
@@ -225,9 +225,7 @@ def test_a_series_far_from_its_forecast_is_asked_about(
 # -- looking --------------------------------------------------------------------------------------
 
 
-def test_a_page_that_has_seen_it_gets_nothing(
-    stand: StudyStand, post: Callable[..., Any]
-) -> None:
+def test_a_page_that_has_seen_it_gets_nothing(stand: StudyStand, post: Callable[..., Any]) -> None:
     post("wipe", {"board": "shed board"})
     seen = stand.controller.ask("GET", "/study").document
     asks = f"/study?seen={seen['version']}"
@@ -272,7 +270,8 @@ def test_without_a_rig_its_parts_are_left_out(stand: StudyStand) -> None:
     assert stand.client().post("/stop").status == 404
     assert stand.controller.post("/study/measure", {}).status == 404
     actions = stand.client().ask("GET", "/study").document["actions"]
-    assert actions["pair"] and not actions["start"]["shown"]
+    assert actions["pair"]
+    assert not actions["start"]["shown"]
 
 
 # -- beside a rig ---------------------------------------------------------------------------------
@@ -327,9 +326,7 @@ def test_the_bag_that_runs_and_the_air_of_the_sensor(beside_rig: StudyStand) -> 
     assert b"<body>" in beside_rig.client().ask("GET", "/").data
 
 
-def test_masses_and_throws_are_kept_as_numbers(
-    stand: StudyStand, post: Callable[..., Any]
-) -> None:
+def test_masses_and_throws_are_kept_as_numbers(stand: StudyStand, post: Callable[..., Any]) -> None:
     post("mass", {"bag": "Harbour 1", "grams": "15.5oz"})
     post("play", {"bags": ["Harbour 1", "Harbour 2"], "throws": "200"})
     (mass,) = stand.journal.of(Mass)
