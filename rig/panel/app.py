@@ -1,6 +1,7 @@
 """The web application: a few addresses, each of which checks who asks and hands the wish on."""
 
 import asyncio
+import gzip
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -52,8 +53,8 @@ class Panel:
         seats: who may do what.
         guard: who is let in at all.
         cookie: name of the cookie; one for each port, since cookies know no ports.
-        study: makes the study's part, where there is a study.
         welcome: gets the address of each request from a paired device.
+        study: makes the study's part, where there is a study.
     """
 
     def __init__(
@@ -63,8 +64,8 @@ class Panel:
         seats: Seats,
         guard: Guard,
         cookie: str,
-        study: "Callable[[Doors], StudyPages] | None" = None,
         welcome: Callable[[str], None] = lambda _: None,
+        study: "Callable[[Doors], StudyPages] | None" = None,
     ) -> None:
         self._desk = desk
         self._hub = hub
@@ -81,6 +82,7 @@ class Panel:
         if study is not None:
             page, kind = self._files["/"]
             self._files["/"] = (with_study(page, has_rig=desk is not None), kind)
+        self._packed = {path: gzip.compress(data) for path, (data, _) in self._files.items()}
 
     def application(self) -> Starlette:
         """The application for a server."""
@@ -109,7 +111,10 @@ class Panel:
 
     async def _file(self, request: Request) -> Response:
         data, kind = self._files[request.url.path]
-        return Response(data, media_type=kind)
+        headers = {"Vary": "Accept-Encoding"}
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            data, headers["Content-Encoding"] = self._packed[request.url.path], "gzip"
+        return Response(data, media_type=kind, headers=headers)
 
     async def _events(self, request: Request) -> Response:
         self._guard.check_origin(request.headers)

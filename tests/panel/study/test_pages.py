@@ -263,6 +263,13 @@ def test_todays_pick_asks_with_the_air_that_was_typed(stand: StudyStand) -> None
     assert stand.client().post("/study/pick", air | {"board": "moon"}).status == 400
 
 
+def test_the_whole_page_takes_less_than_60_kb(beside_rig: StudyStand) -> None:
+    paths = ("/", "/panel.css", "/panel.js", "/draw.js", "/icon.svg", "/study.css", "/study.js")
+    client = beside_rig.client()
+    sent = [client.ask("GET", path, Accept_Encoding="gzip").data for path in paths]
+    assert sum(map(len, sent)) < 60_000
+
+
 def test_without_a_rig_its_parts_are_left_out(stand: StudyStand) -> None:
     page = stand.client().ask("GET", "/").data
     assert b'<body class="alone">' in page
