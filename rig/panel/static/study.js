@@ -121,6 +121,8 @@ async function load() {
 const wanted = () => study.rows.filter((row) => !left.has(row.bag));
 const open = () => wanted().filter((row) => row.left > 0);
 
+const asked = () => (chosen ? [chosen] : open());
+
 function current() {
   if (study.running) return {bag: study.running[0], face: study.running[1]};
   return chosen ?? open()[0] ?? (study.bags[0] && {bag: study.bags[0].name, face: study.bags[0].faces[0]});
@@ -133,12 +135,13 @@ function showNow() {
   let title = "Add the first bag and a board below.";
   if (study.running) title = known.state?.word === "Placing" ? how : `${now.bag}, ${now.face} face down.`;
   else if (study.bags.length && study.boards.length) {
-    const done = study.by_hand ? how : `Next: ${todo.length} series${study.minutes ? `, about ${study.minutes} min` : ""}.`;
+    const done = study.by_hand || chosen ? how : `Next: ${todo.length} series${study.minutes ? `, about ${study.minutes} min` : ""}.`;
     title = todo.length || chosen ? done : study.treat ? "All is measured: now the treatment." : "All of this evening is measured.";
   }
   put(byId("next"), title);
   const parts = [];
-  if (is) {
+  const isNext = study.running || chosen || todo.length > 0;
+  if (is && isNext) {
     parts.push(`Expected ${is.now}`);
     if (is.target) parts.push(`target ${is.target}`);
   }
@@ -149,16 +152,17 @@ function showNow() {
   }
   put(byId("meaning"), parts.join(" · "));
   const begin = byId("measure");
-  begin.hidden = study.by_hand || Boolean(study.running) || !todo.length;
+  begin.hidden = study.by_hand || Boolean(study.running) || !asked().length;
   begin.disabled = !known.actions?.series?.enabled || !known.actions?.series?.shown;
-  const first = todo[0];
-  put(begin, todo.length === 1 ? `Begin with ${first.bag}, ${first.face}` : `Begin: ${todo.length} series`);
+  const [first, ...others] = asked();
+  put(begin, others.length ? `Begin: ${others.length + 1} series` : first ? `Begin with ${first.bag}, ${first.face}` : "");
+
   byId("to-treat").hidden = !study.treat || todo.length > 0;
   put(byId("to-treat"), study.treat ? `Treat: ${study.treat[0]}` : "");
   const count = wanted().length;
   put(byId("tonight-words"), `Bags of the evening: ${count - todo.length} of ${count} series done`);
   showQuestion();
-  marks(is);
+  marks(isNext ? is : null);
 }
 
 function showQuestion() {
@@ -183,9 +187,10 @@ byId("was").addEventListener("change", async (event) => {
   else for (const run of last.runs) await write("correct", {run, bag, face});
 });
 
-byId("measure").addEventListener("click", () => {
-  const todo = open();
-  write("measure", {rows: todo.map((row) => [row.bag, row.face]), board: todo[0].board});
+byId("measure").addEventListener("click", async () => {
+  const rows = asked();
+  const found = await write("measure", {rows: rows.map((row) => [row.bag, row.face]), board: rows[0].board ?? byId("board").value});
+  if (found) { chosen = null; byId("next").focus({preventScroll: true}); }
 });
 
 byId("to-treat").addEventListener("click", () => {
@@ -210,8 +215,9 @@ function marks(is) {
 
 function showHand() {
   const now = current();
-  if (!now) { byId("hand").hidden = true; return; }
-  byId("hand").hidden = !study.boards.length;
+  byId("hand").hidden = !now || !study.boards.length;
+  byId("pick-bag").hidden = byId("hand").hidden || Boolean(study.running);
+  if (!now) return;
   options(byId("bag"), names(study.bags.map((bag) => bag.name)), now.bag);
   const bag = study.bags.find((one) => one.name === now.bag);
   draw(byId("faces"), [bag?.faces, now.face], () => [make("legend", {}, "Face down"), ...(bag?.faces ?? []).map((face) =>
@@ -328,7 +334,7 @@ function showKnown() {
   put(byId("age"), answer && !answer.error
     ? `For ${answer.air}. Worked out ${age}${study.working ? "; a newer one is under way" : ""}.`
     : study.working ? "Working it out …" : "");
-  const bags = answer?.bags ?? [], now = current();
+  const bags = answer?.bags ?? [], now = study.running || chosen || open().length ? current() : null;
   draw(byId("bags"), [bags, now], () => {
     const ends = bags.flatMap((one) => [one.lower_deg, one.upper_deg, one.target_deg ?? one.angle_deg]);
     const low = Math.min(...ends) - 0.5, high = Math.max(...ends) + 0.5;
@@ -500,6 +506,8 @@ byId("check-here").addEventListener("click", () => {
 
 // -- all of it ------------------------------------------------------------------------------------
 
+let told = "";
+
 function show() {
   if (!study) return;
   if (isAlone) {
@@ -512,7 +520,8 @@ function show() {
   showKnown();
   showDone();
   showActs();
-  for (const problem of study.problems) tell(problem, true);
+  const problems = study.problems.join(" ");
+  if (problems !== told) { told = problems; tell(problems, true); }
 }
 
 if (isAlone) {
@@ -523,7 +532,7 @@ const form = byId("series"), beside = make("details", {}, make("summary", {}, "S
 form.before(beside);
 beside.append(form);
 for (const section of ["slides", "course", "state", "actions"]) {
-  bindings.push({section, show: () => { if (section === "slides" || section === "course") load(); if (study) showNow(); }});
+  bindings.push({section, show: () => { beside.hidden = form.hidden; if (section === "slides" || section === "course") load(); if (study) showNow(); }});
 }
 document.addEventListener("visibilitychange", load);
 setInterval(load, LOOK_MS);

@@ -52,14 +52,14 @@ class Book:
         self._lock = threading.Lock()
         self._judged: dict[str, tuple[int, str]] = {}
 
-    def version(self) -> str:
-        """Changes with every file that the study is made of."""
+    def version(self, *, is_busy: bool = False) -> str:
+        """Changes with every file that the study is made of, a run under way left out."""
         study = open_study(self.path)
-        files = [study.catalogue_path, study.plan_path, study.journal_path, *run_files(study)[-8:]]
+        runs = run_files(study)
+        whole = runs[:-1] if is_busy else runs
+        files = [study.catalogue_path, study.plan_path, study.journal_path, *whole[-8:]]
         stats = [file.stat() for file in files if file.exists()]
-        return f"{len(run_files(study))}-" + "-".join(
-            f"{one.st_mtime_ns:x}.{one.st_size:x}" for one in stats
-        )
+        return f"{len(runs)}-" + "-".join(f"{one.st_mtime_ns:x}.{one.st_size:x}" for one in stats)
 
     # -- writing --------------------------------------------------------------------------------
 
@@ -184,10 +184,10 @@ class Book:
 
     # -- looking --------------------------------------------------------------------------------
 
-    def document(self, answer: Said | None) -> Said:
-        """All that the page shows of the study."""
+    def document(self, answer: Said | None, *, is_busy: bool = False) -> Said:
+        """All that the page shows of the study; the run under way is no slide yet."""
         study = open_study(self.path)
-        table = slide_table(study)
+        table = _without_open_run(study) if is_busy else slide_table(study)
         now = self._utc_now()
         board = _last_board(study, table)
         tonight = tonight_of(study, table, board, now, by_hand=self._by_hand)
@@ -271,6 +271,20 @@ class Book:
         if pick is None:
             return ""
         return shift_words(answer, pick, median(entry.angles_deg))
+
+
+def _without_open_run(study: Study) -> SlideTable:
+    """The table without the newest run file where that has no end yet."""
+    table = slide_table(study)
+    open_run = next(iter(run_files(study)[:-2:-1]), None)
+    if open_run is None:
+        return table
+    place = open_run.relative_to(study.path).as_posix()
+    slides = [s for s in table.slides if s.run_file != place or s.outcome != "interrupted"]
+    if len(slides) == len(table.slides):
+        return table
+    problems = [one for one in table.problems if open_run.name not in one]
+    return table._replace(slides=slides, problems=problems)
 
 
 def _bag_in(answer: Said | None, bag: str | None, face: str | None) -> Said | None:

@@ -81,16 +81,17 @@ class StudyPages:
     async def _look(self, request: Request) -> Response:
         """The study, or 204 where the page that asks has seen it so."""
         seat = self._seats.place(self._doors.token(request))
-        study = await _told(self._book.version)
-        self._thinker.want(study)
         course = self._course()
+        is_busy = course is not None
+        study = await _told(lambda: self._book.version(is_busy=is_busy))
+        self._thinker.want(study)
         running = None if course is None or course.request is None else course.request
         about = [running.bag, running.face] if running is not None else None
         version = f"{study}/{self._thinker.version}/{seat.role}/{seat.holder}/{about}"
         if request.query_params.get("seen") == version:
             return Response(status_code=204)
         answer = self._thinker.answer
-        document = await _told(lambda: self._book.document(answer))
+        document = await _told(lambda: self._book.document(answer, is_busy=is_busy))
         document |= {
             "version": version,
             "answer": answer,

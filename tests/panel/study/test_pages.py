@@ -5,6 +5,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from rig.files.stamps import utc_text
@@ -16,6 +17,7 @@ from rig.study.journal import Mass, Play, Reading, Treatment, Withdrawal
 from tests.panel.paper import IDLE, snapshot
 from tests.panel.study.club import make_club
 from tests.panel.study.stand import ANSWER, StudyStand
+from tests.study.folder_example import slide_lines
 
 READING = {
     "bag": "Harbour 1", "face": "grip", "board": "shed board", "reader": "Ann",
@@ -341,3 +343,55 @@ def test_masses_and_throws_are_kept_as_numbers(stand: StudyStand, post: Callable
     assert [(one.bag, one.throws) for one in stand.journal.of(Play)] == [
         ("Harbour 1", 200), ("Harbour 2", 200),
     ]  # fmt: skip
+
+
+def test_a_run_under_way_is_no_slide_yet(beside_rig: StudyStand) -> None:
+    stand = beside_rig
+    folder = stand.folder / "runs" / "2026-11-27"
+    folder.mkdir(parents=True)
+    header, lines, _ = slide_lines(50.0)
+    first = msgspec.structs.replace(header, bag="Harbour 1", face="grip", board="shed board")
+    head = msgspec.json.encode(first) + b"\n"
+    (folder / "1.run.jsonl").write_bytes(head)
+    stand.show(snapshot())
+    seen = stand.controller.ask("GET", "/study").document
+    assert seen["done"] == []
+    assert seen["problems"] == []
+    (folder / "1.run.jsonl").write_bytes(head + lines)
+    assert stand.controller.ask("GET", f"/study?seen={seen['version']}").status == 204
+    stand.show(IDLE)
+    document = stand.controller.ask("GET", f"/study?seen={seen['version']}").document
+    assert [one["is"] for one in document["done"]] == ["run"]
+
+
+def test_a_run_that_was_cut_off_is_told_of_once_the_rig_rests(beside_rig: StudyStand) -> None:
+    stand = beside_rig
+    stand.show(IDLE)
+    folder = stand.folder / "runs" / "2026-11-27"
+    folder.mkdir(parents=True)
+    (folder / "1.run.jsonl").write_bytes(msgspec.json.encode(slide_lines(50.0)[0]) + b"\n")
+    document = stand.controller.ask("GET", "/study").document
+    assert "has no last line" in document["problems"][0]
+
+
+def test_a_run_is_put_right_and_that_is_taken_back(beside_rig: StudyStand) -> None:
+    stand = beside_rig
+    stand.show(IDLE)
+    folder = stand.folder / "runs" / "2026-11-27"
+    folder.mkdir(parents=True)
+    header, lines, _ = slide_lines(50.0)
+    first = msgspec.structs.replace(header, bag="Harbour 1", face="grip", board="shed board")
+    (folder / "1.run.jsonl").write_bytes(msgspec.json.encode(first) + b"\n" + lines)
+    (item,) = stand.controller.ask("GET", "/study").document["done"]
+    body = {"key": "12345678", "run": item["run"], "bag": "Harbour 2", "face": "slick"}
+    assert stand.controller.post("/study/correct", body).status == 200
+    line, run = sorted(
+        stand.controller.ask("GET", "/study").document["done"], key=lambda one: one["is"]
+    )
+    assert run["text"].startswith("Harbour 2, slick")
+    assert line["text"] == "A slide was of Harbour 2, slick"
+    stand.controller.post("/study/undo", {"key": "123456789", "line": line["line"]})
+    (item,) = stand.controller.ask("GET", "/study").document["done"]
+    assert item["text"].startswith("Harbour 1, grip")
+    body = {"key": "1234567890", "run": "no such run", "void": True}
+    assert "is not in the study" in stand.controller.post("/study/correct", body).text
