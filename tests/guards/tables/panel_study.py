@@ -18,6 +18,12 @@ _FAR = _IN + "test_a_series_far_from_its_forecast_is_asked_about"
 _NEXT = _IN + "test_each_face_is_next_until_it_is_measured"
 _AIR = _IN + "test_a_reading_has_the_air_that_was_typed"
 _PICK = _IN + "test_readings_of_the_pick_tell_about_the_day"
+_THINKER, _ANSWERS = "rig.panel.study.thinker", "rig.panel.study.answers"
+_IN_THINKER = "tests/panel/study/test_thinker.py::"
+_ENDED = _IN_THINKER + "test_a_model_that_takes_too_long_is_ended"
+_CLOSED = _IN_THINKER + "test_closing_ends_what_is_being_worked_out"
+_ASIDE = _IN_THINKER + "test_the_process_steps_back_and_tells_why_there_is_no_answer"
+_UNDER_WAY = _IN + "test_a_run_under_way_is_no_slide_yet"
 _EVENING = "tests/panel/test_desk.py::test_series_of_an_evening_are_made_one_after_another"
 
 ENTRIES: tuple[Guard, ...] = (
@@ -47,5 +53,10 @@ ENTRIES: tuple[Guard, ...] = (
         "check_treatment(study, entry, slides, True, force=True)",
         _BASELINE,
     ),
+    without(_ANSWERS, "main", "os.nice(NICE)", _ASIDE),
+    without(_ANSWERS, "main", "resource.setrlimit(...)", _ASIDE),
+    without(_THINKER, "Thinker.ask", "process.kill()", _ENDED),
+    without(_THINKER, "Thinker.close", "self._task.cancel()", _CLOSED),
+    change(_BOOK, "Book.version", "runs[:-1] if is_busy else runs", "runs", _UNDER_WAY),
     change(_DESK, "Desk._series", "wish.then", "()", _EVENING),
 )
