@@ -10,8 +10,8 @@ from rig.commands.options import print_json
 from rig.commands.quantities import moment, name_option, quantity
 
 if TYPE_CHECKING:
-    from rig.study.folder import Study
-    from rig.study.journal import Entry
+    from rig.study.folder.journal import Entry
+    from rig.study.folder.study import Study
 
 Folder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
 When = Annotated[

@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 
 from rig.analysis.checks import check_beams
-from rig.analysis.edges import BeamRecord, Pass, beam_record
-from rig.analysis.estimate import Case, choose
+from rig.analysis.onset.edges import BeamRecord, Pass, beam_record
+from rig.analysis.onset.estimate import Case, choose
 from rig.runfile.model import Event, Flag
 from tests.analysis.parts import bare_run, events, geometry
 
@@ -74,6 +74,21 @@ def test_the_last_edge_before_the_raise_says_how_the_beam_stood(
     before: list[tuple[float, str]], broken: bool
 ) -> None:
     assert record(*before, (2.0, "broken")).broken_at_start is broken
+
+
+@pytest.mark.parametrize(
+    ("edges", "inverted"),
+    [
+        ([(2.0, "clear"), (3.0, "broken")], True),
+        ([(2.0, "broken"), (3.0, "clear")], False),
+        ([(-1.0, "broken"), (2.0, "clear"), (3.0, "broken")], False),
+        ([(-2.0, "broken"), (-1.0, "clear"), (2.0, "clear")], True),
+    ],
+)
+def test_a_beam_that_was_broken_before_is_not_inverted(
+    edges: list[tuple[float, str]], inverted: bool
+) -> None:
+    assert record(*edges).inverted is inverted
 
 
 def beam_flags(*records: BeamRecord, before: tuple[Event, ...] = ()) -> list[Flag]:

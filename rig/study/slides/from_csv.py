@@ -11,8 +11,8 @@ from typing import NamedTuple
 from rig.errors import BadInputError
 from rig.files.names import safe_name
 from rig.quantities.typed import number
-from rig.study.folder import Study
-from rig.study.journal import Reading
+from rig.study.folder.journal import Reading
+from rig.study.folder.study import Study
 
 NEEDED = ("at", "reader", "bag", "face", "board", "angle_deg")
 COLUMNS = (*NEEDED, "temperature_c", "relative_humidity_pct", "note")

@@ -2,7 +2,7 @@
 
 from tests.guards.entry import Guard, always, change, limit, never, without
 
-_ANGLE = "rig.analysis.angle"
+_ANGLE = "rig.analysis.angle.ramp"
 _RAMP = "tests/analysis/test_ramp.py::test_"
 _IN_BLOCKS = _RAMP + "six_seconds_in_blocks_of_a_tenth"
 _FIT = _RAMP + "the_line_is_a_weighted_fit_with_the_scatter_of_its_residuals"
@@ -25,6 +25,11 @@ _STEPS_ALONE = _RAMP + "steps_alone_give_an_angle_with_half_a_degree_of_doubt"
 _NEITHER = _RAMP + "neither_sensor_nor_steps_give_no_ramp"
 _NEAREST = _RAMP + "the_temperature_is_the_one_read_next_to_the_break"
 
+_WRONG = "tests/analysis/test_wrong_inputs.py::test_"
+_LAG = _WRONG + "a_filter_delay_that_is_not_the_sensors"
+_CLOCK = _WRONG + "a_sample_clock_that_is_off_by_one_percent"
+_ACROSS = _WRONG + "cross_slope_loses_no_steps"
+
 ANGLE: list[Guard] = [
     limit(_ANGLE, "BLOCK_S", _IN_BLOCKS),
     limit(_ANGLE, "WINDOW_S", _IN_BLOCKS),
@@ -34,6 +39,8 @@ ANGLE: list[Guard] = [
     limit(_ANGLE, "STRAY_DEG", _STRAY, times=0.5),
     limit(_ANGLE, "SILENCE_S", _SILENT),
     limit(_ANGLE, "SILENCE_S", _SILENT, times=0.5),
+    limit(_ANGLE, "LATE_S", _LAG),
+    limit(_ANGLE, "LATE_S", _LAG, times=0.5),
     limit(_ANGLE, "MISMATCH_DEG", _SINCE, _A_WHILE),
     limit(_ANGLE, "MISMATCH_DEG", _SINCE, _A_WHILE, times=0.5),
     change(
@@ -107,86 +114,79 @@ ANGLE: list[Guard] = [
     change(
         _ANGLE,
         "_drifted_apart",
-        "abs(ramp.offset_deg - float(...))",
-        "ramp.offset_deg - float(np.mean(rest - start))",
+        "abs(middle - float(...))",
+        "middle - float(np.mean(along_deg[before] - start))",
         _SINCE,
     ),
-    change(_ANGLE, "_drifted_apart", "np.abs(values - line)", "values - line", _A_WHILE),
-    change(_ANGLE, "_drifted_apart", "rest - start", "rest", _MOVING),
+    change(_ANGLE, "_drifted_apart", "np.abs(apart_deg - middle)", "apart_deg - middle", _A_WHILE),
+    change(_ANGLE, "_drifted_apart", "along_deg[before] - start", "along_deg[before]", _MOVING),
+    change(
+        _ANGLE,
+        "build_ramp",
+        "along_slope_deg(calibration, gravity_g(...))",
+        "inclination_deg(calibration, gravity_g(calibration, counts[before], temperature))",
+        _ACROSS,
+    ),
+    change(_ANGLE, "_is_late", "abs(lag_s)", "lag_s", _LAG, _CLOCK),
+    change(_ANGLE, "_is_late", "abs(lag_s)", "-lag_s", _LAG, _CLOCK),
+    change(
+        _ANGLE, "_is_late", "4.0 * u_lag_s", "0.0", _WRONG + "a_noisy_sensor_is_not_called_late"
+    ),
     never(_ANGLE, "_drifted_apart", "int(...) < 3", _NO_LOOK),
 ]
 
-_BUDGET = "rig.analysis.budget"
+_BUDGET = "rig.analysis.budget.run"
 _BY_HAND = "tests/analysis/test_budget.py::test_"
 _FILTER = _BY_HAND + "filter_delay_counts_with_the_rate"
 _TIMES = _BY_HAND + "sample_times_are_half_a_period_either_way"
-_HALF_RANGE = _BY_HAND + "unknown_kinetic_friction_is_the_half_range_of_the_onset"
 _UNSTEADY = _BY_HAND + "an_unsteady_ramp_counts_a_tenth_of_a_degree"
 _SENSOR = _BY_HAND + "calibration_and_level_at_24_degrees"
 _TEN_KELVIN = _BY_HAND + "ten_kelvin_from_the_calibration"
 _KINETIC = _BY_HAND + "an_error_of_the_angle_goes_into_kinetic_friction"
-_BOTH_WAYS = _BY_HAND + "what_the_solver_finds_both_ways"
-_EXACT = _BY_HAND + "a_distance_that_is_known_exactly_has_no_part"
-_OF_EDGES = _BY_HAND + "u_of_what_the_edges_gave_is_the_root_sum_of_the_changes"
-_SLIDES = "tests/analysis/test_budget_of_slides.py::test_"
-_DISTANCES = _SLIDES + "each_distance_and_the_response_through_the_solver"
-_ONE_EDGE = _SLIDES + "one_edge_gives_the_middle_between_the_bounds_of_kinetic_friction"
-_U_KINETIC = _SLIDES + "u_of_kinetic_friction_against_an_independent_propagation"
-_FOUR_EDGES = _SLIDES + "four_edges_measure_gap_and_length"
+_SOURCE = _BY_HAND + "each_source_counts_with_the_rate_in_its_layer"
+_LAW = _BY_HAND + "the_friction_law_is_what_the_edges_leave_open_and_a_floor"
+_CROWN = _BY_HAND + "the_crown_of_the_board_has_a_line"
+_NO_RATE = _BY_HAND + "the_step_to_no_rate_is_common_and_not_for_comparing"
+_LAYERS = _BY_HAND + "layers_and_what_is_left_out"
+_SHOWN = _BY_HAND + "a_budget_is_shown_by_size_with_degrees_of_freedom_that_say_something"
+_OF_LAW = "rig.analysis.budget.parts"
 
 BUDGET: list[Guard] = [
     limit(_BUDGET, "UNSTEADY_DEG", _UNSTEADY),
+    limit(_BUDGET, "CROWN_DEG", _CROWN),
+    limit(_OF_LAW, "LAW_FLOOR_DEG", _LAW),
+    limit(_OF_LAW, "RATE_FREE_DEG", _NO_RATE),
+    limit("rig.analysis.table", "MOST_DOF", _SHOWN, times=0.5),
+    change(_OF_LAW, "COMPARING", '("run", "series")', '("run", "series", "common")', _LAYERS),
+    change(_OF_LAW, "Budget.by_size", "-part.u_theta_deg", "part.u_theta_deg", _LAYERS, _SHOWN),
     never(_BUDGET, "run_budget", "not ramp.steady", _UNSTEADY),
     always(_BUDGET, "run_budget", "not ramp.steady", _UNSTEADY),
     change(_BUDGET, "run_budget", "0.5e3", "0.5e6", _TIMES),
-    change(_BUDGET, "run_budget", "math.sqrt(3.0)", "3.0", _TIMES, nth=1),
+    change(
+        _BUDGET, "run_budget", "half_period_ms / math.sqrt(3.0)", "half_period_ms / 3.0", _TIMES
+    ),
     change(_BUDGET, "run_budget", "rate / 1000.0", "rate", _TIMES, nth=1),
     change(_BUDGET, "run_budget", "rate / 1000.0", "rate", _FILTER, nth=2),
-    change(_BUDGET, "run_budget", "abs(sensitivity)", "sensitivity", _FILTER),
     change(
         _BUDGET,
         "run_budget",
         "1.0 + found.mu_kinetic * mu",
         "1.0 - found.mu_kinetic * mu",
         _KINETIC,
-        _U_KINETIC,
     ),
-    change(_BUDGET, "run_budget", "kinetic_per_deg * u_theta", "0.0", _KINETIC, _U_KINETIC),
-    never(_BUDGET, "run_budget", "found.half_range_s > 0.0", _HALF_RANGE),
-    change(_BUDGET, "run_budget", "abs(rate) * found.half_range_s", "0.0", _HALF_RANGE),
-    change(_BUDGET, "run_budget", "half / math.sqrt(3.0)", "half / 3.0", _HALF_RANGE),
-    change(_BUDGET, "run_budget", "u_inclination_deg(...)", "(0.0, 0.0)", _SENSOR),
-    change(_BUDGET, "run_budget", "u_temperature_deg(...)", "0.0", _TEN_KELVIN),
-    change(_BUDGET, "run_budget", "[of_solver(one) for one in variations]", "[]", _BOTH_WAYS),
-    change(_BUDGET, "run_budget", "changes and changes[-1] < 0.0", "False", _BOTH_WAYS),
-    change(_BUDGET, "run_budget", "math.sqrt(len(changes))", "1.0", _BOTH_WAYS),
-    change(_BUDGET, "run_budget", 'one.change(found, "mu_kinetic")', "0.0", _BOTH_WAYS, _U_KINETIC),
+    change(_BUDGET, "run_budget", "kinetic_per_deg * u_theta", "0.0", _KINETIC),
+    change(_BUDGET, "run_budget", "rate * one.time_s", "one.time_s", _SOURCE),
     change(
         _BUDGET,
         "run_budget",
-        "sign * u_theta / one.u_value if one.u_value else 0.0",
-        "sign * u_theta / one.u_value",
-        _EXACT,
+        '(geometry.u_slump_mm, "mm", "series")',
+        '(geometry.u_slump_mm, "mm", "run")',
+        _SOURCE,
     ),
-    change(_BUDGET, "Variation.change", "math.sqrt(len(changes))", "1.0", _OF_EDGES),
-    change(
-        _BUDGET,
-        "vary",
-        "(moved(key, -u_value), moved(key, u_value))",
-        "(moved(key, u_value), moved(key, -u_value))",
-        _DISTANCES,
-    ),
-    change(_BUDGET, "vary", "u_response_ms / 1000.0", "u_response_ms / 1e6", _DISTANCES),
-    change(_BUDGET, "_distances", "[gap, slump, length]", "[gap, slump]", _DISTANCES + "[two]"),
-    change(
-        _BUDGET,
-        "_distances",
-        "[gap, slump, spacing, pair]",
-        "[gap, slump, spacing]",
-        _DISTANCES + "[four]",
-    ),
-    change(_BUDGET, "_distances", "[overhang, spacing]", "[spacing]", _DISTANCES + "[second]"),
-    change(_BUDGET, "_distances", "[gap, length]", "[length]", _ONE_EDGE + "[clear_only]"),
+    change(_BUDGET, "run_budget", "math.hypot(...)", "rate * found.law_s", _LAW),
+    change(_BUDGET, "run_budget", "math.hypot(...)", "law_floor_deg(rate)", _LAW),
+    change(_BUDGET, "run_budget", "u_inclination_deg(...)", "(0.0, 0.0)", _SENSOR),
+    change(_BUDGET, "run_budget", "u_temperature_deg(...)", "0.0", _TEN_KELVIN),
 ]
 
 _BY_PERSON = "rig.analysis.by_hand"
@@ -208,13 +208,6 @@ ROWS: list[Guard] = [
         "not INVALIDATING.intersection(row.flags)",
         "True",
         _ROWS + "a_reading_with_a_flag_that_forbids_it_is_not_valid",
-    ),
-    change(
-        _BY_PERSON,
-        "hand_result",
-        "u_of_tangent(...)",
-        "u_angle",
-        _ROWS + "a_reading_by_hand",
     ),
     change(
         _ROW,
@@ -239,12 +232,22 @@ ROWS: list[Guard] = [
         "True",
         _ROWS + "some_flags_keep_a_run_out",
     ),
-    change(_ROW, "filled", "u_of_tangent(angle, u_angle)", "u_angle", _FILLED),
+    change(_ROW, "with_uncertainty", "u_of_tangent(angle, u)", "u", _FILLED),
+    change(
+        _ROW, "with_uncertainty", "u_of_tangent(angle, whole)", "u_of_tangent(angle, u)", _FILLED
+    ),
+    change(
+        _ROW,
+        "with_uncertainty",
+        "budget.u_onset_angle_deg(COMPARING)",
+        "budget.u_onset_angle_deg()",
+        _FILLED,
+    ),
     change(
         _ROW,
         "filled",
-        "found.gap_mm + geometry.slump_mm",
-        "found.gap_mm",
+        "found.found.to_break_mm + geometry.slump_mm",
+        "found.found.to_break_mm",
         _ROWS + "a_gap_that_was_measured_is_that_before_the_slump",
     ),
 ]
@@ -254,25 +257,49 @@ _FLAGS = "tests/analysis/test_flags.py::test_"
 _SANK = _FLAGS + "a_floor_that_sank"
 _OVERDUE = _FLAGS + "a_calibration_is_overdue_a_second_after_its_day"
 _SKEWED = _FLAGS + "a_bag_is_askew_when_it_is_longer"
-_BEYOND = _FLAGS + "edges_that_the_law_does_not_explain"
 _EDGES = "tests/analysis/test_edges.py::test_"
 _OF_BEAM = _EDGES + "flags_of_a_beam"
 _AT_REST = _EDGES + "a_bag_that_moves_while_it_should_rest"
 
+_SLIPS = _WRONG + "a_sensor_that_slips_between_homing_and_the_raise"
+_RATE = _WRONG + "a_rate_that_is_not_the_stated_one"
+_SWAPPED = _WRONG + "a_beam_whose_two_states_are_swapped"
+
 CHECKS: list[Guard] = [
     limit(_CHECKS, "HOME_DEG", _SANK),
     limit(_CHECKS, "HOME_DEG", _SANK, times=0.5),
-    change(_CHECKS, "check_home", "abs(value - expected)", "value - expected", _SANK),
-    change(_CHECKS, "check_home", "abs(value - expected)", "expected - value", _SANK),
-    change(_CHECKS, "check_home", "calibration.home_angle_deg", "0.0", _SANK),
-    change(_CHECKS, "check_home", "calibration.home_cross_deg", "0.0", _SANK),
+    limit(_CHECKS, "ALONE_DEG", _SANK),
+    limit(_CHECKS, "ALONE_DEG", _SANK, times=0.5),
+    limit(_CHECKS, "SLIPPED_DEG", _SLIPS),
+    limit(_CHECKS, "SLIPPED_DEG", _SLIPS, times=0.5),
+    limit(_CHECKS, "RATE_OFF", _RATE),
+    limit(_CHECKS, "RATE_OFF", _RATE, times=0.5),
+    change(_CHECKS, "check_rate", "abs(off)", "off", _RATE),
+    change(_CHECKS, "check_rate", "abs(off)", "-off", _RATE),
+    change(_CHECKS, "check_slip", "now - angle - raised", "now - raised", _SLIPS),
     change(
         _CHECKS,
         "check_home",
-        "isinstance(value, int | float)",
-        "True",
-        _FLAGS + "a_home_reading_without_numbers_says_nothing",
+        "max(abs(along_deg), abs(across_deg))",
+        "max(along_deg, across_deg)",
+        _SANK,
     ),
+    change(
+        _CHECKS,
+        "check_home",
+        "max(abs(along_deg), abs(across_deg))",
+        "max(-along_deg, -across_deg)",
+        _SANK,
+    ),
+    change(_CHECKS, "check_beams", "record.inverted", "False", _SWAPPED),
+    always(
+        "rig.analysis.onset.edges",
+        "beam_record",
+        "not broken_at_start",
+        _EDGES + "a_beam_that_was_broken_before_is_not_inverted",
+    ),
+    change(_CHECKS, "check_home", "calibration.home_angle_deg", "0.0", _SANK),
+    change(_CHECKS, "check_home", "calibration.home_cross_deg", "0.0", _SANK),
     never(_CHECKS, "check_home", "parse_utc(...) > parse_utc(...)", _OVERDUE),
     change(
         _CHECKS,
@@ -294,9 +321,6 @@ CHECKS: list[Guard] = [
         "run.problems.append(...)",
         _FLAGS + "a_time_stamp_that_cannot_be_read_is_told",
     ),
-    limit(_CHECKS, "PLAUSIBLE_RATIO", _BEYOND),
-    limit(_CHECKS, "PLAUSIBLE_RATIO", _BEYOND, times=0.5),
-    limit(_CHECKS, "PLAUSIBLE_RATIO", _BEYOND, times=0.1),
     change(
         _CHECKS, "check_beams", "from_s <= event.t_s < raise_s", "event.t_s < raise_s", _AT_REST
     ),
@@ -322,42 +346,18 @@ CHECKS: list[Guard] = [
     change(_CHECKS, "check_beams", "record.after", "False", _OF_BEAM),
     change(_CHECKS, "check_beams", "record.disturbances", "False", _OF_BEAM),
     change(_CHECKS, "check_beams", "record.broken_at_start", "False", _OF_BEAM, _AT_REST),
-    change(_CHECKS, "is_skewed", "2.0 * u_length", "4.0 * u_length", _SKEWED),
-    change(_CHECKS, "is_skewed", "2.0 * u_length", "1.0 * u_length", _SKEWED),
+    change(
+        _CHECKS, "is_skewed", "2.0 * math.sqrt(...)", "4.0 * math.sqrt(max(seen, 0.0))", _SKEWED
+    ),
+    change(_CHECKS, "is_skewed", "2.0 * math.sqrt(...)", "math.sqrt(max(seen, 0.0))", _SKEWED),
     change(
         _CHECKS,
         "is_skewed",
-        "found.length_mm - geometry.length_mm",
-        "abs(found.length_mm - geometry.length_mm)",
+        "off > 2.0 * math.sqrt(...) > 0.0",
+        "abs(off) > 2.0 * math.sqrt(max(seen, 0.0)) > 0.0",
         _SKEWED,
     ),
-    change(_CHECKS, "is_skewed", "math.hypot(...)", "geometry.u_length_mm", _SKEWED),
-    change(
-        _CHECKS,
-        "is_beyond_law",
-        "3.0 * max(...)",
-        "6.0 * max(u_misfit_mm(found, variations), geometry.u_to_break_mm)",
-        _BEYOND,
-    ),
-    change(_CHECKS, "is_beyond_law", "max(...)", "geometry.u_to_break_mm", _BEYOND),
-    change(_CHECKS, "is_beyond_law", "3.0 * u_gap", "6.0 * u_gap", _BEYOND),
-    change(_CHECKS, "is_beyond_law", "3.0 * u_length", "6.0 * u_length", _BEYOND),
-    change(
-        _CHECKS,
-        "is_beyond_law",
-        "abs(found.gap_mm - geometry.to_break_mm)",
-        "found.gap_mm - geometry.to_break_mm",
-        _BEYOND,
-    ),
-    change(
-        _CHECKS,
-        "is_beyond_law",
-        "abs(found.length_mm - geometry.length_mm)",
-        "found.length_mm - geometry.length_mm",
-        _BEYOND,
-    ),
-    change(_CHECKS, "is_beyond_law", "math.hypot(...)", "geometry.u_to_break_mm", _BEYOND, nth=1),
-    change(_CHECKS, "is_beyond_law", "math.hypot(...)", "geometry.u_length_mm", _BEYOND, nth=2),
+    change(_CHECKS, "is_skewed", 'solved.method == "four_edge"', "True", _SKEWED),
 ]
 
 ENTRIES: list[Guard] = [*ANGLE, *BUDGET, *ROWS, *CHECKS]

@@ -2,7 +2,7 @@
 
 from tests.guards.entry import Guard, always, change, limit, never, without
 
-_EDGE = "rig.analysis.edges"
+_EDGE = "rig.analysis.onset.edges"
 _EDGES = "tests/analysis/test_edges.py::test_"
 _MOMENT = _EDGES + "a_beam_that_is_free_for_a_moment_is_still_broken"
 _OF_THIS = _EDGES + "only_the_edges_of_this_beam_and_of_the_raise_count"
@@ -42,36 +42,38 @@ EDGES: list[Guard] = [
     change(_EDGE, "beam_record", "before[-1]", "before[0]", _LAST),
 ]
 
-_CASE = "rig.analysis.estimate"
-_GAP = "tests/analysis/test_budget_of_slides.py::test_slump_leaves_a_gap_of_its_own"
-_REACH = "tests/analysis/test_budget_of_slides.py::test_slump_may_reach_a_beam_within_three_u"
-_BOUNDS = (
-    "tests/analysis/test_budget_of_slides.py::"
-    "test_one_edge_gives_the_middle_between_the_bounds_of_kinetic_friction"
-)
-_NO_BOUND = (
-    "tests/analysis/test_budget_of_slides.py::test_one_edge_without_an_onset_at_a_bound_has_none"
-)
-_FOUR = "tests/analysis/test_budget_of_slides.py::test_four_edges_measure_gap_and_length"
-_THROUGH = (
-    "tests/analysis/test_budget_of_slides.py::"
-    "test_each_distance_and_the_response_through_the_solver"
-)
+_CASE = "rig.analysis.onset.estimate"
+_DISTANCE = "tests/analysis/test_geometry.py::test_"
+_REACH = _DISTANCE + "slump_may_reach_a_beam_within_three_u"
+_OVER = _DISTANCE + "slumped_fill_hangs_about_the_beam"
 _ENDS = _EDGES + "first_and_last_edge_of_each_case"
 _FLAT = _EDGES + "a_break_before_the_board_has_tilted_is_no_mistake_of_arithmetic"
+_OF_RUN = "tests/analysis/test_flags.py::test_"
+_OF_ONSET = "tests/analysis/test_onset.py::test_"
+_SLUMPED = _OF_RUN + "fill_that_slumped_into_the_first_of_two_beams"
+_ONLY = _OF_RUN + "fill_that_slumped_into_the_only_beam"
+_NO_SLIDE = _OF_RUN + "a_pass_that_no_slide_makes"
+_WIDER = _OF_RUN + "what_the_laws_do_not_explain_widens_the_budget_by_what_was_corrected"
+_LIMIT = _OF_ONSET + "a_bag_that_would_rather_have_no_drop_of_friction"
+_WHOLE = _OF_ONSET + "a_whole_run_file_gives_the_truth"
+_ONE_EDGE = _OF_ONSET + "a_run_cut_off_after_the_break_uses_one_edge"
 
 CASES: list[Guard] = [
-    limit(_CASE, "LEAST_GAP_MM", _GAP),
-    limit(_CASE, "LEAST_GAP_MM", _GAP, times=0.5),
-    change(_CASE, "KINETIC_RATIOS", "0.6", "0.8", _BOUNDS),
-    change(_CASE, "KINETIC_RATIOS", "1.0", "0.8", _BOUNDS),
+    change(_CASE, "FALSE_ALARM_MISFITS", "(8.0, 8.0, 8.0)", "(80.0, 80.0, 80.0)", _SLUMPED, _WIDER),
+    change(_CASE, "FALSE_ALARM_MISFITS", "(2.3, 2.3, 1.9)", "(23.0, 23.0, 19.0)", _ONLY, _NO_SLIDE),
+    change(_CASE, "", "2.0, 4.0", "4.0, 4.0", _OVER),
+    change(_CASE, "", "2.0, 4.0", "2.0, 8.0", _OVER),
     change(_CASE, "Geometry.u_to_break_mm", "math.hypot(...)", "self.u_gap_mm", _REACH),
     change(_CASE, "Geometry.may_slump_through", "3.0", "6.0", _REACH),
     change(_CASE, "Geometry.may_slump_through", "3.0", "1.5", _REACH),
-    change(_CASE, "Case.delayed", "one.broken_s + seconds", "one.broken_s", _ENDS, _THROUGH),
-    change(_CASE, "Case.delayed", "one.clear_s + seconds", "one.clear_s", _ENDS, _THROUGH),
-    change(_CASE, "Case.first_edge_s", "self.second.broken_s", "self.first.broken_s", _ENDS),
-    change(_CASE, "Case.first_edge_s", "self.first.clear_s", "self.first.broken_s", _ENDS, nth=2),
+    change(_CASE, "USED", "((0, True), (0, False))", "((0, True),)", _ENDS),
+    change(_CASE, "USED", "((1, True), (0, False), (1, False))", "((0, True), (1, False))", _ENDS),
+    change(_CASE, "solve", 'solved.found.limit == "high"', "False", _NO_SLIDE),
+    never(_CASE, "solve", "len(edges) == 2 or without.misfit <= most_misfit(...)", _SLUMPED, _ONLY),
+    always(_CASE, "solve", "len(edges) == 2 or without.misfit <= most_misfit(...)", _WIDER),
+    change(_CASE, "solve", 'found.limit == "low"', "False", _LIMIT),
+    change(_CASE, "solve", "len(used) == 4", "len(used) > 4", _WHOLE),
+    change(_CASE, "solve", "len(used) == 1", "False", _ONE_EDGE),
     change(_CASE, "choose", "max(angle_deg(from_s), 2.0)", "angle_deg(from_s)", _FLAT),
     change(_CASE, "choose", "0.8 * fastest", "0.4 * fastest", _PASS),
     change(_CASE, "choose", "0.8 * fastest", "fastest", _PASS),
@@ -100,16 +102,9 @@ CASES: list[Guard] = [
         "main.broken_s < one.broken_s",
         _WORTH,
     ),
-    change(_CASE, "solve", "reach - gap - geometry.slump_mm", "reach - gap", _FOUR),
-    change(_CASE, "solve", "spacing - geometry.overhang_mm", "spacing", _THROUGH + "[second]"),
-    change(_CASE, "solve", "spacing + geometry.pair_error_mm", "spacing", _THROUGH + "[four]"),
-    never(_CASE, "_one_edge", "low is None or high is None", _NO_BOUND),
-    change(_CASE, "_one_edge", "abs(low - high) / 2.0", "(high - low) / 2.0", _BOUNDS),
-    change(_CASE, "_one_edge", "abs(low - high) / 2.0", "abs(low - high)", _BOUNDS),
-    change(_CASE, "_one_edge", "(low + high) / 2.0", "high", _BOUNDS),
 ]
 
-_GEOMETRY = "rig.analysis.geometry"
+_GEOMETRY = "rig.analysis.onset.geometry"
 _DISTANCES = "tests/analysis/test_geometry.py::test_"
 _PLACED = _DISTANCES + "what_was_placed_counts_before_what_was_planned"
 _LENGTH = _DISTANCES + "length_of_the_bag"
@@ -190,7 +185,7 @@ CLIMATE: list[Guard] = [
     ),
 ]
 
-_HINGE = "rig.analysis.hinge"
+_HINGE = "rig.analysis.angle.hinge"
 _FLAGS = "tests/analysis/test_flags.py::test_"
 _SLIPPED = _FLAGS + "a_sensor_that_slipped"
 _SCATTER = _FLAGS + "scatter_widens_the_limit_of_a_slip"
@@ -210,31 +205,46 @@ HINGE: list[Guard] = [
     change(_HINGE, "check_hinge", "BadInputError", "KeyError", _SHORT),
 ]
 
-_PLANE = "rig.analysis.plane"
-_OF_PLANE = "tests/analysis/test_plane.py::test_"
-_FROM_REST = _OF_PLANE + "distance_from_rest"
+_LAWS = "rig.analysis.onset.laws"
+_POSTERIOR = "rig.analysis.onset.posterior"
+_TIMES = _OF_ONSET + "times_of_each_law_against_another_integrator"
+_MIXTURE = _OF_ONSET + "the_mixture_is_even_in_the_logarithm_of_distance_and_speed"
+_CLOSED = _OF_ONSET + "with_coulombs_law_alone_exact_edges_give_the_closed_solution"
+_FAMILY = _OF_ONSET + "slides_of_the_whole_family"
+_APART = _OF_ONSET + "uncertainty_comes_apart_by_source"
+_LEANS = _OF_ONSET + "one_edge_leans_on_what_is_known_of_kinetic_friction"
 
-PLANE: list[Guard] = [
+ONSET: list[Guard] = [
+    change(_LAWS, "WEIGHTS", "(0.2, 0.4, 0.4)", "(0.0, 0.5, 0.5)", _FAMILY),
+    change(_LAWS, "Table.prior", "STRIBECK_MM_S[0] * unit_s", "STRIBECK_MM_S[0]", _MIXTURE),
+    change(_LAWS, "Table.prior", "WEIGHTS[family] * share / share.sum()", "share", _MIXTURE),
+    change(_LAWS, "Table.times", "off * (slope + off / 2.0 * bend)", "off * slope", _TIMES),
+    change(_LAWS, "Table.times", "part * (far - near)", "0.0", _TIMES, nth=1),
+    change(_LAWS, "Table.times", "time * by_drop / DROP_STEP", "time * by_drop", _TIMES),
+    change(_LAWS, "_integrate", "t1 + 2.0 * (t2 + t3) + t4", "6.0 * t1", _TIMES),
+    change(_LAWS, "_integrate", "time + drops * grown", "time + drops", _TIMES),
+    change(_POSTERIOR, "posterior", "G_MM_S2 * turn / math.cos(angle)", "G_MM_S2 * turn", _CLOSED),
+    change(_POSTERIOR, "posterior", "G_MM_S2 * math.cos(angle)", "G_MM_S2", _CLOSED),
     change(
-        _PLANE, "Plane.__init__", "G_MM_S2 * np.sin(angle)", "9.9e3 * np.sin(angle)", _FROM_REST
+        _POSTERIOR,
+        "posterior",
+        "math.sqrt(float(weight @ (onsets - best) ** 2))",
+        "0.0",
+        _FAMILY,
     ),
-    change(_PLANE, "Plane.__init__", "2.0 * before + after", "before + 2.0 * after", _FROM_REST),
-    change(_PLANE, "Plane.__init__", "step_s / 2.0", "step_s", _FROM_REST),
-    change(_PLANE, "Plane._integrals", "part / 6.0", "part / 2.0", _FROM_REST),
-    change(_PLANE, "Plane._integrals", "part / 2.0", "part", _FROM_REST),
-    change(
-        _PLANE,
-        "Plane.travel_between_mm",
-        "speed_then * (time_s - onset_s)",
-        "speed_then",
-        _FROM_REST,
-    ),
+    change(_POSTERIOR, "posterior", "math.copysign(math.sqrt(a), -sign)", "math.sqrt(a)", _APART),
+    change(_POSTERIOR, "_Fit.__init__", "u_slump * trailing", "0.0 * trailing", _FAMILY),
+    change(_POSTERIOR, "_Fit.__init__", "1e-3 * u_response_ms", "1e-6 * u_response_ms", _APART),
+    limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own"),
+    limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own", times=0.5),
+    limit(_POSTERIOR, "U_EDGE_MM", _FAMILY, times=0.25),
+    change(_POSTERIOR, "", "0.15, 1.2, 0.8", "0.15, 0.1, 0.8", _LEANS),
 ]
 
 _RUN = "rig.analysis.friction"
 _ACROSS = _FLAGS + "cross_slope"
 _WINDOW = _FLAGS + "the_climate_is_read_from_five_seconds_before_the_raise_to_its_end"
-_MISFIT = _FLAGS + "what_the_law_does_not_explain_widens_the_budget_by_what_was_corrected"
+_WRONG = "tests/analysis/test_wrong_inputs.py::test_"
 _NO_PASS = _FLAGS + "a_pass_that_no_slide_makes"
 _REACHES = _FLAGS + "slumped_fill_counts_as_such_where_it_can_reach"
 _ENDED = _FLAGS + "how_a_run_ended"
@@ -260,13 +270,25 @@ RUN: list[Guard] = [
     never(_RUN, "analyse_run", "raise_s is None", _FLAGS + "a_run_that_was_never_raised_is_halted"),
     never(_RUN, "analyse_run", "calibration.sensor != own.sensor", _REFUSED),
     never(_RUN, "analyse_run", "calibration is None", _REFUSED, nth=1),
-    never(_RUN, "_slide", 'found.why == "late"', _NO_PASS),
     without(_RUN, "_slide", 'flags.append("beam_fault")', _NO_PASS, _REACHES),
     change(_RUN, "_slide", "not geometry.may_slump_through", "False", _REACHES),
     change(_RUN, "_slide", "not geometry.may_slump_through", "True", _REACHES),
     change(_RUN, "_slide", '[*flags, "beam_fault"]', "flags", _NO_PASS),
-    change(_RUN, "_misfit", "math.sqrt(3.0)", "3.0", _MISFIT),
-    without(_RUN, "_slide", "budget.components.append(...)", _MISFIT),
+    change(_RUN, "_doubt", "math.sqrt(3.0)", "3.0", _WIDER),
+    never(_RUN, "_slide", 'found.flag == "creep"', _WIDER),
+    without(_RUN, "_slide", "flags.append(found.flag)", _SLUMPED, _ONLY, _WIDER),
+    never(
+        _RUN,
+        "_slide",
+        "doubt_deg > 0.0",
+        _WRONG + "a_sensor_that_slips_between_homing_and_the_raise",
+    ),
 ]
 
-ENTRIES: list[Guard] = [*EDGES, *CASES, *GEOMETRY, *CLIMATE, *HINGE, *PLANE, *RUN]
+ENTRIES: list[Guard] = [*EDGES, *CASES, *GEOMETRY, *CLIMATE, *HINGE, *ONSET, *RUN]
+
+NO_LIMITS = {
+    "rig.analysis.onset.laws.LOG_STEP": "half as many laws move an onset by less than 0.01 u",
+    "rig.analysis.onset.laws.START_MM": "where the integration begins: far below any edge",
+    "rig.analysis.onset.posterior.U_TIME_MS": "small beside 0.2 mm of place at any speed",
+}

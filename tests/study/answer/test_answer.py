@@ -10,7 +10,7 @@ from rig.study.answer import words
 from rig.study.answer.answer import Answer
 from rig.study.answer.ask import air_at, ask
 from rig.study.answer.lines import MOST_LINES, WIDTH, lines_of
-from rig.study.folder import new_study, open_study
+from rig.study.folder.study import new_study, open_study
 from tests.study.answer.evening import evening
 
 KEYS = {

@@ -66,7 +66,8 @@ def beam_record(
     )
     before = [broken for t_s, broken in edges if t_s < from_s]
     within = [(t_s - response_s, broken) for t_s, broken in edges if from_s <= t_s <= to_s]
-    inverted = bool(within) and not within[0][1] and not (before and before[-1])
+    broken_at_start = bool(before) and before[-1]
+    inverted = bool(within) and not within[0][1] and not broken_at_start
     joined: list[Pass] = []
     start: float | None = None
     for t_s, broken in within:
@@ -81,7 +82,6 @@ def beam_record(
         joined.append(Pass(start, None))
     passes = [p for p in joined if p.clear_s is None or p.clear_s - p.broken_s >= SHORTEST_PASS_S]
     after = sum(to_s < t_s < lowered_s for t_s, _ in edges)
-    broken_at_start = bool(before) and before[-1]
     return BeamRecord(
         passes, len(joined) - len(passes), len(within), broken_at_start, after, inverted
     )
