@@ -18,7 +18,7 @@ from rig.quantities.figures import fixed
 from rig.study.answer import words
 from rig.study.answer.answer import Answer, BagAnswer
 from rig.study.answer.ask import air_at, ask
-from rig.study.folder import open_study
+from rig.study.folder.study import open_study
 from rig.study.slides.table import slide_table
 
 NICE = 15

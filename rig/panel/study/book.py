@@ -13,9 +13,9 @@ from rig.files.stamps import parse_utc, utc_text
 from rig.panel.study import forms, writes
 from rig.panel.study.tonight import cost_sentences, place_words, tonight_of
 from rig.quantities.figures import fixed
-from rig.study.folder import Study, open_study
-from rig.study.journal import Confirmation, Correction, Entry, Reading, Withdrawal
-from rig.study.plan_next import run_fields
+from rig.study.folder.journal import Confirmation, Correction, Entry, Reading, Withdrawal
+from rig.study.folder.study import Study, open_study
+from rig.study.plan.progress import run_fields
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, run_files, slide_table
 from rig.study.treatments import THIN_MM, cautions
@@ -173,7 +173,7 @@ class Book:
             row = by_face.get((bag, face))
             if row is None:  # beside the plan
                 runs = study.catalogue.preferences.runs_per_series
-                from rig.study.evening import series_of
+                from rig.study.plan.evening import series_of
 
                 rows = series_of(study, [bag], form.board, runs, None, now)
                 row = next(one for one in rows if one.face == face)

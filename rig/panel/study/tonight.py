@@ -6,15 +6,15 @@ from typing import Any, NamedTuple
 
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
-from rig.study.catalogue import BASELINE
-from rig.study.evening import series_of
-from rig.study.folder import Study
-from rig.study.plan import PlanRow, read_plan
-from rig.study.plan_next import PlanProgress, next_rows, progress
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.study import Study
+from rig.study.plan.evening import series_of
+from rig.study.plan.progress import PlanProgress, next_rows, progress
+from rig.study.plan.rows import PlanRow, read_plan
+from rig.study.plan.status import minutes_per_run, plan_hours
+from rig.study.plan.trial import Scatter, Trial, foresee, prior_scatter
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable
-from rig.study.status import minutes_per_run, plan_hours
-from rig.study.trial import Scatter, Trial, foresee, prior_scatter
 
 EVENING = timedelta(hours=16)
 """Slides so long ago belong to this evening still."""

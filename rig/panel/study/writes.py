@@ -8,10 +8,9 @@ from rig.errors import BadInputError
 from rig.panel.study import forms
 from rig.quantities.figures import fixed
 from rig.quantities.typed import quantity
-from rig.study.catalogue import Bag, Board
-from rig.study.catalogue_file import add_table
-from rig.study.folder import Study
-from rig.study.journal import (
+from rig.study.folder.catalogue import Bag, Board
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.journal import (
     Correction,
     Droop,
     Entry,
@@ -22,7 +21,8 @@ from rig.study.journal import (
     Wipe,
     Withdrawal,
 )
-from rig.study.plan_next import open_wipe
+from rig.study.folder.study import Study
+from rig.study.plan.progress import open_wipe
 from rig.study.slides.sitting import sitting
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table

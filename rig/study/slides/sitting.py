@@ -1,6 +1,6 @@
 """Which sitting a reading by hand belongs to."""
 
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 from rig.study.slides.table import slide_table
 
 

@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from rig.study.catalogue import Preferences
-from rig.study.folder import Study, new_study, open_study
+from rig.study.folder.catalogue import Preferences
+from rig.study.folder.study import Study, new_study, open_study
 
 CATALOGUE = """
 [treatments."soft soak"]

@@ -14,8 +14,8 @@ from rig.panel.study.book import Book
 from rig.panel.study.doors import Doors
 from rig.panel.study.pages import StudyPages
 from rig.panel.study.thinker import Thinker
-from rig.study.folder import open_study
-from rig.study.journal import Entry, Journal
+from rig.study.folder.journal import Entry, Journal
+from rig.study.folder.study import open_study
 from tests.panel.paper import COOKIE, Near, Stand
 
 ANSWER: dict[str, Any] = {

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from rig.study.folder import open_study
-from rig.study.journal import Reading, Treatment
+from rig.study.folder.journal import Reading, Treatment
+from rig.study.folder.study import open_study
 from tests.panel.browser import PHONE, Page, browser, need_browser
 from tests.panel.rig_example import wait_for
 from tests.panel.study.club import make_club

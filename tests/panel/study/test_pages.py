@@ -12,8 +12,8 @@ from rig.files.stamps import utc_text
 from rig.panel import link
 from rig.panel.form import MAX_BODY, evening_requests
 from rig.settings.model import Settings
-from rig.study.folder import open_study
-from rig.study.journal import Mass, Play, Reading, Treatment, Withdrawal
+from rig.study.folder.journal import Mass, Play, Reading, Treatment, Withdrawal
+from rig.study.folder.study import open_study
 from tests.panel.paper import IDLE, snapshot
 from tests.panel.study.club import make_club
 from tests.panel.study.stand import ANSWER, StudyStand
