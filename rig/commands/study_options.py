@@ -69,14 +69,9 @@ def angles_of(texts: list[str]) -> tuple[float, ...]:
 
 def session_of(study: "Study", session: str | None, at: str) -> str:
     """The session that was named; else the only one with runs that day; else the day."""
-    from rig.study.slides.table import slide_table
+    from rig.study.slides.sitting import sitting
 
-    if session is not None:
-        return session
-    day = at[:10]
-    rows = slide_table(study).of_rig
-    sessions = {row.session for row in rows if row.session and row.at[:10] == day}
-    return sessions.pop() if len(sessions) == 1 else day
+    return sitting(study, at) if session is None else session
 
 
 def when(text: str | None, folder: Path) -> str:

@@ -6,6 +6,7 @@ interpreter from the thread that makes the step pulses. Snapshots go one way, wi
 
 import socket
 from contextlib import suppress
+from typing import Any, NamedTuple
 
 from msgspec import Struct, msgpack
 
@@ -23,6 +24,8 @@ class Setup(Struct, frozen=True, kw_only=True):
     usual: Usual
     is_open: bool
     port: int
+    study: str = ""
+    """Its folder; empty for none."""
     kept: Kept | None = None
     """Pairings of the web server's life before; None in its first."""
 
@@ -47,6 +50,20 @@ class SeriesMessage(_Message, frozen=True):
     form: SeriesForm
 
 
+class Part(NamedTuple):
+    """One series of an evening."""
+
+    runs: int
+    fields: dict[str, Any]
+    """What the study knows for the headers, by the header's own names."""
+
+
+class EveningMessage(_Message, frozen=True, kw_only=True):
+    """Somebody wants these series one after another."""
+
+    parts: list[Part]
+
+
 class Resume(_Message, frozen=True):
     """Somebody wants the unfinished series to go on."""
 
@@ -67,7 +84,7 @@ class Keep(_Message, frozen=True):
     kept: Kept
 
 
-Message = Stop | Start | SeriesMessage | Resume | Reset | Tell | Keep
+Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell | Keep
 
 
 class LinkFullError(Exception):
@@ -110,6 +127,10 @@ class Asker:
     def series(self, form: SeriesForm) -> None:
         """Ask for a series."""
         self._send(SeriesMessage(form))
+
+    def evening(self, message: EveningMessage) -> None:
+        """Ask for several series."""
+        self._send(message)
 
     def resume(self) -> None:
         """Ask for the rest of the unfinished series."""

@@ -9,6 +9,7 @@ import argparse
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -41,7 +42,7 @@ def looked_at(folders: list[Path]) -> dict[str, dict[str, object]]:
     return found
 
 
-def lines_of(before: dict, now: dict) -> Iterator[str]:
+def lines_of(before: dict[str, Any], now: dict[str, Any]) -> Iterator[str]:
     """The lines of the table in Markdown."""
     yield from columns(*TITLES)
     groups: dict[tuple[str, float], list[str]] = {}
