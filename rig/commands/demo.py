@@ -37,7 +37,7 @@ ABOUT_S, ABOUT_MB = 45, 6
 """Measured on two cores of a desktop computer."""
 
 
-class Step(NamedTuple):
+class StoryStep(NamedTuple):
     """A command of the story."""
 
     words: Sequence[str]
@@ -78,7 +78,7 @@ def demo(
     print(f"\nThe report and the sheet for match day are in {out / 'club' / 'report'}.")
 
 
-def steps(out: str, seed: int) -> Iterator[Step]:
+def steps(out: str, seed: int) -> Iterator[StoryStep]:
     """The story, command by command.
 
     Args:
@@ -86,14 +86,14 @@ def steps(out: str, seed: int) -> Iterator[Step]:
         seed: of the twin.
     """
 
-    def rig(*words: str, **more: object) -> Step:
-        return Step(("rig", *words), **more)  # type: ignore[arg-type]
+    def rig(*words: str, **more: object) -> StoryStep:
+        return StoryStep(("rig", *words), **more)  # type: ignore[arg-type]
 
     yield rig(
         *("twin", "new", out, "--seed", str(seed), "--at", BEGIN),
         heading="A simulated rig with a clock and a memory of its own:",
     )
-    yield Step(("cd", out))
+    yield StoryStep(("cd", out))
     yield rig(
         *("level", "--twin", "--answers", "shown"),
         log="level.log",
@@ -146,22 +146,22 @@ def steps(out: str, seed: int) -> Iterator[Step]:
     )
 
 
-def _measured(when: str) -> Iterator[Step]:
+def _measured(when: str) -> Iterator[StoryStep]:
     """A session in each climate on days of their own, then a droop reading."""
     heading = f"Runs on the rig {when} the treatment, a session in each climate:"
     for name, _, _ in CLIMATES:
-        yield Step(("rig", "twin", "wait", "20h"), heading=heading)
+        yield StoryStep(("rig", "twin", "wait", "20h"), heading=heading)
         heading = ""
         words = ("rig", "run", "--plan", "club", "--climate", name, "--twin")
-        yield Step(words, log=f"{when}-{name.replace(' ', '-')}.log", weight=1.6)
+        yield StoryStep(words, log=f"{when}-{name.replace(' ', '-')}.log", weight=1.6)
     angles = [word for angle in DROOP[when] for word in ("--angle", f"{angle:g}")]
-    yield Step(
+    yield StoryStep(
         ("rig", "study", "droop", "club", "Heron 1", *angles, "--up", "slick", "--overhang", "51")
     )
-    yield Step(("rig", "twin", "wait", "2h"))
+    yield StoryStep(("rig", "twin", "wait", "2h"))
 
 
-def tell(story: Sequence[Step]) -> None:
+def tell(story: Sequence[StoryStep]) -> None:
     """Print and run each command.
 
     Args:
@@ -182,7 +182,7 @@ def tell(story: Sequence[Step]) -> None:
         _run(step)
 
 
-def _run(step: Step) -> None:
+def _run(step: StoryStep) -> None:
     from rig.commands.main import app
 
     program, *words = step.words

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from msgspec import Struct, msgpack
 
 from rig.panel.form import SeriesForm, Usual
-from rig.panel.seats import Kept
+from rig.panel.seats import KeptSeats
 from rig.panel.view import Snapshot
 
 MAX_MESSAGE = 64 * 1024
@@ -26,7 +26,7 @@ class Setup(Struct, frozen=True, kw_only=True):
     port: int
     study: str = ""
     """Its folder; empty for none."""
-    kept: Kept | None = None
+    kept: KeptSeats | None = None
     """Pairings of the web server's life before; None in its first."""
 
 
@@ -81,7 +81,7 @@ class Tell(_Message, frozen=True):
 class Keep(_Message, frozen=True):
     """Pairings, for the web server's next life."""
 
-    kept: Kept
+    kept: KeptSeats
 
 
 Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell | Keep
@@ -145,7 +145,7 @@ class Asker:
         with suppress(LinkFullError):
             self._send(Tell(text))
 
-    def keep(self, kept: Kept) -> None:
+    def keep(self, kept: KeptSeats) -> None:
         """Have the pairings kept; those of the next change are sent again in full."""
         with suppress(LinkFullError):
             self._send(Keep(kept))

@@ -33,7 +33,7 @@ from rig.panel.link import (
     pair,
 )
 from rig.panel.listen import listen
-from rig.panel.seats import Kept
+from rig.panel.seats import KeptSeats
 from rig.panel.view import Snapshot
 from rig.procedures.series_log import SeriesOptions
 
@@ -79,7 +79,7 @@ class WebServer:
         self._threads: list[threading.Thread] = []
         self._ends = threading.Event()
         self._wishes: queue.Queue[Message | None] = queue.Queue(MOST_WISHES)
-        self._kept: Kept | None = None
+        self._kept: KeptSeats | None = None
 
     def __enter__(self) -> Self:
         self.start()

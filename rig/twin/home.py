@@ -45,7 +45,7 @@ class KeptAir(Struct, frozen=True, kw_only=True):
     relative_humidity_pct: Annotated[float, Meta(ge=0, le=100)]
 
 
-class State(Struct, frozen=True, kw_only=True):
+class HomeState(Struct, frozen=True, kw_only=True):
     """The file `twin.json`."""
 
     format: str = FORMAT
@@ -64,7 +64,7 @@ class State(Struct, frozen=True, kw_only=True):
     """By recipe and face: what a first application takes of the coefficients."""
 
 
-class Wanted(NamedTuple):
+class WantedHome(NamedTuple):
     """Air that a study plans to measure in."""
 
     climate: str | None = None
@@ -72,7 +72,7 @@ class Wanted(NamedTuple):
     relative_humidity_pct: float | None = None
 
 
-TODAY = Wanted()
+TODAY = WantedHome()
 
 
 class Home:
@@ -89,7 +89,7 @@ class Home:
         self.folder = folder
         self._path = folder / HOME_NAME
         try:
-            self.state = msgspec.json.decode(self._path.read_bytes(), type=State)
+            self.state = msgspec.json.decode(self._path.read_bytes(), type=HomeState)
             parse_utc(self.state.now)
         except (OSError, ValueError) as error:
             raise BadInputError(
@@ -225,7 +225,7 @@ class Home:
             air=KeptAir(temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct)
         )
 
-    def air(self, wanted: Wanted = TODAY) -> AirTruth:
+    def air(self, wanted: WantedHome = TODAY) -> AirTruth:
         """The room's air: as a person keeps it, else as a plan wants it, else the weather."""
         kept = self.state.air
         if kept is not None:
@@ -235,7 +235,7 @@ class Home:
         return found or invented.weather(self.seed, self.now)
 
     def scenario(
-        self, bag: str | None, face: str | None, board: str | None, wanted: Wanted, session: str
+        self, bag: str | None, face: str | None, board: str | None, wanted: WantedHome, session: str
     ) -> Scenario:
         """The rig as it stands now, with this bag on it."""
         now = self.now
@@ -264,7 +264,7 @@ def new_home(
     stamp = utc_text(now)
     given = {"seed": seed, "made_at": stamp, "now": stamp, "law": law, "wear": wear}
     try:
-        state = msgspec.convert(given, State)
+        state = msgspec.convert(given, HomeState)
     except msgspec.ValidationError as error:
         laws, wears = (", ".join(names) for names in (LAW_NAMES, get_args(Wear)))
         raise BadInputError(

@@ -17,7 +17,7 @@ from rig.panel import link
 from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import SeriesForm, usual_of
 from rig.panel.listen import listen
-from rig.panel.seats import Kept
+from rig.panel.seats import KeptSeats
 from rig.panel.server import STOP_S, WebServer
 from rig.panel.setup import EVERYWHERE, LOCAL, addresses, serve_panel
 from rig.procedures.series_log import SeriesOptions
@@ -174,7 +174,7 @@ def test_a_server_that_cannot_be_begun_is_tried_again(
 def test_pairings_are_handed_to_the_next_life(
     server: WebServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    kept = Kept("12345678", 1, (("token", 1),), "token")
+    kept = KeptSeats("12345678", 1, (("token", 1),), "token")
     _, got = work(server, monkeypatch, [0.1], link.encode(link.Keep(kept)))
     assert link.decode_setup(got[0]).kept is None
     _, got = work(server, monkeypatch, [0.1])

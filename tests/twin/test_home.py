@@ -10,7 +10,7 @@ from rig.files.time_here import home_above, now_in
 from rig.study.folder.catalogue import Step
 from rig.study.folder.journal import Play, Treatment
 from rig.study.folder.study import new_study, open_study
-from rig.twin.home import SETTINGS, Home, Wanted, new_home
+from rig.twin.home import SETTINGS, Home, WantedHome, new_home
 from rig.twin.invented import FACES, SHARES, Past
 
 BEGIN = datetime(2026, 5, 4, 8, tzinfo=UTC)
@@ -92,7 +92,7 @@ def test_slides_are_counted_for_each_face(home: Home) -> None:
     assert again.slides_of("Heron 1", None) == 5
     assert again.slides_of("Knot 1", "slick") == 0
     assert again.now == BEGIN + timedelta(hours=1)
-    assert again.scenario("Heron 1", "slick", None, Wanted(), "x").slides_before == 5
+    assert again.scenario("Heron 1", "slick", None, WantedHome(), "x").slides_before == 5
 
 
 def test_journals_say_what_a_bag_has_been_through(home: Home) -> None:
@@ -144,7 +144,7 @@ def test_air_is_kept_or_planned_or_the_weather(home: Home) -> None:
     today = home.air()
     home.wait(BEGIN + timedelta(days=3))
     assert home.air() != today
-    wanted = Wanted("barn", 16.0, 32.0)
+    wanted = WantedHome("barn", 16.0, 32.0)
     assert home.air(wanted).temperature_c == pytest.approx(16.0, abs=0.7)
     home.keep_air(30.0, 72.0)
     assert Home(home.folder).air(wanted).temperature_c == pytest.approx(30.0, abs=0.7)
@@ -153,13 +153,13 @@ def test_air_is_kept_or_planned_or_the_weather(home: Home) -> None:
 
 
 def test_a_sitting_has_one_scatter_and_each_series_its_own(home: Home) -> None:
-    first = home.scenario("Heron 1", "slick", None, Wanted(), "x")
+    first = home.scenario("Heron 1", "slick", None, WantedHome(), "x")
     home.wait(BEGIN + timedelta(minutes=20))
-    second = home.scenario("Heron 1", "slick", None, Wanted(), "x")
+    second = home.scenario("Heron 1", "slick", None, WantedHome(), "x")
     assert first.session == second.session
     assert first.is_session_named
     assert first.series != second.series
     assert first.air != second.air
     home.wait(BEGIN + timedelta(days=1))
-    assert home.scenario("Heron 1", "slick", None, Wanted(), "x").session != first.session
-    assert home.scenario(None, None, None, Wanted(), "x").face not in FACES.values()
+    assert home.scenario("Heron 1", "slick", None, WantedHome(), "x").session != first.session
+    assert home.scenario(None, None, None, WantedHome(), "x").face not in FACES.values()
