@@ -197,10 +197,10 @@ def _open_twin(
 ) -> OpenRig:
     """A twin with a home, or one that is drawn from a seed for this once."""
     from rig.twin import invented
-    from rig.twin.home import Home, Wanted, past_of
+    from rig.twin.home import Home, WantedHome, past_of
 
     bag, face, board = on_board.bag, on_board.face, on_board.board
-    wanted = Wanted(on_board.climate, on_board.temperature_c, on_board.relative_humidity_pct)
+    wanted = WantedHome(on_board.climate, on_board.temperature_c, on_board.relative_humidity_pct)
     home = None if folder is None else Home(folder)
     seed = 0 if seed is None else seed
     notes: list[str] = []
