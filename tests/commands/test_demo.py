@@ -105,7 +105,7 @@ def _told_well(out: str, shed: Path) -> None:
     assert {row[:2] for row in rows} >= {("Heron 1", "grip"), ("Knot 2", "slick")}
     figures = [[float(word.replace("−", "-")) for word in row[2:]] for row in rows]
     for error, rms, late in figures:
-        assert abs(error) <= rms < 0.35
+        assert abs(error) <= rms < 0.4
         assert late > error + 0.15
     sentences = re.findall(r"^- .*soft soak .*$(?:\n  .*)*", out, re.MULTILINE | re.IGNORECASE)
     effects = [one for one in sentences if "True: " in one]
