@@ -8,7 +8,7 @@ The examples need a folder `runs` with run files and a study `club`:
 <Analysis: 4 runs, 1 group>
 >>> result = found.runs[0].result
 >>> result.valid, result.bag, round(result.onset_angle_deg), result.flags
-(True, 'Quay 1', 24, [])
+(True, 'Quay 1', 23, [])
 >>> club = rig.open_study("club")
 >>> club
 <OpenStudy club: 2 bags, 6 slides>
@@ -36,9 +36,10 @@ from rig.analysis.load import Analysis
 from rig.calibration.model import Calibration
 from rig.runfile import reader
 from rig.runfile.reader import RunFile
-from rig.study import export, folder
+from rig.study import export
 from rig.study.answer.answer import Answer
 from rig.study.answer.ask import air_at, ask
+from rig.study.folder import study as folder
 from rig.study.slides import analysed
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table

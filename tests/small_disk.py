@@ -11,11 +11,16 @@ MOUNT = "/usr/bin/env", "mount"
 
 
 @contextmanager
-def small_disk(point: Path) -> Iterator[Path]:
-    """A disk of 400 kB at this new folder; the test is skipped where nobody may make one."""
+def small_disk(point: Path, most: str = "size=400k") -> Iterator[Path]:
+    """A disk with so little room at this new folder; the test is skipped where nobody may make one.
+
+    Args:
+        point: the new folder.
+        most: what there is little of, as an option of `mount`.
+    """
     point.mkdir()
     made = subprocess.run(
-        [*MOUNT, "-t", "tmpfs", "-o", "size=400k", "tmpfs", str(point)],
+        [*MOUNT, "-t", "tmpfs", "-o", most, "tmpfs", str(point)],
         capture_output=True,
         text=True,
         check=False,

@@ -3,6 +3,7 @@
 import errno
 import os
 import sys
+from typing import Annotated
 
 import typer
 
@@ -15,6 +16,7 @@ from rig.commands.check import check
 from rig.commands.choose import choose
 from rig.commands.compare import compare
 from rig.commands.demo import demo
+from rig.commands.help import Grouped, version
 from rig.commands.level import level
 from rig.commands.options import say
 from rig.commands.panel import panel
@@ -35,14 +37,28 @@ INTERRUPTED = 130
 
 app = typer.Typer(
     name="rig",
+    cls=Grouped,
+    context_settings={"help_option_names": ["-h", "--help"]},
     no_args_is_help=True,
-    add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    help="Tilt a board until a bag slides, and learn its friction coefficient.",
+    help="What did each treatment do to each bag, when to stop, and which bags for today:"
+    " from slide angles, by a tilting rig or by hand.",
     epilog="Exit codes: 0 done; 1 the machine stopped or a bag did not slide; 2 bad input; "
     "130 interrupted. Software is not a safety function: keep hands away from a moving board.",
 )
+
+
+@app.callback()
+def _rig(
+    shown: Annotated[
+        bool,
+        typer.Option("--version", is_eager=True, callback=version, help="Print the version."),
+    ] = False,
+) -> None:
+    pass
+
+
 for command in (
     demo,
     run,

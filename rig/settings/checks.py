@@ -1,4 +1,4 @@
-"""What must hold between the settings: the linkage, the pulse rate, the places on the board."""
+"""Checks across settings: linkage, pulse rates, positions on the board, pins, blade."""
 
 from collections.abc import Iterator
 
@@ -9,22 +9,22 @@ from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 MAX_LENGTH_RATIO = 1.8
-"""A screw that grows by more than this needs longer guides than its own length gives."""
+"""Largest growth of the screw for which its own length still gives enough guidance."""
 
 HOLE_MARGIN_MM = 24.0
-"""The bag's uphill edge stays this far below the hole's rim."""
+"""Least distance of the bag's uphill edge from the hole's lower rim."""
 
 LEADING_EDGE_MM = (450.0, 700.0)
-"""Where the bag's leading edge may lie before the raise."""
+"""Range allowed for the bag's leading edge before the raise."""
 
 CATCH_MARGIN_MM = 50.0
-"""The bag has passed the last beam by this much when it meets the catch."""
+"""Distance that the bag has passed the last beam by when it meets the catch."""
 
 BLADE_MARGIN_MM = 15.0
-"""The blade looks this much further for the beam than where it should be, stopping included."""
+"""Extra travel in which the blade searches for the beam, stopping distance included."""
 
 BLADE_NOTICE_S = 0.03
-"""From the beam's edge to the begin of a smooth stop."""
+"""Delay from the beam's edge to the start of a smooth stop."""
 
 BLADE_GAP_MM = 1.0
 
@@ -34,18 +34,18 @@ BUS_PINS = (2, 3)
 """GPIO numbers of the I2C bus on the header."""
 
 BLADE_PINS = ("blade_step", "blade_direction", "blade_enable")
-"""What the blade's driver needs."""
+"""Pins required by the blade's driver."""
 
 
 def check(settings: Settings, source: str) -> None:
-    """Check what must hold between settings.
+    """Check that the settings fit together.
 
     Args:
         settings: the settings, each value within its own range already.
         source: the file they came from, for the message.
 
     Raises:
-        BadInputError: something does not fit together; the first such thing is named.
+        BadInputError: two settings contradict each other; the first such case is named.
     """
     mistake = next(_mistakes(settings), None)
     if mistake is not None:
@@ -53,14 +53,14 @@ def check(settings: Settings, source: str) -> None:
 
 
 def max_rate_deg_s(settings: Settings) -> float:
-    """The fastest the board can turn, in °/s, with the pulse rate in bounds over all its travel."""
+    """Highest turning rate, in °/s, that keeps the pulse rate in bounds over the whole travel."""
     linkage = Kinematics(settings.linkage, settings.screw)
     steepest = linkage.steepest_deg(settings.linkage.home_angle_deg, settings.linkage.travel_deg)
     return settings.screw.max_pulse_rate_hz / linkage.pulse_rate_hz(steepest, 1.0)
 
 
 def lowering_rate_deg_s(settings: Settings) -> float:
-    """The rate of lowering, in °/s: as set, or less where the pulse rate does not allow it."""
+    """Lowering rate, in °/s: as set, or the highest that the pulse rate allows."""
     wanted = min(settings.motion.lowering_rate_deg_s, HIGHEST_LOWERING_DEG_S)
     return min(wanted, max_rate_deg_s(settings))
 
@@ -75,7 +75,7 @@ def _mistakes(settings: Settings) -> Iterator[str]:
 
 
 def _linkage(settings: Settings) -> Iterator[str]:
-    """The screw; each key's own range keeps the angle at the hinge between 10° and 150°."""
+    """Check the screw; each key's own range keeps the angle at the hinge between 10° and 150°."""
     place = settings.linkage
     if place.soft_limit_deg >= place.travel_deg:
         yield (
@@ -91,7 +91,7 @@ def _linkage(settings: Settings) -> Iterator[str]:
     ratio = linkage.length_mm(place.travel_deg) / linkage.length_mm(place.home_angle_deg)
     if ratio > MAX_LENGTH_RATIO:
         yield (
-            f"the screw grows {ratio:.2f}-fold over the travel, at most {MAX_LENGTH_RATIO} is "
+            f"the screw grows {ratio:.2f}-fold over the travel, at most {MAX_LENGTH_RATIO}-fold is "
             "allowed; move the pivots further apart (`linkage.base_pivot_mm`, "
             "`linkage.cradle_pivot_mm`) or make `linkage.level_angle_deg` larger"
         )
@@ -184,8 +184,8 @@ def _blade(settings: Settings) -> Iterator[str]:
     room = blade.travel_mm - BLADE_MARGIN_MM
     if way > room:
         yield (
-            f"the blade must go {way:g} mm uphill (`beam.position_mm` + `blade.thickness_mm` + "
-            f"`blade.overshoot_mm` - `board.catch_mm`); it may go {room:g} mm, "
+            f"the blade must move {way:g} mm uphill (`beam.position_mm` + `blade.thickness_mm` + "
+            f"`blade.overshoot_mm` - `board.catch_mm`); it may move {room:g} mm, "
             f"{BLADE_MARGIN_MM:g} mm less than `blade.travel_mm`"
         )
     stop_mm = blade_stop_mm(settings)
@@ -211,7 +211,7 @@ def blade_pulses_per_mm(settings: Settings) -> float:
 
 
 def blade_stop_mm(settings: Settings) -> float:
-    """The way in which the blade stops from its speed once that was asked for, notice included.
+    """Stopping distance of the blade from its full speed, reaction time included.
 
     A stop with limited jerk from speed v takes v/2·(v/a + a/j), or v·√(v/j) when the limit of the
     acceleration a is never reached.

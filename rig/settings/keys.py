@@ -1,4 +1,4 @@
-"""Every key of `rig.toml` with what it means, its unit and what is allowed."""
+"""Every key of `rig.toml` with its meaning, unit and allowed values."""
 
 from collections.abc import Iterator
 from typing import Any, NamedTuple
@@ -30,14 +30,14 @@ UNITS = {
     "gpa": "GPa",
     "mpa": "MPa",
 }
-"""Ends of names, longest first, and the units they stand for."""
+"""Suffixes of names, longest first, and the units they stand for."""
 
 OTHER_UNITS = (
     *("rad", "rad_s", "rad_s2", "deg_min", "deg_ms", "rpm", "m", "cm", "um", "nm", "inch", "in"),
     *("ft", "ns", "min", "minutes", "h", "hours", "sec", "seconds", "khz", "mhz", "kb", "gb"),
     *("m_s", "degrees", "degree", "meter", "metre", "millimetres", "millimeters"),
 )
-"""Ends of names that look like a unit but that no key has."""
+"""Suffixes that look like a unit but that no key has."""
 
 
 class Key(NamedTuple):
@@ -53,7 +53,7 @@ class Key(NamedTuple):
 
     @property
     def path(self) -> str:
-        """As it is named to people: `motion.rate_deg_s`."""
+        """Full name as shown to people: `motion.rate_deg_s`."""
         return f"{self.section}.{self.name}" if self.section else self.name
 
     @property
@@ -63,7 +63,7 @@ class Key(NamedTuple):
 
     @property
     def allowed(self) -> str:
-        """What is allowed, in words: `a number from 0.1 to 3 °/s`."""
+        """Allowed values in words: `a number from 0.1 to 3 °/s`."""
         return _allowed(self.kind, self.unit)
 
 
@@ -81,7 +81,7 @@ def keys() -> Iterator[Key]:
 
 
 def split_unit(name: str) -> tuple[str, str]:
-    """Part a name into the quantity and the unit it ends in: `rate_deg_s` → rate, deg_s."""
+    """Split a name into quantity and unit: `rate_deg_s` → rate, deg_s."""
     for unit in sorted((*UNITS, *OTHER_UNITS), key=len, reverse=True):
         if name.endswith("_" + unit):
             return name[: -len(unit) - 1], unit

@@ -3,9 +3,9 @@
 The screw, the base between the hinge and the base pivot (a) and the cradle arm between the hinge
 and the cradle pivot (b) form a triangle with the angle θ + γ₀ at the hinge, so by the law of
 cosines c² = a² + b² − 2ab·cos(θ + γ₀). It lies here, below motion, because the settings are
-checked with it and the analysis takes its second opinion on the angle from it. Every method takes
-a number or an array and returns the same; numpy is imported for arrays only, so that reading the
-settings stays quick.
+checked with it and the analysis compares the sensor's angle with it. Every method takes a number
+or an array and returns the same; numpy is imported for arrays only, to keep reading the settings
+quick.
 """
 
 import math
@@ -67,15 +67,15 @@ class Kinematics:
         return self.angle_from_length_deg(self._home_mm + count / self.counts_per_mm)
 
     def deg_per_pulse(self, angle_deg: "A") -> "A":
-        """Inclination that one pulse adds, in degrees."""
+        """Change of the inclination per pulse, in degrees."""
         return 1 / (self.mm_per_deg(angle_deg) * self.counts_per_mm)
 
     def pulse_rate_hz(self, angle_deg: "A", rate_deg_s: float) -> "A":
-        """Rate of pulses that turns the board at `rate_deg_s`."""
+        """Pulse rate that turns the board at `rate_deg_s`."""
         return self.mm_per_deg(angle_deg) * (self.counts_per_mm * abs(rate_deg_s))
 
     def steepest_deg(self, low_deg: float, high_deg: float) -> float:
-        """The inclination between two others that needs the most pulses per degree.
+        """Inclination between two limits that needs the most pulses per degree.
 
         dc/dθ is largest where the screw stands square to the shorter of its two arms.
         """

@@ -1,4 +1,4 @@
-"""Finds and reads `rig.toml`; each mistake becomes one sentence that says how to mend it."""
+"""Find and read `rig.toml`; each mistake becomes one sentence that says how to fix it."""
 
 import difflib
 import os
@@ -19,13 +19,13 @@ SYSTEM = Path("/etc/rig")
 
 
 def find_settings(given: Path | None) -> Path | None:
-    """The settings file to use.
+    """Find the settings file to use.
 
     Args:
-        given: the file a person named; it is taken, there or not.
+        given: the file named by a person; returned whether or not it exists.
 
     Returns:
-        `given`, or the first that exists of `./rig.toml`, `rig/rig.toml` in the user's
+        `given`, or the first existing file of `./rig.toml`, `rig/rig.toml` in the user's
         configuration folder, and `/etc/rig/rig.toml`; None for the built-in settings.
     """
     if given is not None:
@@ -36,13 +36,13 @@ def find_settings(given: Path | None) -> Path | None:
 
 
 def load_settings(path: Path | None) -> Settings:
-    """Read and check a settings file; keys that it leaves out have their default.
+    """Read and check a settings file; missing keys take their defaults.
 
     Args:
         path: the file, or None for the built-in settings.
 
     Raises:
-        BadInputError: it cannot be read, or something in it cannot be so.
+        BadInputError: it cannot be read, or a key or value is not valid.
     """
     if path is None:
         settings = Settings()
@@ -78,12 +78,12 @@ def _parse(path: Path) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadInputError(f"{path} is not valid TOML: {_where_in_text(error, text)}.") from None
-    except (ValueError, RecursionError) as error:  # a number or a nesting beyond all measure
+    except (ValueError, RecursionError) as error:  # a huge number or very deep nesting
         raise BadInputError(f"{path} is not valid TOML: {error}.") from None
 
 
 def _where_in_text(error: tomllib.TOMLDecodeError, text: str) -> str:
-    """The parser's message; where it names only the end of the document, the last line's number."""
+    """The parser's message; an error at the end of the document gets the last line's number."""
     message = str(error)
     last = text.rstrip("\n").count("\n") + 1
     return message.replace("(at end of document)", f"(at line {last}, the end of the file)")
@@ -109,19 +109,19 @@ def _check_names(data: dict[str, Any], path: Path) -> None:
 
 
 def _unknown(name: str, section: str, inner: list[Key], known: list[Key], path: Path) -> str:
-    """The sentence about a key that does not exist: wrong unit, wrong place, or misspelt."""
+    """Message for an unknown key: wrong unit, wrong section, or misspelt."""
     start = f"{path}: there is no key `{f'{section}.{name}' if section else name}`;"
     quantity, _ = split_unit(name)
     for key in inner:
         if split_unit(key.name) == (quantity, split_unit(key.name)[1]) and key.unit:
-            return f"{start} the unit wanted is {key.unit}: give `{key.path}`, {key.allowed}."
+            return f"{start} the unit must be {key.unit}: give `{key.path}`, {key.allowed}."
     elsewhere = [key.path for key in known if key.name == name]
     if elsewhere:
         return f"{start} did you mean `{elsewhere[0]}`?"
     near = difflib.get_close_matches(name, [key.name for key in inner], 1)
     if near:
         return f"{start} did you mean `{next(k.path for k in inner if k.name == near[0])}`?"
-    return f"{start} `rig settings` prints all that there are."
+    return f"{start} `rig settings` prints all keys."
 
 
 def _list(names: set[str]) -> str:
@@ -129,7 +129,7 @@ def _list(names: set[str]) -> str:
 
 
 def _describe(message: str, data: dict[str, Any], path: Path) -> str:
-    """The sentence about a value that is not allowed, from the validator's message."""
+    """Message for a value that is not allowed, from the validator's own."""
     match = re.search(r"`\$\.([\w.]+)`$", message)
     where = match[1] if match else ""
     value: Any = data

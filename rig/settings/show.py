@@ -1,4 +1,4 @@
-"""The settings as a commented file that reads back as the same settings."""
+"""Print settings as a commented file that reads back as the same settings."""
 
 import json
 from typing import Any
@@ -10,11 +10,11 @@ HEX_KEYS = ("imu_address", "climate_address")
 
 
 def commented_toml(settings: Settings) -> str:
-    """Every key with its meaning, what is allowed and its default as comments above it.
+    """Every key with its meaning, allowed values and default as comments above it.
 
-    A key that is left out (as a second beam that is not there) stands as a comment.
+    An optional key without a value (the pin of a second beam, say) stands as a comment.
     """
-    lines = ["# Settings of a tilt board. A key that is left out has its default."]
+    lines = ["# Settings of a tilt board. A key that is left out takes its default."]
     section = ""
     for key in keys():
         if key.section != section:

@@ -8,12 +8,12 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from rig.analysis.angle import Ramp
-from rig.analysis.estimate import Geometry, Solved
+from rig.analysis.angle.ramp import Ramp
+from rig.analysis.budget.parts import Budget, Component, Layer
 from rig.analysis.friction import RunAnalysis
-from rig.analysis.onset.posterior import Edge, Posterior, Source
+from rig.analysis.onset.estimate import Geometry, Solved
+from rig.analysis.onset.posterior import OnsetPosterior, SeenEdge, Source
 from rig.analysis.row import empty_row
-from rig.analysis.uncertainty import Budget, Component, Layer
 from rig.runfile.model import Event
 from rig.runfile.reader import RunFile
 from tests.runfile.example import header
@@ -61,9 +61,9 @@ def geometry(**changes: Any) -> Geometry:
     return msgspec.structs.replace(plain, **changes)
 
 
-def posterior(*sources: Source, **changes: Any) -> Posterior:
+def posterior(*sources: Source, **changes: Any) -> OnsetPosterior:
     """An onset at 30 s, of which these sources leave something open."""
-    plain = Posterior(
+    plain = OnsetPosterior(
         onset_s=30.0,
         law_s=0.0,
         mu_kinetic=0.3,
@@ -84,7 +84,7 @@ def posterior(*sources: Source, **changes: Any) -> Posterior:
 
 def solved(*sources: Source, found: dict[str, Any] | None = None, **changes: Any) -> Solved:
     """The same as found from two edges."""
-    edges = [Edge(30.5, 0, True), Edge(30.9, 0, False)]
+    edges = [SeenEdge(30.5, 0, True), SeenEdge(30.9, 0, False)]
     plain = Solved(posterior(*sources, **(found or {})), "two_edge", edges, 0.0)
     return plain._replace(**changes)
 

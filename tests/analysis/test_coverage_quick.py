@@ -55,6 +55,7 @@ def test_an_exact_calibration_and_exact_distances_leave_what_the_law_does() -> N
         assert found.onset_angle_deg is not None
         assert truth.onset_angle_deg is not None
         errors.append(found.onset_angle_deg - truth.onset_angle_deg)
+        assert found.u_onset_angle_deg is not None
         stated.append(found.u_onset_angle_deg)
     # Coulomb's law lies at the early edge of the mixture of laws, by as much as is stated. Beside
     # that the slides scatter: by 0.006° for axes that are not square, and with their friction.

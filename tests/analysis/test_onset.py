@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from rig.analysis.friction import analyse_run
 from rig.analysis.onset.laws import DROP_END, STRIBECK_MM_S, WEAKENING_MM, WEIGHTS, table
-from rig.analysis.onset.posterior import Distances, Edge, Posterior, posterior
+from rig.analysis.onset.posterior import Distances, OnsetPosterior, SeenEdge, posterior
 from tests.analysis.even_ramp import Moved, fitted, moved_mm
 from tests.analysis.slides import one_beam, run_file, slide, two_beams
 from tests.bench.onset_world import World, analysed, rms, seeds, world
@@ -25,19 +25,19 @@ def coulomb_only() -> np.ndarray:
     return np.where(table().family == 0, 1.0, 0.0)
 
 
-def passed(mu_static: float, mu_kinetic: float, rate: float, beams: int = 2) -> list[Edge]:
+def passed(mu_static: float, mu_kinetic: float, rate: float, beams: int = 2) -> list[SeenEdge]:
     """Edges of a slide under Coulomb friction, in time since the board was level."""
     times = slide(mu_static, mu_kinetic, rate, PLACES).edges_s
     return edges_of(times, beams)
 
 
-def edges_of(times: list[float], beams: int = 2) -> list[Edge]:
+def edges_of(times: list[float], beams: int = 2) -> list[SeenEdge]:
     places = [(0, True), (1, True), (0, False), (1, False)]
-    edges = [Edge(time, *place) for time, place in zip(times, places, strict=True)]
+    edges = [SeenEdge(time, *place) for time, place in zip(times, places, strict=True)]
     return sorted(edge for edge in edges if edge.beam < beams)
 
 
-def found(edges: list[Edge], distances: Distances, rate: float, *args: float) -> Posterior:
+def found(edges: list[SeenEdge], distances: Distances, rate: float, *args: float) -> OnsetPosterior:
     return posterior(edges, distances, rate * edges[0].time_s, rate, 0.3)
 
 

@@ -80,7 +80,7 @@ def test_each_figure_of_a_run_has_its_digits() -> None:
         "valid": True,
     }
     titles, row = run_rows([run(**figures)])
-    cells = "r1|X|–|7|21.80 ± 0.07|23.01|0.4000 ± 0.0012|0.3601 ± –|21.5|49|gap_uncertain"
+    cells = "r1|X|–|7|21.80 ± 0.07|–|23.01|0.4000 ± 0.0012|0.3601 ± –|21.5|49|gap_uncertain"
     assert "|".join(row) == cells
     assert len(titles) == len(row)
     _, row = run_rows([run(**figures | {"valid": False, "slide_number": None})])

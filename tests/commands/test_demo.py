@@ -34,7 +34,7 @@ def test_the_whole_story_is_told(rig: Rig, monkeypatch: pytest.MonkeyPatch, tmp_
     assert {row[:2] for row in rows} >= {("Heron 1", "grip"), ("Knot 2", "slick")}
     figures = [[float(word.replace("−", "-")) for word in row[2:]] for row in rows]
     for error, rms, late in figures:
-        assert abs(error) <= rms < 0.25
+        assert abs(error) <= rms < 0.4
         assert late > error + 0.15
     effects = re.findall(r"^- .*soft soak .*the (\w+) face .* True: \S+°\.$", said.out, re.M | re.I)
     assert sorted(effects) == ["grip", "slick"]

@@ -1,12 +1,15 @@
 """The command line as a whole: how it ends, by an error, by a signal, by a reader that has gone."""
 
 import os
+import re
 import signal
 import sys
+from importlib.metadata import version
 
 import pytest
 
 from rig.commands import main as whole
+from rig.commands.help import GROUPS
 from rig.errors import BadInputError, RigError
 from tests.commands.conftest import Rig
 
@@ -14,11 +17,10 @@ from tests.commands.conftest import Rig
 def test_without_a_word_it_shows_the_help_and_offers_nothing_else(rig: Rig) -> None:
     said = rig()
     assert "Usage: " in said.out + said.err
-    assert "Commands:" in said.out + said.err
+    assert "Measure:" in said.out + said.err
     text = rig("--help").out
     for word in ("Exit codes: 0 done", "130 interrupted", "keep hands away"):
         assert word in " ".join(text.split())
-    assert "completion" not in text
     for name in ("demo", "run", "check", "panel", "safe", "study", "level", "figures"):
         assert f"  {name} " in text
 
@@ -107,3 +109,18 @@ def test_output_that_finds_no_room_is_told(rig: Rig, monkeypatch: pytest.MonkeyP
         said = rig()
     assert said.code == 1
     assert said.err == "rig: The output could not be written (No space left on device).\n"
+
+
+def test_the_help_has_every_command_under_a_heading(rig: Rig) -> None:
+    said = rig("-h")
+    assert said.code == 0
+    assert "More:" not in said.out
+    assert [line for line in said.out.splitlines() if len(line) > 80] == []
+    for names in GROUPS.values():
+        for name in names:
+            assert re.search(rf"^  {name} +\w", said.out, re.M), name
+    assert said.out == rig("--help").out
+
+
+def test_the_version_is_that_of_the_package(rig: Rig) -> None:
+    assert rig("--version").out == f"rig {version('rig')}\n"

@@ -37,7 +37,11 @@ def test_a_run_goes_through_all_states_and_finds_the_slide(tell: Tell) -> None:
     assert result.outcome == "slid"
     assert result.flags == []
     truth = story.truths[0]
-    assert result.onset_angle_deg == pytest.approx(truth["onset_angle_deg"], abs=0.2)
+    assert result.onset_angle_deg is not None
+    assert result.u_onset_angle_deg is not None
+    error_deg = result.onset_angle_deg - truth["onset_angle_deg"]
+    # The twin slides by Coulomb's law, the early edge of the mixture that the analysis assumes.
+    assert abs(error_deg) < 2.0 * result.u_onset_angle_deg < 0.4
     assert result.mu_kinetic == pytest.approx(truth["mu_kinetic"], abs=0.02)
     # What one would read off at the break is late by the time that the bag needs for the gap.
     assert result.angle_at_break_deg is not None
@@ -195,7 +199,10 @@ def test_two_beams_give_four_edges(tell: Tell) -> None:
     ]
     result = story.analyses[0].result
     assert result.onset_method == "four_edge"
-    assert result.onset_angle_deg == pytest.approx(story.truths[0]["onset_angle_deg"], abs=0.15)
+    assert result.onset_angle_deg is not None
+    assert result.u_onset_angle_deg is not None
+    error_deg = result.onset_angle_deg - story.truths[0]["onset_angle_deg"]
+    assert abs(error_deg) < 2.0 * result.u_onset_angle_deg < 0.4
     assert result.gap_mm == pytest.approx(story.truths[0]["gap_mm"], abs=2.5)
 
 

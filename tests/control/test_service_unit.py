@@ -94,6 +94,6 @@ def test_the_service_stands_by_tells_the_manager_and_ends_at_a_signal(tmp_path: 
         process.send_signal(signal.SIGTERM)
         _, errors = process.communicate(timeout=30)
     assert process.returncode == 130
-    assert "Stopped by SIGTERM" in errors
+    assert "Ended by SIGTERM" in errors
     assert told.index("READY=1") < told.index("WATCHDOG=1")
     assert any(line.startswith("STATUS=parked: Press start") for line in told)

@@ -7,7 +7,7 @@ import pytest
 
 from rig.analysis.friction import analyse_run
 from rig.analysis.onset.laws import table
-from rig.analysis.onset.posterior import Distances, Edge, Posterior, posterior
+from rig.analysis.onset.posterior import Distances, OnsetPosterior, SeenEdge, posterior
 from tests.analysis.slides import one_beam, run_file, slide
 
 
@@ -29,12 +29,12 @@ def test_the_coefficient_is_the_tangent(angle_deg: float, mu: float) -> None:
     assert row.u_mu_static < 0.004
 
 
-def on_a_still_plane(angle_deg: float, mu_kinetic: float, seconds: list[float]) -> Posterior:
+def on_a_still_plane(angle_deg: float, mu_kinetic: float, seconds: list[float]) -> OnsetPosterior:
     """What is found from edges at s = a t²/2, on a plane that hardly turns (0.02 °/s)."""
     angle = math.radians(angle_deg)
     a_mm_s2 = 9806.65 * (math.sin(angle) - mu_kinetic * math.cos(angle))
     first, last = (a_mm_s2 * t * t / 2.0 for t in seconds)
-    edges = [Edge(seconds[0], 0, True), Edge(seconds[1], 0, False)]
+    edges = [SeenEdge(seconds[0], 0, True), SeenEdge(seconds[1], 0, False)]
     distances = Distances((first, 0.01), (0.0, 0.0), (last - first, 0.01), (50.0, 0.2))
     coulomb = np.where(table().family == 0, 1.0, 0.0)
     return posterior(edges, distances, angle_deg, 0.02, 0.0, coulomb)

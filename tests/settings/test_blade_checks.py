@@ -45,7 +45,7 @@ def test_at_its_limits_the_blade_is_accepted(settings: Settings) -> None:
             with_blade(blade={"microsteps": 32, "speed_mm_s": 25.1}),
             ["is 25.1", "4016 pulses/s", "allows 4000"],
         ),
-        (with_blade(board={"catch_mm": 213.9}), ["must go 385.1 mm", "may go 385 mm"]),
+        (with_blade(board={"catch_mm": 213.9}), ["must move 385.1 mm", "may move 385 mm"]),
         (
             with_blade(blade={"overshoot_mm": 3.59, "thickness_mm": 5.41}),
             ["needs 3.6 mm to stop", "3.59"],

@@ -16,9 +16,9 @@ from rig.settings.model import Settings
 MISTAKES = [
     # wrong unit
     ("[motion]\nrate_deg_min = 60", ["`motion.rate_deg_min`", "°/s", "`motion.rate_deg_s`"]),
-    ("[linkage]\nbase_pivot_m = 0.9", ["`linkage.base_pivot_m`", "is mm", "base_pivot_mm`"]),
+    ("[linkage]\nbase_pivot_m = 0.9", ["`linkage.base_pivot_m`", "must be mm", "base_pivot_mm`"]),
     ("[motion]\nrate = 1", ["`motion.rate`", "°/s", "`motion.rate_deg_s`"]),
-    ("[cycle]\ndwell_min = 1", ["unit wanted is s", "`cycle.dwell_s`", "0 to 3600 s"]),
+    ("[cycle]\ndwell_min = 1", ["unit must be s", "`cycle.dwell_s`", "0 to 3600 s"]),
     ("[motion]\nramp_jerk_deg_s2 = 1", ["°/s³", "`motion.ramp_jerk_deg_s3`"]),
     # unknown keys and sections
     ("[motion]\nrat_deg_s = 1", ["`motion.rat_deg_s`", "did you mean `motion.rate_deg_s`?"]),

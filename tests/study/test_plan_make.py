@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Bag, Board, ClimateWanted, Preferences
-from rig.study.catalogue_file import add_table
-from rig.study.folder import new_study, open_study
-from rig.study.plan import PlanRow
-from rig.study.plan_make import make_plan, williams_row
+from rig.study.folder.catalogue import Bag, Board, ClimateWanted, Preferences
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.study import new_study, open_study
+from rig.study.plan.make import make_plan, williams_row
+from rig.study.plan.rows import PlanRow
 from tests.study.folder_example import make_study
 
 
@@ -117,7 +117,7 @@ def test_over_the_sessions_the_bags_change_places(tmp_path: Path) -> None:
 
 
 def test_too_few_controls_are_refused(tmp_path: Path) -> None:
-    study = make_study(tmp_path)
+    study = make_study(tmp_path, min_controls=2)
     text = study.catalogue_path.read_text().replace('[bags."C2"]\nrole = "control"', '[bags."C2"]')
     text = text.replace('[bags."C2"]', '[bags."C2"]\ntreatment = "soft"')
     study.catalogue_path.write_text(text)
@@ -132,14 +132,13 @@ def test_a_treated_bag_must_name_its_treatment(tmp_path: Path) -> None:
         make_plan(open_study(tmp_path))
 
 
-def test_a_plan_needs_bags_boards_climates_and_a_reference(tmp_path: Path) -> None:
-    from rig.study.catalogue import Board, ClimateWanted
+def test_a_plan_needs_bags_boards_and_a_reference(tmp_path: Path) -> None:
+    from rig.study.folder.catalogue import Board
 
     study = new_study(tmp_path, "s", Preferences(stages_after_baseline=0))
     file = study.catalogue_path
     for says, section, name, entry in (
         ("no boards to plan with", "boards", "A", Board()),
-        ("no climates to plan with.*today's air", "climates", "today", ClimateWanted()),
         ("no bags to measure", "bags", "B", Bag()),
         ("no reference bag", "bags", "Ref", Bag(role="reference")),
     ):
@@ -148,6 +147,7 @@ def test_a_plan_needs_bags_boards_climates_and_a_reference(tmp_path: Path) -> No
         add_table(file, section, name, entry)
     rows = make_plan(open_study(tmp_path))
     assert [row.action for row in rows] == ["wipe", "reference", "run", "run", "reference"]
+    assert {row.climate for row in rows} == {"today"}, "any air, where none is wanted"
     text = file.read_text().replace("reference_runs = 3", "reference_runs = 0")
     file.write_text(text)
     rows = make_plan(open_study(tmp_path))

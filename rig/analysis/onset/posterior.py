@@ -14,8 +14,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from rig.analysis.angle.plane import Array
 from rig.analysis.onset.laws import DROP_END, Table, table
-from rig.analysis.plane import Array
 from rig.sliding import G_MM_S2
 
 U_TIME_MS = 0.2
@@ -31,7 +31,7 @@ PARTS = (1.0, 1.0, 0.6, 0.5, 0.5)
 """Of each step that is made: whole ones overshoot where friction hardly falls."""
 
 
-class Edge(NamedTuple):
+class SeenEdge(NamedTuple):
     """One edge of the slide."""
 
     time_s: float
@@ -60,7 +60,7 @@ class Source(NamedTuple):
     mu_kinetic: float
 
 
-class Posterior(NamedTuple):
+class OnsetPosterior(NamedTuple):
     """The onset and what else the edges tell."""
 
     onset_s: float
@@ -101,13 +101,13 @@ class Posterior(NamedTuple):
 
 
 def posterior(
-    edges: Sequence[Edge],
+    edges: Sequence[SeenEdge],
     distances: Distances,
     angle_deg: float,
     rate_deg_s: float,
     u_response_ms: float,
     weights: Array | None = None,
-) -> Posterior:
+) -> OnsetPosterior:
     """The onset that some edges tell.
 
     Args:
@@ -171,7 +171,7 @@ def posterior(
         sums[1] += float(weight @ both[:, k] ** 2)
         sums[2] += float(weight @ of_time[:, k])
     likeliest, fits = int(np.argmax(weight)), int(chi2.argmin())
-    return Posterior(
+    return OnsetPosterior(
         onset_s=best,
         law_s=math.sqrt(float(weight @ (onsets - best) ** 2)),
         mu_kinetic=mu,
@@ -199,7 +199,7 @@ class _Fit:
         self,
         laws: Table,
         law: NDArray[np.intp],
-        edges: Sequence[Edge],
+        edges: Sequence[SeenEdge],
         distances: Distances,
         unit_s: float,
         u_response_ms: float,

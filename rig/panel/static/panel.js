@@ -2,7 +2,7 @@
 "use strict";
 
 const SILENCE_MS = 2500;
-const CONFIRM_MS = 2000;
+const CONFIRM_MS = 700;
 const AGAIN_MS = 1000;
 const PATIENCE_MS = 5000;
 const SHOWN_MS = 8000;

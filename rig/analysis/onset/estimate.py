@@ -7,8 +7,8 @@ from typing import Literal, NamedTuple
 import msgspec
 import numpy as np
 
-from rig.analysis.edges import BeamRecord, Pass
-from rig.analysis.onset.posterior import LEAST_MM, Distances, Edge, Posterior, posterior
+from rig.analysis.onset.edges import BeamRecord, Pass
+from rig.analysis.onset.posterior import LEAST_MM, Distances, OnsetPosterior, SeenEdge, posterior
 from rig.runfile.model import Flag
 from rig.sliding import free_time_s, longest_pass_s
 
@@ -91,13 +91,13 @@ class Case(NamedTuple):
     second: Pass | None
     flags: tuple[Flag, ...]
 
-    def edges(self) -> list[Edge]:
+    def edges(self) -> list[SeenEdge]:
         """Those that count, in the order of their times."""
         seen = [(self.first.broken_s, 0, True), (self.first.clear_s, 0, False)]
         if self.second is not None:
             seen += [(self.second.broken_s, 1, True), (self.second.clear_s, 1, False)]
         return sorted(
-            Edge(time_s, beam, leading)
+            SeenEdge(time_s, beam, leading)
             for time_s, beam, leading in seen
             if time_s is not None and (beam, leading) in USED[self.kind]
         )
@@ -116,9 +116,9 @@ class Case(NamedTuple):
 class Solved(NamedTuple):
     """The onset of one case; the angle is read off the ramp."""
 
-    found: Posterior
+    found: OnsetPosterior
     method: Method
-    edges: list[Edge]
+    edges: list[SeenEdge]
     misfit: float
     """χ² of all edges, also where they were not all used in the end."""
     too_quick: bool = False
@@ -239,7 +239,7 @@ def solve(
     edges = case.edges()
     has_slumped = case.kind in ("second", "clear_only")
 
-    def fitted(used: list[Edge], slumped: bool) -> Solved:
+    def fitted(used: list[SeenEdge], slumped: bool) -> Solved:
         then_deg = angle_deg + rate_deg_s * (used[0].time_s - edges[0].time_s)
         found = posterior(used, geometry.distances(slumped), then_deg, rate_deg_s, u_response_ms)
         method: Method = "two_edge_limit" if found.limit == "low" else "two_edge"

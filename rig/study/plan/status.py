@@ -8,10 +8,10 @@ from statistics import median
 from msgspec import Struct
 
 from rig.errors import BadInputError
-from rig.study.catalogue import BASELINE
-from rig.study.folder import Study
-from rig.study.plan import PlanRow, plan_warnings, read_plan
-from rig.study.plan_next import PlanProgress, progress
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.study import Study
+from rig.study.plan.progress import PlanProgress, progress
+from rig.study.plan.rows import PlanRow, plan_warnings, read_plan
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
@@ -45,6 +45,7 @@ class Status(Struct, frozen=True, kw_only=True):
     """Run files that count."""
     runs_not_counting: int
     runs_outside_plan: int
+    slides_by_hand: int
     blocks: list[Block]
     treatments_done: list[str]
     treatments_missing: list[str]
@@ -81,6 +82,7 @@ def study_status(study: Study, table: SlideTable | None = None) -> Status:
         runs=sum(record.valid for record in records),
         runs_not_counting=sum(not record.valid for record in records),
         runs_outside_plan=sum(record.series not in planned for record in records),
+        slides_by_hand=sum(one.source == "hand" and one.valid for one in table.slides),
         blocks=blocks,
         treatments_done=[_treat_text(row) for row in treats if found.is_done(row)],
         treatments_missing=[_treat_text(row) for row in treats if not found.is_done(row)],
@@ -157,7 +159,7 @@ def missing_climates(study: Study, found: PlanProgress, records: Sequence[Slide]
         absent = [name for name in climates if name not in whole.get(stage, set())]
         if absent:
             sentences.append(f"Still to measure in stage {stage!r}: {', '.join(absent)}.")
-        unplanned = [name for name in study.catalogue.climates if name not in climates]
+        unplanned = [name for name in study.catalogue.airs if name not in climates]
         if unplanned:
             sentences.append(
                 f"Wanted, but not in the plan of stage {stage!r}: {', '.join(unplanned)}; `rig"
@@ -194,7 +196,7 @@ def _off_the_mark(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide
         name = climate_of.get(record.series or "")
         if name is None or not record.valid:
             continue
-        wanted = study.catalogue.climates[name]
+        wanted = study.catalogue.airs[name]
         if not wanted.fits(record.temperature_c, record.relative_humidity_pct):
             off[name] = off.get(name, 0) + 1
     return [

@@ -10,12 +10,12 @@ from rig.errors import BadInputError
 from rig.files.durable import make_folder
 from rig.files.names import nearest
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
-from rig.study import catalogue_file, journal_file
-from rig.study.catalogue import BASELINE, Bag, Catalogue, Preferences, stage_number
-from rig.study.durable import cannot_write, create_file, locked
-from rig.study.journal import Journal, Treatment
-from rig.study.journal_file import T
-from rig.study.names import with_safe_names
+from rig.study.folder import catalogue_file, journal_file
+from rig.study.folder.catalogue import BASELINE, Bag, Catalogue, Preferences, stage_number
+from rig.study.folder.durable import cannot_write, create_file, locked
+from rig.study.folder.journal import Journal, Treatment
+from rig.study.folder.journal_file import T
+from rig.study.folder.names import with_safe_names
 
 FOLDERS = ("calibration", "runs", "report")
 SLACK = timedelta(minutes=10)
@@ -84,8 +84,8 @@ class Study(Struct, frozen=True, kw_only=True):
 
     def check_climate(self, name: str) -> None:
         """Raise BadInputError unless the climate is one of those wanted."""
-        if name not in self.catalogue.climates:
-            raise unknown("climate", name, self.catalogue.climates, "`rig study climate` adds one")
+        if name not in self.catalogue.airs:
+            raise unknown("climate", name, self.catalogue.airs, "`rig study climate` adds one")
 
     def check_treatment(self, name: str) -> None:
         """Raise BadInputError unless there is a recipe of this name."""

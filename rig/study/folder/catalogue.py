@@ -10,6 +10,8 @@ from msgspec import Meta, Struct, field
 
 FORMAT = "tilt-study"
 VERSION = 1
+TODAY = "today"
+"""Name of the climate of a study that wants none."""
 BASELINE = "baseline"
 """The stage of every bag before its first treatment."""
 
@@ -145,7 +147,7 @@ class Preferences(_Table, frozen=True):
             ge=0,
             le=50,
         ),
-    ] = 2
+    ] = 1
     rate_deg_s: Annotated[float, Meta(description="raise rate of every run", ge=0.1, le=3.0)] = 1.0
     dwell_s: Annotated[float, Meta(description="rest before every raise", ge=0, le=3600)] = 10.0
     change_min: Annotated[
@@ -189,6 +191,11 @@ class Catalogue(_Table, frozen=True):
     def with_role(self, role: Role) -> list[str]:
         """Names of the bags of this role, in the file's order."""
         return [name for name, bag in self.bags.items() if bag.role == role]
+
+    @property
+    def airs(self) -> dict[str, ClimateWanted]:
+        """The climates to measure in, by name; today's air where none is wanted."""
+        return self.climates or {TODAY: ClimateWanted()}
 
     @property
     def reference(self) -> str | None:

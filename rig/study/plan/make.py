@@ -11,9 +11,9 @@ from collections.abc import Iterator, Sequence
 import msgspec
 
 from rig.errors import BadInputError
-from rig.study.catalogue import BASELINE
-from rig.study.folder import Study
-from rig.study.plan import PlanRow
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.study import Study
+from rig.study.plan.rows import PlanRow
 
 Unit = tuple[str, str]
 """Bag and face."""
@@ -47,12 +47,8 @@ def make_plan(
 
 def _check(study: Study) -> None:
     catalogue, preferences = study.catalogue, study.catalogue.preferences
-    for section, command in (("boards", "board"), ("climates", "climate")):
-        if not getattr(catalogue, section):
-            raise BadInputError(
-                f"There are no {section} to plan with; add one with `rig study {command}`"
-                + (" (one without figures is today's air)." if command == "climate" else ".")
-            )
+    if not catalogue.boards:
+        raise BadInputError("There are no boards to plan with; add one with `rig study board`.")
     treated, controls = catalogue.with_role("treated"), catalogue.with_role("control")
     if not treated and not controls:
         raise BadInputError("There are no bags to measure; add them with `rig study bag`.")
@@ -112,9 +108,9 @@ class _Maker:
 
     def _climates(self) -> list[str]:
         """Today's air first, for it can be measured at once; the others in a drawn order."""
-        names = list(self._catalogue.climates)
+        names = list(self._catalogue.airs)
         self._random.shuffle(names)
-        return sorted(names, key=lambda name: not self._catalogue.climates[name].is_todays_air)
+        return sorted(names, key=lambda name: not self._catalogue.airs[name].is_todays_air)
 
     def _session(self, stage: str, climate: str) -> Iterator[PlanRow]:
         self._sessions += 1
