@@ -113,7 +113,7 @@ def panel(
 
 def checked(study: Path) -> Path:
     """The folder; raises BadInputError if it is no study."""
-    from rig.study.folder import open_study
+    from rig.study.folder.study import open_study
 
     return open_study(study).path
 
