@@ -114,7 +114,9 @@ def test_the_twins_calibrations_are_shown_apart_from_the_rigs(
     place = tmp_path / "twin-calibration" / "seed-3" / "20261001T080000Z.json"
     save_calibration(place, calibration())
     runner = CliRunner()
-    assert "20261001T080000Z" in runner.invoke(app, ["level", "show", "--twin", "--seed", "3"]).output
+    assert (
+        "20261001T080000Z" in runner.invoke(app, ["level", "show", "--twin", "--seed", "3"]).output
+    )
     with pytest.raises(BadInputError, match="`rig level`"):
         runner.invoke(app, ["level", "show"], catch_exceptions=False)
 

@@ -62,7 +62,11 @@ function newKey() {
   return [...crypto.getRandomValues(new Uint8Array(12))].map((one) => one.toString(16).padStart(2, "0")).join("");
 }
 
+let fadingNote = 0;
+
 function tell(text, isBad = false) {
+  clearTimeout(fadingNote);
+  if (text && !isBad) fadingNote = setTimeout(() => tell(""), 2 * SHOWN_MS);
   put(byId("told"), text);
   byId("told").classList.toggle("bad", isBad);
 }

@@ -147,7 +147,6 @@ class StudyPages:
         form = await self._doors.body(request, forms.MeasureForm)
         self._seats.claim(self._doors.token(request))
         if form.key not in self._begun:
-            self._doors.check_idle()
             found = await _told(lambda: self._book.series(form))
             self._doors.check_idle()
             parts = [Part(runs=runs, fields=fields) for runs, fields in found]

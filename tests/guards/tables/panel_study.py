@@ -30,7 +30,7 @@ ENTRIES: tuple[Guard, ...] = (
     without(_PAGES, "StudyPages._writes.answer", "self._seats.claim(...)", _ONCE),
     without(_PAGES, "StudyPages._measure", "self._seats.claim(...)", _BEGIN),
     without(_PAGES, "StudyPages._measure", "self._begun.add(form.key)", _BEGIN),
-    without(_PAGES, "StudyPages._measure", "self._doors.check_idle()", _CANNOT, nth=1),
+    without(_PAGES, "StudyPages._measure", "self._doors.check_idle()", _CANNOT),
     never(_PAGES, "StudyPages._look", "request.query_params.get('seen') == version", _SEEN),
     never(_BOOK, "Book.treat", "not form.sure", _ASKS),
     change(_BOOK, "_with_key", "entry.key == key", "False", _ONCE),

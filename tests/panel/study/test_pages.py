@@ -219,7 +219,9 @@ def test_a_series_far_from_its_forecast_is_asked_about(
     last = stand.controller.ask("GET", "/study").document["last"]
     assert last["question"].startswith(question)
     assert bool(last["question"]) == bool(question)
-    stand.thinker.answer = ANSWER | {"as_of": utc_text(stand.now)}
+    knows = [one | {"angle_deg": float(angle)} for one in ANSWER["bags"]]
+    if question:
+        stand.thinker.answer = ANSWER | {"as_of": utc_text(stand.now), "bags": knows}
     again = stand.controller.ask("GET", "/study").document["last"]
     assert again["question"] == last["question"]  # an answer that knows it asks no other
 
