@@ -85,7 +85,8 @@ def _contents(folder: Path) -> dict[str, str]:
     for path in sorted(folder.rglob("*")):
         # The end of a run's name is drawn anew.
         name = re.sub(r"Z-[0-9a-f]{6}\.", "Z.", str(path.relative_to(folder)))
-        if path.is_file() and "cache" not in name and path.name not in VARIES:
+        is_kept = "cache" in name or ".rig-results" in name  # the program makes it again
+        if path.is_file() and not is_kept and path.name not in VARIES:
             data = _without_ids(path.read_bytes())
             found[name] = hashlib.sha256(data).hexdigest()
     return found
