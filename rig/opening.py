@@ -1,4 +1,4 @@
-"""Opens a rig, the real one or the twin; everything above and below is the same for both."""
+"""Open a rig, real or twin; everything above and below is the same for both."""
 
 from collections.abc import Iterable
 from datetime import UTC, datetime
@@ -30,7 +30,7 @@ Speed = Literal["fast", "real"]
 
 
 class OnBoard(NamedTuple):
-    """What lies on the twin's board, in which air; a real rig finds that out by itself."""
+    """Bag and air on the twin's board; a real rig measures them."""
 
     bag: str | None = None
     face: str | None = None
@@ -41,7 +41,7 @@ class OnBoard(NamedTuple):
     """A name for the air that is drawn where no figures are given."""
     temperature_c: float | None = None
     relative_humidity_pct: float | None = None
-    """What the room was brought to."""
+    """Climate that the room was set to."""
     session: str = "session 1"
     series: str = "series 1"
     slides_before: int = 0
@@ -120,7 +120,7 @@ class OpenRig:
         return clock.run(task)
 
     def level_person(self, seed: int | None = None, **errors: float) -> "TwinLevelPerson | None":
-        """Who reads a simulated level on the twin; None on a real rig.
+        """Reader of a simulated level on the twin; None on a real rig.
 
         Args:
             seed: of the level's errors; the twin's if None.
@@ -133,7 +133,7 @@ class OpenRig:
         return TwinLevelPerson(self.twin.world, self.twin.seed if seed is None else seed, **errors)
 
     def write_truth(self, run_file: Path) -> Path | None:
-        """Write what the twin knows of the last run beside its file; nothing on a real rig."""
+        """Write the twin's truth of the last run beside its file; nothing on a real rig."""
         # Kept after each run: what a killed process had done must not be done again.
         self._remember()
         return None if self.twin is None else self.twin.write_truth(run_file)
@@ -259,7 +259,7 @@ def open_twin(
 
 
 def _find_calibration(settings: Settings, folder: Path, *, may_fail: bool) -> Calibration | None:
-    """The file that the settings name, else the newest beside the settings file."""
+    """File named in the settings, else the newest beside the settings file."""
     named = settings.files.calibration
     file = folder.parent / named if named else newest_calibration(folder)
     try:
