@@ -9,6 +9,7 @@ import argparse
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from rig.analysis.load import analyse
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET
 
+Rows = dict[str, dict[str, Any]]
 KEYS = ("onset_angle_deg", "u_onset_angle_deg", "mu_kinetic", "valid", "flags", "rate_deg_s")
 TITLES = (
     *(
@@ -31,7 +33,7 @@ TITLES = (
 )
 
 
-def looked_at(folders: list[Path]) -> dict[str, dict[str, object]]:
+def looked_at(folders: list[Path]) -> Rows:
     """What the analysis says of each run, by the folder that was named and the run's name."""
     found = {}
     for folder in folders:
@@ -41,7 +43,7 @@ def looked_at(folders: list[Path]) -> dict[str, dict[str, object]]:
     return found
 
 
-def lines_of(before: dict, now: dict) -> Iterator[str]:  # type: ignore[type-arg]
+def lines_of(before: Rows, now: Rows) -> Iterator[str]:
     """The lines of the table in Markdown."""
     yield from columns(*TITLES)
     groups: dict[tuple[str, float], list[str]] = {}
