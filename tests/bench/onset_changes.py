@@ -17,6 +17,7 @@ from rig.analysis.load import analyse
 from tests.bench.heading import Table, columns
 from tests.bench.inputs import ONSET
 
+Rows = dict[str, dict[str, Any]]
 KEYS = ("onset_angle_deg", "u_onset_angle_deg", "mu_kinetic", "valid", "flags", "rate_deg_s")
 TITLES = (
     *(
@@ -32,7 +33,7 @@ TITLES = (
 )
 
 
-def looked_at(folders: list[Path]) -> dict[str, dict[str, object]]:
+def looked_at(folders: list[Path]) -> Rows:
     """What the analysis says of each run, by the folder that was named and the run's name."""
     found = {}
     for folder in folders:
@@ -42,7 +43,7 @@ def looked_at(folders: list[Path]) -> dict[str, dict[str, object]]:
     return found
 
 
-def lines_of(before: dict[str, Any], now: dict[str, Any]) -> Iterator[str]:
+def lines_of(before: Rows, now: Rows) -> Iterator[str]:
     """The lines of the table in Markdown."""
     yield from columns(*TITLES)
     groups: dict[tuple[str, float], list[str]] = {}
