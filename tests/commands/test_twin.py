@@ -27,7 +27,10 @@ def test_a_home_is_made_once(rig: Rig) -> None:
     said = rig(*NEW)
     assert "seed 5; there it is 2026-05-04T08:00:00Z" in said.out
     assert rig(*NEW).code == 2
-    assert "seed 1;" in rig("twin", "new", "other").out
+    assert rig("twin", "new", "other").code == 0
+    assert rig("twin", "new", "another").code == 0
+    seeds = {Home(Path(name)).seed for name in ("other", "another")}
+    assert len(seeds) == 2
     wrong = rig("twin", "new", "third", "--law", "glue")
     assert wrong.code == 2
     assert "stribeck" in wrong.err
