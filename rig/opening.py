@@ -17,7 +17,7 @@ from rig.errors import BadInputError
 from rig.files.stamps import utc_text
 from rig.settings.load import find_settings
 from rig.settings.model import Settings
-from rig.study.folder import open_study
+from rig.study.folder.study import open_study
 
 if TYPE_CHECKING:
     from rig.twin.bubble import TwinLevelPerson

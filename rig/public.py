@@ -36,9 +36,10 @@ from rig.analysis.load import Analysis
 from rig.calibration.model import Calibration
 from rig.runfile import reader
 from rig.runfile.reader import RunFile
-from rig.study import export, folder
+from rig.study import export
 from rig.study.answer.answer import Answer
 from rig.study.answer.ask import air_at, ask
+from rig.study.folder import study as folder
 from rig.study.slides import analysed
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table

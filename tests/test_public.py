@@ -13,8 +13,8 @@ import rig
 import rig.public
 from rig.files.stamps import parse_utc
 from rig.settings.model import Settings
-from rig.study.folder import open_study
-from rig.study.journal import Reading
+from rig.study.folder.journal import Reading
+from rig.study.folder.study import open_study
 from rig.twin.draws import draw_scenario
 from tests.fastsim.run import simulate_run, write_run
 from tests.study.folder_example import make_study

@@ -4,8 +4,8 @@ import math
 
 import msgspec
 
+from rig.analysis.budget.parts import Budget, Component
 from rig.analysis.row import RunResult, empty_row, number, with_uncertainty
-from rig.analysis.uncertainty import Budget, Component
 from rig.runfile.model import INVALIDATING, Flag
 from rig.runfile.reader import RunFile
 

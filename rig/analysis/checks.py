@@ -4,9 +4,9 @@ import math
 
 import numpy as np
 
-from rig.analysis.angle import Ramp, steps_angle
-from rig.analysis.edges import MOST_EDGES, BeamRecord
-from rig.analysis.estimate import Solved
+from rig.analysis.angle.ramp import Ramp, steps_angle
+from rig.analysis.onset.edges import MOST_EDGES, BeamRecord
+from rig.analysis.onset.estimate import Solved
 from rig.analysis.row import number
 from rig.calibration.apply import along_slope_deg, gravity_g
 from rig.calibration.model import Calibration

@@ -3,17 +3,17 @@
 import math
 from typing import NamedTuple
 
-from rig.analysis.angle import Ramp, build_ramp, rough_ramp
-from rig.analysis.budget import run_budget
+from rig.analysis.angle.hinge import check_hinge
+from rig.analysis.angle.ramp import Ramp, build_ramp, rough_ramp
+from rig.analysis.budget.parts import Budget, Component
+from rig.analysis.budget.run import run_budget
 from rig.analysis.by_hand import hand_result
 from rig.analysis.checks import check_beams, check_home, check_rate, check_slip, is_skewed
 from rig.analysis.climate import run_climate
-from rig.analysis.edges import BeamRecord, beam_record
-from rig.analysis.estimate import Case, Geometry, Solved, choose, solve
-from rig.analysis.geometry import run_geometry
-from rig.analysis.hinge import check_hinge
+from rig.analysis.onset.edges import BeamRecord, beam_record
+from rig.analysis.onset.estimate import Case, Geometry, Solved, choose, solve
+from rig.analysis.onset.geometry import run_geometry
 from rig.analysis.row import RunResult, empty_row, filled, with_break, with_climate
-from rig.analysis.uncertainty import Budget, Component
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.runfile.model import INVALIDATING, Flag

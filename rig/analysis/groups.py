@@ -12,9 +12,9 @@ from typing import NamedTuple
 import msgspec
 import numpy as np
 
+from rig.analysis.budget.parts import root_sum_square
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.row import RunResult
-from rig.analysis.uncertainty import root_sum_square
 from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 from rig.statistics.trend import common_slope
 

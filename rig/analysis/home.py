@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 from msgspec import Struct
 
-from rig.analysis.angle import sound_steps
+from rig.analysis.angle.ramp import sound_steps
 from rig.calibration.apply import along_slope_deg, gravity_g
 from rig.calibration.history import HomeRecord
 from rig.calibration.home import axis_shift_deg, home_shift_deg

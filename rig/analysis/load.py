@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import msgspec
 
-from rig.analysis.difference import Difference, difference, group_budget
+from rig.analysis.budget.difference import Difference, difference, group_budget
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import Group, GroupResult, make_groups
 from rig.analysis.placing import Equivalence, compare_ways

@@ -16,10 +16,10 @@ from collections.abc import Sequence
 import msgspec
 import numpy as np
 
+from rig.analysis.angle.plane import Array
+from rig.analysis.budget.parts import Component, Layer, root_sum_square
 from rig.analysis.friction import RunAnalysis
-from rig.analysis.plane import Array
 from rig.analysis.row import with_uncertainty
-from rig.analysis.uncertainty import Component, Layer, root_sum_square
 from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 MIN_RATES = 3

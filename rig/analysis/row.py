@@ -5,10 +5,10 @@ from typing import Literal
 
 import msgspec
 
-from rig.analysis.angle import Ramp
+from rig.analysis.angle.ramp import Ramp
+from rig.analysis.budget.parts import COMPARING, Budget, u_of_tangent
 from rig.analysis.climate import RunClimate
-from rig.analysis.estimate import Geometry, Method, Solved
-from rig.analysis.uncertainty import COMPARING, Budget, u_of_tangent
+from rig.analysis.onset.estimate import Geometry, Method, Solved
 from rig.runfile.model import INVALIDATING, Flag
 from rig.runfile.reader import RunFile
 

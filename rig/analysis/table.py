@@ -7,10 +7,10 @@ from pathlib import Path
 
 import msgspec
 
-from rig.analysis.difference import Difference
+from rig.analysis.budget.difference import Difference
+from rig.analysis.budget.parts import COMPARING, LAYERS, Budget
 from rig.analysis.groups import GroupResult
 from rig.analysis.row import RunResult
-from rig.analysis.uncertainty import COMPARING, LAYERS, Budget
 from rig.errors import BadInputError
 from rig.files.durable import replace_file
 

@@ -1,4 +1,4 @@
-"""From raw counts to the inclination of the board, and what the calibration leaves uncertain.
+"""Inclination of the board from raw counts, and its uncertainty from the calibration.
 
 Notation: u is the unit gravity vector in the sensor's frame, L its direction on a level board, n
 the hinge. Inclination is the angle between u and L, signed by the turn about n; it is the total
@@ -25,7 +25,7 @@ def gravity_g(
     Args:
         calibration: the sensor's calibration.
         counts: raw counts, shape (n, 3) or (3,).
-        temperature_c: the sensor's temperature; None leaves the temperature term out.
+        temperature_c: the sensor's temperature; None omits the temperature term.
 
     Returns:
         Vectors of the same shape.
@@ -55,8 +55,7 @@ def along_slope_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
     """Turn about the hinge from level, in degrees, uphill positive; (n, 3) → (n,).
 
     The total inclination without the cross slope. It passes smoothly through level, where the
-    total one has a corner, so this is what is compared with the steps and with earlier home
-    readings.
+    total has a corner, so it is used for comparison with the steps and with earlier home readings.
     """
     vectors = np.asarray(gravity, dtype=float)
     level, axis = np.array(calibration.level), np.array(calibration.axis)
@@ -78,12 +77,12 @@ def slopes_deg(
 ) -> tuple[float, float]:
     """`along_slope_deg` and `cross_slope_deg` of one reading, for use while the board moves.
 
-    Plain numbers, because arrays of three take longer to set up than to compute with.
+    Plain numbers: setting up arrays of three takes longer than the computation.
 
     Args:
         calibration: the sensor's calibration.
         counts: raw counts along x, y and z.
-        temperature_c: the sensor's temperature; None leaves the temperature term out.
+        temperature_c: the sensor's temperature; None omits the temperature term.
 
     Returns:
         Turn about the hinge from level and tilt of the hinge, in degrees.
@@ -110,14 +109,14 @@ def slopes_deg(
 
 
 def _rising(calibration: Calibration, gravity: Array) -> tuple[Array, Array, float]:
-    """How u and L may move to raise the inclination: two unit tangents; and the size of f."""
+    """Directions of u and L that raise the inclination (two unit tangents), and the size of f."""
     level, axis = np.array(calibration.level), np.array(calibration.axis)
     size = float(np.sqrt(gravity @ gravity))
     unit = gravity / size
     cosine = float(unit @ level)
     sine = float(np.linalg.norm(np.cross(level, unit)))
     if sine < 1e-3:
-        # Next to level the angle has no direction of its own: it is the turn about the hinge.
+        # Close to level the angle has no direction: take the turn about the hinge.
         turn = np.cross(axis, level)
         turn /= np.linalg.norm(turn)
         return turn, -turn, size
@@ -150,28 +149,28 @@ def jacobian(calibration: Calibration, gravity: ArrayLike) -> Array:
 
 
 def u_inclination_deg(calibration: Calibration, gravity: ArrayLike) -> tuple[float, float]:
-    """Standard uncertainty of the inclination that comes from the calibration, in degrees.
+    """Standard uncertainty of the inclination due to the calibration, in degrees.
 
     Args:
         calibration: the sensor's calibration.
         gravity: one calibrated gravity vector in g, shape (3,).
 
     Returns:
-        The parts of the sensor's parameters and of the level; their squares add up to the whole,
-        correlations included.
+        Contributions of the sensor's parameters and of the level; their squares add up to the
+        total, correlations included.
     """
     return u_of_rates(calibration, jacobian(calibration, gravity))
 
 
 def u_of_rates(calibration: Calibration, rates: ArrayLike) -> tuple[float, float]:
-    """Standard uncertainty of a quantity from the calibration's covariance (JCGM 100, 5.2.2).
+    """Standard uncertainty of a quantity due to the calibration's covariance (JCGM 100, 5.2.2).
 
     Args:
         calibration: the sensor's calibration.
         rates: the quantity's derivatives with respect to `PARAMETERS`, shape (8,).
 
     Returns:
-        The parts of the sensor's parameters and of the level, as in `u_inclination_deg`.
+        Contributions of the sensor's parameters and of the level, as in `u_inclination_deg`.
     """
     c = np.asarray(rates, dtype=float)
     covariance = np.array(calibration.covariance)
@@ -185,7 +184,7 @@ def u_of_rates(calibration: Calibration, rates: ArrayLike) -> tuple[float, float
 def drift_rates(calibration: Calibration, gravity: ArrayLike, temperature_c: float | None) -> Array:
     """Derivatives of the inclination with respect to the drifts of the axes, shape (3,).
 
-    Degrees per g/K. An unknown temperature counts as one that is 10 K from the calibration's.
+    Degrees per g/K. An unknown temperature counts as 10 K from the calibration's.
     """
     rise_k = 10.0 if temperature_c is None else temperature_c - calibration.temperature_c
     rates: Array = rise_k * jacobian(calibration, gravity)[:3]
@@ -195,9 +194,9 @@ def drift_rates(calibration: Calibration, gravity: ArrayLike, temperature_c: flo
 def u_temperature_deg(
     calibration: Calibration, gravity: ArrayLike, temperature_c: float | None
 ) -> float:
-    """Standard uncertainty of the inclination that comes from the drift, in degrees.
+    """Standard uncertainty of the inclination due to the drift, in degrees.
 
-    The drifts of the three axes count as independent.
+    The drifts of the three axes are taken as independent.
     """
     rates = drift_rates(calibration, gravity, temperature_c)
     return float(np.linalg.norm(rates)) * calibration.u_drift_g_per_k

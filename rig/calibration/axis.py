@@ -1,4 +1,4 @@
-"""What an unloaded sweep shows: the hinge's axis, noise, vibration, and the filter's delay."""
+"""Evaluation of unloaded sweeps: the hinge's axis, noise, vibration and filter delay."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -12,9 +12,9 @@ Array = NDArray[np.float64]
 
 MIN_SWEEP_DEG = 5.0
 U_TIME_MS = 1.0
-"""Of a sample's time against a pulse's: what the mapping of the chip's clock leaves."""
+"""Of a sample's time against a pulse's, left by the mapping of the chip's clock."""
 U_BACKLASH_DEG = 0.02
-"""Of the screw's lost motion when all sweeps have one rate, so that it can't be told from delay."""
+"""Of the screw's lost motion when all sweeps have one rate and it looks the same as delay."""
 
 
 class Axis(NamedTuple):
@@ -23,15 +23,15 @@ class Axis(NamedTuple):
     axis: tuple[float, float, float]
     u_axis_deg: float
     misfit_g: float
-    """Root mean square distance of gravity from a plane: more than noise means a twisting frame."""
+    """RMS distance of gravity from a plane; more than noise means that the frame twists."""
     chord: tuple[float, float, float]
-    """Unit vector from where gravity stood first to where it stood last: across the axis."""
+    """Unit vector from the first to the last direction of gravity, across the axis."""
     u_chord_deg: float
-    """Of the axis' tilt towards the chord, which is known much better than the tilt across it."""
+    """Of the axis' tilt towards the chord, known much better than the tilt across it."""
 
 
 def axis_of_sweep(gravity: ArrayLike) -> Axis:
-    """The hinge's axis from calibrated gravity vectors of one upward sweep.
+    """Find the hinge's axis from calibrated gravity vectors of one upward sweep.
 
     Gravity runs along an arc about the hinge, so it stays in a plane at right angles to it; the
     normal of the best plane (least singular value) is the axis.
@@ -52,11 +52,11 @@ def axis_of_sweep(gravity: ArrayLike) -> Axis:
         )
     centred = points - points.mean(axis=0)
     _, size, directions = np.linalg.svd(centred, full_matrices=False)
-    # A singular vector has no sign of its own.
+    # The sign of a singular vector is arbitrary.
     normal = directions[2] * np.copysign(1.0, directions[2] @ np.cross(first, last))
     chord = directions[0] * np.copysign(1.0, directions[0] @ (last - first))
     misfit = float(size[2] / np.sqrt(len(points) - 3))
-    # The plane's tilt about its long direction is the weakest: a short arc is hardly curved.
+    # The plane's tilt about its long direction is known least: a short arc is hardly curved.
     u_axis = float(np.degrees(misfit / size[1]))
     x, y, z = (float(value) for value in normal)
     chord_x, chord_y, chord_z = (float(value) for value in chord)
@@ -65,7 +65,7 @@ def axis_of_sweep(gravity: ArrayLike) -> Axis:
 
 
 def noise_g(counts: ArrayLike, counts_per_g: float) -> tuple[float, float, float]:
-    """Standard deviation of one sample at rest, axis by axis, in g; a slow drift is taken off."""
+    """Standard deviation of one sample at rest, axis by axis, in g, with slow drift removed."""
     samples = np.asarray(counts, dtype=float)
     t = np.arange(len(samples)) - (len(samples) - 1) / 2.0
     slope = t @ samples / (t @ t)
@@ -75,34 +75,34 @@ def noise_g(counts: ArrayLike, counts_per_g: float) -> tuple[float, float, float
 
 
 def aliased_hz(frequency_hz: ArrayLike, sample_rate_hz: float) -> Array:
-    """Where a line appears after sampling: folded into 0…half the sample rate."""
+    """Alias of a frequency after sampling: folded into 0…half the sample rate."""
     turns = np.asarray(frequency_hz, dtype=float) / sample_rate_hz
     folded: Array = np.abs(turns - np.round(turns)) * sample_rate_hz
     return folded
 
 
 class Spectrum(NamedTuple):
-    """Amplitudes of what shakes the sensor in a sweep."""
+    """Vibration amplitudes in a sweep."""
 
     frequency_hz: Array
     amplitude_g: Array
     """Of a line at each frequency, shape (n,), the largest of the three axes."""
     line_hz: Array
-    """Where the motor's pulses and their double appear, averaged over the sweep, shape (2,)."""
+    """Aliases of the pulse rate and its double, averaged over the sweep, shape (2,)."""
     line_g: Array
-    """Root mean square amplitude there, followed along the sweep, the noise taken off, (2,)."""
+    """RMS amplitude there, tracked along the sweep, noise removed, shape (2,)."""
 
 
 def vibration(
     gravity: ArrayLike, sample_rate_hz: float, pulse_rate_hz: ArrayLike, block: int = 64
 ) -> Spectrum:
-    """Spectrum of a sweep, and the stepper's lines in it, wherever they fold to.
+    """Spectrum of a sweep, and the stepper's lines in it at their aliases.
 
     Args:
-        gravity: samples in g in a row, shape (n, 3).
+        gravity: consecutive samples in g, shape (n, 3).
         sample_rate_hz: rate of the samples.
         pulse_rate_hz: rate of the step pulses at each sample, shape (n,).
-        block: samples of one short spectrum; the pulse rate hardly changes over it.
+        block: samples per short spectrum; the pulse rate hardly changes over it.
 
     Raises:
         BadInputError: fewer samples than four blocks.
@@ -117,7 +117,7 @@ def vibration(
     window = np.hanning(block + 1)[:-1]
     pieces = samples[: count * block].reshape(count, block, 3)
     t = np.arange(block) - (block - 1) / 2.0
-    # The board turns: each block's line is taken off, so that only what shakes is left.
+    # The board turns: subtract each block's straight line to leave the vibration.
     pieces = pieces - pieces.mean(axis=1, keepdims=True)
     pieces = pieces - t[None, :, None] * (np.einsum("b,kbi->ki", t, pieces) / (t @ t))[:, None, :]
     weighted = pieces * window[None, :, None]
@@ -147,7 +147,7 @@ class Sweep(NamedTuple):
     """The steady part of one sweep, averaged over blocks."""
 
     by_sensor_deg: Array
-    """Inclination by the calibrated sensor, at the samples' own times."""
+    """Inclination by the calibrated sensor, at the sample times."""
     by_steps_deg: Array
     """Inclination by the step count at the same times."""
     rate_deg_s: float
@@ -155,19 +155,19 @@ class Sweep(NamedTuple):
 
 
 class Delay(NamedTuple):
-    """How late the sensor's angle is."""
+    """Delay of the sensor's angle."""
 
     delay_ms: float
     u_delay_ms: float
     backlash_deg: float
-    """Lost motion of the screw; 0 where it could not be told from the delay."""
+    """Lost motion of the screw; 0 where it could not be separated from the delay."""
 
 
 def filter_delay(sweeps: Sequence[Sweep]) -> Delay:
-    """The delay of the sensor's filters from sweeps up and down.
+    """Delay of the sensor's filters from sweeps up and down.
 
-    Sensor less steps is o(θ) − rate·delay ∓ backlash/2: what the linkage's figures and the sensor
-    get wrong depends on the angle only, the delay on the rate, the backlash on the direction. With
+    Sensor minus steps is o(θ) − rate·delay ∓ backlash/2: errors of the linkage's dimensions and of
+    the sensor depend on the angle only, the delay on the rate, the backlash on the direction. With
     sweeps of one rate the last two look alike, and an allowance for backlash widens u.
 
     Args:

@@ -1,4 +1,4 @@
-"""What was captured at one pose of the board, and whether a fit can be built on it."""
+"""Captures at one pose of the board, and checks that they suit a fit."""
 
 from collections.abc import Sequence
 
@@ -11,16 +11,16 @@ from rig.errors import BadInputError
 
 MIN_POINTS = 6
 SPAN_DEG = (9.0, 36.0)
-"""Span points lie between 10° and 35°, a degree of grace on either side."""
+"""Range of span points: 10° to 35° with 1° of tolerance on either side."""
 MIN_RANGE_DEG = 15.0
 MIN_DIFFERENT = 3
-"""So many different angles at least, each 3° from the next."""
+"""Least number of different angles, each 3° from the next."""
 APART_DEG = 3.0
 SATURATED_COUNTS = 32700
 SHAKEN_G = 0.02
-"""Standard deviation of one sample beyond which the board was not at rest."""
+"""Largest standard deviation of one sample with the board at rest."""
 U_COUNTS = 0.6
-"""Of a mean at least: a count's half and what a mean can't be trusted beyond."""
+"""Lower bound for a mean: half a count and the limit of trust in averaging."""
 
 
 class Rest(Struct, frozen=True, kw_only=True):
@@ -36,7 +36,7 @@ class Rest(Struct, frozen=True, kw_only=True):
 
 
 class Zero(Struct, frozen=True, kw_only=True):
-    """The board near level, and what a turned level said along and across."""
+    """The board near level, with readings of a turned level along and across."""
 
     rest: Rest
     along: Turned
@@ -44,12 +44,12 @@ class Zero(Struct, frozen=True, kw_only=True):
 
 
 class Span(Struct, frozen=True, kw_only=True):
-    """The board at one inclination, and what the reference said."""
+    """The board at one inclination, with the reference's reading."""
 
     rest: Rest
     reading: ReferenceReading
     across_deg: float | None = None
-    """A level across the board here, if one was read; it finds a board that is twisted."""
+    """Level reading across the board, if taken; it reveals a twisted board."""
     u_across_deg: float = 0.05
     direction: str = "up"
 
@@ -68,16 +68,16 @@ def rest_of(counts: Sequence[Sequence[int]], temperature_c: float) -> Rest:
 
 
 def u_mean_counts(rest: Rest) -> float:
-    """Standard uncertainty of a mean, in counts; filtered samples in a row are not independent."""
+    """Standard uncertainty of a mean, in counts; filtered samples are not independent."""
     independent = max(1.0, rest.n / 10.0)
     return float(np.hypot(max(rest.scatter_counts) / np.sqrt(independent), U_COUNTS))
 
 
 def check_captures(zero: Zero, span: Sequence[Span], counts_per_g: float) -> None:
-    """Refuse what no calibration can be built on.
+    """Refuse captures that do not suit a calibration.
 
     Raises:
-        BadInputError: says which capture and why.
+        BadInputError: names the capture and the reason.
     """
     named = [("zero", zero.rest)]
     named += [(f"{s.reading.along_deg:.1f}° ({s.direction})", s.rest) for s in span]
@@ -87,20 +87,20 @@ def check_captures(zero: Zero, span: Sequence[Span], counts_per_g: float) -> Non
 
 
 def check_angles(angles_deg: Sequence[float], directions: Sequence[str]) -> None:
-    """Refuse span points that are too few, too close together, or reached from one side only.
+    """Refuse too few span points, points too close together or reached from one side only.
 
     Raises:
-        BadInputError: says what is wanted.
+        BadInputError: states what is needed.
     """
     angles = sorted(angles_deg)
-    mend = "take span points between 10° and 35°, on the way up and on the way down"
+    remedy = "take span points between 10° and 35°, on the way up and on the way down"
     if len(angles) < MIN_POINTS:
         raise BadInputError(
-            f"Only {len(angles)} span points, and a calibration needs {MIN_POINTS}; {mend}."
+            f"Only {len(angles)} span points, and a calibration needs {MIN_POINTS}; {remedy}."
         )
     outside = [angle for angle in angles if not SPAN_DEG[0] <= angle <= SPAN_DEG[1]]
     if outside:
-        raise BadInputError(f"A span point at {outside[0]:.1f}° can't be used; {mend}.")
+        raise BadInputError(f"A span point at {outside[0]:.1f}° can't be used; {remedy}.")
     different = 1
     last = angles[0]
     for angle in angles:
@@ -108,24 +108,24 @@ def check_angles(angles_deg: Sequence[float], directions: Sequence[str]) -> None
             different, last = different + 1, angle
     if angles[-1] - angles[0] < MIN_RANGE_DEG or different < MIN_DIFFERENT:
         raise BadInputError(
-            f"The span points lie too close together, from {angles[0]:.1f}° to {angles[-1]:.1f}°"
+            f"The span points are too close together, from {angles[0]:.1f}° to {angles[-1]:.1f}°"
             f" in {different} place{'s' if different > 1 else ''}; they must cover"
-            f" {MIN_RANGE_DEG:g}° in {MIN_DIFFERENT} places or more: {mend}."
+            f" {MIN_RANGE_DEG:g}° in {MIN_DIFFERENT} places or more: {remedy}."
         )
     if len(set(directions)) < 2:
-        raise BadInputError(f"All span points were reached from the same side; {mend}.")
+        raise BadInputError(f"All span points were reached from the same side; {remedy}.")
 
 
 def check_rest(rest: Rest, counts_per_g: float, what: str) -> None:
-    """Refuse a capture of a moving board, a saturated sensor, or of no gravity at all.
+    """Refuse a capture of a moving board, a saturated sensor, or without gravity.
 
     Raises:
-        BadInputError: says which.
+        BadInputError: names the cause.
     """
     if rest.peak_counts >= SATURATED_COUNTS:
         raise BadInputError(
             f"In {what} the sensor is at the end of its range ({rest.peak_counts} counts):"
-            " something shakes the board, or its range is too small; find out, capture again."
+            " the board is shaking, or the range is too small; find the cause and capture again."
         )
     if max(rest.scatter_counts) > SHAKEN_G * counts_per_g:
         shaken = 1e3 * max(rest.scatter_counts) / counts_per_g
@@ -136,5 +136,5 @@ def check_rest(rest: Rest, counts_per_g: float, what: str) -> None:
     size = float(np.linalg.norm(rest.counts)) / counts_per_g
     if abs(size - 1.0) > 0.15:
         raise BadInputError(
-            f"In {what} gravity is {size:.2f} g by the sensor; check it with `rig check`."
+            f"In {what} the sensor measures gravity as {size:.2f} g; check it with `rig check`."
         )

@@ -1,4 +1,4 @@
-"""Calibration files: one JSON document each, never overwritten, refused when they make no sense."""
+"""Calibration files: one JSON document each, never overwritten, refused if not plausible."""
 
 from datetime import datetime
 from functools import lru_cache
@@ -17,50 +17,50 @@ from rig.files.stamps import parse_utc
 RANGES: dict[str, tuple[float, float, str]] = {
     "temperature_c": (-60.0, 150.0, "°C"),  # no silicon sensor works outside
     "counts_per_g": (100.0, 100_000.0, "per g"),  # 16 bits over ±0.3 g to ±300 g
-    "drift_g_per_k": (-0.02, 0.02, "g/K"),  # forty times what the worst data sheet allows
+    "drift_g_per_k": (-0.02, 0.02, "g/K"),  # forty times the worst data sheet limit
     "u_drift_g_per_k": (0.0, 0.02, "g/K"),
-    "noise_g": (0.0, 0.5, "g"),  # more hides which way is down
+    "noise_g": (0.0, 0.5, "g"),  # more hides the direction of gravity
     "filter_delay_ms": (0.0, 200.0, "ms"),  # the slowest filter in use takes some 40 ms
     "u_filter_delay_ms": (0.0, 100.0, "ms"),
     "home_angle_deg": (-90.0, 90.0, "°"),  # a board is never past upright
     "home_cross_deg": (-90.0, 90.0, "°"),
-    "u_reference_deg": (0.0, 10.0, "°"),  # a worse level says nothing
+    "u_reference_deg": (0.0, 10.0, "°"),  # a worse level is useless
     "residuals_deg": (-90.0, 90.0, "°"),
     "angles_deg": (-90.0, 90.0, "°"),
 }
-"""What these values can be; the reason stands behind each where the unit does not give it."""
+"""Plausible ranges, each with its reason where the unit does not give it."""
 
 MOST_VARIANCE = 100.0
-"""In g² or degrees²: with more, nothing is known of the sensor."""
+"""In g² or degrees²: beyond this the calibration tells nothing about the sensor."""
 
 
 def validate_calibration(calibration: Calibration, where: str = "the calibration") -> None:
-    """Refuse values that no calibration can have.
+    """Refuse implausible values.
 
     Raises:
-        BadInputError: names the value and what is allowed.
+        BadInputError: names the value and its allowed range.
     """
-    mend = "calibrate again (rig level) or name another file"
+    remedy = "calibrate again (rig level) or name another file"
     if calibration.format != "tilt-calibration":
-        raise BadInputError(f"{where} is no calibration file; name one made by rig level.")
+        raise BadInputError(f"{where} is not a calibration file; name one made by rig level.")
     if calibration.version != 1:
         raise BadInputError(
-            f"{where} is written in version {calibration.version} of the calibration format, and "
-            "this program reads version 1; update the program."
+            f"{where} has version {calibration.version} of the calibration format, and this "
+            "program reads version 1; update the program."
         )
     if fault := calibration_fault(calibration):
-        raise BadInputError(f"{where}: {fault}; {mend}.")
+        raise BadInputError(f"{where}: {fault}; {remedy}.")
     try:
         made, due = parse_utc(calibration.made_at), parse_utc(calibration.due_at)
     except ValueError as error:
-        raise BadInputError(f"{where}: a date is not readable ({error}); {mend}.") from error
+        raise BadInputError(f"{where}: a date is not valid ({error}); {remedy}.") from error
     if due <= made:
-        raise BadInputError(f"{where}: due_at must be later than made_at; {mend}.")
+        raise BadInputError(f"{where}: due_at must be later than made_at; {remedy}.")
 
 
 @lru_cache(maxsize=16)
 def calibration_fault(calibration: Calibration) -> str:
-    """The value that no calibration can have and what is allowed; empty if all is well.
+    """Describe the first implausible value and its allowed range; empty if there is none.
 
     Kept, since all runs of a session carry the same one.
     """
@@ -84,7 +84,7 @@ def calibration_fault(calibration: Calibration) -> str:
     if fault := _fault_of_covariance(calibration):
         return fault
     if calibration.angles_deg and len(calibration.angles_deg) != len(calibration.residuals_deg):
-        return "residuals_deg and angles_deg must be of one length"
+        return "residuals_deg and angles_deg must have the same length"
     return ""
 
 
@@ -95,7 +95,7 @@ def _fault_of_covariance(calibration: Calibration) -> str:
         return f"covariance must have {size} rows of {size}"
     matrix = np.array(rows)
     if not np.all(np.isfinite(matrix)):
-        return "covariance has a value that is no number"
+        return "covariance has a value that is not a number"
     if np.abs(matrix).max() > MOST_VARIANCE:
         return f"covariance must lie within ±{MOST_VARIANCE:g} everywhere"
     scale = np.sqrt(np.abs(np.diag(matrix)))
@@ -112,7 +112,7 @@ def load_calibration(path: Path) -> Calibration:
     """Read and check a calibration file.
 
     Raises:
-        BadInputError: it can't be read, is no calibration, or makes no sense.
+        BadInputError: it can't be read, is not a calibration, or is not plausible.
     """
     try:
         data = path.read_bytes()
@@ -125,23 +125,23 @@ def load_calibration(path: Path) -> Calibration:
         calibration = msgspec.json.decode(data, type=Calibration)
     except UNREADABLE as error:
         raise BadInputError(
-            f"{path} is no calibration file: {error}; name one made by rig level."
+            f"{path} is not a calibration file: {error}; name one made by rig level."
         ) from error
     validate_calibration(calibration, str(path))
     return calibration
 
 
 def newest_calibration(folder: Path) -> Path | None:
-    """The newest calibration file of a folder, by its name, which is its date; None without one."""
+    """Find the newest calibration file of a folder by the date in its name; None if none."""
     found = sorted(folder.glob("*.json"), key=lambda path: path.name)
     return found[-1] if found else None
 
 
 def save_calibration(path: Path, calibration: Calibration) -> None:
-    """Write a new calibration file and bring it to the disk, whole or not at all.
+    """Write a new calibration file and sync it to the disk, whole or not at all.
 
     Raises:
-        BadInputError: the values make no sense, the file exists, or it can't be written.
+        BadInputError: a value is not plausible, the file exists, or it can't be written.
     """
     validate_calibration(calibration)
     text = msgspec.json.format(msgspec.json.encode(calibration), indent=1) + b"\n"
@@ -166,19 +166,19 @@ def check_fit(
     now: datetime,
     allow_overdue: bool = False,
 ) -> tuple[Literal["calibration_overdue"], ...]:
-    """Check that a calibration is this sensor's and in date.
+    """Check that a calibration belongs to this sensor and is not overdue.
 
     Args:
         calibration: the one to use.
-        identity: the sensor as it answers now.
-        now: the present time, with its time zone.
-        allow_overdue: take one that is past due all the same, with a flag.
+        identity: of the connected sensor.
+        now: current time, with its time zone.
+        allow_overdue: accept an overdue one, with a flag.
 
     Returns:
         The flags that the run must carry.
 
     Raises:
-        BadInputError: it is another sensor's, or past due.
+        BadInputError: it belongs to another sensor, or is overdue.
     """
     if calibration.sensor != identity:
         theirs, ours = calibration.sensor, identity
@@ -191,7 +191,7 @@ def check_fit(
         return ()
     if not allow_overdue:
         raise BadInputError(
-            f"The calibration was due again on {calibration.due_at[:10]}; calibrate with rig "
+            f"The calibration has been overdue since {calibration.due_at[:10]}; calibrate with rig "
             "level, or allow an overdue one, and the runs will be flagged."
         )
     return ("calibration_overdue",)

@@ -1,16 +1,16 @@
-"""The fit of a calibration: mean gravity vectors at known inclinations to bias, gain, level, axis.
+"""Fit of a calibration: bias, gain, level and axis from mean gravity vectors at known angles.
 
 The board turns about its hinge, so in the sensor's frame gravity runs along an arc about the
-hinge's axis n. A pose is u(τ) = R(n, τ)·u(0), |u| = 1, and the sensor's mean counts say
-u = gain·(counts/scale − bias). The reference says asin(u·X) at each pose and, at zero, also
+hinge's axis n. A pose is u(τ) = R(n, τ)·u(0), |u| = 1, and the sensor's mean counts give
+u = gain·(counts/scale − bias). The reference gives asin(u·X) at each pose and, at zero, also
 asin(u·Y), where L is u on a level board, Y the part of n across L, and X = Y × L. That is a fit of
 vectors, not of a line in θ, so it holds for any mounting of the sensor.
 
-An arc of 35° shows only some of the parameters well. The others keep what the data sheet says of
-them, as a prior with its uncertainty: a least-squares estimate with prior information, whose
-covariance is honest about what was not seen. The reference's uncertainty enters as it is stated
-(type B), with the parts that all readings share, and never comes from the residuals; those are
-only compared with it.
+An arc of 35° determines only some of the parameters well. The others keep their data sheet values
+as a prior with its uncertainty: a least-squares estimate with prior information, whose covariance
+is honest about what was not observed. The reference's uncertainty enters as stated (type B),
+including the parts shared by all readings, and never comes from the residuals, which are only
+compared with it.
 """
 
 from collections.abc import Sequence
@@ -28,14 +28,14 @@ from rig.calibration.six_position import Drift
 Array = NDArray[np.float64]
 
 U_TWIST_DEG = 0.5
-"""The board lies parallel to its hinge within this (standard uncertainty)."""
+"""Standard uncertainty of the board's parallelism to its hinge."""
 
 DOUBT_P = 0.01
-"""Residuals that are as large as this only once in a hundred fits are flagged."""
+"""Residuals this large, expected in one of a hundred fits, are flagged."""
 
 
 class AxisFit(NamedTuple):
-    """A fitted calibration and how well it fits."""
+    """A fitted calibration and its goodness of fit."""
 
     bias_g: Vector
     gain: Vector
@@ -46,7 +46,7 @@ class AxisFit(NamedTuple):
     u_axis_deg: float
     temperature_c: float
     residuals_deg: tuple[float, ...]
-    """Reference less fit, at zero and then at each span point."""
+    """Residuals: reference minus fit, at zero and then at each span point."""
     angles_deg: tuple[float, ...]
     """Inclination along the slide at those points, by the reference."""
     chi2: float
@@ -54,13 +54,13 @@ class AxisFit(NamedTuple):
     dof: float
     p_value: float
     u_reference_deg: float
-    """Standard uncertainty of one span reading, all parts together."""
+    """Standard uncertainty of one span reading, all parts combined."""
     notes: tuple[str, ...]
-    """Sentences about what looks wrong; empty if nothing does."""
+    """Sentences about suspicious results, if any."""
 
 
 def turn(axis: Array, angle_rad: Array | float, vector: Array) -> Array:
-    """Rodrigues' rotation of one vector about a unit axis by angles (n,) → (n, 3)."""
+    """Rotate a vector about a unit axis by angles (n,) → (n, 3), by Rodrigues' formula."""
     angle = np.atleast_1d(np.asarray(angle_rad, dtype=float))[:, None]
     along = (axis @ vector) * axis
     result: Array = (
@@ -102,7 +102,7 @@ class _Problem:
         self.raw = np.array([rest.counts for rest in rests]) / scale
         warmth = np.array([rest.temperature_c for rest in rests])
         self.temperature_c = float(warmth.mean())
-        # Neither noise nor drift nor skewed axes are parameters: they widen the vectors.
+        # Noise, drift and skewed axes are not parameters: they widen the vectors' uncertainty.
         noise = np.array([u_mean_counts(rest) for rest in rests]) / scale
         warmer = warmth - warmth.mean()
         u_drift = sensor.u_drift_g_per_k
@@ -180,7 +180,7 @@ class _Problem:
 
 
 def reading_covariance(readings: Sequence[ReferenceReading]) -> Array:
-    """Covariance of span readings in deg²: own parts, those of one block, those of all."""
+    """Covariance of span readings in deg²: own parts, parts per block, common parts."""
     own = np.diag([reading.u_random_deg**2 for reading in readings])
     same = np.array([[a.reference == b.reference for b in readings] for a in readings])
     block = np.array([reading.u_same_deg for reading in readings])
@@ -197,15 +197,15 @@ def fit_calibration(
     prior: SensorPrior | None = None,
     drift: Drift | None = None,
 ) -> AxisFit:
-    """Fit bias, gain, level and axis to what was captured.
+    """Fit bias, gain, level and axis to the captures.
 
     Args:
         zero: the board near level, with a level turned end for end along and across.
         span: six poses or more between 10° and 35°, approached from below and from above.
-        sensor: the data sheet's word.
+        sensor: data sheet values.
         counts_per_g: nominal scale.
-        prior: what a six-position calibration found; the data sheet's word if not given.
-        drift: what two temperatures found; if not given, the data sheet's bound on it.
+        prior: result of a six-position calibration; by default the data sheet's values.
+        drift: result of two temperatures; by default the data sheet's bound.
 
     Raises:
         BadInputError: too few poses, too close together, a board that moved, a sensor at the end
@@ -281,7 +281,7 @@ def _reported(problem: _Problem, p: Array, whole: Array) -> Array:
 
 
 def _residuals(problem: _Problem, p: Array) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Reference less what the calibrated sensor says, along the slide, in degrees."""
+    """Residuals: reference minus calibrated reading, along the slide, in degrees."""
     _, uphill, _, _ = problem.poses(p)
     vectors = p[3:6] * (problem.raw - p[:3])
     size = np.sqrt(np.sum(vectors * vectors, axis=1))
@@ -296,7 +296,7 @@ def _notes(residuals: tuple[float, ...], p_value: float) -> tuple[str, ...]:
         return ()
     worst = max(residuals, key=abs)
     return (
-        f"The residuals (up to {worst:+.3f}°) are larger than the reference's stated uncertainty"
-        f" allows (p = {p_value:.1g}): a reading is wrong, the board or the sensor moved, or the"
-        " reference is worse than stated.",
+        f"The residuals (up to {worst:+.3f}°) are too large for the reference's stated uncertainty"
+        f" (p = {p_value:.1g}): a reading is wrong, the board or the sensor moved, or the reference"
+        " is worse than stated.",
     )

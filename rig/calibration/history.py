@@ -1,4 +1,4 @@
-"""Home readings over a calibration's life, and what their trend may mean."""
+"""Home readings over a calibration's life, and possible causes of their trend."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -10,40 +10,40 @@ Array = NDArray[np.float64]
 
 SLIP_AXIS_DEG = 0.3
 BENT_DEG = 0.15
-"""Change of sensor less steps along the raise, per 20°."""
+"""Change of sensor minus steps along the raise, per 20°."""
 TREND_DEG = 0.05
-"""A shift of the home reading below this is not worth a word."""
+"""Smallest shift of the home reading worth reporting."""
 
 
 class HomeRecord(NamedTuple):
-    """One run's home reading and what its raise showed; None where it could not be seen."""
+    """One run's home reading and findings of its raise; None where not observed."""
 
     started_at: str
     day: float
     """Days since the first record."""
     angle_deg: float
-    """Home reading less the calibration's, along."""
+    """Home reading minus the calibration's, along."""
     cross_deg: float
     axis_shift_deg: float | None = None
     bend_deg: float | None = None
-    """Growth of sensor less steps over 20° of the raise."""
+    """Growth of sensor minus steps over 20° of the raise."""
 
 
 class HomeDrift(NamedTuple):
-    """What home readings have done since the calibration."""
+    """Change of the home readings since the calibration."""
 
     n: int
     shift_deg: float
-    """Along: the median of the last three, from the calibration's."""
+    """Along: median of the last three, relative to the calibration."""
     cross_shift_deg: float
     per_month_deg: float
-    """Slope of a straight line along, per 30 days; 0 with less than three records or a day."""
+    """Slope of a straight line along, per 30 days; 0 for under three records or one day."""
     u_per_month_deg: float
     words: tuple[str, ...]
 
 
 def home_trend(records: Sequence[HomeRecord]) -> HomeDrift:
-    """Trend and plain words; records in order of time, at least one."""
+    """Trend with an explanation; takes at least one record, in order of time."""
     day = np.array([record.day for record in records])
     along = np.array([record.angle_deg for record in records])
     cross = np.array([record.cross_deg for record in records])
@@ -66,7 +66,7 @@ def _slope(day: Array, values: Array) -> tuple[float, float]:
 
 
 def _late(records: Sequence[HomeRecord], name: str) -> float | None:
-    """Median of the last three that have this value; each is from the calibration already."""
+    """Median of the last three that have this value, already relative to the calibration."""
     values = [v for v in (getattr(record, name) for record in records) if v is not None]
     if not values:
         return None
@@ -96,7 +96,7 @@ def _words(
             " the hinge's axis. Only a level can tell: `rig level check`."
         )
     if u_month > 0.0 and abs(month) > max(3.0 * u_month, TREND_DEG):
-        words.append(f"It goes on by {month:+.2f} ± {u_month:.2f}° a month.")
+        words.append(f"It changes by {month:+.2f} ± {u_month:.2f}° per month.")
     if not words:
-        words.append("The home reading has stayed where it was.")
+        words.append("The home reading has not changed.")
     return tuple(words)

@@ -1,16 +1,16 @@
-"""The home reading against the calibration: what moved, the floor, the sensor, or the frame.
+"""Home reading against the calibration: did the floor, the sensor or the frame move?
 
-At home the sensor sees its own change and the floor's tilt, and can't tell them apart: a floor
-that sank by 0.5° along and a sensor that slipped by 0.5° about the hinge give the same counts at
-every angle, and the same difference to the step count. Three things help.
+At home the sensor cannot distinguish its own shift from the floor's tilt: a floor that sank by
+0.5° along and a sensor that slipped by 0.5° about the hinge give the same counts at every angle,
+and the same difference from the step count. Three things help.
 
-- A slip about any other axis moves the hinge in the sensor's frame, which a raise shows; a floor
-  does not. (So screw the sensor down on a face that does not stand across the hinge.)
-- A bent frame changes the difference between sensor and steps *along the raise*; a floor that sank
-  and a slip change it by the same at every angle.
-- A level on the board. It is asked for whenever the reading is out of its limit, and nothing else
-  lets runs go on: if it agrees with the sensor the floor moved, the angles are still right, and the
-  runs are flagged; if not, the sensor moved and must be calibrated again.
+- A slip about any other axis moves the hinge in the sensor's frame, which a raise shows; the floor
+  does not. (So mount the sensor on a face that is not square to the hinge.)
+- A bent frame changes the difference between sensor and steps *along the raise*; a sunken floor
+  or a slip changes it equally at every angle.
+- A level on the board. It is required whenever the reading is outside its limit, and nothing else
+  allows further runs: if it agrees with the sensor, the floor moved, the angles are still right
+  and the runs are flagged; if not, the sensor moved and must be calibrated again.
 """
 
 from pathlib import Path
@@ -30,7 +30,7 @@ from rig.files.log import append_lines, lines_of
 CHECKS_NAME = "home-checks.jsonl"
 
 AGREE_DEG = 0.1
-"""Level and sensor agree within this and three times their uncertainty."""
+"""Allowed difference of level and sensor, beyond three times their uncertainty."""
 
 
 def slopes_deg(calibration: Calibration, along_deg: float, cross_deg: float) -> tuple[float, float]:
@@ -39,7 +39,7 @@ def slopes_deg(calibration: Calibration, along_deg: float, cross_deg: float) -> 
     Args:
         calibration: in use.
         along_deg: the turn about the hinge from level (`apply.along_slope_deg`).
-        cross_deg: the tilt of the hinge; the board's own twist on it is taken off.
+        cross_deg: the tilt of the hinge; the board's own twist is subtracted.
     """
     twist = np.degrees(np.arcsin(np.clip(np.dot(calibration.axis, calibration.level), -1.0, 1.0)))
     return along_deg, cross_deg - float(twist)
@@ -48,14 +48,14 @@ def slopes_deg(calibration: Calibration, along_deg: float, cross_deg: float) -> 
 def home_shift_deg(
     calibration: Calibration, along_deg: float, cross_deg: float
 ) -> tuple[float, float]:
-    """How far the board's slopes along and across at home are from the calibration's."""
+    """Shift of the board's slopes along and across at home since the calibration."""
     now = slopes_deg(calibration, along_deg, cross_deg)
     then = slopes_deg(calibration, calibration.home_angle_deg, calibration.home_cross_deg)
     return now[0] - then[0], now[1] - then[1]
 
 
 class HomeCheck(Struct, frozen=True, kw_only=True):
-    """A level's word on one home reading; slopes of the board in degrees."""
+    """A home reading checked with a level; slopes of the board in degrees."""
 
     checked_at: str
     calibration_made_at: str
@@ -68,7 +68,7 @@ class HomeCheck(Struct, frozen=True, kw_only=True):
     def covers(
         self, calibration: Calibration, angle_deg: float, cross_deg: float, limit_deg: float
     ) -> bool:
-        """Whether a home reading is still the one that the level found right."""
+        """Whether a home reading still equals the one that the level confirmed."""
         along, across = slopes_deg(calibration, angle_deg, cross_deg)
         off = max(abs(along - self.sensor_along_deg), abs(across - self.sensor_across_deg))
         return self.calibration_made_at == calibration.made_at and off <= limit_deg
@@ -88,7 +88,7 @@ def check_home(
         calibration: in use.
         home_deg: slope along and tilt of the hinge by the sensor at home.
         along: the level, turned end for end, along the board.
-        across: the same across.
+        across: likewise across.
         u_sensor_deg: standard uncertainty of the sensor's inclination at home.
         now: time stamp in UTC.
 
@@ -100,7 +100,7 @@ def check_home(
         allowed = AGREE_DEG + 3.0 * float(np.hypot(u_sensor_deg, level.u_slope_deg))
         if abs(said - level.slope_deg) > allowed:
             raise BadInputError(
-                f"The sensor says {said:+.2f}° {name} and the level {level.slope_deg:+.2f}°"
+                f"The sensor reads {said:+.2f}° {name} and the level {level.slope_deg:+.2f}°"
                 f" (allowed difference {allowed:.2f}°): the sensor or the board on its cradle has"
                 " moved since the calibration; fasten it and calibrate again with `rig level`."
             )
@@ -116,7 +116,7 @@ def check_home(
 
 
 def axis_shift_deg(calibration: Calibration, gravity: ArrayLike) -> tuple[float, float]:
-    """How far the hinge has moved in the sensor's frame since the calibration, and its u.
+    """Shift of the hinge in the sensor's frame since the calibration, and its u.
 
     Args:
         calibration: in use.
@@ -133,10 +133,10 @@ def axis_shift_deg(calibration: Calibration, gravity: ArrayLike) -> tuple[float,
 def axis_shift_parts_deg(
     calibration: Calibration, gravity: ArrayLike
 ) -> tuple[tuple[float, float], tuple[float, float]]:
-    """The same in its two parts, each signed with its u: towards the chord of the arc, and across.
+    """Its two components, each signed with its u: towards the chord of the arc, and across.
 
-    The first is a turn of the sensor about the board's normal, which no home reading shows and
-    which a raise shows sharply; the second is a tip across the slide, weakly seen in a short arc.
+    The first is a turn of the sensor about the board's normal, invisible in a home reading and
+    clear in a raise; the second is a tip across the slide, hardly visible in a short arc.
 
     Raises:
         BadInputError: the raise is too short.
@@ -168,7 +168,7 @@ def save_home_check(folder: Path, check: HomeCheck) -> Path:
 
 
 def load_home_check(folder: Path) -> HomeCheck | None:
-    """The latest check, or None; lines that were cut off or changed are passed over."""
+    """Load the latest check, or None; torn or changed lines are skipped."""
     try:
         lines = lines_of((folder / CHECKS_NAME).read_bytes())
     except OSError:

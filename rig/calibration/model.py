@@ -1,4 +1,4 @@
-"""The calibration of one angle sensor on one rig: values, their uncertainty, and where from."""
+"""Calibration of one angle sensor on one rig: values, uncertainty and origin."""
 
 from typing import Annotated
 
@@ -20,36 +20,36 @@ PARAMETERS = (
 
 
 class SensorIdentity(Struct, frozen=True, kw_only=True):
-    """Which sensor it is, so that a run refuses the calibration of another one."""
+    """Identity of a sensor; a run refuses the calibration of another one."""
 
     model: str
     address: int
     identity: str
-    """What tells this sensor from another of its kind: identity register and factory trim."""
+    """Distinguishes sensors of the same model: identity register and factory trim."""
 
 
 class Vibration(Struct, frozen=True, kw_only=True):
-    """What shook the sensor in an unloaded sweep."""
+    """Vibration of the sensor in an unloaded sweep."""
 
     sample_rate_hz: float
     lowpass_hz: float
-    """Corner of the chip's filter at the time."""
+    """Corner frequency of the chip's filter at the time."""
     frequency_hz: tuple[float, ...]
     amplitude_g: tuple[float, ...]
     """Of a line at each frequency, the largest of the three axes."""
     pulse_hz: tuple[float, float]
-    """Mean rate of the motor's pulses in the sweep, and its double."""
+    """Mean pulse rate of the motor in the sweep, and its double."""
     folded_hz: tuple[float, float]
-    """Where sampling put them, averaged over the sweep."""
+    """Their aliases after sampling, averaged over the sweep."""
     line_g: tuple[float | None, float | None]
-    """Amplitude of the motor's lines there, the noise taken off; None where they folded to near 0
-    all along."""
+    """Amplitude of the motor's lines there, noise removed; None where they folded to near 0
+    throughout."""
     suggests: tuple[str, ...] = ()
-    """What follows for the filter, in sentences."""
+    """Conclusions for the filter, in sentences."""
 
 
 class Calibration(Struct, frozen=True, kw_only=True):
-    """Turns raw counts into the gravity vector, and that into the inclination of the board.
+    """Converts raw counts to the gravity vector, and that to the inclination of the board.
 
     Gravity vector in g: `gain * (counts / counts_per_g - bias - drift * (T - temperature_c))`,
     axis by axis. Inclination is the angle between it and `level`, its direction on a board that
@@ -81,13 +81,13 @@ class Calibration(Struct, frozen=True, kw_only=True):
     """Standard deviation of one sample of one axis."""
     vibration: Vibration | None = None
     home_angle_deg: float = 0.0
-    """Inclination at the lower switch when the calibration was made."""
+    """Inclination at the lower switch at the time of calibration."""
     home_cross_deg: float = 0.0
     reference: str = ""
     u_reference_deg: float = 0.0
     residuals_deg: tuple[float, ...] = ()
-    """Reference less sensor, at zero and at each span point."""
+    """Reference minus sensor, at zero and at each span point."""
     angles_deg: tuple[float, ...] = ()
     """Inclination along the slide at those points, by the reference."""
     notes: tuple[str, ...] = ()
-    """Sentences about what looked wrong when it was made."""
+    """Sentences about suspicious results when it was made."""

@@ -1,4 +1,4 @@
-"""What a calibration will do, as a person writes it down: reference, span points, dates."""
+"""Plan of a calibration, as written by a person: reference, span points, dates."""
 
 import math
 from pathlib import Path
@@ -15,26 +15,26 @@ from rig.files.checked import UNREADABLE
 
 Direction = Literal["up", "down"]
 Way = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
-"""Which side of the sensor is the upper one."""
+"""Side of the sensor that faces up."""
 WAYS: tuple[Way, ...] = get_args(Way)
 
 
 class SpanPoint(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """One inclination to stop at, and what the reference says there, if it is known already."""
+    """One inclination to stop at, and the reference's reading there, if already known."""
 
-    angle_deg: Annotated[float, Meta(ge=5, le=40, description="where the board goes, by steps")]
+    angle_deg: Annotated[float, Meta(ge=5, le=40, description="target angle, by steps")]
     direction: Direction = "up"
     turned: bool = False
     height_mm: float | None = None
-    """Block under the sine bar; None takes the angle's own."""
+    """Block under the sine bar; None: computed from the angle."""
     shown: float | None = None
-    """What a digital level shows."""
+    """Reading of a digital level."""
     unit: str = "deg"
     across_deg: float | None = None
 
 
 class ZeroReadings(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """The level's readings on the level board, as laid down and turned, in the board's frame."""
+    """Readings on the level board, the level as placed and turned, in the board's frame."""
 
     along: tuple[float, float]
     across: tuple[float, float]
@@ -48,7 +48,7 @@ class CountsReading(Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     temperature_c: Annotated[float, Meta(ge=-40, le=85)]
 
     def rest(self) -> Rest:
-        """As a capture; nothing is known of its scatter."""
+        """As a capture of unknown scatter."""
         peak = round(max(abs(value) for value in self.counts))
         zero = (0.0, 0.0, 0.0)
         return Rest(
@@ -85,13 +85,13 @@ class LevelPlan(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """End with home at another temperature."""
     zero: ZeroReadings | None = None
     positions: tuple[Position, ...] = ()
-    """What the sensor read in the six positions, if it is known already."""
+    """Sensor readings in the six positions, if already known."""
     warm: CountsReading | None = None
-    """What it read at home at the second temperature."""
+    """Sensor reading at home at the second temperature."""
     span: tuple[SpanPoint, ...] = ()
 
     def points(self) -> tuple[SpanPoint, ...]:
-        """The span points in the order in which they are taken."""
+        """The span points in the order of measurement."""
         if self.span:
             return self.span
         angles = (10.0, 15.0, 20.0, 25.0, 30.0, 35.0)
@@ -111,7 +111,7 @@ def load_plan(path: Path) -> LevelPlan:
     """Read a TOML file of readings.
 
     Raises:
-        BadInputError: it can't be read, or a key or value is not one that a plan has.
+        BadInputError: it can't be read, or a key or value is not valid.
     """
     try:
         return msgspec.toml.decode(path.read_bytes(), type=LevelPlan)
@@ -121,5 +121,5 @@ def load_plan(path: Path) -> LevelPlan:
         ) from error
     except UNREADABLE as error:
         raise BadInputError(
-            f"{path} is no file of level readings: {error}; correct it there."
+            f"{path} is not a valid file of level readings: {error}; correct it there."
         ) from error

@@ -1,8 +1,8 @@
-"""What a level, a sine bar or a wedge says about the board, signed in the board's frame.
+"""Readings of the board by level, sine bar or wedge, signed in the board's frame.
 
-Uphill positive along, and positive across where the edge that the hinge axis points to is the
-higher one. A level shows slope plus its own error; turned end for end it shows, in the board's
-frame, slope less its error: the mean is the slope, half the difference the error.
+Positive uphill along, and positive across where the edge that the hinge axis points to is higher.
+A level shows slope plus its own error; turned end for end it shows, in the board's frame, slope
+minus its error: the mean is the slope, half the difference the error.
 
 Uncertainties are of type B (JCGM 100, 4.3): a limit ±a is a rectangular distribution, u = a/√3.
 """
@@ -16,17 +16,17 @@ Unit = Literal["deg", "mm/m", "%", "in/ft", "arcmin", "arcsec", "mrad"]
 UNITS: tuple[Unit, ...] = get_args(Unit)
 
 LEVEL_LIMIT_DEG = 3.0
-"""A board that was brought level is this level at least, so a larger reading is no degree."""
+"""Largest plausible reading on a levelled board; a larger one is not in degrees."""
 
 OWN_ERROR_LIMIT_DEG = 0.5
-"""No level of any use has a larger error of its own."""
+"""Largest plausible error of a usable level."""
 
 NEAR_DEG = 2.0
-"""Step count and reference may disagree by this before a reading looks wrong."""
+"""Largest plausible difference of step count and reference."""
 
 U_NULL_DEG = 0.02
-"""Of bringing a bubble to its middle: a fifth of a 2 mm division of a 0.5 mm/m vial and the
-contact of level, bar and board. Judgement; a vial of its own sensitivity is better."""
+"""Uncertainty of centring a bubble: a fifth of a 2 mm division of a 0.5 mm/m vial, and the contact
+of level, bar and board. Judgement; the sensitivity of the vial in use is better."""
 
 
 def to_deg(value: float, unit: str) -> float:
@@ -58,7 +58,7 @@ def vial_u_deg(mm_per_m: float, part: float = 0.2) -> float:
 
     Args:
         mm_per_m: the vial's sensitivity: slope that moves the bubble by one division of 2 mm.
-        part: of a division that the bubble may be off without being seen.
+        part: unnoticed deviation of the bubble, as a part of one division.
     """
     return rectangular(part * to_deg(mm_per_m, "mm/m"))
 
@@ -75,34 +75,34 @@ class Turned(NamedTuple):
 def turned_level(
     first_deg: float, turned_deg: float, *, resolution_deg: float, where: str = "along"
 ) -> Turned:
-    """Slope and the level's own error from two readings, both signed in the board's frame.
+    """Slope and error of the level from two readings, both signed in the board's frame.
 
     Args:
-        first_deg: as laid down.
+        first_deg: as first placed.
         turned_deg: after turning the level end for end in place.
-        resolution_deg: what the level can be read to; ± half of it is rectangular.
+        resolution_deg: of the level; ± half of it is rectangular.
         where: for messages: "along" or "across".
 
     Raises:
-        BadInputError: the readings can't be degrees of a board that is level, or can't both be
-            signed in the board's frame.
+        BadInputError: the readings can't be degrees on a level board, or can't both be signed in
+            the board's frame.
     """
     for reading in (first_deg, turned_deg):
         if not math.isfinite(reading):
-            raise BadInputError(f"A level reading {where} is no number; read it again.")
+            raise BadInputError(f"A level reading {where} is not a number; read it again.")
     slope, error = (first_deg + turned_deg) / 2.0, (first_deg - turned_deg) / 2.0
     if max(abs(first_deg), abs(turned_deg)) > LEVEL_LIMIT_DEG:
         largest = max(first_deg, turned_deg, key=abs)
         raise BadInputError(
             f"The level reading {largest:g} {where} is more than {LEVEL_LIMIT_DEG:g}° on a board"
-            f" that should be level: bring it level first, or, if the level shows another unit,"
+            f" that should be level: level it first, or, if the level shows another unit,"
             f" name it (unit = one of {', '.join(UNITS[1:])})."
         )
     if abs(error) > OWN_ERROR_LIMIT_DEG:
         raise BadInputError(
-            f"The readings {first_deg:+g}° and, turned, {turned_deg:+g}° {where} give the level an"
-            f" error of its own of {abs(error):.2f}°, more than {OWN_ERROR_LIMIT_DEG:g}°: sign both"
-            " by which end of the board is high, not by the level's own display, or use another"
+            f"The readings {first_deg:+g}° and, turned, {turned_deg:+g}° {where} mean that the"
+            f" level's own error is {abs(error):.2f}°, more than {OWN_ERROR_LIMIT_DEG:g}°: sign"
+            " both by which end of the board is high, not by the level's display, or use another"
             " level."
         )
     u_one = rectangular(resolution_deg / 2.0)
@@ -110,7 +110,7 @@ def turned_level(
 
 
 class ReferenceReading(NamedTuple):
-    """The board's inclination along the slide as a reference says it."""
+    """The board's inclination along the slide by a reference."""
 
     along_deg: float
     u_random_deg: float
@@ -152,15 +152,15 @@ class SineBar(NamedTuple):
         return math.degrees(of_height), math.degrees(of_length)
 
     def null(self, own_error: Turned | None, turned: bool, u_null_deg: float) -> ReferenceReading:
-        """The board's inclination when the bubble of a level on the bar stands in the middle.
+        """The board's inclination when the bubble of a level on the bar is centred.
 
-        The level's zero is off by its own error, so the board stands that much lower with the
-        level one way round, and that much higher the other way.
+        The level's own error makes the board stand that much lower with the level one way round,
+        and that much higher the other way.
 
         Args:
-            own_error: of the level on the bar, as laid down at the zero step; None if unknown.
+            own_error: of the level on the bar, as placed at the zero step; None if unknown.
             turned: the level lies the other way round than at first.
-            u_null_deg: of bringing the bubble to the middle.
+            u_null_deg: of centring the bubble.
         """
         error = own_error.own_error_deg if own_error else 0.0
         u_error = own_error.u_own_error_deg if own_error else rectangular(0.1)
@@ -181,15 +181,15 @@ def digital_reading(
 ) -> ReferenceReading:
     """An inclination read from a digital level.
 
-    How its error runs with the angle is not known, except that it is small at 0° and 90°, where
-    its maker adjusts it. So half of the stated error's variance, times sin² 2θ, counts as common
-    to all points and the rest as each point's own.
+    The dependence of its error on the angle is unknown, except that it is small at 0° and 90°,
+    where its maker adjusts it. So half of the stated error's variance, times sin² 2θ, counts as
+    common to all points and the rest as each point's own.
 
     Args:
         shown_deg: signed in the board's frame.
-        own_error: found at zero by turning the level; it is taken off.
+        own_error: found at zero by turning the level, and subtracted.
         turned: the level lies the other way round than at first.
-        stated_error_deg: limit that its maker states away from 0° and 90°.
+        stated_error_deg: limit stated by its maker away from 0° and 90°.
         resolution_deg: last digit.
     """
     error = own_error.own_error_deg if own_error else 0.0
@@ -205,28 +205,28 @@ def digital_reading(
 
 
 def check_against_steps(shown: float, steps_deg: float, what: str = "The reading") -> None:
-    """Recognise a reading in the wrong direction or unit by the step count's rough angle.
+    """Detect a reading of wrong sign or unit by the rough angle from the step count.
 
     Args:
-        shown: as given, taken for degrees, signed in the board's frame.
-        steps_deg: inclination that the step count gives, right to a degree or two.
-        what: what the sentence begins with.
+        shown: as given, taken as degrees, signed in the board's frame.
+        steps_deg: inclination by the step count, right to a degree or two.
+        what: start of the message.
 
     Raises:
-        BadInputError: says which unit or direction the reading would fit.
+        BadInputError: names the unit or direction that the reading would fit.
     """
     if not math.isfinite(shown):
-        raise BadInputError(f"{what} is no number; read it again.")
+        raise BadInputError(f"{what} is not a number; read it again.")
     if abs(shown - steps_deg) <= NEAR_DEG:
         return
-    start = f"{what} of {shown:g}° does not fit the step count, which says about {steps_deg:.1f}°"
+    start = f"{what} of {shown:g}° does not fit the step count, which gives about {steps_deg:.1f}°"
     if abs(shown + steps_deg) <= NEAR_DEG:
         raise BadInputError(
             f"{start}: it looks like the wrong sign; uphill is positive in the board's frame."
         )
     if abs(90.0 - shown - steps_deg) <= NEAR_DEG:
-        raise BadInputError(f"{start}: it looks like the angle to the vertical; give 90° less it.")
+        raise BadInputError(f"{start}: it looks like the angle to the vertical; give 90° minus it.")
     for unit in UNITS[1:]:
         if abs(to_deg(shown, unit) - steps_deg) <= NEAR_DEG:
             raise BadInputError(f"{start}: it looks like {unit}; name that unit with the reading.")
-    raise BadInputError(f"{start}: read it again, and see that the board is where it should be.")
+    raise BadInputError(f"{start}: read it again, and check that the board is where it should be.")

@@ -15,7 +15,7 @@ BAR = 40
 
 
 def u_over_range(calibration: Calibration) -> list[tuple[float, float]]:
-    """Inclination and its standard uncertainty from the calibration, both in degrees."""
+    """Inclinations and their standard uncertainty due to the calibration, both in degrees."""
     level, axis = np.array(calibration.level), np.array(calibration.axis)
     turned = np.cross(axis, level)
     turned /= np.linalg.norm(turned)
@@ -36,7 +36,7 @@ def calibration_document(calibration: Calibration) -> dict[str, Any]:
 
 
 def calibration_text(calibration: Calibration) -> str:
-    """Values, residuals and uncertainty for a person."""
+    """Values, residuals and uncertainty as text."""
     sensor, u = calibration.sensor, np.sqrt(np.diag(np.array(calibration.covariance)))
     lines = [
         f"made {calibration.made_at}, due again {calibration.due_at}",
@@ -60,13 +60,13 @@ def calibration_text(calibration: Calibration) -> str:
         f" and {calibration.home_cross_deg:+.2f}° across",
     ]
     if calibration.residuals_deg:
-        lines += ["", "residuals, reference less sensor:"]
+        lines += ["", "residuals, reference minus sensor:"]
         angles = calibration.angles_deg or (0.0,) * len(calibration.residuals_deg)
         for angle, residual in zip(angles, calibration.residuals_deg, strict=True):
             lines.append(f"  {angle:6.2f}°  {residual:+.3f}°  {_mark(residual, 0.1)}")
     rows = u_over_range(calibration)
     top = max(value for _, value in rows)
-    lines += ["", "standard uncertainty of the inclination that comes from the calibration:"]
+    lines += ["", "standard uncertainty of the inclination due to the calibration:"]
     for angle, value in rows:
         lines.append(f"  {angle:5.0f}°  {value:.3f}°  {'#' * round(BAR * value / top)}")
     if calibration.vibration is not None:
@@ -76,12 +76,12 @@ def calibration_text(calibration: Calibration) -> str:
 
 
 def _spectrum(found: Vibration) -> list[str]:
-    """Bars of the sweep's spectrum, two lines of it to a bar, and the motor's lines in it."""
+    """Bars of the sweep's spectrum, two lines per bar, and the motor's lines in it."""
     lines = [
-        f"vibration in the sweep, mg, at {found.sample_rate_hz:.1f} samples/s behind a filter of"
+        f"vibration in the sweep, mg, at {found.sample_rate_hz:.1f} samples/s after a low-pass of"
         f" {found.lowpass_hz:.1f} Hz:"
     ]
-    # What is below the first bar is the turning of the board itself.
+    # Below the first bar lies the turning of the board itself.
     pairs = list(zip(found.frequency_hz[2:], found.amplitude_g[2:], strict=True))
     bars = [max(pairs[k : k + 2], key=lambda pair: pair[1]) for k in range(0, len(pairs), 2)]
     top = max((amplitude for _, amplitude in bars), default=0.0) or 1.0
@@ -97,10 +97,10 @@ def _spectrum(found: Vibration) -> list[str]:
 
 
 def history_text(made_at: str, records: Sequence[HomeRecord], trend: HomeDrift) -> str:
-    """The home readings as a chart, and what they may mean."""
+    """The home readings as a chart, and their likely causes."""
     span = max(0.1, *(abs(record.angle_deg) for record in records))
     lines = [
-        f"home readings less those of the calibration of {made_at}",
+        f"home readings minus those of the calibration of {made_at}",
         f"{'run':<26} {'along':>8} {'across':>8} {'hinge':>7} {'bend':>7}  along, ±{span:.2f}°",
     ]
     for record in records:

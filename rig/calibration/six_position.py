@@ -1,7 +1,7 @@
 """Optional: bias and gain from the sensor in six positions, and drift from two temperatures.
 
-At rest gravity has length 1 in every position, whatever the position exactly is, so no reference
-is needed: gain·(counts/scale − bias) must have length 1 (the scalar, or g-norm, method). Six
+At rest gravity has length 1 in every position, however inexact the position, so no reference is
+needed: gain·(counts/scale − bias) must have length 1 (the scalar, or g-norm, method). Six
 positions, each axis up and down, fix the three biases and the three gains.
 """
 
@@ -16,7 +16,7 @@ from rig.calibration.sensors import Array, SensorClass, SensorPrior
 from rig.errors import BadInputError
 
 NEAR_AXIS = 0.8
-"""Cosine within which an axis counts as pointing up or down."""
+"""Least cosine at which an axis counts as pointing up or down."""
 
 MIN_WARMTH_K = 5.0
 
@@ -33,7 +33,7 @@ def six_positions(rests: Sequence[Rest], sensor: SensorClass, counts_per_g: floa
 
     Args:
         rests: the sensor at rest; each axis must have pointed up once and down once.
-        sensor: its data sheet; what its axes are out of square widens the uncertainty.
+        sensor: its data sheet; axes out of square widen the uncertainty.
         counts_per_g: nominal scale.
 
     Raises:
@@ -72,7 +72,7 @@ def drift_of_two(cold: Rest, warm: Rest, counts_per_g: float) -> Drift:
 
     Args:
         cold: the board level, at one temperature.
-        warm: untouched, at another one.
+        warm: untouched, at another.
         counts_per_g: nominal scale.
 
     Raises:
@@ -89,6 +89,6 @@ def drift_of_two(cold: Rest, warm: Rest, counts_per_g: float) -> Drift:
     change = (np.array(warm.counts) - np.array(cold.counts)) / counts_per_g / rise_k
     u_pair = np.hypot(u_mean_counts(cold), u_mean_counts(warm)) / counts_per_g / abs(rise_k)
     x, y, z = (float(value) for value in change)
-    # The chip's own thermometer is right to some per cent of the difference, and a drift is not
-    # quite a straight line: a tenth of it stays in doubt.
+    # The chip's thermometer is right to a few per cent of the difference, and drift is not quite
+    # linear: a tenth of it stays uncertain.
     return Drift((x, y, z), float(np.hypot(u_pair, 0.1 * np.max(np.abs(change)))))

@@ -58,7 +58,7 @@ def analyse(
 
 def _print_budgets(found: "Analysis") -> None:
     """Of each run, of each group, and of the difference of each two groups."""
-    from rig.analysis.difference import group_budget, group_name
+    from rig.analysis.budget.difference import group_budget, group_name
     from rig.analysis.table import budget_rows, difference_rows, format_table
 
     for run in found.runs:

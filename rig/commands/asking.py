@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from rig.quantities.shown import System
     from rig.study.answer.answer import DayAir
     from rig.study.answer.ask import Asked
-    from rig.study.folder import Study
+    from rig.study.folder.study import Study
     from rig.study.slides.look import Contents
 
 LIVE_S = 10.0
@@ -101,7 +101,7 @@ def asked(
     from rig.calibration.file import load_calibration
     from rig.study.answer.ask import ask
     from rig.study.answer.typed import like_of, slides_of
-    from rig.study.folder import open_study
+    from rig.study.folder.study import open_study
 
     if sum(value is not None for value in (angle, mu, like)) > 1:
         raise BadInputError("Give one of --angle, --mu and --like.")

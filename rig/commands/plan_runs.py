@@ -18,11 +18,11 @@ from rig.procedures.climate_gate import ClimateBand
 from rig.procedures.requests import plan_series
 from rig.procedures.series_log import SeriesOptions
 from rig.settings.model import Settings
-from rig.study.catalogue import ClimateWanted
-from rig.study.folder import open_study
-from rig.study.journal import Wipe
-from rig.study.plan import PlanRow
-from rig.study.plan_next import next_rows, run_fields
+from rig.study.folder.catalogue import ClimateWanted
+from rig.study.folder.journal import Wipe
+from rig.study.folder.study import open_study
+from rig.study.plan.progress import next_rows, run_fields
+from rig.study.plan.rows import PlanRow
 from rig.study.slides.table import slide_table
 
 CHANGE_TIME = timedelta(minutes=2)

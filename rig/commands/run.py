@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from rig.control.request import RunRequest
     from rig.errors import RigError
-    from rig.study.plan import PlanRow
+    from rig.study.plan.rows import PlanRow
 
 CAUTION = (
     "Caution: the board will move. Keep hands, hair and sleeves out of the wedge under it; set the"
@@ -296,8 +296,8 @@ def _evening(
     from datetime import UTC, datetime
 
     from rig.commands.run_names import study_beside
-    from rig.study.evening import evening_rows
-    from rig.study.folder import open_study
+    from rig.study.folder.study import open_study
+    from rig.study.plan.evening import evening_rows
 
     if plan is not None:
         raise BadInputError("Give --plan or --set, not both.")

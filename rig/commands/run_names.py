@@ -28,7 +28,7 @@ def check_names(
     path = study_beside(folder)
     if path is None or new or not (bag or face or board):
         return
-    from rig.study.catalogue_file import NAME, read_catalogue
+    from rig.study.folder.catalogue_file import NAME, read_catalogue
 
     catalogue = read_catalogue(path / NAME)
     bags = catalogue.bags

@@ -44,8 +44,8 @@ def new(
     json: Json = False,
 ) -> None:
     """Make a study folder; nothing that is there already is touched."""
-    from rig.study.catalogue import Preferences
-    from rig.study.folder import new_study
+    from rig.study.folder.catalogue import Preferences
+    from rig.study.folder.study import new_study
 
     preferences = Preferences(
         runs_per_series=runs,
@@ -74,7 +74,7 @@ def board(
     ] = None,
 ) -> None:
     """Add a board to the catalogue."""
-    from rig.study.catalogue import Board
+    from rig.study.folder.catalogue import Board
 
     entry = Board(
         material=material,
@@ -96,7 +96,7 @@ def climate(
     ] = None,
 ) -> None:
     """Add a climate to measure in; without figures it is today's air, whatever that is."""
-    from rig.study.catalogue import ClimateWanted
+    from rig.study.folder.catalogue import ClimateWanted
 
     t, t_tolerance = None, 2.0
     if temperature is not None:
@@ -160,7 +160,7 @@ def bag(
     ] = 0,
 ) -> None:
     """Add a bag to the catalogue, or several that are alike."""
-    from rig.study.catalogue import Bag
+    from rig.study.folder.catalogue import Bag
 
     if role not in ("treated", "control", "reference"):
         raise BadInputError(f"--role takes treated, control or reference, not {role!r}.")
@@ -198,9 +198,9 @@ def target(
     ] = "0.5",
 ) -> None:
     """Say which slide angle you throw a face best with."""
-    from rig.study.catalogue import Target
-    from rig.study.catalogue_file import set_target
-    from rig.study.folder import open_study
+    from rig.study.folder.catalogue import Target
+    from rig.study.folder.catalogue_file import set_target
+    from rig.study.folder.study import open_study
 
     entry = Target(
         angle_deg=quantity("The angle", angle, "°", 1, 59),
@@ -225,8 +225,8 @@ def _faces(texts: list[str]) -> dict[str, str]:
 def _add(folder: Path, section: str, name: str, entry: object) -> None:
     import msgspec
 
-    from rig.study.catalogue_file import add_table
-    from rig.study.folder import open_study
+    from rig.study.folder.catalogue_file import add_table
+    from rig.study.folder.study import open_study
 
     path = open_study(folder).catalogue_path
     assert isinstance(entry, msgspec.Struct)  # noqa: S101 - the section's own type
@@ -260,13 +260,13 @@ def plan(
     import msgspec
 
     from rig.study.answer.foreseen import scatter_seen
-    from rig.study.folder import open_study
-    from rig.study.plan import plan_warnings
-    from rig.study.plan_keep import add_to_plan, current_plan, timed_plan
-    from rig.study.plan_next import progress
+    from rig.study.folder.study import open_study
+    from rig.study.plan.keep import add_to_plan, current_plan, timed_plan
+    from rig.study.plan.progress import progress
+    from rig.study.plan.rows import plan_warnings
+    from rig.study.plan.status import minutes_per_run, missing_climates, plan_hours, session_rows
+    from rig.study.plan.trial import prior_scatter
     from rig.study.slides.table import slide_table
-    from rig.study.status import minutes_per_run, missing_climates, plan_hours, session_rows
-    from rig.study.trial import prior_scatter
 
     if add and replace:
         raise BadInputError("Choose --add or --replace, not both.")

@@ -11,7 +11,7 @@ from rig.commands.study_options import Operator, report, when
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
-    from rig.study.folder import Study
+    from rig.study.folder.study import Study
 
 
 def correct(
@@ -43,8 +43,8 @@ def correct(
 
     `rig study withdraw` takes a correction back. A slide that does not count still wore the bag.
     """
-    from rig.study.folder import open_study
-    from rig.study.journal import Confirmation, Correction, Withdrawal
+    from rig.study.folder.journal import Confirmation, Correction, Withdrawal
+    from rig.study.folder.study import open_study
 
     if not why:
         raise BadInputError("Say why with --why, for whoever reads the journal later.")
@@ -92,7 +92,7 @@ def _places(where: list[str]) -> tuple[Path, list[str]]:
 def _runs(study: "Study", names: list[str]) -> dict[str, str | None]:
     """Id and bag of each run that was named."""
     from rig.runfile.writer import SUFFIX
-    from rig.study.folder import unknown
+    from rig.study.folder.study import unknown
     from rig.study.slides.table import slide_table
 
     rows = [row for row in slide_table(study).of_rig if row.source is not None]

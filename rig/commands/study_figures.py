@@ -12,7 +12,7 @@ from rig.commands.study_options import Folder, figure, print_rows
 from rig.quantities.figures import signed
 
 if TYPE_CHECKING:
-    from rig.study.folder import Study
+    from rig.study.folder.study import Study
     from rig.study.slides.slide import Slide
 
 
@@ -26,9 +26,9 @@ def status(
     """Say what is done, what is missing, what comes next and how long it takes."""
     import msgspec
 
-    from rig.study.folder import open_study
+    from rig.study.folder.study import open_study
+    from rig.study.plan.status import study_status
     from rig.study.slides.table import slide_table
-    from rig.study.status import study_status
 
     study = open_study(folder)
     if journal:
@@ -132,7 +132,7 @@ def show_readers(study: "Study", json: bool) -> None:
     """Each reader's bias and scatter against the rig."""
     import msgspec
 
-    from rig.study.journal import Reading
+    from rig.study.folder.journal import Reading
     from rig.study.readings import reader_biases, rig_angles
 
     biases = reader_biases(study.journal.of(Reading), rig_angles(_slides(study)))
@@ -169,7 +169,7 @@ def show_droop(study: "Study", json: bool) -> None:
     import msgspec
 
     from rig.study.droop import LIMITS, droop_against_slide, slide_means, summarise_droop
-    from rig.study.journal import Droop
+    from rig.study.folder.journal import Droop
 
     found = summarise_droop(study.journal.of(Droop))
     if not found and not json:
@@ -252,8 +252,8 @@ def power(
     import msgspec
 
     from rig.study.answer.foreseen import chance_to_show, scatter_seen
-    from rig.study.folder import open_study
-    from rig.study.trial import Trial, foresee, prior_scatter, trial_of
+    from rig.study.folder.study import open_study
+    from rig.study.plan.trial import Trial, foresee, prior_scatter, trial_of
 
     scatter, origin = prior_scatter(by_hand=by_hand), "expected, not measured"
     planned = Trial(treated=3, controls=1, sessions=1, series=1, slides=3)

@@ -10,7 +10,7 @@ from rig.commands.study_options import Folder, Note, Operator, Replaces, When, r
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
-    from rig.study.catalogue import Step
+    from rig.study.folder.catalogue import Step
 
 STEP_HELP = (
     "A step, such as 'soak: agent=softener, dose=20 ml per litre, temperature=30, time=45,"
@@ -53,10 +53,10 @@ def treat(
     With --recipe alone the recipe's steps count as done; with --step too, these do, and a recipe
     that the catalogue does not know yet is added.
     """
-    from rig.study.catalogue import Recipe
-    from rig.study.catalogue_file import add_table
-    from rig.study.folder import open_study
-    from rig.study.journal import Treatment
+    from rig.study.folder.catalogue import Recipe
+    from rig.study.folder.catalogue_file import add_table
+    from rig.study.folder.journal import Treatment
+    from rig.study.folder.study import open_study
     from rig.study.slides.table import slide_table
     from rig.study.treatments import THIN_MM, cautions, check_treatment, next_stage
 
@@ -110,7 +110,7 @@ def treat(
 
 def _step(text: str) -> "Step":
     """A step from a text such as `soak: agent=softener, time=45`."""
-    from rig.study.catalogue import Step
+    from rig.study.folder.catalogue import Step
 
     action, _, rest = text.partition(":")
     values: dict[str, str] = {}
@@ -160,8 +160,8 @@ def mass(
     json: Json = False,
 ) -> None:
     """Note a bag's mass before a series, and say whether it is in balance with the air."""
-    from rig.study.folder import open_study
-    from rig.study.journal import Mass
+    from rig.study.folder.journal import Mass
+    from rig.study.folder.study import open_study
     from rig.study.masses import balance
 
     study = open_study(folder)
@@ -197,9 +197,9 @@ def wipe(
     json: Json = False,
 ) -> None:
     """Note that a board was wiped; the plan's next wipe of it counts as done."""
-    from rig.study.folder import open_study
-    from rig.study.journal import Wipe
-    from rig.study.plan_next import open_wipe
+    from rig.study.folder.journal import Wipe
+    from rig.study.folder.study import open_study
+    from rig.study.plan.progress import open_wipe
 
     study = open_study(folder)
     study.check_board(board)
@@ -234,8 +234,8 @@ def play(
     json: Json = False,
 ) -> None:
     """Note that bags were played with: throws break a bag in as slides do."""
-    from rig.study.folder import open_study
-    from rig.study.journal import Play
+    from rig.study.folder.journal import Play
+    from rig.study.folder.study import open_study
 
     study = open_study(folder)
     named = [*(bags or ()), *(name for one in sets or () for name in study.set_members(one))]
@@ -267,8 +267,8 @@ def withdraw(
     json: Json = False,
 ) -> None:
     """Say that a line of the journal does not count; it stays in the file, with the reason."""
-    from rig.study.folder import open_study
-    from rig.study.journal import Withdrawal
+    from rig.study.folder.journal import Withdrawal
+    from rig.study.folder.study import open_study
 
     if not why:
         raise BadInputError("Say why with --why, for whoever reads the journal later.")

@@ -29,7 +29,7 @@ from rig.commands.study_options import (
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
-    from rig.study.folder import Study
+    from rig.study.folder.study import Study
 
 
 def droop(
@@ -61,8 +61,8 @@ def droop(
     below the horizontal; lay it anew for each angle. It is common to let a 6-inch bag hang over by
     2 inches (51 mm) (common practice, no source).
     """
-    from rig.study.folder import open_study
-    from rig.study.journal import Droop
+    from rig.study.folder.journal import Droop
+    from rig.study.folder.study import open_study
 
     study = open_study(folder)
     if bag is None:
@@ -129,8 +129,8 @@ def reading(
     --from has the columns at, reader, bag, face, board, angle_deg, and where known temperature_c,
     relative_humidity_pct, note; one bad line, and nothing is taken.
     """
-    from rig.study.folder import open_study
-    from rig.study.journal import Reading
+    from rig.study.folder.journal import Reading
+    from rig.study.folder.study import open_study
 
     study = open_study(folder)
     if table is not None:

@@ -5,7 +5,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from rig.analysis.vibration import advice
+from rig.analysis.angle.vibration import advice
 from rig.calibration.apply import along_slope_deg, gravity_g
 from rig.calibration.axis import (
     Array,

@@ -14,9 +14,9 @@ from rig.report.evidence import Evidence
 from rig.runfile.reader import RunFile
 from rig.study.answer import words
 from rig.study.answer.answer import Answer, DayAir
-from rig.study.catalogue import Bag, Step
 from rig.study.droop import LIMITS
-from rig.study.journal import Treatment
+from rig.study.folder.catalogue import Bag, Step
+from rig.study.folder.journal import Treatment
 
 CAUTIONS = (
     "The slide angle is where slow sliding starts on a tilted board. It ranks bags; it does not "

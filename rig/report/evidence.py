@@ -22,8 +22,8 @@ from rig.study.droop import (
     slide_means,
     summarise_droop,
 )
-from rig.study.folder import Study
-from rig.study.journal import Droop
+from rig.study.folder.journal import Droop
+from rig.study.folder.study import Study
 from rig.study.model.data import facts_of, model_data
 from rig.study.slides.slide import Slide
 

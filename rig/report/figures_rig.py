@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rig.analysis.uncertainty import Budget, Layer
+from rig.analysis.budget.parts import Budget, Layer
 from rig.calibration.history import HomeRecord
 from rig.calibration.model import Calibration
 from rig.calibration.show import u_over_range
@@ -28,8 +28,8 @@ from rig.report.style import (
     short,
     value_axis,
 )
-from rig.study.catalogue import BASELINE
 from rig.study.droop import Association, DroopSummary
+from rig.study.folder.catalogue import BASELINE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

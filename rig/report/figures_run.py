@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rig.analysis.angle import BLOCK_S, steps_angle
+from rig.analysis.angle.plane import Array
+from rig.analysis.angle.ramp import BLOCK_S, steps_angle
 from rig.analysis.friction import RunAnalysis
-from rig.analysis.geometry import run_geometry
-from rig.analysis.plane import Array
+from rig.analysis.onset.geometry import run_geometry
 from rig.calibration.apply import along_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
 from rig.quantities.shown import Shown

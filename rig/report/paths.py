@@ -6,7 +6,7 @@ from msgspec import Struct
 
 from rig.study.answer.answer import Answer, BagAnswer
 from rig.study.answer.ask import Asked
-from rig.study.catalogue import BASELINE, stage_after
+from rig.study.folder.catalogue import BASELINE, stage_after
 from rig.study.model.data import ModelData, Series
 from rig.study.model.draws import Draws, interval
 from rig.study.model.history import State

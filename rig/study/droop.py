@@ -13,8 +13,8 @@ from typing import Literal
 from msgspec import Struct
 
 from rig.errors import BadInputError
-from rig.study.catalogue import BASELINE
-from rig.study.journal import Droop
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.journal import Droop
 from rig.study.slides.slide import Slide
 
 Convention = Literal["peirce", "half_at_41.5"]

@@ -11,8 +11,8 @@ import msgspec
 
 from rig.analysis.row import RunResult
 from rig.errors import BadInputError
-from rig.study.durable import replace_file
-from rig.study.folder import Study, open_study
+from rig.study.folder.durable import replace_file
+from rig.study.folder.study import Study, open_study
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table
 

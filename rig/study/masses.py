@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from rig.quantities.figures import signed
-from rig.study.journal import Journal, Mass
+from rig.study.folder.journal import Journal, Mass
 
 BALANCE_G = 0.5
 BALANCE_MIN = 30.0

@@ -11,9 +11,9 @@ from math import hypot, sqrt
 from msgspec import Struct
 
 from rig.statistics.quantiles import t_quantile
-from rig.study.catalogue import BASELINE
 from rig.study.droop import pooled_sd
-from rig.study.journal import Reading
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.journal import Reading
 from rig.study.slides.slide import Slide
 
 

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 
 from rig.errors import BadInputError
-from rig.study.catalogue import BASELINE, Step, stage_after
-from rig.study.folder import Study
-from rig.study.journal import Treatment
-from rig.study.plan import read_plan
-from rig.study.plan_next import progress
+from rig.study.folder.catalogue import BASELINE, Step, stage_after
+from rig.study.folder.journal import Treatment
+from rig.study.folder.study import Study
+from rig.study.plan.progress import progress
+from rig.study.plan.rows import read_plan
 from rig.study.slides.slide import Slide
 
 NO_SOURCE = "(common practice, no source)"

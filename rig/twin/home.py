@@ -16,8 +16,8 @@ from rig.errors import BadInputError
 from rig.files.durable import create_file, make_folder, replace_file
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
 from rig.files.time_here import HOME_NAME
-from rig.study.folder import Study, is_study, open_study
-from rig.study.journal import Play, Treatment
+from rig.study.folder.journal import Play, Treatment
+from rig.study.folder.study import Study, is_study, open_study
 from rig.twin import invented
 from rig.twin.fabric import Face
 from rig.twin.friction import LAW_NAMES, LawName

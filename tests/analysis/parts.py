@@ -8,12 +8,12 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from rig.analysis.angle import Ramp
-from rig.analysis.estimate import Geometry, Solved
+from rig.analysis.angle.ramp import Ramp
+from rig.analysis.budget.parts import Budget, Component, Layer
 from rig.analysis.friction import RunAnalysis
+from rig.analysis.onset.estimate import Geometry, Solved
 from rig.analysis.onset.posterior import OnsetPosterior, SeenEdge, Source
 from rig.analysis.row import empty_row
-from rig.analysis.uncertainty import Budget, Component, Layer
 from rig.runfile.model import Event
 from rig.runfile.reader import RunFile
 from tests.runfile.example import header

@@ -7,12 +7,12 @@ import pytest
 from uncertainties import ufloat
 from uncertainties.umath import cos, tan
 
-from rig.analysis.angle import Ramp
-from rig.analysis.budget import run_budget
-from rig.analysis.estimate import Solved
+from rig.analysis.angle.ramp import Ramp
+from rig.analysis.budget.parts import COMPARING, Budget, Component
+from rig.analysis.budget.run import run_budget
+from rig.analysis.onset.estimate import Solved
 from rig.analysis.onset.posterior import Source
 from rig.analysis.table import budget_rows
-from rig.analysis.uncertainty import COMPARING, Budget, Component
 from rig.calibration.model import Calibration
 from tests.analysis.parts import bare_run, component, geometry, gravity, ramp, solved
 from tests.calibration.example import calibration, diagonal

@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from rig.analysis.angle import WINDOW_S, Ramp, build_ramp
+from rig.analysis.angle.ramp import WINDOW_S, Ramp, build_ramp
 from rig.runfile.model import Samples
 from rig.runfile.reader import RunFile
 from tests.analysis.slides import DELAY_S, RAISE_S, RATE_HZ, one_beam, run_file, slide

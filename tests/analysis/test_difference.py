@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from rig.analysis.difference import difference, group_budget, group_name
+from rig.analysis.budget.difference import difference, group_budget, group_name
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import Group, make_groups
 from rig.analysis.load import Analysis

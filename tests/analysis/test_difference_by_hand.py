@@ -6,9 +6,15 @@ from typing import Any
 import pytest
 from scipy.special import stdtrit
 
-from rig.analysis.difference import Difference, DifferencePart, difference, group_budget, group_name
+from rig.analysis.budget.difference import (
+    Difference,
+    DifferencePart,
+    difference,
+    group_budget,
+    group_name,
+)
+from rig.analysis.budget.parts import Component
 from rig.analysis.groups import Group, make_groups
-from rig.analysis.uncertainty import Component
 from rig.calibration.model import Calibration
 from tests.analysis.parts import analysis, component, gravity, ramp
 from tests.calibration.example import calibration, diagonal

@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 
 from rig.analysis.checks import check_beams
-from rig.analysis.edges import BeamRecord, Pass, beam_record
-from rig.analysis.estimate import Case, choose
+from rig.analysis.onset.edges import BeamRecord, Pass, beam_record
+from rig.analysis.onset.estimate import Case, choose
 from rig.runfile.model import Event, Flag
 from tests.analysis.parts import bare_run, events, geometry
 

@@ -7,9 +7,9 @@ import msgspec
 import numpy as np
 import pytest
 
+from rig.analysis.angle.hinge import check_hinge, raise_gravity
 from rig.analysis.checks import check_home, is_skewed
 from rig.analysis.friction import analyse_run
-from rig.analysis.hinge import check_hinge, raise_gravity
 from rig.runfile.model import Climate, Event, Flag, Outcome, Samples
 from rig.runfile.reader import RunFile
 from tests.analysis.parts import bare_run, gravity, solved

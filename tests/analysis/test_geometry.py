@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from rig.analysis.estimate import Geometry
-from rig.analysis.geometry import run_geometry
+from rig.analysis.onset.estimate import Geometry
+from rig.analysis.onset.geometry import run_geometry
 from rig.runfile.model import Event, Flag
 from tests.analysis.parts import bare_run, geometry
 

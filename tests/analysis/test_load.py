@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
+from rig.analysis.budget.parts import Budget
 from rig.analysis.friction import analyse_run
 from rig.analysis.groups import make_groups
 from rig.analysis.load import Analysis, analyse
@@ -17,7 +18,6 @@ from rig.analysis.table import (
     run_rows,
     write_csv,
 )
-from rig.analysis.uncertainty import Budget
 from rig.errors import BadInputError
 from rig.runfile.model import Event
 from rig.runfile.writer import RunWriter

@@ -8,10 +8,10 @@ import pytest
 from scipy.stats import ttest_ind
 from statsmodels.stats.weightstats import ttost_ind
 
-from rig.analysis.estimate import Method
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import make_groups
 from rig.analysis.load import Analysis
+from rig.analysis.onset.estimate import Method
 from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG, Equivalence, compare_ways
 from rig.analysis.row import empty_row
 from rig.runfile.model import Flag

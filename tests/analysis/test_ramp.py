@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from rig.analysis.angle import Ramp, build_ramp, steps_angle
+from rig.analysis.angle.ramp import Ramp, build_ramp, steps_angle
 from rig.calibration.model import Calibration
 from rig.runfile.model import Samples, Steps
 from rig.runfile.reader import RunFile

@@ -10,6 +10,7 @@ import pytest
 import statsmodels.api as sm
 from typer.testing import CliRunner
 
+from rig.analysis.budget.parts import COMPARING, rate_free_component
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.rate_study import (
     AGEING,
@@ -21,7 +22,6 @@ from rig.analysis.rate_study import (
     rate_studies,
 )
 from rig.analysis.rate_study_text import study_words
-from rig.analysis.uncertainty import COMPARING, rate_free_component
 from rig.commands.main import app
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
+from rig.analysis.budget.parts import Budget
 from rig.analysis.by_hand import hand_result
 from rig.analysis.row import empty_row, filled, number, with_break
-from rig.analysis.uncertainty import Budget
 from rig.runfile.model import INVALIDATING, End, Event, Flag
 from tests.analysis.parts import bare_run, component, geometry, ramp, solved
 

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from rig.analysis import vibration
-from rig.analysis.vibration import Worst, advice, fit_weights, leak, worst_bias
+from rig.analysis.angle import vibration
+from rig.analysis.angle.vibration import Worst, advice, fit_weights, leak, worst_bias
 from rig.calibration.model import Vibration
 from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings

@@ -26,9 +26,9 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from rig.analysis.budget.parts import u_of_tangent
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import GroupResult, group_runs
-from rig.analysis.uncertainty import u_of_tangent
 from rig.calibration.model import Calibration
 from rig.runfile.model import Climate, End, Event, Header, Line, Samples, Steps
 from rig.runfile.reader import RunFile
@@ -50,7 +50,7 @@ TABLE = Table(
     (
         *ONSET,
         "rig/analysis/groups.py",
-        "rig/analysis/uncertainty.py",
+        "rig/analysis/budget/parts.py",
         *SIMULATOR,
         "rig/calibration/fit.py",
         "rig/procedures/level_finish.py",

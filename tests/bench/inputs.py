@@ -1,8 +1,11 @@
 """What several measured tables hang on, by path; see `tests.bench.heading`."""
 
 ONSET = (
-    *(f"rig/analysis/{name}.py" for name in ("angle", "budget", "edges", "estimate", "friction")),
-    *(f"rig/analysis/{name}.py" for name in ("geometry", "onset/laws", "onset/posterior")),
+    *(
+        f"rig/analysis/onset/{name}.py"
+        for name in ("edges", "estimate", "geometry", "laws", "posterior")
+    ),
+    *(f"rig/analysis/{name}.py" for name in ("angle/plane", "budget/run", "friction")),
     "rig/sliding.py",
 )
 """From a run file to an onset angle with its uncertainty."""

@@ -3,7 +3,7 @@
 Run from the project's folder: `python -m tests.bench.onset_pairs [--n N] [--write]`. The bags of a
 pair have one law with one set of parameters, or each a law and parameters of its own out of the
 family; µs scatters from slide to slide by 0.3°. What is compared is the 95 % interval of
-`rig.analysis.difference`, on edges of `tests.bench.slide_laws`.
+`rig.analysis.budget.difference`, on edges of `tests.bench.slide_laws`.
 """
 
 import argparse
@@ -14,12 +14,12 @@ from typing import Literal
 
 import numpy as np
 
-from rig.analysis.budget import run_budget
-from rig.analysis.difference import difference
-from rig.analysis.edges import Pass
-from rig.analysis.estimate import Case, solve
+from rig.analysis.budget.difference import difference
+from rig.analysis.budget.run import run_budget
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.groups import make_groups
+from rig.analysis.onset.edges import Pass
+from rig.analysis.onset.estimate import Case, solve
 from rig.analysis.row import empty_row, filled
 from rig.runfile.model import Flag
 from tests.analysis.parts import bare_run, gravity, ramp
@@ -145,7 +145,7 @@ def main() -> None:
     parser.add_argument("--rates", type=float, nargs="*", default=(0.3, 1.0))
     parser.add_argument("--write", action="store_true", help="put the table into ONSET.md")
     options = parser.parse_args()
-    inputs = (*INPUTS, "rig/analysis/budget.py", "rig/analysis/difference.py")
+    inputs = (*INPUTS, "rig/analysis/budget/run.py", "rig/analysis/budget/difference.py")
     table = Table("tests/bench/ONSET.md", "differences", (*inputs, "tests/bench/onset_pairs.py"))
     table.show(lines_of(options.n, tuple(options.rates)), seed=SEED, write=options.write)
 

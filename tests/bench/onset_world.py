@@ -12,9 +12,9 @@ from typing import Literal
 
 import numpy as np
 
-from rig.analysis.edges import Pass
-from rig.analysis.estimate import Case, Geometry, solve
-from rig.analysis.uncertainty import law_floor_deg
+from rig.analysis.budget.parts import law_floor_deg
+from rig.analysis.onset.edges import Pass
+from rig.analysis.onset.estimate import Case, Geometry, solve
 from tests.bench.slide_laws import LAWS, Array, Friction, Law, drawn, slides
 
 GEOMETRY = Geometry(

@@ -21,9 +21,9 @@ from functools import partial
 import msgspec
 import numpy as np
 
+from rig.analysis.budget.parts import root_sum_square
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.rate_study import RateStudy, apply_studies, rate_studies
-from rig.analysis.uncertainty import root_sum_square
 from rig.procedures.rates import balanced_order
 from rig.runfile.model import Event, Line
 from rig.settings.model import Settings

@@ -19,8 +19,8 @@ from time import perf_counter, process_time
 
 from rig.runfile.reader import find_runs, parse_run
 from rig.settings.load import load_settings
-from rig.study.catalogue import Preferences
-from rig.study.folder import new_study
+from rig.study.folder.catalogue import Preferences
+from rig.study.folder.study import new_study
 from rig.study.slides.results import FOLDER
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face

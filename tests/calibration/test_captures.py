@@ -67,9 +67,9 @@ class Seen:
         ({"scatter_g": (0.0211, 0.0, 0.0)}, r"not at rest \(21 mg"),
         ({"scatter_g": (0.0, 0.0, 0.0211)}, r"not at rest \(21 mg"),
         ({"gravity_g": (0.0, -0.86, 0.0)}, None),
-        ({"gravity_g": (0.0, -0.84, 0.0)}, "gravity is 0.84 g"),
+        ({"gravity_g": (0.0, -0.84, 0.0)}, "measures gravity as 0.84 g"),
         ({"gravity_g": (0.0, 0.0, 1.14)}, None),
-        ({"gravity_g": (0.0, 0.0, 1.16)}, "gravity is 1.16 g"),
+        ({"gravity_g": (0.0, 0.0, 1.16)}, "measures gravity as 1.16 g"),
     ],
 )
 def test_a_capture_of_a_board_at_rest(change: dict[str, Any], words: str | None) -> None:

@@ -127,7 +127,7 @@ def test_a_wrong_reading_is_noted() -> None:
     wrong = span[3].reading._replace(along_deg=span[3].reading.along_deg + 0.3)
     span[3] = msgspec.structs.replace(span[3], reading=wrong)
     fit = fit_calibration(rig.zero(), span, SENSOR, SCALE)
-    assert "larger than the reference's stated uncertainty" in fit.notes[0]
+    assert "too large for the reference's stated uncertainty" in fit.notes[0]
     assert max(np.abs(fit.residuals_deg)) == pytest.approx(abs(fit.residuals_deg[4]))
 
 
@@ -283,7 +283,9 @@ def test_captures_that_will_not_do() -> None:
     assert "at 44.0° can't be used" in refused([*span, *rig.span((44,), 0.0001, 0.0)])
     assert "not at rest" in refused([*span, _rest(span[0], scatter_counts=(900.0, 8.0, 8.0))])
     assert "end of its range" in refused([*span, _rest(span[0], peak_counts=32767)])
-    assert "gravity is 0.50 g" in refused([*span, _rest(span[0], counts=(8196.0, 0.0, 0.0))])
+    assert "measures gravity as 0.50 g" in refused(
+        [*span, _rest(span[0], counts=(8196.0, 0.0, 0.0))]
+    )
 
 
 def test_covariance_of_readings_knows_what_they_share() -> None:

@@ -54,7 +54,7 @@ def test_a_misspelt_key_is_named(tmp_path: Path, text: str, name: str) -> None:
 
 
 def test_a_side_that_a_sensor_has_not_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(BadInputError, match="no file of level readings"):
+    with pytest.raises(BadInputError, match="not a valid file of level readings"):
         loaded(tmp_path, "[[positions]]\nup = 'x'\ncounts = [1, 2, 3]\ntemperature_c = 20")
 
 

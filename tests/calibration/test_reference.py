@@ -27,9 +27,9 @@ def test_turning_the_level_separates_slope_and_own_error() -> None:
     ("first", "turned", "words"),
     [
         (8.7, 8.4, "another unit"),  # 0.5° read in mm/m
-        (-0.2, 4.0, "bring it level first"),
+        (-0.2, 4.0, "level it first"),
         (0.8, -0.6, "sign both by which end"),  # signed by the level's display
-        (float("nan"), 0.0, "no number"),
+        (float("nan"), 0.0, "not a number"),
     ],
 )
 def test_readings_that_cannot_be(first: float, turned: float, words: str) -> None:
@@ -45,14 +45,14 @@ def test_readings_of_a_level_board_have_limits(sign: float, where: str) -> None:
         with pytest.raises(BadInputError, match=f"reading {sign * 3.1:g} {where} is more than 3°"):
             turned_level(*readings, resolution_deg=0.05, where=where)
     turned_level(0.5 * sign, -0.5 * sign, resolution_deg=0.05, where=where)
-    with pytest.raises(BadInputError, match=f"{where} give the level an error of its own of 0.51°"):
+    with pytest.raises(BadInputError, match=f"{where} mean that the level.s own error is 0.51°"):
         turned_level(0.51 * sign, -0.51 * sign, resolution_deg=0.05, where=where)
 
 
 @pytest.mark.parametrize("turned", [False, True])
 def test_both_readings_must_be_numbers(turned: bool) -> None:
     readings = (0.1, math.inf) if turned else (math.nan, 0.1)
-    with pytest.raises(BadInputError, match="no number"):
+    with pytest.raises(BadInputError, match="not a number"):
         turned_level(*readings, resolution_deg=0.05)
 
 
@@ -65,7 +65,7 @@ def test_both_readings_must_be_numbers(turned: bool) -> None:
         (1212.0, 20.2, "arcmin"),
         (69.9, 20.0, "angle to the vertical"),
         (27.0, 20.0, "read it again"),
-        (float("inf"), 20.0, "no number"),
+        (float("inf"), 20.0, "not a number"),
     ],
 )
 def test_a_wrong_unit_or_direction_is_recognised(shown: float, steps: float, words: str) -> None:

@@ -2,9 +2,9 @@ from pathlib import Path
 
 import pytest
 
-from rig.study.folder import Study, open_study
-from rig.study.journal import Mass, Reading
-from rig.study.journal_file import append
+from rig.study.folder.journal import Mass, Reading
+from rig.study.folder.journal_file import append
+from rig.study.folder.study import Study, open_study
 from rig.study.slides.table import slide_table
 from tests.commands.conftest import Rig
 from tests.study.folder_example import add_run, make_study

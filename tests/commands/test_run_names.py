@@ -8,8 +8,8 @@ import pytest
 
 from rig.commands.run_names import check_names, study_beside
 from rig.errors import BadInputError
-from rig.study.catalogue import Bag
-from rig.study.catalogue_file import add_table
+from rig.study.folder.catalogue import Bag
+from rig.study.folder.catalogue_file import add_table
 from tests.commands.conftest import Rig
 from tests.study.folder_example import make_study
 

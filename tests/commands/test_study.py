@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from rig.study.folder import open_study
-from rig.study.journal import Droop
-from rig.study.plan import read_plan
+from rig.study.folder.journal import Droop
+from rig.study.folder.study import open_study
+from rig.study.plan.rows import read_plan
 from tests.commands.conftest import Rig
 from tests.study.folder_example import add_run, make_study, run_row
 

@@ -15,12 +15,12 @@ from rig.procedures.series_log import NAME, SeriesLog
 from rig.runfile.model import Event
 from rig.runfile.reader import read_run
 from rig.runfile.writer import OsFiles, RunWriter
-from rig.study.catalogue import Bag
-from rig.study.catalogue_file import add_table
-from rig.study.folder import Study, new_study, open_study
-from rig.study.journal import Mass
-from rig.study.journal_file import append
-from rig.study.plan_keep import add_to_plan, current_plan
+from rig.study.folder.catalogue import Bag
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.journal import Mass
+from rig.study.folder.journal_file import append
+from rig.study.folder.study import Study, new_study, open_study
+from rig.study.plan.keep import add_to_plan, current_plan
 from tests.runfile.example import header
 from tests.study.folder_example import make_study
 

@@ -24,14 +24,14 @@ from rig.runfile.model import Event
 from rig.runfile.reader import find_runs, read_run
 from rig.runfile.writer import RunWriter
 from rig.settings.model import Settings
-from rig.study.catalogue import Bag, Recipe
-from rig.study.catalogue_file import add_table
 from rig.study.export import write_table_csv, write_table_parquet
-from rig.study.folder import new_study, open_study
-from rig.study.journal import Mass, Withdrawal
-from rig.study.journal_file import append, read_journal
-from rig.study.plan import PlanRow, read_plan
-from rig.study.plan_keep import add_to_plan, current_plan
+from rig.study.folder.catalogue import Bag, Recipe
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.journal import Mass, Withdrawal
+from rig.study.folder.journal_file import append, read_journal
+from rig.study.folder.study import new_study, open_study
+from rig.study.plan.keep import add_to_plan, current_plan
+from rig.study.plan.rows import PlanRow, read_plan
 from rig.study.slides import results as cache
 from rig.study.slides.look import Kept
 from tests.calibration.example import SENSOR, calibration

@@ -20,9 +20,9 @@ import sys
 from pathlib import Path
 from rig.calibration.file import save_calibration
 from rig.commands.main import app
-from rig.study.folder import new_study
-from rig.study.journal import Mass
-from rig.study.journal_file import append
+from rig.study.folder.study import new_study
+from rig.study.folder.journal import Mass
+from rig.study.folder.journal_file import append
 from tests.calibration.example import calibration
 
 here = Path(sys.argv[1])

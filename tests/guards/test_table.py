@@ -109,7 +109,7 @@ def _guard(module: str, place: str) -> Guard:
 
 
 def test_a_moved_file_needs_another_path_only() -> None:
-    here = _guard("rig.analysis.angle", "MISMATCH_DEG")
+    here = _guard("rig.analysis.angle.ramp", "MISMATCH_DEG")
     assert here.digest(ROOT) == here.digest(ROOT)
-    other = _guard("rig.analysis.angle", "SILENCE_S")
+    other = _guard("rig.analysis.angle.ramp", "SILENCE_S")
     assert here.digest(ROOT) != other.digest(ROOT)

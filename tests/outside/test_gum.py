@@ -7,7 +7,7 @@ import pytest
 from uncertainties import correlated_values, ufloat
 from uncertainties.umath import atan2, degrees, sqrt, tan
 
-from rig.analysis.uncertainty import root_sum_square, u_of_tangent
+from rig.analysis.budget.parts import root_sum_square, u_of_tangent
 from rig.calibration.apply import jacobian, u_inclination_deg
 from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 from tests.calibration.example import calibration

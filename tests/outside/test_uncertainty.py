@@ -5,7 +5,7 @@ import math
 import pytest
 from scipy.special import stdtrit
 
-from rig.analysis.uncertainty import law_floor_deg, rate_free_component, u_of_tangent
+from rig.analysis.budget.parts import law_floor_deg, rate_free_component, u_of_tangent
 from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite
 
 

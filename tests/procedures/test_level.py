@@ -115,7 +115,7 @@ def test_the_sweep_finds_delay_and_vibration(tmp_path: Path) -> None:
     )
     assert made.vibration.pulse_hz[0] == pytest.approx(float(pulse_hz), rel=0.03)
     assert f"the motor's pulses at {made.vibration.pulse_hz[0]:.0f} Hz" in shown
-    assert "behind a filter of" in shown
+    assert "after a low-pass of" in shown
     assert made.vibration.suggests[-1] in shown
     assert len(made.vibration.amplitude_g) == len(made.vibration.frequency_hz) == 33
 
@@ -317,7 +317,7 @@ def test_a_file_must_have_the_optional_readings_too() -> None:
     [
         (-12.0, "wrong sign"),
         (1.2, "read it again"),
-        (float("nan"), "no number"),
+        (float("nan"), "not a number"),
         (78.0, "vertical"),
     ],
 )

@@ -57,7 +57,11 @@ def test_a_file_of_readings_drives_it_without_prompts(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("reference = 'ruler'", "no file of level readings"), ("x = [", "no file"), (None, "Cannot")],
+    [
+        ("reference = 'ruler'", "not a valid file of level readings"),
+        ("x = [", "not a valid file"),
+        (None, "Cannot"),
+    ],
 )
 def test_a_file_that_will_not_do(tmp_path: Path, text: str | None, words: str) -> None:
     path = tmp_path / "r.toml"

@@ -60,7 +60,7 @@ def test_without_a_calibration_no_run_is_made(
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"due_at": "2020-06-01T00:00:00Z"}, "due again on 2020-06-01"),
+        ({"due_at": "2020-06-01T00:00:00Z"}, "overdue since 2020-06-01"),
         ({"sensor": "another"}, "the sensor here is"),
     ],
 )

@@ -8,7 +8,7 @@ from rig.report.evidence import Evidence, collect
 from rig.report.pictures import study_pictures
 from rig.report.style import Picture
 from rig.study.answer.ask import ask
-from rig.study.folder import open_study
+from rig.study.folder.study import open_study
 from tests.report.fonts import open_fonts
 from tests.report.study_example import build
 

@@ -17,8 +17,8 @@ from rig.calibration.file import save_calibration
 from rig.calibration.model import Calibration
 from rig.commands.main import main
 from rig.settings.model import Settings
-from rig.study.folder import open_study
-from rig.study.plan import PlanRow, read_plan
+from rig.study.folder.study import open_study
+from rig.study.plan.rows import PlanRow, read_plan
 from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import Face

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
+from rig.analysis.budget.parts import Budget
 from rig.analysis.friction import RunAnalysis, analyse_run
-from rig.analysis.uncertainty import Budget
 from rig.calibration.history import HomeRecord
 from rig.quantities.shown import METRIC, US
 from rig.report.figures_rig import budget_figure, droop_figure, home_figure, residuals_figure

@@ -8,8 +8,8 @@ from rig.report.document import build
 from rig.report.evidence import collect
 from rig.report.page import render
 from rig.study.answer.ask import air_at, ask
-from rig.study.folder import open_study
-from rig.study.journal import Correction
+from rig.study.folder.journal import Correction
+from rig.study.folder.study import open_study
 from rig.study.slides.table import slide_table
 from tests.commands.conftest import Rig, rig
 from tests.study.simulated_study import simulate_study

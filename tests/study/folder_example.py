@@ -8,9 +8,9 @@ import msgspec
 
 from rig.runfile.model import Climate, End, Flag, Header, Outcome
 from rig.settings.model import Settings
-from rig.study.catalogue import Preferences, Step
-from rig.study.folder import Study, new_study, open_study
-from rig.study.plan import PlanRow
+from rig.study.folder.catalogue import Preferences, Step
+from rig.study.folder.study import Study, new_study, open_study
+from rig.study.plan.rows import PlanRow
 from rig.twin.draws import draw_scenario
 from tests.fastsim.run import simulate_run
 

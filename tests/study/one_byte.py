@@ -13,9 +13,9 @@ from typing import Any, NamedTuple
 from unittest.mock import patch
 
 from rig.commands.main import main
-from rig.study.folder import Study
-from rig.study.journal import Mass, Reading, Treatment
-from rig.study.plan_keep import current_plan
+from rig.study.folder.journal import Mass, Reading, Treatment
+from rig.study.folder.study import Study
+from rig.study.plan.keep import current_plan
 from tests.study.folder_example import SOAK, add_run, make_study
 
 AIR = ("--temperature", "22", "--humidity", "50", "--angle", "21")

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from rig.settings.load import load_settings
-from rig.study.folder import Study, open_study
+from rig.study.folder.study import Study, open_study
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.scenario import AirTruth

@@ -4,9 +4,9 @@ from pathlib import Path
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Bag, Catalogue, Recipe, Step
-from rig.study.catalogue_file import add_table, parse_catalogue, read_catalogue
-from rig.study.folder import new_study, open_study
+from rig.study.folder.catalogue import Bag, Catalogue, Recipe, Step
+from rig.study.folder.catalogue_file import add_table, parse_catalogue, read_catalogue
+from rig.study.folder.study import new_study, open_study
 
 TOP = 'format = "tilt-study"\nversion = 1\nname = "x"\nmade_at = "2026-05-01T08:00:00Z"\n'
 PATH = Path("study.toml")

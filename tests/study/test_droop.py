@@ -11,7 +11,7 @@ from rig.study.droop import (
     pooled_sd,
     summarise_droop,
 )
-from rig.study.journal import Droop
+from rig.study.folder.journal import Droop
 
 
 def read(angles: tuple[float, ...], **changes: object) -> Droop:

@@ -10,7 +10,7 @@ import pytest
 from rig.errors import BadInputError
 from rig.settings.model import Settings
 from rig.study.export import columns, csv_text, export_rows, write_table_parquet
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import Face
 from tests.fastsim.run import encode_lines, simulate_run

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.journal import Droop, Mass, Treatment, Wipe, Withdrawal
-from rig.study.journal_file import append, read_journal
+from rig.study.folder.journal import Droop, Mass, Treatment, Wipe, Withdrawal
+from rig.study.folder.journal_file import append, read_journal
 from tests.study.folder_example import SOAK
 
 

@@ -1,6 +1,6 @@
 import pytest
 
-from rig.study.journal import Journal, Mass
+from rig.study.folder.journal import Journal, Mass
 from rig.study.masses import balance
 
 

@@ -8,12 +8,12 @@ import pytest
 
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
-from rig.study.catalogue import Bag, Board
-from rig.study.catalogue_file import add_table
-from rig.study.folder import SLACK, Study, open_study
-from rig.study.journal import Reading, Wipe
-from rig.study.plan import read_plan
-from rig.study.plan_keep import add_to_plan, current_plan
+from rig.study.folder.catalogue import Bag, Board
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.journal import Reading, Wipe
+from rig.study.folder.study import SLACK, Study, open_study
+from rig.study.plan.keep import add_to_plan, current_plan
+from rig.study.plan.rows import read_plan
 from tests.study.folder_example import make_study
 
 

@@ -4,9 +4,9 @@ from pathlib import Path
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.folder import Study, open_study
-from rig.study.plan import COLUMNS, plan_text, plan_warnings, read_plan
-from rig.study.plan_keep import add_to_plan, current_plan
+from rig.study.folder.study import Study, open_study
+from rig.study.plan.keep import add_to_plan, current_plan
+from rig.study.plan.rows import COLUMNS, plan_text, plan_warnings, read_plan
 from tests.study.folder_example import make_study, run_row
 
 
@@ -167,8 +167,8 @@ def test_a_plan_is_never_lost(study: Study) -> None:
 
 
 def test_what_the_catalogue_gained_is_added_to_the_plan(study: Study) -> None:
-    from rig.study.catalogue import ClimateWanted
-    from rig.study.catalogue_file import add_table
+    from rig.study.folder.catalogue import ClimateWanted
+    from rig.study.folder.catalogue_file import add_table
 
     before = read_plan(study)
     with pytest.raises(BadInputError, match="has everything already"):
@@ -186,10 +186,10 @@ def test_what_the_catalogue_gained_is_added_to_the_plan(study: Study) -> None:
 
 
 def test_a_stage_that_is_over_is_not_added(study: Study) -> None:
-    from rig.study.catalogue import ClimateWanted
-    from rig.study.catalogue_file import add_table
-    from rig.study.journal import Treatment
-    from rig.study.journal_file import append
+    from rig.study.folder.catalogue import ClimateWanted
+    from rig.study.folder.catalogue_file import add_table
+    from rig.study.folder.journal import Treatment
+    from rig.study.folder.journal_file import append
     from tests.study.folder_example import SOAK
 
     for day, row in enumerate(r for r in read_plan(study) if r.stage == "baseline" and r.runs):

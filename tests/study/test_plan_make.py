@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Bag, Board, ClimateWanted, Preferences
-from rig.study.catalogue_file import add_table
-from rig.study.folder import new_study, open_study
-from rig.study.plan import PlanRow
-from rig.study.plan_make import make_plan, williams_row
+from rig.study.folder.catalogue import Bag, Board, ClimateWanted, Preferences
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.study import new_study, open_study
+from rig.study.plan.make import make_plan, williams_row
+from rig.study.plan.rows import PlanRow
 from tests.study.folder_example import make_study
 
 
@@ -133,7 +133,7 @@ def test_a_treated_bag_must_name_its_treatment(tmp_path: Path) -> None:
 
 
 def test_a_plan_needs_bags_boards_and_a_reference(tmp_path: Path) -> None:
-    from rig.study.catalogue import Board
+    from rig.study.folder.catalogue import Board
 
     study = new_study(tmp_path, "s", Preferences(stages_after_baseline=0))
     file = study.catalogue_path

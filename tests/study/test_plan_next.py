@@ -3,14 +3,14 @@ from pathlib import Path
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.folder import Study, open_study
-from rig.study.journal import Mass, Treatment, Wipe
-from rig.study.journal_file import append
-from rig.study.plan import read_plan
-from rig.study.plan_keep import current_plan
-from rig.study.plan_next import next_rows, open_wipe, progress, run_fields
+from rig.study.folder.journal import Mass, Treatment, Wipe
+from rig.study.folder.journal_file import append
+from rig.study.folder.study import Study, open_study
+from rig.study.plan.keep import current_plan
+from rig.study.plan.progress import next_rows, open_wipe, progress, run_fields
+from rig.study.plan.rows import read_plan
+from rig.study.plan.status import study_status
 from rig.study.slides.table import slide_table
-from rig.study.status import study_status
 from tests.study.folder_example import SOAK, add_run, make_study, run_row
 
 

@@ -3,7 +3,7 @@ from math import hypot, sqrt
 import numpy as np
 import pytest
 
-from rig.study.journal import Reading
+from rig.study.folder.journal import Reading
 from rig.study.readings import RigAngle, reader_biases
 
 

@@ -2,12 +2,12 @@ from pathlib import Path
 
 import pytest
 
-from rig.study.catalogue import ClimateWanted
-from rig.study.catalogue_file import add_table
-from rig.study.folder import Study, open_study
-from rig.study.plan import read_plan
-from rig.study.plan_keep import current_plan
-from rig.study.status import study_status
+from rig.study.folder.catalogue import ClimateWanted
+from rig.study.folder.catalogue_file import add_table
+from rig.study.folder.study import Study, open_study
+from rig.study.plan.keep import current_plan
+from rig.study.plan.rows import read_plan
+from rig.study.plan.status import study_status
 from tests.study.folder_example import add_run, make_study, run_row
 
 

@@ -4,12 +4,12 @@ from typing import Any
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.catalogue import Step, stage_number
-from rig.study.folder import Study, open_study
-from rig.study.journal import Treatment
-from rig.study.journal_file import append
-from rig.study.plan import read_plan
-from rig.study.plan_keep import current_plan
+from rig.study.folder.catalogue import Step, stage_number
+from rig.study.folder.journal import Treatment
+from rig.study.folder.journal_file import append
+from rig.study.folder.study import Study, open_study
+from rig.study.plan.keep import current_plan
+from rig.study.plan.rows import read_plan
 from rig.study.slides.table import slide_table
 from rig.study.treatments import cautions, check_treatment, next_stage
 from tests.study.folder_example import SOAK, add_run, make_study, run_row

@@ -7,9 +7,9 @@ import pytest
 
 from rig.errors import BadInputError
 from rig.files.time_here import home_above, now_in
-from rig.study.catalogue import Step
-from rig.study.folder import new_study, open_study
-from rig.study.journal import Play, Treatment
+from rig.study.folder.catalogue import Step
+from rig.study.folder.journal import Play, Treatment
+from rig.study.folder.study import new_study, open_study
 from rig.twin.home import SETTINGS, Home, Wanted, new_home
 from rig.twin.invented import FACES, SHARES, Past
 

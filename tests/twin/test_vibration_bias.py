@@ -10,8 +10,8 @@ import msgspec
 import numpy as np
 import pytest
 
+from rig.analysis.angle.vibration import advice, fit_weights, leak, worst_bias
 from rig.analysis.friction import analyse_run
-from rig.analysis.vibration import advice, fit_weights, leak, worst_bias
 from rig.calibration.axis import aliased_hz
 from rig.calibration.model import Vibration
 from rig.settings.kinematics import Kinematics

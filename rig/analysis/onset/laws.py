@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.analysis.plane import Array
+from rig.analysis.angle.plane import Array
 
 WEIGHTS = (0.2, 0.4, 0.4)
 """Of Coulomb, slip weakening and Stribeck in the mixture. Judged."""

@@ -14,8 +14,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from rig.analysis.angle.plane import Array
 from rig.analysis.onset.laws import DROP_END, Table, table
-from rig.analysis.plane import Array
 from rig.sliding import G_MM_S2
 
 U_TIME_MS = 0.2

@@ -11,8 +11,8 @@ from rig.errors import BadInputError
 from rig.study.answer.answer import Answer, DayAir
 from rig.study.answer.build import answer, usual_air
 from rig.study.answer.question import Aim, Question, target_like, targets_of
-from rig.study.folder import Study
-from rig.study.journal import Play
+from rig.study.folder.journal import Play
+from rig.study.folder.study import Study
 from rig.study.model import history
 from rig.study.model.draws import Draws
 from rig.study.model.store import draws_of

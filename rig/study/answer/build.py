@@ -11,11 +11,11 @@ from rig.study.answer.answer import Answer, AnswerQuality, DayAir
 from rig.study.answer.bags import bag_answers, best_four, picks_of, sets_of
 from rig.study.answer.effects import offsets_of, scatter_of, treatments_of, weather_of
 from rig.study.answer.question import Question
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 from rig.study.model.draws import Draws
+from rig.study.plan.status import minutes_per_run
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable
-from rig.study.status import minutes_per_run
 
 HAND_SLIDE_MIN = 1.0
 """A slide by hand: lay the bag on, lift, read; common practice, no source."""

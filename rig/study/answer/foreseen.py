@@ -6,8 +6,8 @@ import numpy as np
 
 from rig.errors import BadInputError
 from rig.study.answer.ask import ask
-from rig.study.folder import Study
-from rig.study.trial import LIKELY, Scatter, Trial, foresee, variance
+from rig.study.folder.study import Study
+from rig.study.plan.trial import LIKELY, Scatter, Trial, foresee, variance
 
 
 def scatter_seen(study: Study) -> Scatter | None:

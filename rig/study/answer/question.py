@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from rig.errors import BadInputError
 from rig.study.answer.answer import DayAir, FaceTarget
-from rig.study.catalogue import Catalogue
+from rig.study.folder.catalogue import Catalogue
 from rig.study.model import posterior as model
 from rig.study.model.draws import Draws
 

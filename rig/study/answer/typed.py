@@ -9,7 +9,7 @@ from rig.files.time_here import now_in
 from rig.quantities.typed import number, quantity
 from rig.study.answer.answer import DayAir
 from rig.study.answer.ask import Like, air_at
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 from rig.study.slides.slide import Applied, Slide
 
 TODAY = "today"

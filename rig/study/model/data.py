@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from msgspec import Struct
 
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 from rig.study.model.history import Application, Histories, Played, State, histories_of
 from rig.study.model.priors import REFERENCE_HUMIDITY_PCT, REFERENCE_TEMPERATURE_C
 from rig.study.slides.slide import Applied, Slide

@@ -16,7 +16,7 @@ import msgspec
 import numpy as np
 
 from rig.files.durable import make_folder, replace_file
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 from rig.study.model.data import ModelData, facts_of, model_data
 from rig.study.model.draws import Draws
 from rig.study.model.history import Played

@@ -13,7 +13,7 @@ from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.files.checked import unchecked_words
 from rig.runfile.reader import find_runs
-from rig.study.folder import is_study, open_study
+from rig.study.folder.study import is_study, open_study
 from rig.study.slides.look import Kept, kept_from
 from rig.study.slides.table import run_files, slide_table, table_of
 

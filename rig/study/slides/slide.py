@@ -7,7 +7,7 @@ from msgspec import Struct
 from rig.analysis.home import HomeReading
 from rig.analysis.row import RunResult
 from rig.runfile.model import Flag
-from rig.study.catalogue import Step
+from rig.study.folder.catalogue import Step
 
 Source = Literal["rig", "twin", "hand"]
 

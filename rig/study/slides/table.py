@@ -13,9 +13,9 @@ from rig.files.checked import unchecked_words
 from rig.files.names import composed
 from rig.files.stamps import parse_utc, utc_text
 from rig.runfile.reader import find_runs
-from rig.study.catalogue import BASELINE
-from rig.study.folder import Study
-from rig.study.journal import Correction, Reading, Treatment
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.journal import Correction, Reading, Treatment
+from rig.study.folder.study import Study
 from rig.study.slides.look import Contents, Kept
 from rig.study.slides.results import results_of
 from rig.study.slides.slide import Applied, Slide

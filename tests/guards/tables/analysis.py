@@ -2,7 +2,7 @@
 
 from tests.guards.entry import Guard, always, change, limit, never, without
 
-_ANGLE = "rig.analysis.angle"
+_ANGLE = "rig.analysis.angle.ramp"
 _RAMP = "tests/analysis/test_ramp.py::test_"
 _IN_BLOCKS = _RAMP + "six_seconds_in_blocks_of_a_tenth"
 _FIT = _RAMP + "the_line_is_a_weighted_fit_with_the_scatter_of_its_residuals"
@@ -135,7 +135,7 @@ ANGLE: list[Guard] = [
     never(_ANGLE, "_drifted_apart", "int(...) < 3", _NO_LOOK),
 ]
 
-_BUDGET = "rig.analysis.budget"
+_BUDGET = "rig.analysis.budget.run"
 _BY_HAND = "tests/analysis/test_budget.py::test_"
 _FILTER = _BY_HAND + "filter_delay_counts_with_the_rate"
 _TIMES = _BY_HAND + "sample_times_are_half_a_period_either_way"
@@ -149,7 +149,7 @@ _CROWN = _BY_HAND + "the_crown_of_the_board_has_a_line"
 _NO_RATE = _BY_HAND + "the_step_to_no_rate_is_common_and_not_for_comparing"
 _LAYERS = _BY_HAND + "layers_and_what_is_left_out"
 _SHOWN = _BY_HAND + "a_budget_is_shown_by_size_with_degrees_of_freedom_that_say_something"
-_OF_LAW = "rig.analysis.uncertainty"
+_OF_LAW = "rig.analysis.budget.parts"
 
 BUDGET: list[Guard] = [
     limit(_BUDGET, "UNSTEADY_DEG", _UNSTEADY),
@@ -293,7 +293,7 @@ CHECKS: list[Guard] = [
     ),
     change(_CHECKS, "check_beams", "record.inverted", "False", _SWAPPED),
     always(
-        "rig.analysis.edges",
+        "rig.analysis.onset.edges",
         "beam_record",
         "not broken_at_start",
         _EDGES + "a_beam_that_was_broken_before_is_not_inverted",

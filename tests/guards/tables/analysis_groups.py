@@ -2,7 +2,7 @@
 
 from tests.guards.entry import Guard, always, change, limit, never, without
 
-_UNCERTAINTY = "rig.analysis.uncertainty"
+_UNCERTAINTY = "rig.analysis.budget.parts"
 _BUDGET = "tests/analysis/test_budget.py::test_"
 _LAYERS = _BUDGET + "layers_and_what_is_left_out"
 _GUM = "tests/outside/test_uncertainty.py::test_"
@@ -92,7 +92,7 @@ GROUPS: list[Guard] = [
     change(_GROUPS, "_summary", "math.hypot(u_mean, u_common)", "u_mean", _ONE_SERIES, _TWO_SERIES),
 ]
 
-_DIFFERENCE = "rig.analysis.difference"
+_DIFFERENCE = "rig.analysis.budget.difference"
 _LINES = "tests/analysis/test_difference_by_hand.py::test_"
 _LAW = _LINES + "the_friction_law_moves_both_means_on_any_rig"
 _LARGER = _LINES + "another_rate_leaves_more_of_the_law_and_the_larger_input_counts"
@@ -226,7 +226,7 @@ LOAD: list[Guard] = [
     ),
 ]
 
-_VIBRATION = "rig.analysis.vibration"
+_VIBRATION = "rig.analysis.angle.vibration"
 _LINES_OF = "tests/analysis/test_vibration.py::test_"
 _ADVICE = _LINES_OF + "limits_of_the_advice"
 _WORST = _LINES_OF + "the_worst_bias"

@@ -2,7 +2,7 @@
 
 from tests.guards.entry import Guard, always, change, limit, never, without
 
-_EDGE = "rig.analysis.edges"
+_EDGE = "rig.analysis.onset.edges"
 _EDGES = "tests/analysis/test_edges.py::test_"
 _MOMENT = _EDGES + "a_beam_that_is_free_for_a_moment_is_still_broken"
 _OF_THIS = _EDGES + "only_the_edges_of_this_beam_and_of_the_raise_count"
@@ -42,7 +42,7 @@ EDGES: list[Guard] = [
     change(_EDGE, "beam_record", "before[-1]", "before[0]", _LAST),
 ]
 
-_CASE = "rig.analysis.estimate"
+_CASE = "rig.analysis.onset.estimate"
 _DISTANCE = "tests/analysis/test_geometry.py::test_"
 _REACH = _DISTANCE + "slump_may_reach_a_beam_within_three_u"
 _OVER = _DISTANCE + "slumped_fill_hangs_about_the_beam"
@@ -104,7 +104,7 @@ CASES: list[Guard] = [
     ),
 ]
 
-_GEOMETRY = "rig.analysis.geometry"
+_GEOMETRY = "rig.analysis.onset.geometry"
 _DISTANCES = "tests/analysis/test_geometry.py::test_"
 _PLACED = _DISTANCES + "what_was_placed_counts_before_what_was_planned"
 _LENGTH = _DISTANCES + "length_of_the_bag"
@@ -185,7 +185,7 @@ CLIMATE: list[Guard] = [
     ),
 ]
 
-_HINGE = "rig.analysis.hinge"
+_HINGE = "rig.analysis.angle.hinge"
 _FLAGS = "tests/analysis/test_flags.py::test_"
 _SLIPPED = _FLAGS + "a_sensor_that_slipped"
 _SCATTER = _FLAGS + "scatter_widens_the_limit_of_a_slip"

@@ -116,7 +116,7 @@ def _values() -> list[Guard]:
     block = _PLAN + "a_block_is_the_angles_own_unless_it_is_named"
     peak = _PLAN + "counts_of_a_file_know_their_peak_on_either_side"
     points = _PLAN + "usual_points_go_up_and_come_down_with_the_level_turned"
-    angle = "description='where the board goes, by steps'"
+    angle = "description='target angle, by steps'"
     level, digital = "description='of the level at zero'", "description='of a digital level'"
     return [
         change(model, "Calibration", "Meta(gt=0)", "Meta(ge=0)", sign),

@@ -58,19 +58,19 @@ ENTRIES: list[Guard] = [
         _RUN + "no_changed_byte_before_the_last_line_is_taken",
     ),
     never(
-        "rig.study.folder",
+        "rig.study.folder.study",
         "Study.note",
         "parse_utc(entry.at) > now + SLACK",
         _NOTE + "a_time_in_the_future_is_refused",
     ),
     without(
-        "rig.study.folder",
+        "rig.study.folder.study",
         "Study.note",
         "check_wall_clock(...)",
         _NOTE + "a_clock_that_was_never_set_notes_nothing",
     ),
     never(
-        "rig.study.plan",
+        "rig.study.plan.rows",
         "read_plan",
         "'\\0' in text",
         _NOTE + "a_plan_with_bytes_missing_is_refused",
@@ -158,7 +158,7 @@ ENTRIES: list[Guard] = [
         _OLDER + "status_says_once_that_there_is_no_checksum[rig_only]",
     ),
     without(
-        "rig.study.journal_file",
+        "rig.study.folder.journal_file",
         "_take",
         "journal.unchecked += line.verdict == 'unchecked'",
         _OLDER + "status_says_once_that_there_is_no_checksum[by_hand]",

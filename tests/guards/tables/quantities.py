@@ -5,7 +5,7 @@ from tests.guards.entry import Guard, always, change, inverted, limit, never, wi
 _UNITS, _TYPED, _SHOWN = "rig.quantities.units", "rig.quantities.typed", "rig.quantities.shown"
 _TIMES, _SAID, _FIGURES = "rig.quantities.times", "rig.quantities.said", "rig.quantities.figures"
 _NAMES, _RUN_NAMES, _OPTIONS = (
-    "rig.study.names",
+    "rig.study.folder.names",
     "rig.commands.run_names",
     "rig.commands.quantities",
 )
@@ -200,15 +200,15 @@ _NAMES_OF_PEOPLE: list[Guard] = [
     change("rig.study.answer.typed", "_reading", "safe_name(bag, 'bag')", "bag", _LIKE),
     change(_NAMES, "writable", "UnicodeEncodeError", "KeyError", _NO_TEXT),
     change(_NAMES, "with_safe_names", "safe_name(text, name)", "text", _JOURNAL),
-    change("rig.study.folder", "Study.note", "with_safe_names(entry)", "entry", _JOURNAL),
+    change("rig.study.folder.study", "Study.note", "with_safe_names(entry)", "entry", _JOURNAL),
     without(
-        "rig.study.catalogue_file",
+        "rig.study.folder.catalogue_file",
         "_check",
         "safe_name(name, what)",
         _CATALOGUE + "a_name_that_cannot_be_seen_is_refused",
     ),
     change(
-        "rig.study.catalogue_file",
+        "rig.study.folder.catalogue_file",
         "parse_catalogue",
         "composed(text)",
         "text",

@@ -52,7 +52,7 @@ ENTRIES: list[Guard] = [
         _SLEEP,
     ),
     change(
-        "rig.study.catalogue",
+        "rig.study.folder.catalogue",
         "stage_number",
         "stage == stage_after(int(number))",
         "True",

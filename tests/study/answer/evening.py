@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 
 from rig.files.stamps import parse_utc, utc_text
-from rig.study.catalogue import Preferences
-from rig.study.folder import Study, new_study, open_study
-from rig.study.journal import Reading, Treatment
+from rig.study.folder.catalogue import Preferences
+from rig.study.folder.journal import Reading, Treatment
+from rig.study.folder.study import Study, new_study, open_study
 from tests.study.folder_example import SOAK
 
 NOW = parse_utc("2026-06-30T00:00:00Z")

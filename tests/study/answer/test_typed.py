@@ -7,7 +7,7 @@ import pytest
 from rig.errors import BadInputError
 from rig.study.answer.ask import Like, air_at
 from rig.study.answer.typed import like_of, slides_of
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 from tests.study.folder_example import make_study
 
 

@@ -3,7 +3,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.study.folder import open_study
+from rig.study.folder.study import open_study
 from rig.study.model import fit as fitting
 from rig.study.model.data import model_data
 from rig.study.model.draws import Draws

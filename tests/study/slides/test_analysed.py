@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from rig.analysis.difference import group_name
+from rig.analysis.budget.difference import group_name
 from rig.errors import BadInputError
-from rig.study.folder import Study, open_study
-from rig.study.journal import Correction, Mass, Treatment
-from rig.study.journal_file import append
+from rig.study.folder.journal import Correction, Mass, Treatment
+from rig.study.folder.journal_file import append
+from rig.study.folder.study import Study, open_study
 from rig.study.slides.analysed import analyse, home_readings
 from rig.study.slides.table import slide_table
 from tests.study.folder_example import SOAK, add_run, make_study

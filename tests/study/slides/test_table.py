@@ -5,9 +5,9 @@ import pytest
 from rig.errors import BadInputError
 from rig.study.answer.ask import ask
 from rig.study.answer.effects import treatments_of
-from rig.study.folder import Study, open_study
-from rig.study.journal import Correction, Reading, Treatment, Withdrawal
-from rig.study.journal_file import append
+from rig.study.folder.journal import Correction, Reading, Treatment, Withdrawal
+from rig.study.folder.journal_file import append
+from rig.study.folder.study import Study, open_study
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 from tests.study.folder_example import SOAK, add_run, make_study

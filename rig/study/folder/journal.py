@@ -11,7 +11,7 @@ from typing import Annotated, Literal, NamedTuple, TypeVar
 
 from msgspec import Meta, Struct, field
 
-from rig.study.catalogue import BASELINE, Step
+from rig.study.folder.catalogue import BASELINE, Step
 
 NAME = "journal.jsonl"
 FORMAT = "tilt-journal"

@@ -2,10 +2,8 @@
 
 import math
 
-from rig.analysis.angle import Ramp
-from rig.analysis.estimate import Geometry, Solved
-from rig.analysis.onset.posterior import U_EDGE_MM
-from rig.analysis.uncertainty import (
+from rig.analysis.angle.ramp import Ramp
+from rig.analysis.budget.parts import (
     Budget,
     Component,
     Distribution,
@@ -13,6 +11,8 @@ from rig.analysis.uncertainty import (
     law_floor_deg,
     rate_free_component,
 )
+from rig.analysis.onset.estimate import Geometry, Solved
+from rig.analysis.onset.posterior import U_EDGE_MM
 from rig.calibration.apply import u_inclination_deg, u_temperature_deg
 from rig.calibration.model import Calibration
 from rig.runfile.reader import RunFile

@@ -2,7 +2,7 @@
 
 import math
 
-from rig.analysis.estimate import Geometry
+from rig.analysis.onset.estimate import Geometry
 from rig.analysis.row import number
 from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile

@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 import msgspec
 import numpy as np
 
-from rig.analysis.edges import BeamRecord, Pass
+from rig.analysis.onset.edges import BeamRecord, Pass
 from rig.analysis.onset.posterior import LEAST_MM, Distances, OnsetPosterior, SeenEdge, posterior
 from rig.runfile.model import Flag
 from rig.sliding import free_time_s, longest_pass_s

@@ -11,8 +11,8 @@ from rig.files.checked import UNREADABLE
 from rig.files.log import LogLine, append_lines, lines_of
 from rig.files.stamps import parse_utc, utc_text
 from rig.files.time_here import now_in
-from rig.study.durable import cannot_write, locked
-from rig.study.journal import (
+from rig.study.folder.durable import cannot_write, locked
+from rig.study.folder.journal import (
     FORMAT,
     VERSION,
     Begin,

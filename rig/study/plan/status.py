@@ -8,10 +8,10 @@ from statistics import median
 from msgspec import Struct
 
 from rig.errors import BadInputError
-from rig.study.catalogue import BASELINE
-from rig.study.folder import Study
-from rig.study.plan import PlanRow, plan_warnings, read_plan
-from rig.study.plan_next import PlanProgress, progress
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.study import Study
+from rig.study.plan.progress import PlanProgress, progress
+from rig.study.plan.rows import PlanRow, plan_warnings, read_plan
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 

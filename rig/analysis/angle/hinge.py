@@ -1,6 +1,6 @@
 """Has the sensor moved on its board? The hinge in its frame, as the raise itself shows it."""
 
-from rig.analysis.plane import Array
+from rig.analysis.angle.plane import Array
 from rig.calibration.apply import gravity_g
 from rig.calibration.home import axis_shift_parts_deg
 from rig.calibration.model import Calibration

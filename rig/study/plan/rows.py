@@ -9,7 +9,7 @@ from typing import Literal, get_args
 from msgspec import Struct
 
 from rig.errors import BadInputError
-from rig.study.folder import Study
+from rig.study.folder.study import Study
 
 Action = Literal["wipe", "reference", "run", "treat"]
 COLUMNS = (

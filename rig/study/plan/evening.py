@@ -4,8 +4,8 @@ import random
 from datetime import datetime
 
 from rig.errors import BadInputError
-from rig.study.folder import Study
-from rig.study.plan import PlanRow
+from rig.study.folder.study import Study
+from rig.study.plan.rows import PlanRow
 
 UNPLANNED = ""
 """The climate of rows that wait for no air."""

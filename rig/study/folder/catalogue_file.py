@@ -12,7 +12,7 @@ import msgspec
 
 from rig.errors import BadInputError
 from rig.files.names import composed, safe_name
-from rig.study.catalogue import (
+from rig.study.folder.catalogue import (
     FORMAT,
     VERSION,
     Bag,
@@ -24,8 +24,8 @@ from rig.study.catalogue import (
     Step,
     Target,
 )
-from rig.study.durable import locked, replace_file
-from rig.study.names import writable
+from rig.study.folder.durable import locked, replace_file
+from rig.study.folder.names import writable
 
 NAME = "study.toml"
 SECTIONS: dict[str, type[msgspec.Struct]] = {

@@ -3,12 +3,12 @@
 from itertools import pairwise
 
 from rig.errors import BadInputError
-from rig.study.durable import create_file, locked, replace_file
-from rig.study.folder import Study
-from rig.study.plan import PlanRow, plan_text, read_plan
-from rig.study.plan_make import make_plan
-from rig.study.status import stage_to_plan_from
-from rig.study.trial import Foreseen, Scatter, best_plan
+from rig.study.folder.durable import create_file, locked, replace_file
+from rig.study.folder.study import Study
+from rig.study.plan.make import make_plan
+from rig.study.plan.rows import PlanRow, plan_text, read_plan
+from rig.study.plan.status import stage_to_plan_from
+from rig.study.plan.trial import Foreseen, Scatter, best_plan
 
 
 def current_plan(study: Study, *, replace: bool = False) -> list[PlanRow]:

@@ -7,9 +7,9 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError
-from rig.study.folder import Study
-from rig.study.journal import Mass, Treatment, Wipe
-from rig.study.plan import PlanRow, read_plan
+from rig.study.folder.journal import Mass, Treatment, Wipe
+from rig.study.folder.study import Study
+from rig.study.plan.rows import PlanRow, read_plan
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table
 

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rig.analysis.angle import BLOCK_S, MEMORY_S, WINDOW_S
-from rig.analysis.plane import Array
+from rig.analysis.angle.plane import Array
+from rig.analysis.angle.ramp import BLOCK_S, MEMORY_S, WINDOW_S
 from rig.calibration.model import Vibration
 from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings

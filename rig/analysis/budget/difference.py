@@ -17,11 +17,9 @@ from collections.abc import Callable, Sequence
 import msgspec
 import numpy as np
 
-from rig.analysis.angle import Ramp
-from rig.analysis.friction import RunAnalysis
-from rig.analysis.groups import Group
-from rig.analysis.plane import Array
-from rig.analysis.uncertainty import (
+from rig.analysis.angle.plane import Array
+from rig.analysis.angle.ramp import Ramp
+from rig.analysis.budget.parts import (
     Budget,
     Component,
     Distribution,
@@ -29,6 +27,8 @@ from rig.analysis.uncertainty import (
     root_sum_square,
     u_of_tangent,
 )
+from rig.analysis.friction import RunAnalysis
+from rig.analysis.groups import Group
 from rig.calibration.apply import drift_rates, jacobian, u_of_rates
 from rig.calibration.model import Calibration
 from rig.statistics.satterthwaite import coverage_factor, welch_satterthwaite

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.analysis.plane import Array
+from rig.analysis.angle.plane import Array
 from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g, inclination_deg
 from rig.calibration.model import Calibration
 from rig.runfile.model import Flag

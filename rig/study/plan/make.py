@@ -11,9 +11,9 @@ from collections.abc import Iterator, Sequence
 import msgspec
 
 from rig.errors import BadInputError
-from rig.study.catalogue import BASELINE
-from rig.study.folder import Study
-from rig.study.plan import PlanRow
+from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.study import Study
+from rig.study.plan.rows import PlanRow
 
 Unit = tuple[str, str]
 """Bag and face."""

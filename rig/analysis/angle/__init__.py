@@ -1,0 +1,1 @@
+"""The inclination: from counts to a ramp."""

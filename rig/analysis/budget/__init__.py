@@ -1,0 +1,1 @@
+"""Budgets of uncertainty: of a run, and of a difference."""

@@ -1,0 +1,1 @@
+"""A study's folder: its catalogue, its journal, and how both are kept."""
