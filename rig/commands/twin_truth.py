@@ -44,9 +44,9 @@ def measured_against_truth(runs: Path) -> Sequence[str]:
     lines += [
         "",
         "`error` is the mean of measured less true slide angle, `rms` its root mean square over",
-        "the runs. The calibration was made in one air: in the others the sensor drifts, one way",
-        "in the cold and the other in the warm, alike for all bags. `at break` is the error of the",
-        "angle at which the beam broke, which one would read off without the analysis.",
+        "the runs. What is alike for all bags comes from the analysis not knowing which friction",
+        "law holds, and from a calibration made in one air. `at break` is the error of the angle",
+        "at which the beam broke, which one would read off without the analysis.",
     ]
     return lines
 
