@@ -26,7 +26,7 @@ MOST_BYTES = 2 << 30
 """Of address space, most of which the libraries reserve and never touch."""
 
 
-class Wanted(msgspec.Struct, kw_only=True):
+class Enquiry(msgspec.Struct, kw_only=True):
     """A question; without air, that of the newest slide."""
 
     temperature_c: float | None = None
@@ -38,7 +38,7 @@ def main() -> None:
     """Answer one question from stdin."""
     os.nice(NICE)
     resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
-    wanted = msgspec.json.decode(sys.stdin.buffer.read(), type=Wanted)
+    wanted = msgspec.json.decode(sys.stdin.buffer.read(), type=Enquiry)
     try:
         document = shown(answer_to(Path(sys.argv[1]), wanted))
     except RigError as error:
@@ -46,7 +46,7 @@ def main() -> None:
     sys.stdout.buffer.write(msgspec.json.encode(document))
 
 
-def answer_to(study: Path, wanted: Wanted) -> Answer:
+def answer_to(study: Path, wanted: Enquiry) -> Answer:
     """The object `answer`.
 
     Raises:

@@ -9,7 +9,7 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError
-from rig.panel.study.answers import Wanted
+from rig.panel.study.answers import Enquiry
 
 LONGEST_S = 300.0
 """A model that takes longer is given up; the page says so."""
@@ -54,12 +54,12 @@ class Thinker:
         while self._has != self._wanted:
             version, begun_s = self._wanted, time.time()
             try:
-                self.answer = await self.ask(Wanted())
+                self.answer = await self.ask(Enquiry())
             except BadInputError as error:
                 self.answer = {"error": str(error)}
             self._has, self.made_s = version, begun_s
 
-    async def ask(self, wanted: Wanted) -> dict[str, Any]:
+    async def ask(self, wanted: Enquiry) -> dict[str, Any]:
         """The answer to one question.
 
         Raises:

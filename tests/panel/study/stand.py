@@ -9,7 +9,7 @@ from rig.errors import BadInputError
 from rig.panel.app import Panel
 from rig.panel.guard import LOCAL_NAMES, Guard
 from rig.panel.link import Asker
-from rig.panel.study.answers import Wanted
+from rig.panel.study.answers import Enquiry
 from rig.panel.study.book import Book
 from rig.panel.study.doors import Doors
 from rig.panel.study.pages import StudyPages
@@ -38,12 +38,12 @@ class Ready(Thinker):
     def __init__(self) -> None:
         super().__init__(Path())
         self.answer = ANSWER
-        self.asked: list[Wanted] = []
+        self.asked: list[Enquiry] = []
 
     def want(self, study_version: str) -> None:
         """Nothing is to be worked out."""
 
-    async def ask(self, wanted: Wanted) -> dict[str, Any]:
+    async def ask(self, wanted: Enquiry) -> dict[str, Any]:
         self.asked.append(wanted)
         if wanted.board == "moon":
             raise BadInputError("There is no such board.")

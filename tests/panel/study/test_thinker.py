@@ -15,7 +15,7 @@ import pytest
 
 from rig.errors import BadInputError
 from rig.panel.study import answers
-from rig.panel.study.answers import Wanted, shown
+from rig.panel.study.answers import Enquiry, shown
 from rig.panel.study.thinker import Thinker
 from rig.study.answer import words
 from rig.study.answer.answer import Answer
@@ -89,7 +89,7 @@ def test_a_model_that_takes_too_long_is_ended(
 ) -> None:
     monkeypatch.setattr("rig.panel.study.thinker.LONGEST_S", 0.1)
     with pytest.raises(BadInputError, match="could not be worked out"):
-        asyncio.run(Thinker(endless, PRINTS).ask(Wanted()))
+        asyncio.run(Thinker(endless, PRINTS).ask(Enquiry()))
 
 
 def test_closing_ends_what_is_being_worked_out(endless: Path) -> None:
