@@ -1,4 +1,4 @@
-"""Where a quick approach ends, and whether quick runs find the same slide angle as whole ones."""
+"""End of a quick approach, and agreement of quick with whole runs."""
 
 from collections.abc import Sequence
 from statistics import fmean, stdev
@@ -7,17 +7,17 @@ from rig.analysis.placing import ENOUGH_RUNS, LEVEL, MARGIN_DEG
 from rig.statistics.welch import welch
 
 LEAST_RUNS = 3
-"""So many whole runs come first."""
+"""Number of whole runs made first."""
 MEASURED_DEG = 3.0
-"""The last part before the slide is raised at the measuring rate over this much at least."""
+"""Least part before the slide that is raised at the measuring rate."""
 LEAST_SCATTER_DEG = 0.3
 SCATTERS = 3.0
 LOWEST_DEG = 2.0
-"""A quick approach to less than this saves no time."""
+"""Lowest angle for which a quick approach saves time."""
 
 
 def quick_approach_deg(slid_at_deg: Sequence[float]) -> float | None:
-    """Where to go fast, from the slide angles of the series so far.
+    """End of the quick approach, from the slide angles of the series so far.
 
     The margin below their mean is `MEASURED_DEG` and three times their scatter, so that a run
     that slides early still has its measured part.
@@ -36,20 +36,20 @@ def quick_approach_deg(slid_at_deg: Sequence[float]) -> float | None:
 
 
 class QuickApproach:
-    """Makes quick and whole runs in turns until it is known whether they agree.
+    """Alternates quick and whole runs until it is known whether they agree.
 
     If they do, all further runs are quick; if that cannot be shown, all are whole.
     """
 
     def __init__(self) -> None:
         self.verdict: str | None = None
-        """A sentence, once there is enough of both."""
+        """A sentence, once there are enough of both."""
         self._whole: list[float] = []
         self._quick: list[float] = []
         self._agrees = False
 
     def take(self, onset_angle_deg: float, was_quick: bool) -> None:
-        """One more valid run."""
+        """Add a valid run."""
         (self._quick if was_quick else self._whole).append(onset_angle_deg)
         if self.verdict is not None or min(len(self._quick), len(self._whole)) < ENOUGH_RUNS:
             return
@@ -67,7 +67,7 @@ class QuickApproach:
             )
 
     def next_deg(self) -> float | None:
-        """Where the next run may go fast; None for a whole one."""
+        """Angle to which the next run may move fast; None for a whole one."""
         if self.verdict is None:
             if len(self._quick) >= max(1, len(self._whole) - LEAST_RUNS + 1):
                 return None
