@@ -37,9 +37,6 @@ def test_without_its_packages_it_says_what_to_install(
     monkeypatch.setattr(panel, "find_spec", found)
     said = rig("panel", "--twin")
     assert said.code == 2
-<<<<<<< HEAD
-    assert f"{package}: in the source folder, `pip install '.[panel]'`" in said.err
-=======
     assert f"{package}: install `rig[panel]`" in said.err
 
 
@@ -64,4 +61,3 @@ def test_what_is_no_study_is_told(rig: Rig) -> None:
     said = rig("panel", "nowhere")
     assert said.code == 2
     assert "There is no study folder nowhere" in said.err
->>>>>>> page

@@ -26,11 +26,7 @@ MOST_BYTES = 2 << 30
 """Of address space, most of which the libraries reserve and never touch."""
 
 
-<<<<<<< HEAD
-class WantedAnswer(msgspec.Struct, kw_only=True):
-=======
 class Enquiry(msgspec.Struct, kw_only=True):
->>>>>>> page
     """A question; without air, that of the newest slide."""
 
     temperature_c: float | None = None
@@ -42,11 +38,7 @@ def main() -> None:
     """Answer one question from stdin."""
     os.nice(NICE)
     resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
-<<<<<<< HEAD
-    wanted = msgspec.json.decode(sys.stdin.buffer.read(), type=WantedAnswer)
-=======
     wanted = msgspec.json.decode(sys.stdin.buffer.read(), type=Enquiry)
->>>>>>> page
     try:
         document = shown(answer_to(Path(sys.argv[1]), wanted))
     except RigError as error:
@@ -54,11 +46,7 @@ def main() -> None:
     sys.stdout.buffer.write(msgspec.json.encode(document))
 
 
-<<<<<<< HEAD
-def answer_to(study: Path, wanted: WantedAnswer) -> Answer:
-=======
 def answer_to(study: Path, wanted: Enquiry) -> Answer:
->>>>>>> page
     """The object `answer`.
 
     Raises:

@@ -15,11 +15,7 @@ from rig.panel.course import Course
 from rig.panel.link import Asker, EveningMessage, Part
 from rig.panel.seats import RefusedError, Seat, Seats
 from rig.panel.study import forms
-<<<<<<< HEAD
-from rig.panel.study.answers import WantedAnswer
-=======
 from rig.panel.study.answers import Enquiry
->>>>>>> page
 from rig.panel.study.book import Book, Said
 from rig.panel.study.doors import Doors
 from rig.panel.study.thinker import Thinker
@@ -125,11 +121,7 @@ class StudyPages:
         try:
             temperature_c, humidity_pct = air_of(form.temperature, form.humidity)
             answer = await self._thinker.ask(
-<<<<<<< HEAD
-                WantedAnswer(
-=======
                 Enquiry(
->>>>>>> page
                     temperature_c=temperature_c,
                     relative_humidity_pct=humidity_pct,
                     board=form.board or None,

@@ -9,11 +9,7 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError
-<<<<<<< HEAD
-from rig.panel.study.answers import WantedAnswer
-=======
 from rig.panel.study.answers import Enquiry
->>>>>>> page
 
 LONGEST_S = 300.0
 """A model that takes longer is given up; the page says so."""
@@ -58,20 +54,12 @@ class Thinker:
         while self._has != self._wanted:
             version, begun_s = self._wanted, time.time()
             try:
-<<<<<<< HEAD
-                self.answer = await self.ask(WantedAnswer())
-=======
                 self.answer = await self.ask(Enquiry())
->>>>>>> page
             except BadInputError as error:
                 self.answer = {"error": str(error)}
             self._has, self.made_s = version, begun_s
 
-<<<<<<< HEAD
-    async def ask(self, wanted: WantedAnswer) -> dict[str, Any]:
-=======
     async def ask(self, wanted: Enquiry) -> dict[str, Any]:
->>>>>>> page
         """The answer to one question.
 
         Raises:

@@ -9,11 +9,7 @@ from rig.errors import BadInputError
 from rig.panel.app import Panel
 from rig.panel.guard import LOCAL_NAMES, Guard
 from rig.panel.link import Asker
-<<<<<<< HEAD
-from rig.panel.study.answers import WantedAnswer
-=======
 from rig.panel.study.answers import Enquiry
->>>>>>> page
 from rig.panel.study.book import Book
 from rig.panel.study.doors import Doors
 from rig.panel.study.pages import StudyPages
@@ -42,20 +38,12 @@ class Ready(Thinker):
     def __init__(self) -> None:
         super().__init__(Path())
         self.answer = ANSWER
-<<<<<<< HEAD
-        self.asked: list[WantedAnswer] = []
-=======
         self.asked: list[Enquiry] = []
->>>>>>> page
 
     def want(self, study_version: str) -> None:
         """Nothing is to be worked out."""
 
-<<<<<<< HEAD
-    async def ask(self, wanted: WantedAnswer) -> dict[str, Any]:
-=======
     async def ask(self, wanted: Enquiry) -> dict[str, Any]:
->>>>>>> page
         self.asked.append(wanted)
         if wanted.board == "moon":
             raise BadInputError("There is no such board.")

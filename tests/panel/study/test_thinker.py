@@ -15,11 +15,7 @@ import pytest
 
 from rig.errors import BadInputError
 from rig.panel.study import answers
-<<<<<<< HEAD
-from rig.panel.study.answers import WantedAnswer, shown
-=======
 from rig.panel.study.answers import Enquiry, shown
->>>>>>> page
 from rig.panel.study.thinker import Thinker
 from rig.study.answer import words
 from rig.study.answer.answer import Answer
@@ -93,11 +89,7 @@ def test_a_model_that_takes_too_long_is_ended(
 ) -> None:
     monkeypatch.setattr("rig.panel.study.thinker.LONGEST_S", 0.1)
     with pytest.raises(BadInputError, match="could not be worked out"):
-<<<<<<< HEAD
-        asyncio.run(Thinker(endless, PRINTS).ask(WantedAnswer()))
-=======
         asyncio.run(Thinker(endless, PRINTS).ask(Enquiry()))
->>>>>>> page
 
 
 def test_closing_ends_what_is_being_worked_out(endless: Path) -> None:
