@@ -37,7 +37,9 @@ def test_without_its_packages_it_says_what_to_install(
     monkeypatch.setattr(panel, "find_spec", found)
     said = rig("panel", "--twin")
     assert said.code == 2
-    assert f"{package}: install `rig[panel]`" in said.err
+    assert (
+        f"needs the package {package}: in the source folder, `pip install '.[panel]'`" in said.err
+    )
 
 
 @pytest.mark.parametrize(("model", "is_alone"), [("Raspberry Pi 5", False), ("", True)])
