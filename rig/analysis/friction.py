@@ -76,8 +76,9 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
     climate = run_climate(run.climate, (raise_s or 0.0) - 5.0, end_s)
     if climate.drifted:
         flags.append("climate_drift")
-    if raise_s is None:
-        return RunAnalysis(with_climate(empty_row(run, [*flags, "halted"]), climate), run)
+    if raise_s is None or "slid_early" in flags:
+        why: Flag = "halted" if raise_s is None else "slid_early"
+        return RunAnalysis(with_climate(empty_row(run, [*flags, why]), climate), run)
 
     response_s = run.header.settings.beam.response_ms / 1000.0
     records = [
@@ -127,6 +128,9 @@ def _slide(
     angle, rate = float(ramp.angle_deg(used_s)), ramp.rate_deg_s(used_s)
     is_raised = angle > LEAST_ANGLE_DEG and rate > LEAST_RATE_DEG_S
     found = solve(case, geometry, angle, rate, response_ms) if is_raised else None
+    if found is not None and run.header.approach_deg is not None and found.onset_s < raise_s:
+        # It began to slide in the quick part and passed the beam after it.
+        return RunAnalysis(empty_row(run, [*flags, "slid_early"]), run, None, ramp, case)
     if found is None or found.too_quick or found.onset_s < raise_s - 0.2:
         # Faster than a body without friction, or before the raise: no edge of a slide.
         row = empty_row(run, [*flags, "beam_fault"])

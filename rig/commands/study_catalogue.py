@@ -35,6 +35,8 @@ def new(
     from rig.study.folder.study import new_study
 
     preferences = Preferences(
+        rate_deg_s=0.3,
+        raise_start="quick",
         runs_per_series=runs,
         stages_after_baseline=stages,
         sessions_per_climate=sessions,
