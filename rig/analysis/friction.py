@@ -76,9 +76,11 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
     climate = run_climate(run.climate, (raise_s or 0.0) - 5.0, end_s)
     if climate.drifted:
         flags.append("climate_drift")
-    if raise_s is None or "slid_early" in flags:
-        why: Flag = "halted" if raise_s is None else "slid_early"
-        return RunAnalysis(with_climate(empty_row(run, [*flags, why]), climate), run)
+    if "slid_early" in flags:
+        # It has no measured raise: all that is known is where the quick part ended.
+        return RunAnalysis(with_climate(empty_row(run, flags), climate), run)
+    if raise_s is None:
+        return RunAnalysis(with_climate(empty_row(run, [*flags, "halted"]), climate), run)
 
     response_s = run.header.settings.beam.response_ms / 1000.0
     records = [

@@ -117,6 +117,7 @@ class Story:
         )
         self._edit("reference_runs", "1")
         self._edit("rate_deg_s", "2.0")
+        self._edit("raise_start", '"whole"')
         self._rig("study", "board", club, "shed board", "--material", "birch plywood")
         for name, temperature, humidity in CLIMATES:
             air = ("--temperature", temperature, "--humidity", humidity)
