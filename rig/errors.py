@@ -1,4 +1,4 @@
-"""The errors a person is told about, each one clear sentence."""
+"""Errors reported to a person, each as one clear sentence."""
 
 from typing import Literal
 
@@ -42,17 +42,17 @@ Cause = Literal[
     "low_supply",
     "busy",
 ]
-"""Causes for which the machine stops itself; their remedies stand in `rig.control.faults`."""
+"""Causes for which the machine stops itself; their remedies are in `rig.control.faults`."""
 
 
 class RigError(Exception):
-    """Something a person must be told: what is wrong, where, and how to mend it."""
+    """Error for a person: what is wrong, where, and how to fix it."""
 
     exit_code = 1
 
 
 class BadInputError(RigError):
-    """What was asked for or handed in cannot be used; nothing was moved (exit code 2)."""
+    """A request or an input cannot be used; nothing has moved (exit code 2)."""
 
     exit_code = 2
 

@@ -1,4 +1,4 @@
-"""Opens a rig, the real one or the twin; everything above and below is the same for both."""
+"""Open a rig, real or twin; everything above and below is the same for both."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -27,7 +27,7 @@ Speed = Literal["fast", "real"]
 
 
 class OnBoard(NamedTuple):
-    """What lies on the twin's board, in which air; a real rig finds that out by itself."""
+    """Bag and air on the twin's board; a real rig measures them."""
 
     bag: str | None = None
     face: str | None = None
@@ -37,7 +37,7 @@ class OnBoard(NamedTuple):
     """A name for the air that is drawn where no figures are given."""
     temperature_c: float | None = None
     relative_humidity_pct: float | None = None
-    """What the room was brought to."""
+    """Climate that the room was set to."""
     session: str = "session 1"
     series: str = "series 1"
     slides_before: int = 0
@@ -87,7 +87,7 @@ class OpenRig:
         return clock.run(task)
 
     def level_person(self, seed: int, **errors: float) -> "TwinLevelPerson | None":
-        """Who reads a simulated level on the twin; None on a real rig.
+        """Reader of a simulated level on the twin; None on a real rig.
 
         Args:
             seed: of the level's errors.
@@ -100,7 +100,7 @@ class OpenRig:
         return TwinLevelPerson(self.twin.world, seed, **errors)
 
     def write_truth(self, run_file: Path) -> Path | None:
-        """Write what the twin knows of the last run beside its file; nothing on a real rig."""
+        """Write the twin's truth of the last run beside its file; nothing on a real rig."""
         return None if self.twin is None else self.twin.write_truth(run_file)
 
 
@@ -156,7 +156,7 @@ def open_rig(
 
 
 def true_angle_deg(seed: int, bag: str, face: str, stage: str, humidity_pct: float) -> float:
-    """What the twin's law gives for one of its bags, all scatter left out; for demonstrations."""
+    """True slide angle of one of the twin's bags, without scatter; for demonstrations."""
     from rig.twin import invented
 
     return invented.true_angle_deg(seed, bag=bag, face=face, stage=stage, humidity_pct=humidity_pct)
@@ -185,7 +185,7 @@ def open_twin(
 
 
 def _find_calibration(settings: Settings, folder: Path, *, may_fail: bool) -> Calibration | None:
-    """The file that the settings name, else the newest beside the settings file."""
+    """File named in the settings, else the newest beside the settings file."""
     named = settings.files.calibration
     file = folder.parent / named if named else newest_calibration(folder)
     try:

@@ -14,7 +14,7 @@ SPIN_S = 300e-6
 """The last part of a wait is spun, because the kernel wakes a thread tens of microseconds late."""
 
 CANCEL_POLL_S = 0.02
-"""A wait longer than this can be broken off; a shorter one ends by itself soon enough."""
+"""Shortest wait that can be interrupted; a shorter one ends soon enough by itself."""
 
 
 class _RealQueue:
@@ -56,7 +56,7 @@ class _Thread:
             queue.put(_WAKE)
 
     def work(self) -> Any:
-        """Drive the generator; an exception in a wait is thrown into it, so its finally runs."""
+        """Drive the generator; an exception in a wait is thrown into it for its clean-up."""
         step: Callable[[], At | Until] = lambda: next(self.task)  # noqa: E731
         while True:
             try:

@@ -1,4 +1,4 @@
-"""What a task may wait for, how it ends, and what a clock does."""
+"""Tasks: their waits and their ends, and the interface of a clock."""
 
 from collections.abc import Callable, Generator
 from datetime import datetime
@@ -94,13 +94,13 @@ class Handle(Generic[T]):
 
     @property
     def unseen_error(self) -> BaseException | None:
-        """The error of a task that failed and that nobody has asked about."""
+        """Error of a failed task that was never joined."""
         failed = self.error is not None and not isinstance(self.error, Cancelled)
         return self.error if failed and not self._retrieved else None
 
 
 class Clock(Protocol):
-    """What all code above uses to tell the time, to wait, and to run tasks."""
+    """Time, waiting and tasks for all code above."""
 
     def time_s(self) -> float:
         """Now, in seconds of the monotonic clock."""
@@ -122,5 +122,5 @@ class Clock(Protocol):
 
 
 def first_unseen(handles: list[Handle[Any]]) -> BaseException | None:
-    """The first error of a task that nobody has asked about."""
+    """The first error of a task that was never joined."""
     return next((h.unseen_error for h in handles if h.unseen_error is not None), None)

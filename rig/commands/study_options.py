@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from rig.study.folder.journal import Entry
     from rig.study.folder.study import Study
 
+MOST_LINES = 8
+"""More lines of the journal than this are said in one."""
 Folder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
 When = Annotated[
     str | None,
@@ -99,6 +101,11 @@ def report(entries: "Sequence[Entry]", json: bool, **more: object) -> None:
 
     if json:
         print_json({"lines": [msgspec.to_builtins(entry) for entry in entries], **more})
+        return
+    if len(entries) > MOST_LINES:
+        kinds = ", ".join(dict.fromkeys(str(msgspec.to_builtins(one)["kind"]) for one in entries))
+        first, last = entries[0].line, entries[-1].line
+        print(f"Journal lines {first} to {last}: {len(entries)} entries ({kinds}).")
         return
     for entry in entries:
         text = msgspec.to_builtins(entry)

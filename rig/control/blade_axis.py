@@ -1,4 +1,4 @@
-"""The blade's motor with its reference: parks, pushes the bag through the beam, and measures there.
+"""The blade's motor and its reference: park, push the bag through the beam, measure there.
 
 The blade has no encoder. The beam takes its place: on the way up the blade's back face clears the
 beam, on the way back it breaks it again, and both must happen where they should.
@@ -17,15 +17,15 @@ from rig.errors import MachineFaultError
 from rig.settings.checks import BLADE_MARGIN_MM, blade_pulses_per_mm, blade_stop_mm
 
 FIRST_TOLERANCE_MM = 10.0
-"""How far from its place by the settings the beam may be met the first time."""
+"""Tolerance of the beam's position against the settings, first passage."""
 LATER_TOLERANCE_MM = 2.0
-"""And how far from where it was met the last time."""
+"""Tolerance of the beam's position against the previous passage."""
 HYSTERESIS_MM = 1.5
-"""On the way back the beam is met again this near, or steps were lost."""
+"""Tolerance of the beam's position between both ways; beyond it steps were lost."""
 LEFT_MM = 10.0
-"""So far from its place by the steps, the blade must have closed the park switch."""
+"""Distance from the park position, by steps, at which the park switch must be closed."""
 REST_S = 0.5
-"""Between push and way back: the fill comes to rest."""
+"""Pause between push and return, for the fill to settle."""
 PARK_NEAR_MM = 8.0
 PARK_SPEED_MM_S = 5.0
 PARK_OVERRUN_MM = 5.0
@@ -34,20 +34,20 @@ assert FIRST_TOLERANCE_MM < BLADE_MARGIN_MM  # noqa: S101 - the way is checked w
 
 
 class Push(NamedTuple):
-    """What one passage of the blade measured; counts are steps uphill of the park place."""
+    """Measurements of one passage of the blade; counts are steps uphill of the park position."""
 
     top: int
-    """Where the blade turned."""
+    """Turning point of the blade."""
     clear: int
-    """Where its back face cleared the beam on the way up."""
+    """Count at which its back face cleared the beam on the way up."""
     back: int
-    """Where its back face broke the beam on the way back, or something else did."""
+    """Count at which its back face, or something else, broke the beam on the way back."""
     first_break: int | None
-    """Where the beam was first broken on the way up; None: it was broken before."""
+    """Count at which the beam was first broken on the way up; None: it was broken before."""
 
     @property
     def place(self) -> float:
-        """The beam's place for the blade's back face: the mean of both ways."""
+        """Position of the beam for the blade's back face: the mean of both ways."""
         return 0.5 * (self.clear + self.back)
 
 
@@ -73,10 +73,10 @@ class BladeAxis:
         """Whether the count is known from the park switch."""
 
     def park(self, mover: Mover) -> Task[None]:
-        """Bring the blade to its park place and switch its driver off.
+        """Move the blade to its park position and switch its driver off.
 
-        With a switch there, count 0 is where it opens; without, it is where the blade stood when
-        the rig was opened.
+        Count 0 is where the park switch opens or, without a switch, where the blade stood when the
+        rig was opened.
         """
         stepper = self._stepper
         if self._machine.inputs.has_park_switch:
@@ -87,7 +87,7 @@ class BladeAxis:
         stepper.disable()
 
     def _find_switch(self, mover: Mover) -> Task[None]:
-        """To the place near the switch by the steps, the rest slowly; all of it the first time."""
+        """Approach the switch by steps, then slowly; the first time slowly all the way."""
         stepper = self._stepper
         near = round(PARK_NEAR_MM * self.per_mm)
         if stepper.count > near and (self._is_found or not self._is_parked()):
@@ -111,17 +111,17 @@ class BladeAxis:
         return self._machine.inputs.blade_parked
 
     def try_out(self, mover: Mover, way_mm: float) -> Task[float | None]:
-        """Park, go a little uphill, and park again.
+        """Park, move a little uphill, and park again.
 
         Args:
             mover: moves it.
-            way_mm: how far uphill; more than `LEFT_MM`, or leaving the switch is not seen.
+            way_mm: distance uphill; must exceed `LEFT_MM` to see the blade leave the switch.
 
         Returns:
-            How far uphill of its place the park switch opened, in mm; None without one.
+            Offset of the park switch uphill of its expected position, in mm; None without one.
 
         Raises:
-            StoppedError: a stop was asked for.
+            StoppedError: a stop was requested.
             MachineFaultError: `blade_park`, or any other interlock.
         """
         yield from self.park(mover)
@@ -135,7 +135,7 @@ class BladeAxis:
         return off_mm
 
     def _leaving(self) -> Callable[[], None]:
-        """To be called all along a move uphill from the park place: looks once."""
+        """Callback during a move uphill from the park position; checks the switch once."""
         has_left = not self._machine.inputs.has_park_switch
 
         def follow() -> None:
@@ -154,10 +154,10 @@ class BladeAxis:
         return follow
 
     def push(self, mover: Mover) -> Task[Push]:
-        """Push the bag uphill until the blade's back face is past the beam, and go back.
+        """Push the bag uphill until the blade's back face is past the beam, then return.
 
         Raises:
-            StoppedError: a stop was asked for.
+            StoppedError: a stop was requested.
             MachineFaultError: `blade_unseen`, `blade_stalled`, `blade_lost`, `blade_park`, or any
                 other interlock.
         """
@@ -171,7 +171,7 @@ class BladeAxis:
         return Push(top, clear, back, first_break)
 
     def check_place(self, push: Push) -> None:
-        """Compare both ways through a beam that nothing else stood in.
+        """Compare both ways through a beam with nothing else in it.
 
         Raises:
             MachineFaultError: `blade_lost`.
@@ -206,8 +206,8 @@ class BladeAxis:
         if clears:
             raise MachineFaultError(
                 "blade_lost",
-                f"The blade cleared the beam {clears[-1] / self.per_mm:.1f} mm from its park place;"
-                f" that should be at {place_mm:.1f} mm.",
+                f"The blade cleared the beam {clears[-1] / self.per_mm:.1f} mm from its park"
+                f" position; that should be at {place_mm:.1f} mm.",
             )
         if breaks or was_broken:
             raise MachineFaultError(
@@ -221,7 +221,7 @@ class BladeAxis:
         )
 
     def _go_back(self, mover: Mover) -> Task[int]:
-        """Back to the park place; returns where the beam was first broken on the way."""
+        """Return to the park position; returns the count at which the beam was first broken."""
         breaks: list[int] = []
 
         def look(count: int, broken: bool) -> None:
@@ -233,7 +233,7 @@ class BladeAxis:
         below = self._expected - self.per_mm * (self._settings.blade.thickness_mm + PARK_NEAR_MM)
         yield from self._go(mover, max(0, round(below)), look=look)
         if not breaks:
-            # Perhaps it went on uphill instead, and takes the bag with it: no step further.
+            # It may be moving uphill with the bag instead: make no further step.
             raise MachineFaultError(
                 "blade_unseen", "The beam did not see the blade on its way back."
             )
@@ -250,9 +250,9 @@ class BladeAxis:
         until_parked: bool = False,
         follow: Callable[[], None] = lambda: None,
     ) -> Task[None]:
-        """Move to a count; with `until_parked` no further than to the park switch.
+        """Move to a count; with `until_parked` only as far as the park switch.
 
-        `look` gets the count at each edge of the upper beam; `follow` is called all along.
+        `look` gets the count at each edge of the upper beam; `follow` is called throughout.
         """
         stepper = self._stepper
         plan: BladePlan = plan_blade(self._settings, stepper.count, to_count, speed_mm_s)

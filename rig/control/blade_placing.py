@@ -1,4 +1,4 @@
-"""Puts the bag back with the blade, sees by the beam that it did, and tries again if it did not."""
+"""Place the bag with the blade, verify it by the beam, and retry if needed."""
 
 from math import hypot, sqrt
 from typing import Any, Literal, NamedTuple
@@ -13,27 +13,27 @@ from rig.devices.inputs import Edge
 from rig.errors import MachineFaultError
 
 SETTLE_S = 0.5
-"""After the blade has gone, and after the board has moved: then the bag must be out of the beam."""
+"""Settling time after blade or board has moved; then the bag must be out of the beam."""
 TO_CATCH_S = 0.6
-"""A bag that has cleared the beam needs less to reach the catch."""
+"""Upper bound of the time from clearing the beam to reaching the catch."""
 MISSING_SHARE = 0.3
-"""Below this share of the bag's length, what passed the beam was the blade alone."""
+"""Below this share of the bag's length only the blade passed the beam."""
 
 
 class _Trouble(NamedTuple):
-    """Why a push does not count."""
+    """Reason why a push does not count."""
 
     what: str
     must_come_down: bool
-    """Another push is of no use before the bag lies on the catch again."""
+    """Whether the bag must return to the catch before another push."""
 
 
 class BladePlacing:
-    """Lets the blade place the bag; only the first time a person is asked for.
+    """Placing by the blade; a person is asked only the first time.
 
     Args:
         machine: opened, its blade fitted.
-        is_ready: the bag lies ready and nobody is near, so the first run waits for no button.
+        is_ready: the bag is in place and nobody is near, so the first run does not wait for start.
     """
 
     kind: Literal["hand", "blade"] = "blade"
@@ -47,7 +47,7 @@ class BladePlacing:
         """See `Placing.place`.
 
         Raises:
-            StoppedError: a stop was asked for, or nobody pressed start.
+            StoppedError: a stop was requested, or nobody pressed start.
             MachineFaultError: `bag_missing`, `bag_not_placed`, one of the blade, or any other.
         """
         if not self._is_ready:
@@ -93,14 +93,14 @@ class BladePlacing:
         mover.ask("")
 
     def _length_mm(self, push: Push) -> float | None:
-        """Length of what lay before the blade, from where its uphill edge broke the beam."""
+        """Length of the object on the blade, from the count at which it broke the beam."""
         if push.first_break is None:
             return None
         way_mm = (push.place - push.first_break) / self._axis.per_mm
         return round(way_mm - self._machine.settings.blade.thickness_mm, 2)
 
     def _settle(self, mover: Mover, push: Push) -> Task[_Trouble | None]:
-        """Look at the beam when the blade has gone, tilt if that is wanted, look again."""
+        """Check the beam after the blade has left, tilt if set, check again."""
         machine = self._machine
         in_beam = _Trouble("the bag sprang back into the beam", must_come_down=False)
         yield from mover.wait_s(SETTLE_S)
@@ -121,7 +121,7 @@ class BladePlacing:
         return self._machine.settings.motion.rate_deg_s
 
     def _bring_down(self, mover: Mover) -> Task[None]:
-        """Let the bag slide to the catch, which also shakes it out, and level the board again.
+        """Let the bag slide to the catch, which also straightens it, and level the board again.
 
         Raises:
             MachineFaultError: `bag_missing`: none passed the beam up to the soft limit.
@@ -154,7 +154,7 @@ class BladePlacing:
         blade, per_mm = self._machine.settings.blade, self._axis.per_mm
         difference_mm = (push.clear - push.back) / per_mm
         gap_mm = blade.thickness_mm + (push.top - push.place) / per_mm - blade.springback_mm
-        # The truth lies anywhere between both ways through the beam: a rectangle.
+        # The true value lies anywhere between both passages: a rectangular distribution.
         u_gap_mm = hypot(
             blade.u_thickness_mm, blade.u_springback_mm, difference_mm / sqrt(12.0), 1.0 / per_mm
         )
@@ -189,11 +189,11 @@ def _wrong_length(
 
 
 def placing_for(machine: Machine, *, is_ready: bool) -> Placing:
-    """The blade where one is fitted, else a person.
+    """Choose the blade where one is fitted, else a person.
 
     Args:
         machine: opened.
-        is_ready: the bag lies ready, so the first run waits for no button.
+        is_ready: the bag is in place, so the first run does not wait for start.
     """
     if machine.has_blade:
         return BladePlacing(machine, is_ready=is_ready)

@@ -14,13 +14,13 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class BladePlan:
-    """A move of the blade that was worked out; counts are step pulses uphill of the park place."""
+    """Planned move of the blade; counts are step pulses uphill of the park position."""
 
     from_count: int
     direction: int
     """+1 uphill, −1 downhill."""
     profile: Profile = field(repr=False)
-    """Pulses travelled over seconds since the start."""
+    """Pulses made over seconds since the start."""
     limits: tuple[float, float]
     """Acceleration in pulses/s² and jerk in pulses/s³."""
     times_s: Array = field(repr=False)
@@ -33,7 +33,7 @@ class BladePlan:
 
     @property
     def time_limit_s(self) -> float:
-        """Time after which a move that has not ended has failed: half as long again, plus 2 s."""
+        """Time after which an unfinished move has failed: 1.5 times its duration plus 2 s."""
         return 1.5 * self.duration_s + 2.0
 
     def brake(self, index: int) -> Array:
@@ -47,7 +47,7 @@ class BladePlan:
         return stop.time_at(ahead[: np.searchsorted(ahead, stop.end)])
 
     def count_at(self, latest: tuple[float, int], t_s: float) -> int:
-        """The count at a time a little before the latest pulse, while no stop was asked for.
+        """Count at a time shortly before the latest pulse, as long as no stop was requested.
 
         Args:
             latest: time of the latest pulse, and the count after it.
@@ -66,12 +66,12 @@ class BladePlan:
 def plan_blade(
     settings: Settings, from_count: int, to_count: int, speed_mm_s: float | None = None
 ) -> BladePlan:
-    """Work out a move of the blade from rest to rest.
+    """Plan a move of the blade from rest to rest.
 
     Args:
         settings: give speed and limits.
-        from_count: where the blade is.
-        to_count: where to go.
+        from_count: present count.
+        to_count: target count.
         speed_mm_s: instead of the settings' speed.
     """
     blade, per_mm = settings.blade, blade_pulses_per_mm(settings)

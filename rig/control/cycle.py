@@ -1,7 +1,6 @@
 """One run: home, place, dwell, raise through the slide, lower.
 
-Whatever happens, the motor ends stopped with its driver disabled and the file closed with its
-outcome.
+In every case the motor ends stopped with its driver disabled, and the file closed with its outcome.
 """
 
 from typing import Any
@@ -22,9 +21,9 @@ from rig.runfile.model import Outcome
 HOME_SETTLE_S = 0.6
 HOME_CAPTURE_S = 1.0
 APPROACH_REST_S = 0.3
-"""Between a quick approach and the measured raise: the cradle stops swinging."""
+"""Pause between quick approach and measured raise, for the cradle to stop swinging."""
 LOWER_TO_DEG = 0.3
-"""The board is lowered to this far above home; the next homing goes the rest, slowly."""
+"""Height above home at which lowering ends; the next homing covers the rest slowly."""
 
 
 class Cycle(Mover):
@@ -32,9 +31,9 @@ class Cycle(Mover):
 
     Args:
         machine: opened, with its watching tasks already running.
-        request: what to do.
+        request: of the run.
         recorder: of the run's open file.
-        placing: how the bag gets to its place.
+        placing: puts the bag into place.
     """
 
     def __init__(
@@ -50,8 +49,8 @@ class Cycle(Mover):
         """Make the run; returns "slid" or "no_slide".
 
         Raises:
-            StoppedError: on a stop that somebody asked for.
-            MachineFaultError: when the machine stopped itself.
+            StoppedError: a stop was requested.
+            MachineFaultError: the machine stopped itself.
         """
         machine, recorder = self._machine, self._recorder
         machine.recorder = recorder
@@ -110,7 +109,7 @@ class Cycle(Mover):
         self._check_home(angle_deg, cross_deg)
 
     def _check_home(self, angle_deg: float, cross_deg: float) -> None:
-        """Compare with the calibration; the reading is charted, never subtracted."""
+        """Compare the home reading with the calibration; it is recorded, never subtracted."""
         calibration = self._machine.calibration
         assert calibration is not None  # noqa: S101 - a run is refused without one
         limit = self._machine.settings.interlocks.home_mismatch_deg
@@ -122,8 +121,9 @@ class Cycle(Mover):
                 return
             raise MachineFaultError(
                 "home_mismatch",
-                f"At home the board reads {along:+.2f}° along and {across:+.2f}° across from the"
-                f" calibration (allowed {limit:g}°): the floor, the frame or the sensor moved.",
+                f"The home reading differs from the calibration by {along:+.2f}° along and"
+                f" {across:+.2f}° across (allowed {limit:g}°): the floor, the frame or the sensor"
+                " moved.",
             )
 
     def _place(self) -> Task[None]:

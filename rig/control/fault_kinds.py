@@ -9,7 +9,7 @@ from rig.runfile.model import Flag, State
 Response = Literal["cut", "last_run", "refuse"]
 RESPONSES: dict[Response, str] = {
     "cut": "no further pulse, driver off, run closed as a fault, state `halted`",
-    "last_run": "the run under way is finished, and no other begins",
+    "last_run": "the current run is finished, and no other begins",
     "refuse": "nothing begins",
 }
 
@@ -21,18 +21,18 @@ CHECK = "Then start again: the rig homes first."
 
 
 class Fault(NamedTuple):
-    """One condition: where it counts, what the machine does, what a person does about it."""
+    """One condition: states it applies to, response of the machine, remedy."""
 
     cause: Cause
     """Stable word for files and tests."""
     condition: str
-    """What is the matter, in words."""
+    """Description of the condition."""
     states: frozenset[State]
-    """States in which it is looked for or can arise."""
+    """States in which it is checked or can arise."""
     response: Response
     notice: str
-    """How soon it is noticed, and by what."""
+    """Time and means of detection."""
     flag: Flag | None
-    """Put on the run."""
+    """Flag of the run."""
     action: str
     """The remedy."""

@@ -4,8 +4,7 @@ None of it is a safety function: the emergency stop cuts the motor's supply in h
 table only makes the program follow. The screw holds the board by itself, so "driver off" leaves
 the board where it is, at any angle.
 
-Whoever raises a `MachineFaultError` names a cause and states the facts; flag and remedy come from
-here.
+A `MachineFaultError` names a cause and states the facts; flag and remedy come from here.
 """
 
 from rig.control.fault_kinds import ALL, MEASURING, RESPONSES, Fault
@@ -23,19 +22,19 @@ BY_CAUSE: dict[Cause, Fault] = {fault.cause: fault for fault in FAULTS}
 
 
 def remedy(cause: Cause) -> str:
-    """What a person does about a fault of this cause."""
+    """Remedy for a fault of this cause."""
     return BY_CAUSE[cause].action
 
 
 def told(error: RigError) -> str:
-    """An error in full: the facts, and for a fault of the machine the remedy."""
+    """Full text of an error: the facts, and for a fault of the machine its remedy."""
     if isinstance(error, MachineFaultError):
         return f"{error.what} {remedy(error.cause)}"
     return str(error)
 
 
 def as_markdown() -> str:
-    """The table as it stands in the notes for the builder."""
+    """The table for the builder's notes."""
     lines = [
         "# When the machine stops itself",
         "",
@@ -43,16 +42,16 @@ def as_markdown() -> str:
         " compares. None of this is a safety function: the emergency stop's own contact cuts the"
         " motor's supply.",
         "",
-        "What it does:",
+        "Responses:",
         "",
         *(f"- **{name}**: {text}." for name, text in RESPONSES.items()),
         "",
-        "Reset: the first cause is kept and shown until a person comes. In a command that has"
-        " ended, giving a new command is the reset; in the service, a press of the start button is"
-        " (a button that is held all along counts for nothing). Both begin with a homing.",
+        "Reset: the first cause is kept and shown until a person resets it. After a command has"
+        " ended, the next command is the reset; in the service, a press of the start button is (a"
+        " button held throughout does not count). Both begin with homing.",
         "",
         "In `placing` something moves only where a blade is fitted: the blade, and the board for"
-        " the settle tilt or to bring the bag down. What a row says of moves counts there too.",
+        " the settle tilt or to bring the bag down. Rows about moves apply there too.",
         "",
         "| cause | condition | states | does | noticed | flag | remedy |",
         "| --- | --- | --- | --- | --- | --- | --- |",

@@ -10,7 +10,7 @@ PLACING: tuple[Fault, ...] = (
         "cut",
         "before the first pulse",
         "beam_fault",
-        "Move the bag uphill, take away what stands in the beam, shade it from the sun. " + CHECK,
+        "Move the bag uphill, clear the beam, shade it from the sun. " + CHECK,
     ),
     Fault(
         "blade_unseen",
@@ -27,27 +27,27 @@ PLACING: tuple[Fault, ...] = (
         "the beam stays broken where the blade should have cleared it",
         frozenset({"placing"}),
         "cut",
-        "10 mm beyond that place the first time, 2 mm later",
+        "10 mm beyond that position the first time, 2 mm later",
         None,
-        "Look for what holds the blade or stands in the beam; push the blade to its park place. "
+        "Check whether something holds the blade or is in the beam; push it to its park position. "
         + CHECK,
     ),
     Fault(
         "blade_lost",
-        "the blade meets the beam elsewhere than it should: steps lost, or not parked",
+        "the blade meets the beam at the wrong position: steps lost, or not parked",
         frozenset({"placing"}),
         "cut",
-        "when it has passed the beam, there and back",
+        "after passing the beam, out and back",
         None,
-        "Push the blade to its park place, look for what holds it, check `blade.lead_mm` and"
+        "Push the blade to its park position, check what may hold it, `blade.lead_mm` and"
         " `board.catch_mm`. " + CHECK,
     ),
     Fault(
         "blade_park",
-        "the blade's park switch does not open at its place, or does not close away from it",
+        "the blade's park switch does not open at its position, or does not close away from it",
         frozenset({"placing"}),
         "cut",
-        "5 mm beyond the place where it should open (its whole travel the first time), 8 mm before"
+        "5 mm beyond its expected position (its whole travel the first time), 8 mm before"
         " it, and on the way up 10 mm after it",
         None,
         "Check the switch, its wire, what may hold the blade, its motor and"
@@ -58,14 +58,14 @@ PLACING: tuple[Fault, ...] = (
         "the blade meets no bag, and none slides past the beam",
         frozenset({"placing"}),
         "cut",
-        "when the board has been raised to its soft limit for it",
+        "when the board has been raised to its soft limit to bring it down",
         None,
-        "Lay the bag against the parked blade; look whether it fell off or sticks to the board. "
+        "Lay the bag against the parked blade; check whether it fell off or sticks to the board. "
         + CHECK,
     ),
     Fault(
         "bag_not_placed",
-        "the blade does not bring the bag to its place",
+        "the blade fails to place the bag",
         frozenset({"placing"}),
         "cut",
         "after `blade.tries` pushes",
@@ -74,7 +74,7 @@ PLACING: tuple[Fault, ...] = (
     ),
     Fault(
         "beam_flicker",
-        "the beam breaks and clears again and again",
+        "the beam flickers",
         frozenset({"placing", "dwelling", "raising", "sliding"}),
         "cut",
         "at the 12th edge within a second",

@@ -1,4 +1,4 @@
-"""Homing: find the lower switch, retreat, find it again slowly; count 0 is there."""
+"""Homing: find the lower switch, retreat, find it again slowly, and set count 0 there."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
@@ -13,16 +13,16 @@ if TYPE_CHECKING:
 RETREAT_DEG = 0.5
 SLOW_FACTOR = 0.25
 CAREFUL_FACTOR = 0.5
-"""After an interruption nobody knows how the board stands, so all of homing is slower."""
+"""Slower homing after an interruption, when the board's position is unknown."""
 OVERRUN_DEG = 3.0
-"""How far from the expected place the switch is still looked for."""
+"""Search range for the switch beyond its expected position."""
 
 
 def home(mover: "Mover", machine: "Machine") -> Task[None]:
     """Bring the board to the lower switch and set the step count to 0 there.
 
     Raises:
-        MachineFaultError: when the switch is never found or never lets go.
+        MachineFaultError: the switch is not found or does not close again.
     """
     inputs, stepper = machine.inputs, machine.stepper
     if not machine.is_homed:
@@ -45,10 +45,10 @@ def _rate_deg_s(machine: "Machine") -> float:
 
 
 def _first_idea_deg(mover: "Mover", machine: "Machine") -> Task[float]:
-    """After power-on nobody knows the count; the angle sensor gives a first idea of it.
+    """Rough inclination after power-on, when the count is unknown, from the angle sensor.
 
-    Before the first calibration there is only the switch: the board is at home, or it counts as
-    being as high as it may be, so that the way down is long enough.
+    Before the first calibration there is only the switch: the board is at home, or else is assumed
+    to be at its highest, so that the way down is long enough.
     """
     if machine.calibration is None:
         linkage = machine.settings.linkage
@@ -65,8 +65,8 @@ def _approach(mover: "Mover", machine: "Machine", rate_deg_s: float) -> Task[Non
     if not inputs.limit_lower_reached:
         raise MachineFaultError(
             "limit_lower_missing",
-            f"The lower switch did not open although the board went {OVERRUN_DEG:g}° further than"
-            " it should have.",
+            f"The lower switch did not open although the board moved {OVERRUN_DEG:g}° past its"
+            " expected position.",
         )
 
 

@@ -1,4 +1,4 @@
-"""What the computer itself reports: its supply, its disk, its two clocks."""
+"""The computer's own state: supply, disk, clocks."""
 
 import shutil
 from pathlib import Path
@@ -6,11 +6,11 @@ from pathlib import Path
 from rig.clock import Clock
 
 PERIOD_S = 1.5
-"""How often it is asked; the answers cost a system call each."""
+"""Interval of the checks; each costs a system call."""
 
 THROTTLED = Path("sys/devices/platform/soc/soc:firmware/get_throttled")
 UNDER_VOLTAGE_NOW = 0x1
-"""Bit 0 of the firmware's word: the supply is too low at this moment (from memory)."""
+"""Bit 0 of the firmware's word: the supply is too low now (from memory)."""
 
 
 class Host:
@@ -23,23 +23,23 @@ class Host:
 
     def __init__(self, clock: Clock, root: Path = Path("/")) -> None:
         self.folder: Path | None = None
-        """Where run files go; None while nothing is written."""
+        """Folder for run files; None while nothing is written."""
         self.is_supply_low = False
         self.free_mb: float | None = None
         self.clock_jump_s = 0.0
-        """How far wall time went away from monotonic time since the last `mark`."""
+        """Divergence of wall time from monotonic time since the last `mark`."""
         self._clock = clock
         self.root = root
         self._due_s = float("-inf")
         self._mark_s = self._apart_s()
 
     def mark(self) -> None:
-        """Take the difference of the two clocks as it is now for right."""
+        """Take the present difference of the two clocks as the reference."""
         self._mark_s = self._apart_s()
         self.clock_jump_s = 0.0
 
     def look(self) -> None:
-        """Ask again if it is time to."""
+        """Check again if the interval is over."""
         now_s = self._clock.time_s()
         if now_s < self._due_s:
             return
@@ -52,7 +52,7 @@ class Host:
         return self._clock.utc_now().timestamp() - self._clock.time_s()
 
     def _supply_low(self) -> bool:
-        """By the firmware's word where there is one, else by the kernel's alarm."""
+        """Read the firmware's word where there is one, else the kernel's alarm."""
         try:
             word = int((self.root / THROTTLED).read_text("ascii"), 16)
         except (OSError, ValueError):
@@ -70,7 +70,7 @@ def _is_alarm(chip: Path) -> bool:
 
 
 def free_mb(folder: Path) -> float | None:
-    """Free space where `folder` lies or will lie, in MB; None when nobody can tell."""
+    """Free space where `folder` is or will be, in MB; None if unknown."""
     place = folder.absolute()
     while not place.exists():
         place = place.parent

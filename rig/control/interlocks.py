@@ -1,7 +1,7 @@
-"""Looks for the conditions that show themselves at any time; the table is in `rig.control.faults`.
+"""Checks for conditions that can arise at any time; the table is in `rig.control.faults`.
 
-The other causes of the table are raised where they are met: by a driver, a move, the homing, the
-run file.
+The other causes of the table are raised where they occur: in a driver, a move, the homing, the run
+file.
 """
 
 from collections.abc import Callable
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
     from rig.control.machine import Machine
 
 CLEAR_OF_HOME_DEG = 1.5
-"""Above this the lower switch must have closed again."""
+"""Height above home at which the lower switch must be closed again."""
 CLOCK_JUMP_S = 5.0
 DOUBTFUL_READINGS = 3
 MISMATCH_LASTS_S = 0.3
 
 
 def check_interlocks(machine: "Machine", state: State) -> None:
-    """Raise MachineFaultError with the first condition that is met in this state.
+    """Raise MachineFaultError for the first condition met in this state.
 
-    A condition that lets the run under way be finished is only noted in `machine.last_run_reason`.
+    A condition that allows the current run to finish is only noted in `machine.last_run_reason`.
     """
     for cause, seen in CONDITIONS.items():
         entry = BY_CAUSE[cause]
@@ -49,22 +49,22 @@ def _emergency_stop(machine: "Machine") -> str | None:
 
 
 def held_up(machine: "Machine") -> MachineFaultError | None:
-    """The fault of a program that was stopped; whatever else is late then is late because of it."""
+    """Fault of a suspended program; it explains anything else that is late then."""
     what = _suspended(machine)
     return None if what is None else MachineFaultError("suspended", what)
 
 
 def _suspended(machine: "Machine") -> str | None:
     if machine.held_up_s is not None:
-        return f"The program was stopped for {machine.held_up_s:.1f} s and then continued."
+        return f"The program was suspended for {machine.held_up_s:.1f} s and then continued."
     return None
 
 
 def _upper_limit(machine: "Machine") -> str | None:
     if machine.inputs.limit_upper_reached:
         return (
-            "The upper limit switch is open: the board is above the highest angle that a run may"
-            " reach, or the switch's wire is broken."
+            "The upper limit switch is open: the board is above the highest angle allowed in a run,"
+            " or the switch's wire is broken."
         )
     return None
 
@@ -83,12 +83,12 @@ def _silent_imu(machine: "Machine") -> str | None:
     limit = machine.settings.interlocks.imu_silence_s
     silent = machine.clock.time_s() - (machine.opened_s if seen is None else seen)
     if silent > limit:
-        return f"The angle sensor has said nothing for {silent:.1f} s (allowed {limit:g} s)."
+        return f"The angle sensor has been silent for {silent:.1f} s (allowed {limit:g} s)."
     return None
 
 
 def _angle_mismatch(machine: "Machine") -> str | None:
-    """Only after it has lasted: a sensor that fails shows what is wrong with it soon after."""
+    """Report a mismatch only after it lasts: a failing sensor soon shows its own fault."""
     angle = machine.live.angle_deg
     by_steps = machine.step_angle_deg()
     limit = machine.settings.interlocks.angle_mismatch_deg
@@ -100,7 +100,7 @@ def _angle_mismatch(machine: "Machine") -> str | None:
         machine.mismatch_since_s = now_s
     if now_s - machine.mismatch_since_s >= MISMATCH_LASTS_S:
         return (
-            f"The angle sensor says {angle:.2f}° and the steps say {by_steps:.2f}°"
+            f"The angle sensor reads {angle:.2f}° and the steps give {by_steps:.2f}°"
             f" (allowed difference {limit:g}°): steps were lost, or the sensor moved."
         )
     return None
@@ -109,36 +109,34 @@ def _angle_mismatch(machine: "Machine") -> str | None:
 def _edges_lost(machine: "Machine") -> str | None:
     failed = machine.inputs.failed_callbacks
     if failed:
-        return f"{failed} edges of the inputs could not be taken over."
+        return f"Edges of the inputs that could not be handled: {failed}."
     return None
 
 
 def _disk_nearly_full(machine: "Machine") -> str | None:
     host, limit = machine.host, machine.settings.interlocks.min_free_mb
     if host.free_mb is not None and host.free_mb < limit:
-        return (
-            f"Only {host.free_mb:.0f} MB are free where {host.folder} lies (wanted {limit:g} MB)."
-        )
+        return f"Only {host.free_mb:.0f} MB are free in {host.folder} (required: {limit:g} MB)."
     return None
 
 
 def _clock_jump(machine: "Machine") -> str | None:
     jump_s = machine.host.clock_jump_s
     if machine.is_moving and abs(jump_s) > CLOCK_JUMP_S:
-        return f"The wall clock went {jump_s:+.0f} s away from the monotonic clock during a move."
+        return f"The wall clock diverged by {jump_s:+.0f} s from the monotonic clock during a move."
     return None
 
 
 def _low_supply(machine: "Machine") -> str | None:
     if machine.host.is_supply_low:
-        return "The computer reports that its own supply voltage is too low."
+        return "The computer reports that its supply voltage is too low."
     return None
 
 
 def _climate_doubtful(machine: "Machine") -> str | None:
     if machine.doubtful_climates >= DOUBTFUL_READINGS:
         return (
-            f"The climate sensor gave no believable temperature and humidity"
+            f"The climate sensor gave no plausible temperature and humidity"
             f" {machine.doubtful_climates} times in a row."
         )
     return None
@@ -157,4 +155,4 @@ CONDITIONS: dict[Cause, Callable[["Machine"], str | None]] = {
     "disk_nearly_full": _disk_nearly_full,
     "climate_doubtful": _climate_doubtful,
 }
-"""Returns the sentence that says what is wrong, or None; by cause, the most urgent first."""
+"""Checks by cause, the most urgent first; each returns a sentence about the condition, or None."""

@@ -1,4 +1,4 @@
-"""What the machine sees at this moment, for those who watch it."""
+"""Present state of the machine, for displays."""
 
 from dataclasses import dataclass, field
 
@@ -7,7 +7,7 @@ from rig.runfile.model import State
 
 @dataclass
 class Live:
-    """The latest values; written by the machine's tasks, read by anybody, None until known."""
+    """Latest values, written by the machine's tasks and read by all others; None until known."""
 
     state: State = "parked"
     angle_deg: float | None = None
@@ -20,5 +20,5 @@ class Live:
     pressure_hpa: float | None = None
     imu_temperature_c: float | None = None
     wants: str = ""
-    """What the machine waits for, in words; empty when it waits for nothing."""
+    """What the machine is waiting for, in words; empty if nothing."""
     inputs: dict[str, bool] = field(default_factory=dict)

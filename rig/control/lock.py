@@ -1,4 +1,4 @@
-"""One process at a time on one rig: a lock that the kernel lets go of however its holder ends."""
+"""Lock for one process per rig; the kernel releases it however its holder ends."""
 
 import fcntl
 import os
@@ -11,16 +11,16 @@ LOCK_FOLDERS = (Path("/run/lock"), Path("/var/lock"))
 
 
 def lock_path(bus_number: int) -> Path:
-    """Where the lock of the rig on this I2C bus lies: the same place for every user."""
+    """Path of the lock of the rig on this I2C bus: the same for every user."""
     folder = next((f for f in LOCK_FOLDERS if f.is_dir() and os.access(f, os.W_OK)), None)
     return (folder or Path(tempfile.gettempdir())) / f"rig-i2c-{bus_number}.lock"
 
 
 class RigLock:
-    """Held from `open` to `close`; the file stays, it is the lock on it that counts.
+    """Lock held from `open` to `close`; the file stays, only the lock on it counts.
 
     Args:
-        path: of the file that is locked.
+        path: of the locked file.
     """
 
     def __init__(self, path: Path) -> None:
@@ -53,10 +53,10 @@ class RigLock:
             os.ftruncate(descriptor, 0)
             os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
         except OSError:
-            pass  # another user's file: the lock holds all the same, only the number is missing
+            pass  # another user's file: the lock still holds, only the number is missing
 
     def _file(self) -> int:
-        """A file of another user may be readable only; that is enough for a lock."""
+        """Another user's file may be read-only; that is enough for a lock."""
         try:
             return os.open(self.path, os.O_RDWR | os.O_CLOEXEC)
         except FileNotFoundError:
@@ -65,14 +65,14 @@ class RigLock:
             return os.open(self.path, os.O_RDONLY | os.O_CLOEXEC)
 
     def close(self) -> None:
-        """Let go of the lock; harmless when it is not held."""
+        """Release the lock; harmless when it is not held."""
         descriptor, self._descriptor = self._descriptor, -1
         if descriptor >= 0:
             os.close(descriptor)
 
 
 def holder(path: Path) -> int | None:
-    """The process that holds the lock at this moment; None when nobody does or nobody knows."""
+    """Process that holds the lock now; None if there is none or it is unknown."""
     try:
         descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
     except OSError:

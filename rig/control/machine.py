@@ -1,4 +1,4 @@
-"""The opened rig: its devices, its motors, and what keeps them from moving."""
+"""The opened rig: its devices, its motors, and the locks on their movement."""
 
 from collections.abc import Callable
 from types import TracebackType
@@ -28,35 +28,35 @@ from rig.settings.checks import lowering_rate_deg_s, quick_rate_deg_s
 from rig.settings.model import Settings
 
 CONTROL_SILENCE_S = 2.0
-"""Pulses go on only while the control loop shows a sign of life this often; a slow disk may hold
-it up for a while."""
+"""Longest time between signs of life of the control loop while pulses continue; a slow disk may
+hold it up for a while."""
 
 
 HELD_UP_S = 0.5
-"""A program that was stopped for less has missed nothing that would not show itself."""
+"""Longest suspension of the program after which anything missed would still show."""
 
 
 class StopRequest(NamedTuple):
-    """Put into the machine's events by whoever wants an orderly stop."""
+    """Request for an orderly stop, put into the machine's events."""
 
     reason: str
     ends_program: bool = False
-    """A signal: the program ends, too."""
+    """Whether the program ends too, as by a signal."""
 
 
 class Machine(Senses):
-    """All devices of one rig and the latest that they saw.
+    """All devices of one rig and their latest values.
 
     The constructor touches no hardware; `with machine:` opens the devices and closes them, the
     motor first.
 
     Args:
-        clock: the clock that all tasks run on.
+        clock: the clock of all tasks.
         settings: the rig's settings.
         open_pins: makes the pin factory of gpiozero.
-        bus: the bus that the chips hang on.
+        bus: the chips' bus.
         calibration: of the angle sensor; without one no angle is known and no run can be made.
-        host: the computer that this runs on.
+        host: the computer.
         lock: keeps other processes off this rig; a simulated one needs none.
     """
 
@@ -79,37 +79,37 @@ class Machine(Senses):
         self.opened_s = 0.0
         self.is_homed = False
         self.allow_overdue = False
-        """Take a calibration that is past due; its runs are flagged."""
+        """Accept an overdue calibration; runs made with it are flagged."""
         self.home_check: HomeCheck | None = None
-        """What a level said about the home reading since the calibration, if anybody looked."""
+        """Latest check of the home reading with a level since the calibration, if any."""
         self.homes_slowly = False
-        """The last series was cut off: nobody knows how the board stands."""
+        """The last series was cut off: the board's position is unknown."""
         self.latched: MachineFaultError | None = None
-        """The first fault since the last reset; nothing moves while there is one."""
+        """First fault since the last reset; while there is one, nothing moves."""
         self.last_run_reason: MachineFaultError | None = None
-        """Why no other run may begin after the present one."""
+        """Reason why no other run may begin after the current one."""
         self.mismatch_since_s: float | None = None
-        """Since when sensor and steps differ."""
+        """Time since which sensor and steps differ."""
         self.cut_by: Cause | None = None
-        """Cause for which the pulse loop made no further pulse in the last move."""
+        """Cause for which the pulse loop ended the last move."""
         self.progress = ProgressWatch()
         self.on_beat: Callable[[], None] = lambda: None
-        """Called with every sign of life of the control loop."""
+        """Called at every sign of life of the control loop."""
         self.beats = 0
         """Signs of life of the control loop so far."""
         self.stops = 0
-        """Stop requests that the control loop has met so far."""
+        """Stop requests handled by the control loop so far."""
         self.held_up_s: float | None = None
-        """How long the whole process was stopped in mid-work, if it was."""
+        """Duration of the last suspension of the whole process in mid-work, if any."""
         self.comes_next = ""
-        """Between two runs of a series: what the board does next; empty after the last one."""
+        """Next move of the board, between two runs of a series; empty after the last one."""
         self._beat_s = clock.time_s()
         self._open_pins = open_pins
         self.pin_factory: Any = None
-        """Makes gpiozero's pins; None while the machine is closed."""
+        """gpiozero's pin factory; None while the machine is closed."""
         self._opened: list[Any] = []
         self.blade: Stepper | None = None
-        """The blade's motor, count 0 at its park place; None without a blade."""
+        """The blade's motor, count 0 at its park position; None without a blade."""
 
     def __enter__(self) -> Self:
         try:
@@ -154,15 +154,15 @@ class Machine(Senses):
         self.opened_s = self.clock.time_s()
 
     def close(self) -> None:
-        """Motor off, then everything else; a device that fails to close hinders no other."""
+        """Switch the motors off, then close everything else; one failure does not keep the rest."""
         first: BaseException | None = None
         devices, self._opened, self.pin_factory = self._opened, [], None
-        # The motors were opened right after the factory: they go first, all others backwards.
+        # The motors were opened right after the factory: close them first, the rest in reverse.
         rest = 3 if self.has_blade else 2
         for device in devices[1:rest] + devices[: rest - 1 : -1] + devices[:1]:
             try:
                 device.close()
-            except Exception as error:  # each device gets its turn, whatever the one before did
+            except Exception as error:  # close every device, even if another one failed
                 first = first or error
         if self.lock is not None:
             self.lock.close()
@@ -170,19 +170,19 @@ class Machine(Senses):
             raise first
 
     def beat(self) -> None:
-        """A sign of life of the control loop; without one the pulses end."""
+        """Record a sign of life of the control loop; without one the pulses end."""
         self._beat_s = self.clock.time_s()
         self.beats += 1
         self.on_beat()
 
     def continued(self) -> None:
-        """The process was stopped and goes on; at rest nothing was missed."""
+        """Handle the end of a suspension of the process; at rest nothing was missed."""
         held_up_s = self.clock.time_s() - self._beat_s
         if held_up_s > HELD_UP_S and self.live.state not in ("parked", "halted"):
             self.held_up_s = held_up_s
 
     def _must_stop(self) -> bool:
-        """Looked at before every pulse, by levels, so that no lost edge can hide a stop."""
+        """Check before every pulse, by level, so that no lost edge can hide a stop."""
         inputs = self.inputs
         if inputs.emergency_stop_pressed:
             self.cut_by = "emergency_stop"
@@ -201,7 +201,7 @@ class Machine(Senses):
 
     @property
     def has_blade(self) -> bool:
-        """Whether a blade places the bag, so that nobody need stand by."""
+        """Whether a blade places the bag, so that nobody needs to stand by."""
         return self.settings.blade.fitted
 
     def _make_blade(self, factory: Any) -> Stepper | None:
@@ -226,19 +226,19 @@ class Machine(Senses):
         )
 
     def motors_off(self) -> None:
-        """Switch every driver off, now; no pulse of a move under way follows."""
+        """Switch every driver off at once; no further pulse of a current move follows."""
         self.stepper.disable()
         if self.blade is not None:
             self.blade.disable()
 
     def latch(self, fault: MachineFaultError) -> None:
-        """Keep the first fault and its cause; the drivers go off, and nothing moves any more."""
+        """Keep the first fault and its cause, switch the drivers off and block all moves."""
         self.motors_off()
         self.is_homed = False
         self.latched = self.latched or fault
 
     def reset(self) -> None:
-        """A person has come and asks for a new beginning: forget the fault, set the sensors up.
+        """Clear the fault at a person's request and set the sensors up again.
 
         Raises:
             RigError: a sensor cannot be set up; the fault stays.
@@ -254,12 +254,12 @@ class Machine(Senses):
         self.held_up_s = None
 
     def step_angle_deg(self) -> float:
-        """Inclination by the step count, right only after homing."""
+        """Inclination by the step count, valid only after homing."""
         return float(self.linkage.angle_deg(self.stepper.count))
 
     @property
     def lowering_rate_deg_s(self) -> float:
-        """The rate that the board is lowered at."""
+        """Lowering rate of the board."""
         return lowering_rate_deg_s(self.settings)
 
     @property
@@ -268,7 +268,7 @@ class Machine(Senses):
         return quick_rate_deg_s(self.settings)
 
     def plan(self, to_angle_deg: float, rate_deg_s: float) -> Plan:
-        """A move from where the board is to an inclination, within the settings' limits."""
+        """Plan a move from the present position to an inclination, within the settings' limits."""
         motion = self.settings.motion
         return plan_move(
             self.linkage,
@@ -280,12 +280,12 @@ class Machine(Senses):
         )
 
     def enter(self, state: State) -> None:
-        """Go to a state: into the file, onto the lamp, before everybody's eyes."""
+        """Enter a state: record it, and show it on the lamp and in the live values."""
         if self.recorder is not None:
             self.recorder.enter(state, self.clock.time_s())
         self.host.mark()
         self.live.state = state
         is_between = state == "parked" and bool(self.comes_next)
         self.live.wants = self.comes_next if is_between else ""
-        # Steady green says that nothing will move; before the next homing that would be wrong.
+        # Steady green means that nothing will move; before the next homing that would be wrong.
         self.lamp.show("homing" if is_between else state)

@@ -1,4 +1,4 @@
-"""Waiting and moving under the interlocks; behind runs and behind the calibration."""
+"""Waiting and moving under the interlocks, for runs and for the calibration."""
 
 from collections import deque
 from collections.abc import Callable
@@ -16,14 +16,14 @@ from rig.errors import Cause, MachineFaultError, RigError
 from rig.runfile.model import Flag, State
 
 POLL_S = 0.05
-"""How often the interlocks are looked at and the step count is written while something moves."""
+"""Interval of interlock checks and step count lines while something moves."""
 
 STOP_TIME_S = 2.0
-"""A smooth stop takes less than this."""
+"""Upper bound for the duration of a smooth stop."""
 
 FLICKER_EDGES = 12
 FLICKER_S = 1.0
-"""A bag gives two edges at a beam, a frayed one a few more; never so many in so short a time."""
+"""Flicker: a bag gives two edges at a beam, a frayed one a few more, never so many so fast."""
 
 CUT_BECAUSE: dict[Cause, str] = {
     "emergency_stop": "The emergency stop was pressed during a move.",
@@ -33,7 +33,7 @@ CUT_BECAUSE: dict[Cause, str] = {
 
 
 class TimedPlan(PulsePlan, Protocol):
-    """A move that knows how long it takes."""
+    """A move of known duration."""
 
     @property
     def duration_s(self) -> float:
@@ -41,15 +41,15 @@ class TimedPlan(PulsePlan, Protocol):
 
     @property
     def time_limit_s(self) -> float:
-        """Time after which a move that has not ended has failed, in s."""
+        """Time after which an unfinished move has failed, in s."""
 
 
 class StoppedError(RigError):
-    """A stop was asked for; the machine stopped smoothly and stays where it is.
+    """A stop was requested; the machine stopped smoothly and stays where it is.
 
     Args:
-        text: who asked.
-        ends_program: the program ends, too.
+        text: names the source of the request.
+        ends_program: the program ends too.
     """
 
     def __init__(self, text: str, *, ends_program: bool = False) -> None:
@@ -58,7 +58,7 @@ class StoppedError(RigError):
 
 
 def stopped_by(request: StopRequest) -> StoppedError:
-    """The error for a request that was taken out of the machine's events."""
+    """Make the error for a request from the machine's events."""
     return StoppedError(f"Stopped by {request.reason}.", ends_program=request.ends_program)
 
 
@@ -76,9 +76,9 @@ class Mover:
         self._writes_to = recorder
         self._beam_edges: deque[float] = deque(maxlen=FLICKER_EDGES)
         self.pushes = 0
-        """How often the blade set out to push the bag; wears bag and board."""
+        """Number of pushes begun by the blade; they wear bag and board."""
         self.brought_down = 0
-        """How often the bag slid only to come down to the catch again."""
+        """Number of slides made only to bring the bag back to the catch."""
 
     @property
     def _state(self) -> State:
@@ -90,7 +90,7 @@ class Mover:
         return self._clock.time_s()
 
     def ask(self, what: str) -> None:
-        """Show what the machine waits for; empty when it waits for nothing any more."""
+        """Show what the machine is waiting for; empty clears it."""
         self._machine.live.wants = what
 
     def flag(self, flag: Flag) -> None:
@@ -99,11 +99,11 @@ class Mover:
             self._writes_to.flag(flag)
 
     def next_event(self, deadline_s: float) -> Task[Any]:
-        """The next event, or None at the deadline; looks at the interlocks every time.
+        """Return the next event, or None at the deadline; checks the interlocks each time.
 
         Raises:
-            StoppedError: when a stop was asked for.
-            MachineFaultError: when an interlock was met, or a watching task failed.
+            StoppedError: a stop was requested.
+            MachineFaultError: an interlock was met, or a watching task failed.
         """
         machine = self._machine
         self._check()
@@ -127,7 +127,7 @@ class Mover:
             raise StoppedError("Stopped by the stop button.")
 
     def _note_edge(self, edge: Edge) -> None:
-        """Write beam and limit edges with the pin's own time; too many are no bag."""
+        """Write beam and limit edges with the pin's own time; too many cannot be a bag."""
         name, recorder = edge.name, self._writes_to
         if name == "stop_button" and edge.active:
             raise StoppedError("Stopped by the stop button.")
@@ -144,7 +144,7 @@ class Mover:
             recorder.event(name, edge.t_s)
 
     def _watch_flicker(self, edge: Edge) -> None:
-        """Hands go through the beam while nothing moves in `placing`; later only bag and blade."""
+        """Check for flicker, except at rest in `placing`, where hands may cross the beam."""
         is_placing = self._state == "placing" and self._machine.is_moving
         if self._state not in MEASURING | {"dwelling"} and not is_placing:
             self._beam_edges.clear()
@@ -158,7 +158,7 @@ class Mover:
             )
 
     def wait_s(self, seconds: float) -> Task[list[Edge]]:
-        """Let time pass under the interlocks; returns the edges that came."""
+        """Wait under the interlocks; returns the edges received."""
         edges = []
         until = self._clock.time_s() + seconds
         while (now := self._clock.time_s()) < until:
@@ -185,15 +185,15 @@ class Mover:
         on_event: Callable[[Any], None] = lambda _: None,
         axis: Stepper | None = None,
     ) -> Task[None]:
-        """Make a move to its end; `on_event` sees every event and may ask the stepper to stop.
+        """Make a move to its end; `on_event` sees every event and may request a stop.
 
         Args:
             plan: of the move.
             on_event: gets each event, and None when only time passed.
-            axis: what moves; the board unless given.
+            axis: the moving axis; by default the board.
 
         Raises:
-            StoppedError: a stop was asked for; the board came to rest smoothly.
+            StoppedError: a stop was requested; the board came to rest smoothly.
             MachineFaultError: an interlock was met, or a fault is latched.
         """
         machine = self._machine
@@ -214,7 +214,7 @@ class Mover:
                 if now > deadline:
                     raise MachineFaultError(
                         "over_time",
-                        f"A move that should take {plan.duration_s:.1f} s is not over yet.",
+                        f"A move that should take {plan.duration_s:.1f} s has not ended.",
                     )
                 item = yield from self.next_event(now + POLL_S)
                 self._note_steps(axis)
@@ -231,7 +231,7 @@ class Mover:
         self._look_at_end(handle.result())
 
     def _come_to_rest(self, handle: Handle[MoveResult], axis: Stepper | None) -> Task[None]:
-        """Wait for the end of a smooth stop; the interlocks still count, other wishes wait."""
+        """Wait for the end of a smooth stop; interlocks still apply, other requests wait."""
         machine = self._machine
         deadline = self._clock.time_s() + STOP_TIME_S
         wishes: list[StopRequest] = []
@@ -245,18 +245,18 @@ class Mover:
                     wishes.append(item)
                 self._note_steps(axis)
         finally:
-            # Whoever comes after this move must still learn that the program is to end.
+            # The code after this move must still learn that the program is to end.
             for wish in wishes:
                 machine.events.put(wish)
 
     def _look_at_end(self, result: MoveResult | None) -> None:
-        """What the pulse loop itself ended is a fault, also when the reason has gone again."""
+        """Raise the fault for which the pulse loop ended the move, even if its cause is gone."""
         cause = self._machine.cut_by
         if result is not None and result.ended_by == "must_stop" and cause is not None:
             raise held_up(self._machine) or MachineFaultError(cause, CUT_BECAUSE[cause])
 
     def _note_steps(self, axis: Stepper | None) -> None:
-        """Write the board's steps, and see whether the board follows them."""
+        """Write the board's steps and check that the board follows them."""
         if axis is not None:
             return
         stepper = self._machine.stepper

@@ -1,4 +1,4 @@
-"""Tells systemd that the service is ready, alive, and what it does.
+"""Notifications to systemd: ready, alive, status.
 
 The protocol is a datagram of `KEY=VALUE` lines to the socket that NOTIFY_SOCKET names (manual page
 sd_notify(3)); a name that begins with @ is in the abstract namespace.
@@ -15,8 +15,8 @@ class Notifier:
     """Sends nothing when no service manager listens.
 
     Args:
-        clock: limits how often a sign of life is sent.
-        environment: where the manager's wishes are found.
+        clock: times the signs of life.
+        environment: holds the manager's variables.
     """
 
     def __init__(self, clock: Clock, environment: Mapping[str, str] = os.environ) -> None:
@@ -26,7 +26,7 @@ class Notifier:
         watchdog_us = environment.get("WATCHDOG_USEC", "")
         is_mine = environment.get("WATCHDOG_PID", str(os.getpid())) == str(os.getpid())
         self.period_s = int(watchdog_us) / 4e6 if watchdog_us.isdigit() and is_mine else None
-        """How often a sign of life is due; None when nobody waits for one."""
+        """Interval of signs of life; None if none are expected."""
         self._due_s = float("-inf")
         self._status = ""
 
@@ -50,7 +50,7 @@ class Notifier:
             self._send("STATUS=" + text.replace("\n", " "))
 
     def alive(self) -> None:
-        """A sign of life; sent only as often as it is wanted."""
+        """Send a sign of life, no more often than needed."""
         now_s = self._clock.time_s()
         if self.period_s is not None and now_s >= self._due_s:
             self._due_s = now_s + self.period_s
@@ -64,4 +64,4 @@ class Notifier:
                 sender.settimeout(0.2)
                 sender.sendto(text.encode(), self._address)
         except OSError:
-            return  # the manager has gone; the machine goes on, and its own watchdog still counts
+            return  # the manager is gone; the machine continues under its own watchdog

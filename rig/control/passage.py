@@ -1,4 +1,4 @@
-"""Follows the bag through the beams while the board goes on rising."""
+"""Track the bag through the beams while the board continues to rise."""
 
 from typing import Any
 
@@ -10,19 +10,19 @@ from rig.sliding import SHORTEST_PASS_S, longest_pass_s
 
 
 class Passage:
-    """What the last beam saw: broken, perhaps much too long, then clear again.
+    """Passage of the bag at the last beam: broken, perhaps far too long, then clear again.
 
     Args:
         machine: the opened rig.
-        recorder: of the run; it tells the state and takes the flags.
+        recorder: of the run; knows the state and takes the flags.
         request: of the run; gives the bag's length and the rate.
     """
 
     def __init__(self, machine: Machine, recorder: Recorder, request: RunRequest) -> None:
         self.broken_s: float | None = None
-        """When the first beam was last broken."""
+        """Time at which the first beam was last broken."""
         self.cleared_s: float | None = None
-        """When a bag had passed the last beam."""
+        """Time at which a bag had passed the last beam."""
         self._machine = machine
         self._recorder = recorder
         self._last = f"beam_{machine.inputs.beams}"
@@ -41,7 +41,7 @@ class Passage:
             and self._machine.clock.time_s() - self.broken_s > limit_s
         )
         if is_stuck:
-            # Loose fill slumped into the beam: the slide itself is still to come.
+            # Loose fill crept into the beam; the slide itself has yet to come.
             self._go_on_raising()
 
     def _look_at_edge(self, edge: Edge) -> None:

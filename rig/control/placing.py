@@ -1,4 +1,4 @@
-"""How the bag gets to its start place: by hand, or by whatever else offers the same."""
+"""Placing of the bag: by hand, or by anything with the same interface."""
 
 from collections.abc import Callable
 from math import inf
@@ -15,44 +15,44 @@ BUTTON_POLL_S = 0.02
 
 
 class StartRequest(NamedTuple):
-    """A press of the start button from elsewhere, put into the machine's events.
+    """A start press from elsewhere, put into the machine's events.
 
-    It counts where a press is waited for, and for nothing at any other time.
+    It counts only while a press is awaited.
     """
 
 
 class Placed(NamedTuple):
-    """Where the bag lies now; goes into the run file as it is."""
+    """Position of the placed bag; written to the run file as it is."""
 
     gap_mm: float
     u_gap_mm: float
     blade_steps: int | None = None
-    """Steps from the blade's park place to where its back face cleared the beam."""
+    """Steps from the blade's park position to where its back face cleared the beam."""
     tries: int = 1
     pushes: int = 0
-    """How often something pushed the bag over the board; wears both."""
+    """Number of pushes of the bag over the board; they wear both."""
     beam_steps: float | None = None
-    """The beam's place for the blade's back face in steps, mean of the way there and back."""
+    """Position of the beam for the blade's back face in steps, mean of both ways."""
     beam_hysteresis_steps: int | None = None
-    """How much further uphill it cleared the beam than it broke it on the way back."""
+    """Distance uphill of clearing the beam from breaking it on the way back."""
     pushed_length_mm: float | None = None
     """Length of the bag on the blade, along the slide."""
 
 
 class Placing(Protocol):
-    """Puts the bag back, or has it put back; the machine is homed, its driver off."""
+    """Puts the bag back or has it put back, with the machine homed and its driver off."""
 
     kind: Literal["hand", "blade"]
 
     def place(self, mover: Mover, request: RunRequest) -> Task[Placed]:
-        """Task: bring the bag to its start place; ends when nobody touches the board any more.
+        """Task: bring the bag to its start position; ends when nobody touches the board.
 
         Args:
             mover: waits and moves under the interlocks, and takes flags for the run.
-            request: of the run; gives the wanted gap and the bag's size.
+            request: of the run; gives the target gap and the bag's size.
 
         Raises:
-            StoppedError: a stop was asked for, or nobody came.
+            StoppedError: a stop was requested, or nobody came.
             MachineFaultError: the bag cannot be placed.
         """
 
@@ -62,8 +62,8 @@ class HandPlacing:
 
     Args:
         inputs: of the opened machine.
-        timeout_s: how long a person is waited for.
-        is_ready: the bag lies at its place already, so the first run waits for no button.
+        timeout_s: longest wait for a person.
+        is_ready: the bag is already in place, so the first run does not wait for start.
     """
 
     kind: Literal["hand", "blade"] = "hand"
@@ -78,8 +78,8 @@ class HandPlacing:
         is_ready, self._is_ready = self._is_ready, False
         deadline_s = mover.time_s() + self._timeout_s
         mover.ask(
-            f"Place the bag {request.gap_mm:g} mm above the beam, keep your hands off the board,"
-            " then press start."
+            f"Place the bag {request.gap_mm:g} mm uphill of the beam, keep your hands off the"
+            " board, then press start."
         )
         tries = 1
         while not is_ready:
@@ -123,14 +123,14 @@ def next_start(
 ) -> Task[Any]:
     """Wait for a press of the start button, a `StartRequest` or a wish; returns it.
 
-    A button that is held already must first be let go.
+    A button already held must first be released.
 
     Args:
-        next_event: makes the task that returns the next event, or None at the time that it gets.
+        next_event: makes the task that returns the next event, or None at the given time.
         inputs: of the opened machine.
         time_s: tells the monotonic time.
         deadline_s: returns None from then on.
-        wishes: events of these types are returned, too.
+        wishes: events of these types are returned too.
     """
     button = PushButton()
     while (now_s := time_s()) < deadline_s:

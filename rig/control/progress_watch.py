@@ -1,35 +1,35 @@
-"""Compares what the steps and the angle sensor say while the board moves."""
+"""Comparison of steps and angle sensor while the board moves."""
 
 from rig.errors import MachineFaultError
 
 WRONG_WAY_DEG = 0.8
 NO_PROGRESS_DEG = 1.2
 FRESH_S = 0.15
-"""An angle older than this says nothing; whether the sensor is silent is another question."""
+"""Largest age of a usable angle; a silent sensor is checked elsewhere."""
 LEAST_SHARE = 0.4
-"""Of the travel by steps the sensor must show this share; its filter and the batches lag."""
+"""Share of the travel by steps that the sensor must show; filter and batches lag."""
 
 
 LASTS_S = 0.3
-"""It must last: a sensor that fails shows what is wrong with it within this time."""
+"""Time that a difference must last: a failing sensor shows its own fault sooner."""
 
 
 class ProgressWatch:
-    """Follows one move after the other."""
+    """Watches moves one after another."""
 
     def __init__(self) -> None:
         self._track: list[tuple[float, float]] = []
         self._since_s: float | None = None
 
     def begin(self) -> None:
-        """A move begins."""
+        """Begin to watch a move."""
         self._track = []
         self._since_s = None
 
     def look(
         self, now_s: float, step_angle_deg: float, angle_deg: float | None, age_s: float
     ) -> None:
-        """Take both angles, some twenty times a second, and how old the sensor's is.
+        """Take both angles, some twenty times a second, and the age of the sensor's.
 
         Raises:
             MachineFaultError: `wrong_direction` or `no_progress`.
@@ -46,7 +46,7 @@ class ProgressWatch:
             raise problem
 
     def _compare(self, step_angle_deg: float, angle_deg: float) -> MachineFaultError | None:
-        """Look back to where the steps say that the board was far enough away to tell."""
+        """Compare with the time at which the board, by steps, was far enough away to tell."""
         self._track.append((step_angle_deg, angle_deg))
         for i in range(len(self._track) - 1, -1, -1):
             by_steps = step_angle_deg - self._track[i][0]
@@ -56,14 +56,14 @@ class ProgressWatch:
             if share < -LEAST_SHARE:
                 return MachineFaultError(
                     "wrong_direction",
-                    f"The steps say {by_steps:+.1f}° and the angle sensor says"
+                    f"The steps moved by {by_steps:+.1f}° and the angle sensor by"
                     f" {share * by_steps:+.1f}°: the board moves the wrong way.",
                 )
             if abs(by_steps) >= NO_PROGRESS_DEG:
                 if share < LEAST_SHARE:
                     return MachineFaultError(
                         "no_progress",
-                        f"The steps say {by_steps:+.1f}° and the angle sensor says only"
+                        f"The steps moved by {by_steps:+.1f}° and the angle sensor by only"
                         f" {share * by_steps:+.1f}°: the board does not follow the motor.",
                     )
                 del self._track[:i]

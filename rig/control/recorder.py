@@ -1,4 +1,4 @@
-"""What happens in a run, turned into lines of its file; safe to call from every task."""
+"""Recording of a run as lines of its file; safe to call from every task."""
 
 import threading
 from typing import Any, Literal, Protocol
@@ -12,7 +12,7 @@ IDLE_LINE_S = 2.0
 
 
 class LineWriter(Protocol):
-    """The part of the run-file writer that is used here."""
+    """The part of the run-file writer used here."""
 
     def write(self, line: Line) -> None:
         """Append one line."""
@@ -25,12 +25,12 @@ class LineWriter(Protocol):
 
 
 class Recorder:
-    """Keeps one run: its state, its flags and its lines.
+    """Recorder of one run: state, flags and lines.
 
     Args:
         writer: the open run file.
-        start_s: monotonic time that `t_s` counts from.
-        idle_rate_hz: samples kept per second outside of the raise; in it all are kept.
+        start_s: monotonic time of `t_s` = 0.
+        idle_rate_hz: samples kept per second outside the raise; in it all are kept.
     """
 
     def __init__(self, writer: LineWriter, start_s: float, idle_rate_hz: float) -> None:
@@ -51,7 +51,7 @@ class Recorder:
         return round(t_s - self._start_s, 6)
 
     def _write(self, line: Line) -> None:
-        """Hand a line over; after a failure the file takes nothing more, and says so once."""
+        """Write a line; after a failure, reported once, the file takes no more lines."""
         if self._is_open:
             try:
                 self._writer.write(line)
@@ -66,7 +66,7 @@ class Recorder:
             self._write(Event(t_s=self._since_start(at_s), event=name, detail=detail))
 
     def enter(self, state: State, at_s: float) -> None:
-        """Go to another state; only the moves in `states.ALLOWED` are possible."""
+        """Enter another state; only the transitions in `states.ALLOWED` are possible."""
         with self._lock:
             check_transition(self.state, state)
             self._flush_samples()
@@ -74,7 +74,7 @@ class Recorder:
             self.event("state", at_s, state=state)
 
     def flag(self, flag: Flag) -> None:
-        """Remember a flag for the end line; a second time changes nothing."""
+        """Keep a flag for the end line; repeated flags change nothing."""
         with self._lock:
             if flag not in self.flags:
                 self.flags.append(flag)
@@ -100,7 +100,7 @@ class Recorder:
                     self._keep(at, self._idle_gap_s, [sample])
 
     def _keep(self, t_s: float, dt_s: float, counts: list[tuple[int, int, int]]) -> None:
-        """Join what follows on without a hole; times within a line are right to dt_s / 2."""
+        """Join gapless samples to one line; times within a line are right to dt_s / 2."""
         if self._counts:
             expected = self._t_s + len(self._counts) * self._dt_s
             is_full = len(self._counts) >= MAX_SAMPLES_PER_LINE
@@ -149,7 +149,7 @@ class Recorder:
             self._write(Steps(t_s=self._since_start(at_s), count=count, jitter_us=jitter_us))
 
     def end(self, outcome: Outcome, samples_lost: int, bus_retries: int) -> None:
-        """Close the file with its outcome; what comes later is not kept."""
+        """Close the file with its outcome; later lines are not kept."""
         with self._lock:
             if self._is_open:
                 self._flush_samples()

@@ -1,4 +1,4 @@
-"""What is asked of one run, in plain words of the machine; control knows nothing of studies."""
+"""Request for one run, in terms of the machine; control knows nothing of studies."""
 
 from typing import Literal
 
@@ -6,9 +6,9 @@ from rig.runfile.model import AskedRun
 
 
 class RunRequest(AskedRun, frozen=True, kw_only=True):
-    """One raise to one slide by a machine, which needs the distances.
+    """Request for one raise to one slide, with the distances that the machine needs.
 
-    `rate_deg_s` and `dwell_s` are what the machine does; the rest goes into the file's header.
+    `rate_deg_s` and `dwell_s` control the machine; the rest goes into the file's header.
     """
 
     gap_mm: float

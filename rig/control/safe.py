@@ -1,4 +1,4 @@
-"""Switches the motor's driver off from outside, whoever holds its pin."""
+"""Switch the motor's driver off from outside, whichever process holds its pin."""
 
 import os
 import shutil
@@ -13,13 +13,13 @@ from rig.control.lock import holder
 from rig.errors import RigError
 
 GRACE_S = 4.0
-"""A process that is asked to end gets this long: it brakes, closes its file, and goes."""
+"""Grace period in which a stopping process brakes, closes its file and exits."""
 KILL_S = 1.0
 LOOK_S = 0.05
 
 
 class SafeStep(NamedTuple):
-    """What one way of switching off could do."""
+    """Result of one way of switching off."""
 
     way: str
     is_done: bool
@@ -46,7 +46,7 @@ def make_safe(
         pinctrl: path of the Pi's own pin tool, which needs no claim on a line; searched if None.
 
     Returns:
-        What was tried, in order. The driver is off when the last step says so.
+        The attempts, in order. The driver is off if the last one succeeded.
     """
     steps = []
     process = holder(lock)
@@ -63,7 +63,7 @@ def _end(clock: Clock, lock: Path, process: int, end: Callable[[int, int], None]
     way = f"process {process}"
     for number, patience_s, text in (
         (signal.SIGTERM, GRACE_S, "was asked to end, and ended"),
-        (signal.SIGKILL, KILL_S, "did not end when asked, and was killed"),
+        (signal.SIGKILL, KILL_S, "did not end on request, and was killed"),
     ):
         try:
             end(process, number)
@@ -80,7 +80,7 @@ def _end(clock: Clock, lock: Path, process: int, end: Callable[[int, int], None]
 
 
 def _claim(enable_pin: int, open_pins: Callable[[], Any]) -> SafeStep:
-    """Claiming a line as an output drives it low at once, which is what is wanted."""
+    """Claim the line as an output, which drives it low at once."""
     from gpiozero import DigitalOutputDevice
 
     way = f"GPIO {enable_pin}"

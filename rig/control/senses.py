@@ -1,4 +1,4 @@
-"""What the sensors of an opened rig see: the tasks that keep reading them, and who listens."""
+"""Sensors of an opened rig: the tasks that keep reading them, and their listeners."""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -16,15 +16,15 @@ from rig.settings.model import Settings
 
 SAMPLE_PERIOD_S = 0.04
 RESTING_PERIOD_S = 0.2
-"""While nothing moves the sensor is read less often; its own store holds the samples."""
+"""Reading interval at rest; the sensor's own FIFO holds the samples."""
 IMU_TEMPERATURE_PERIOD_S = 2.0
 
 
 class Senses:
-    """The machine's angle and climate sensors, and the latest that they saw.
+    """The machine's angle and climate sensors, and their latest values.
 
     Args:
-        clock: the clock that all tasks run on.
+        clock: the clock of all tasks.
         settings: the rig's settings.
         calibration: of the angle sensor; without one no angle is known.
     """
@@ -39,7 +39,7 @@ class Senses:
         self.live = Live()
         self.recorder: Recorder | None = None
         self.doubtful_climates = 0
-        """Readings in a row without a believable temperature and humidity."""
+        """Readings in a row without a plausible temperature and humidity."""
         self._health: SensorHealth | None = None
         self._listeners: list[Callable[[ImuBatch], None]] = []
 
@@ -49,12 +49,12 @@ class Senses:
         raise NotImplementedError
 
     def begin_health(self) -> None:
-        """Judge the angle sensor by its samples from now on."""
+        """Begin to check the angle sensor's samples."""
         self._health = SensorHealth(self.imu.counts_per_g, self.imu.setup.rate_hz)
 
     @contextmanager
     def sensor_in_hand(self) -> Iterator[None]:
-        """While this lasts nothing that the angle sensor shows is a fault: somebody turns it."""
+        """Context in which no reading of the angle sensor is a fault: a person is turning it."""
         self._health = None
         try:
             yield
@@ -62,11 +62,11 @@ class Senses:
             self.begin_health()
 
     def sensor_problem(self) -> MachineFaultError | None:
-        """What is wrong with the angle sensor's newest samples, if anything."""
+        """Fault of the angle sensor's newest samples, if any."""
         return None if self._health is None else self._health.problem
 
     def watch_angle(self) -> Task[None]:
-        """Task: read the angle sensor without end, for the file and for the interlocks."""
+        """Task: keep reading the angle sensor, for the file and for the interlocks."""
         self.imu.start()
         due = self.clock.time_s()
         next_temperature_s = due
@@ -94,7 +94,7 @@ class Senses:
         self.live.angle_seen_s = batch.t_s + len(batch.counts) * batch.dt_s
 
     def watch_climate(self) -> Task[None]:
-        """Task: read the climate without end."""
+        """Task: keep reading the climate sensor."""
         while True:
             reading = self.climate.read()
             self.live.temperature_c = reading.temperature_c
@@ -109,7 +109,7 @@ class Senses:
 
     def _record_climate(self, reading: ClimateReading) -> None:
         if self.recorder is not None:
-            # No sensor on the surface yet: the chip on the cradle stands in, marked as such.
+            # No surface sensor yet: the chip on the cradle stands in, marked as such.
             self.recorder.climate(
                 self.clock.time_s(),
                 reading,
@@ -119,7 +119,7 @@ class Senses:
 
     @contextmanager
     def listening(self, hear: Callable[[ImuBatch], None]) -> Iterator[None]:
-        """While this lasts, `hear` also gets every batch of samples."""
+        """Context in which `hear` also gets every batch of samples."""
         self._listeners.append(hear)
         try:
             yield
@@ -128,7 +128,7 @@ class Senses:
 
     @contextmanager
     def listening_to_counts(self, counts: list[Counts]) -> Iterator[None]:
-        """While this lasts, every sample is also appended to `counts`."""
+        """Context in which every sample is also appended to `counts`."""
         with self.listening(lambda batch: counts.extend(batch.counts)):
             yield
 

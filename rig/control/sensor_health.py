@@ -1,4 +1,4 @@
-"""Watches the angle sensor's samples for signs that they cannot be true."""
+"""Checks of the angle sensor's samples for implausible values."""
 
 from collections import deque
 from collections.abc import Sequence
@@ -15,13 +15,13 @@ from rig.errors import MachineFaultError
 
 WINDOW_S = 0.25
 SATURATED_S = 0.1
-"""A knock may reach the end of the range for a sample or two; this long it is no knock."""
+"""Longest saturation that a knock can cause, a sample or two; beyond it the sensor is faulty."""
 LOWEST_DEG, HIGHEST_DEG = -15.0, 75.0
-"""No board of this kind gets there (travel ends below 60°)."""
+"""Unreachable for any board of this kind (travel ends below 60°)."""
 
 
 class SensorHealth:
-    """Keeps the newest samples and what is wrong with them.
+    """Keeps the newest samples and their fault, if any.
 
     Args:
         counts_per_g: nominal sensitivity.
@@ -30,14 +30,14 @@ class SensorHealth:
 
     def __init__(self, counts_per_g: float, rate_hz: float) -> None:
         self.problem: MachineFaultError | None = None
-        """What the newest samples show; None while they are good."""
+        """Fault shown by the newest samples; None while they are good."""
         self._counts_per_g = counts_per_g
         self._recent: deque[Counts] = deque(maxlen=max(FROZEN_SAMPLES, round(WINDOW_S * rate_hz)))
         self._n_saturated = 0
         self._saturated_limit = max(3, round(SATURATED_S * rate_hz))
 
     def feed(self, counts: Sequence[Counts], angle_deg: float | None) -> None:
-        """Take a batch, and the inclination that it means."""
+        """Take a batch, and its inclination."""
         for sample in counts:
             self._n_saturated = self._n_saturated + 1 if is_saturated((sample,)) else 0
         self._recent.extend(counts)
@@ -64,6 +64,6 @@ class SensorHealth:
         if is_full and angle_deg is not None and not LOWEST_DEG <= angle_deg <= HIGHEST_DEG:
             return MachineFaultError(
                 "imu_absurd",
-                f"The angle sensor says {angle_deg:.0f}°, which this board cannot reach.",
+                f"The angle sensor reads {angle_deg:.0f}°, which this board cannot reach.",
             )
         return None

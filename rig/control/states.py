@@ -1,4 +1,4 @@
-"""The states of the machine and the moves between them that are allowed."""
+"""States of the machine and the allowed transitions between them."""
 
 from typing import get_args
 
@@ -14,7 +14,7 @@ ALLOWED: dict[State, frozenset[State]] = {
     "lowering": frozenset({"parked"}),
     "halted": frozenset({"homing"}),
 }
-"""From every state `halted` is allowed as well; out of it only through a new homing."""
+"""`halted` is allowed from every state as well; the only way out is a new homing."""
 
 STATES: tuple[State, ...] = get_args(State)
 
@@ -23,6 +23,6 @@ MOVING: frozenset[State] = frozenset({"homing", "placing", "raising", "sliding",
 
 
 def check_transition(old: State, new: State) -> None:
-    """Raise RuntimeError, a mistake in the program, when `old` may not be followed by `new`."""
+    """Raise RuntimeError, a mistake in the program, if `old` must not be followed by `new`."""
     if new != "halted" and new not in ALLOWED[old]:
         raise RuntimeError(f"the machine may not go from {old!r} to {new!r}")

@@ -1,1 +1,1 @@
-"""Drivers for what hangs on the pins and on the bus."""
+"""Drivers for devices on the pins and on the bus."""

@@ -15,7 +15,7 @@ from rig.errors import BadInputError, MachineFaultError
 T = TypeVar("T")
 
 PAUSES_S = (0.002, 0.005, 0.010, 0.010)
-"""Waits between the tries of one transfer; after the last of these tries the node is reopened."""
+"""Waits between the tries of one transfer; after the last one the node is reopened."""
 
 MAX_BLOCK = 32
 """Most bytes in one SMBus block transfer."""
@@ -65,7 +65,7 @@ class Bus:
         self.retries = 0
         """Tries beyond the first, since the bus was made."""
         self.reopened = 0
-        """How often the device node was closed and opened again."""
+        """Number of times the device node was reopened."""
         self._lock = threading.RLock()
         self._node: SMBusLike | None = None
 

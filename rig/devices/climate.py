@@ -14,10 +14,10 @@ BME280, BMP280 = 0x60, frozenset((0x56, 0x57, 0x58))
 
 NORMAL_MODE = 0x03
 SKIPPED_20_BIT, SKIPPED_16_BIT = 0x80000, 0x8000
-"""What a channel reads that has not been measured (from memory)."""
+"""Raw value of a channel that has not been measured (from memory)."""
 
 WORK_S = 1.0
-"""No reading takes longer; measured ones take a few milliseconds."""
+"""Upper bound for a reading; measured ones take a few milliseconds."""
 
 RANGES = {"temperature": (-40.0, 85.0), "pressure": (300.0, 1100.0)}
 """Operating range in °C and hPa (BME280 datasheet BST-BME280-DS002)."""
@@ -48,7 +48,7 @@ class ClimateSensor:
         self._view = BusView(bus, clock, once_only=frozenset((RESET,)))
         self._driver: Any = None
         self.restarts = 0
-        """How often the chip had lost its configuration and was set up again."""
+        """Number of times the chip lost its configuration and was set up again."""
 
     def open(self) -> None:
         """Check the identity and the trimming constants, start measuring, wait for the first.

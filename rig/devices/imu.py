@@ -1,4 +1,4 @@
-"""What an angle sensor offers, whichever chip it is."""
+"""Interface of an angle sensor, whichever chip it is."""
 
 from typing import NamedTuple, Protocol
 
@@ -25,7 +25,7 @@ class Imu(Protocol):
     """
 
     samples_lost: int
-    """Samples that the chip made and nobody read, since `start`."""
+    """Number of samples lost since `start`."""
 
     @property
     def counts_per_g(self) -> float:
@@ -51,7 +51,7 @@ class Imu(Protocol):
         """Put the chip to sleep; harmless when it is not open or does not answer."""
 
     def start(self) -> None:
-        """Throw away what is in store and begin to collect."""
+        """Discard stored samples and begin to collect."""
 
     def read_batches(self) -> list[ImuBatch]:
         """All samples since the last call, oldest first; more than one batch after a loss.

@@ -1,4 +1,4 @@
-"""Signs that an angle sensor's samples cannot be true."""
+"""Checks for implausible samples of an angle sensor."""
 
 from collections.abc import Sequence
 from math import sqrt
@@ -9,7 +9,7 @@ SATURATED_COUNTS = 32700
 """Magnitude near the end of a 16-bit word."""
 
 FROZEN_SAMPLES = 12
-"""A live sensor's noise (several counts) never repeats all three axes this often in a row."""
+"""Number of equal samples in a row that a live sensor's noise (several counts) never gives."""
 
 
 def is_frozen(counts: Sequence[Counts], samples: int = FROZEN_SAMPLES) -> bool:

@@ -14,7 +14,7 @@ SAME_CLOCK_S = 1e-3
 """Pin stamps this near to the rig's clock are taken to be of the same clock."""
 
 OLDEST_STAMP_S = 2.0
-"""An edge that claims to be older than this, or of the future, has a stamp of another clock."""
+"""Largest plausible age of an edge; an older or future stamp is of another clock."""
 
 
 class Edge(NamedTuple):
@@ -93,7 +93,7 @@ class Inputs:
             watch.pin.when_changed = watch.changed
 
     def close(self) -> None:
-        """Let go of the pins; harmless when they are not open."""
+        """Release the pins; harmless when they are not open."""
         watches, self._watches = self._watches, {}
         for watch in watches.values():
             watch.pin.when_changed = None
@@ -108,7 +108,7 @@ class Inputs:
 
     @property
     def beams(self) -> int:
-        """How many beams are wired: 1 or 2."""
+        """Number of beams: 1 or 2."""
         return 1 if self._pins.beam_2 is None else 2
 
     @property
@@ -138,12 +138,12 @@ class Inputs:
 
     @property
     def has_park_switch(self) -> bool:
-        """Whether a switch tells that the blade is parked."""
+        """Whether the blade has a park switch."""
         return self._pins.blade_park is not None
 
     @property
     def blade_parked(self) -> bool:
-        """Whether the switch at the blade's park place is open (or its wire broken)."""
+        """Whether the switch at the blade's park position is open (or its wire broken)."""
         return self._watches["blade_park"].active
 
     def beam_broken(self, beam: int = 1) -> bool:

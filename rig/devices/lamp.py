@@ -11,7 +11,7 @@ BEEP_S = 0.15
 
 
 class Pattern(NamedTuple):
-    """Lit colours, then dark, again and again; no dark time means steady."""
+    """Alternation of lit colours and dark; no dark time means steady."""
 
     colours: str
     """Letters of the lamps that are lit: r, g, b."""
@@ -71,7 +71,7 @@ class StateLamp:
                 ) from error
 
     def close(self) -> None:
-        """Go dark and let go of the pins; harmless when they are not open."""
+        """Go dark and release the pins; harmless when they are not open."""
         lines, self._lines = self._lines, {}
         for line in lines.values():
             line.off()

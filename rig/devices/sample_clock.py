@@ -17,9 +17,9 @@ import numpy as np
 BLOCK_S = 0.25
 BLOCKS = 24
 SHARP_S = 0.5e-3
-"""An edge that was bounded less tightly than this, because the thread was late, is sought again."""
+"""Bound on an edge beyond which it is sought again, as after a late thread."""
 LEAD_S = 0.5e-3
-"""How long before the expected edge the asking begins."""
+"""Lead before the expected edge at which polling begins."""
 
 
 class _Bound(NamedTuple):
@@ -92,7 +92,7 @@ class SampleClock:
         return self._offset_s + index * self.period_s
 
     def made_by(self, time_s: float) -> int:
-        """How many samples the chip had made by then, by the estimate."""
+        """Estimated number of samples made by then."""
         return max(0, int((time_s - self.time_of_s(0)) / self.period_s + 1))
 
     def _offset_by(self, bound: _Bound) -> float:

@@ -21,7 +21,7 @@ from rig.errors import MachineFaultError
 from rig.settings.model import Pins, Screw
 
 LATE_S = 500e-6
-"""A pulse later than this is counted as late."""
+"""Lateness from which a pulse counts as late."""
 
 CATCH_UP = 2 / 3
 """After a late pulse the gaps shrink to this part of the planned ones, until it is caught up."""
@@ -33,11 +33,11 @@ SET_UP_S = 1e-3
 """From the change of the direction line to the start of the move."""
 
 BRAKE_NOTICE_S = 0.02
-"""A smooth stop begins this long after it was asked for: time to work out its pulses."""
+"""Delay of a smooth stop after its request, to compute its pulses."""
 
 SWITCH_INTERVAL_S = 100e-6
-"""Another thread that computes may keep the pulse thread waiting for so long. With Python's own
-5 ms the pulses fall behind without end."""
+"""Longest wait of the pulse thread for another computing thread. With Python's default of 5 ms the
+pulses fall behind ever further."""
 
 PRIORITY = 50
 """Of the pulse thread, above ordinary threads and level with the kernel's own interrupts."""
@@ -62,7 +62,7 @@ class PulsePlan(Protocol):
 
 
 class MoveResult(NamedTuple):
-    """How a move went."""
+    """Result of a move."""
 
     pulses: int
     """Pulses made, without sign."""
@@ -183,7 +183,7 @@ class Stepper:
         return self._plan is not None
 
     def take_worst_late_us(self) -> float:
-        """The worst lateness of a pulse, in µs, since this was last asked."""
+        """Worst lateness of a pulse, in µs, since the last call."""
         worst, self._worst_late_s = self._worst_late_s, 0.0
         return worst * 1e6
 
@@ -229,7 +229,7 @@ class Stepper:
             self._plan = None
 
     def _train(self, plan: PulsePlan, start_s: float) -> Task[MoveResult]:
-        """The loop over the pulses; whatever it does, it does up to 2,000 times a second."""
+        """Loop over the pulses; everything in it runs up to 2,000 times a second."""
         pin = self._device(2).pin
         must_stop, bound_s, direction = self._must_stop, self._bound_s, plan.direction
         made, late, worst_s, earliest_s = 0, 0, 0.0, 0.0

@@ -11,8 +11,8 @@ from typing import Literal
 from zlib import crc32
 
 UNREADABLE = (ValueError, RecursionError)
-"""All that a decoder says of bytes that it can't read: bad UTF-8 and values of another type are
-ValueErrors, too, and brackets may be nested too deeply."""
+"""Errors of a decoder for unreadable bytes: bad UTF-8 and values of another type are ValueErrors
+too, and brackets may be nested too deeply."""
 
 Verdict = Literal["sound", "changed", "unchecked"]
 

@@ -1,4 +1,4 @@
-"""Keeps other processes from a folder or a file meanwhile (advisory, gone with the process)."""
+"""Advisory lock on a folder or a file, released with its process."""
 
 import os
 import sys

@@ -55,7 +55,7 @@ def safe_name(text: str, what: str = "name") -> str:
 
 
 def nearest(name: str, names: Iterable[str]) -> str | None:
-    """The one of these names that was probably meant, letters large or small."""
+    """The most likely intended name, whatever the case of its letters."""
     known = {one.casefold(): one for one in names}
     near = difflib.get_close_matches(name.casefold(), known, 1)
     return known[near[0]] if near else None

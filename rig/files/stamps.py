@@ -6,7 +6,7 @@ from typing import Literal
 from rig.errors import BadInputError
 
 EARLIEST = datetime(2024, 1, 1, tzinfo=UTC)
-"""No computer that runs this program has had this time by right."""
+"""Time before which no correctly set computer has run this program."""
 
 SLACK = timedelta(days=1)
 """Clocks of two computers, or a stamp without its zone, may differ by this much."""

@@ -1,4 +1,4 @@
-"""What must not touch: the parts of the telescoping screw, the motor and the floor, the frame.
+"""Clearances of the telescoping screw, the motor, the floor and the frame.
 
 The screw turns in a bearing at the base pivot, with the motor behind it. The nut sits in the lower
 end of a tube whose upper end, a fork, pushes the cradle. So no thread stands out anywhere: its tip

@@ -1,4 +1,4 @@
-"""How far the cradle bends: a beam on the hinge and the cradle pivot that carries its own weight.
+"""Bending of the cradle: a beam on the hinge and the cradle pivot under its own weight.
 
 It overhangs the cradle pivot, and its load falls with the cosine of the inclination. A level taken
 at the bag's place in calibration removes what is constant; what changes with the angle stays.
@@ -40,7 +40,7 @@ class Cradle(NamedTuple):
 
 
 def unloading(angle_deg: float) -> float:
-    """The part of the bending at level that is gone at an inclination: 1 − cos θ."""
+    """Share of the bending at level that is lost at an inclination: 1 − cos θ."""
     return 1 - cos(radians(angle_deg))
 
 

@@ -1,4 +1,4 @@
-"""The linkage as motion sees it; the triangle itself lies with the settings, which check it."""
+"""Linkage for motion; the triangle itself is in the settings, which check it."""
 
 from rig.settings.kinematics import Kinematics
 

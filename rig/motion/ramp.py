@@ -1,8 +1,8 @@
 """Pulse times of a move: jerk-limited in angle, whatever the linkage makes of it.
 
 The board turns at a constant rate while the pulse rate changes with the lever arm. A pulse comes
-when the wanted angle passes half-way between two counts, so that the count is always the nearest
-one to the wanted angle, and its error has no mean.
+when the target angle passes half-way between two counts, so that the count is always the nearest
+one to the target angle, and its error has zero mean.
 """
 
 from dataclasses import dataclass, field
@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Plan:
-    """A move that was worked out: when each pulse comes."""
+    """Planned move with the time of each pulse."""
 
     linkage: Kinematics
     from_count: int
@@ -42,7 +42,7 @@ class Plan:
 
     @property
     def time_limit_s(self) -> float:
-        """Time after which a move that has not ended has failed: half as long again, plus 2 s."""
+        """Time after which an unfinished move has failed: 1.5 times its duration plus 2 s."""
         return 1.5 * self.duration_s + 2.0
 
     @property
@@ -58,7 +58,7 @@ class Plan:
         return float(self.profile.time_s[i]), float(self.profile.time_s[i + 1])
 
     def angle_at_deg(self, time_s: Array | float) -> Array:
-        """The wanted inclination, in degrees, at times since the start."""
+        """Target inclination, in degrees, at times since the start."""
         start = self.linkage.angle_deg(float(self.from_count))
         time_s = np.clip(time_s, 0.0, self.duration_s)
         return start + self.direction * self.profile.at(time_s)[0]
@@ -97,7 +97,7 @@ def plan_move(
     to_angle_deg: float | None = None,
     to_count: int | None = None,
 ) -> Plan:
-    """Work out a move from rest to rest.
+    """Plan a move from rest to rest.
 
     Args:
         linkage: the kinematics.

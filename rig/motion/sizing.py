@@ -1,4 +1,4 @@
-"""What the mechanics of a rig carry and what is left: loads over the travel, and margins.
+"""Loads on the mechanics of a rig over the travel, and margins.
 
 Every force is a worst case: highest thread friction for the motor, lowest for self-locking, and
 the screw taken as a bare core over its whole length although a tube stiffens most of it.
@@ -21,10 +21,10 @@ G0_M_S2 = 9.80665
 MARGIN = 2.0
 SELF_LOCKING_MARGIN = 1.5
 HIGHEST_RATE_DEG_S = 3.0
-"""No run is faster, whatever the pulse rate would allow."""
+"""Highest rate of a run, whatever the pulse rate allows."""
 
 BAG_FLEX_DEG = 0.05
-"""Most that the board may bend between angle sensor and bag over the travel."""
+"""Largest bend allowed between angle sensor and bag over the travel."""
 
 STATION_STEP_DEG = 5.0
 
@@ -46,7 +46,7 @@ class Station(NamedTuple):
 
 
 class Figure(NamedTuple):
-    """One result; `least` or `most` is what it must keep, None where it only informs."""
+    """One result; `least` or `most` is its bound, None where it only informs."""
 
     name: str
     value: float
@@ -71,12 +71,12 @@ class Sizing(NamedTuple):
 
     @property
     def warnings(self) -> list[Figure]:
-        """The figures that do not keep their bounds."""
+        """Figures outside their bounds."""
         return [figure for figure in self.figures if not figure.is_enough]
 
 
 def size(settings: Settings) -> Sizing:
-    """Work out loads and margins of a rig."""
+    """Compute loads and margins of a rig."""
     mechanics = _Loads(settings)
     top = settings.linkage.soft_limit_deg
     home = settings.linkage.home_angle_deg
@@ -115,7 +115,7 @@ class _Loads:
         return moment / (self.linkage.lever_arm_mm(angle_deg) / 1000)
 
     def pull_out_n_m(self, angle_deg: float, rate_deg_s: float) -> float:
-        """What the motor gives before it loses steps, straight between the typed points."""
+        """Pull-out torque, interpolated linearly between the given points."""
         m = self._mechanics
         curve = [
             (0.0, m.holding_n_m),

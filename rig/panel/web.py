@@ -58,7 +58,9 @@ class _Telling(logging.Handler):
         self._asker = asker
 
     def emit(self, record: logging.LogRecord) -> None:
-        self._asker.tell(f"{record.levelname} {self.format(record)}"[:MAX_TOLD])
+        error = record.exc_info[1] if record.exc_info else None
+        why = "" if error is None else f" ({error!r})"
+        self._asker.tell(f"The page's server: {record.getMessage()}{why}"[:MAX_TOLD])
 
 
 async def serve(listener: socket.socket, end: socket.socket) -> None:

@@ -1,1 +1,1 @@
-"""What a person starts: runs in a row, guided calibration."""
+"""Procedures started by a person: series of runs, guided calibration, self-test."""

@@ -1,4 +1,4 @@
-"""Holds a run back until the air is as it should be, and steady."""
+"""Hold a run until the air is within its target band and steady."""
 
 from collections import deque
 from collections.abc import Callable
@@ -15,15 +15,15 @@ SHOW_EVERY_S = 30.0
 
 
 class ClimateBand(Struct, frozen=True, kw_only=True):
-    """The wanted air; None does not matter."""
+    """Target band of the air; None: not limited."""
 
     temperature_c: float | None = None
     temperature_tolerance_k: float = 2.0
     relative_humidity_pct: float | None = None
     humidity_tolerance_pct: float = 4.0
     steady_s: float = 300.0
-    """It must have been inside of the band for this long, and never further from what it is now
-    than the tolerance."""
+    """Time for which it must have been inside the band and within the tolerance of its present
+    value."""
     timeout_s: float = 7200.0
 
 
@@ -41,7 +41,7 @@ def parse_band(
         humidity: as typed, such as `50:4`.
         timeout_s: of the band.
         steady_s: of the band.
-        told: gets each value that was typed, and the name of its option.
+        told: gets each typed value, and the name of its option.
 
     Raises:
         BadInputError: not two numbers with a colon between, or out of range.
@@ -72,11 +72,11 @@ def parse_band(
 
 
 class ClimateGate:
-    """Follows the air, also while runs are made, and holds a run back until it is right.
+    """Tracks the air, also during runs, and holds a run until it is in the band.
 
     Args:
         machine: opened; its watching tasks must be running.
-        band: the wanted air.
+        band: target band of the air.
     """
 
     def __init__(self, machine: Machine, band: ClimateBand) -> None:
@@ -86,16 +86,16 @@ class ClimateGate:
         self._why = "no reading yet"
 
     def watch(self) -> Task[None]:
-        """Task without end: take in what the climate sensor says."""
+        """Endless task: take the climate sensor's readings."""
         while True:
             self._look()
             yield At(self._machine.clock.time_s() + LOOK_S)
 
     def wait(self, mover: Mover) -> Task[None]:
-        """Wait until the air has been inside of the band, and steady, for long enough.
+        """Wait until the air has been inside the band, and steady, for long enough.
 
         Raises:
-            StoppedError: it did not come in time, or a stop was asked for.
+            StoppedError: it took too long, or a stop was requested.
             MachineFaultError: an interlock was met.
         """
         band, clock = self._band, self._machine.clock
@@ -148,7 +148,7 @@ class ClimateGate:
         self._drop_unsteady()
 
     def _drop_unsteady(self) -> None:
-        """Forget what lies before the air was steady."""
+        """Discard readings from before the air was steady."""
         band, seen = self._band, self._seen
         _, temperature_c, humidity_pct = seen[-1]
         for index in range(len(seen) - 2, -1, -1):

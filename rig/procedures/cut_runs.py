@@ -1,4 +1,4 @@
-"""What a run file tells of its own end, also one that was cut off anywhere."""
+"""End of a run by its file, even if the file was cut off anywhere."""
 
 from pathlib import Path
 from typing import NamedTuple
@@ -9,7 +9,7 @@ from rig.runfile.reader import read_run
 
 
 class RunEnd(NamedTuple):
-    """How far a run came."""
+    """Progress of a run at its end."""
 
     outcome: Outcome | None
     """None when the file has no last line."""

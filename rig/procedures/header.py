@@ -1,4 +1,4 @@
-"""The first line of a run file, put together from what was asked and from the machine."""
+"""Header of a run file, from the request and the machine."""
 
 import shutil
 from importlib.metadata import version
@@ -23,7 +23,7 @@ def make_header(
     started_at: str,
     placing: Literal["blade", "hand"],
 ) -> Header:
-    """The header of one run; the plan is the request's, the rest the machine's."""
+    """Make the header of one run from the request's plan and the machine's state."""
     settings = machine.settings
     return Header(
         run_id=run_id,
@@ -47,12 +47,12 @@ def make_header(
 
 
 def clock_is_synchronised() -> bool | None:
-    """Whether the wall clock was set from the network since boot; None when nobody knows."""
+    """Whether the wall clock was set from the network since boot; None if unknown."""
     return CLOCK_SYNCHRONISED.exists() if TIMESYNC.exists() else None
 
 
 def check_free_space(folder: Path, min_free_mb: float) -> None:
-    """Raise BadInputError when the disk that a run would go to is nearly full."""
+    """Raise BadInputError if the disk for the run is nearly full."""
     place = folder
     while not place.exists():
         place = place.parent

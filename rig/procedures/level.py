@@ -1,7 +1,7 @@
 """The guided calibration of the angle sensor against a level.
 
-Home, zero with the level turned, span points up and down, unloaded sweeps, fit, file. After each
-step what was captured is on the disk, so a person can do a step again, or stop and go on later.
+Home, zero with the level turned, span points up and down, unloaded sweeps, fit, file. Captures are
+on the disk after each step, so a person can repeat a step, or stop and resume later.
 """
 
 from pathlib import Path
@@ -38,15 +38,15 @@ from rig.procedures.steadiness import steady_rest
 
 RATE_DEG_S = 1.0
 TAKE_UP_DEG = 0.6
-"""Each point is reached from this far on its own side, so that the screw's play is taken up."""
+"""Approach distance on each point's own side, to take up the screw's play."""
 MAX_NUDGES = 15
 MAX_NUDGE_DEG = 3.0
 SENSOR_TO_STEPS_DEG = 3.5
-"""Turn of gravity and turn by steps may differ by this before anything is calibrated."""
+"""Largest difference between turn of gravity and turn by steps before calibration."""
 
 
 class StoppedLevelError(StoppedError):
-    """The person stopped; what was captured is kept."""
+    """The person stopped; captures are kept."""
 
 
 class LevelProcedure:
@@ -55,10 +55,10 @@ class LevelProcedure:
     Args:
         machine: opened; nothing may be watching it yet.
         person: reads the reference.
-        plan: what to do.
-        folder: where the progress file and the calibration go.
-        fresh: forget what was captured before.
-        redo: name of a step to do again ("zero", "up 20", …).
+        plan: of the calibration.
+        folder: for the progress file and the calibration.
+        fresh: discard earlier captures.
+        redo: name of a step to repeat ("zero", "up 20", …).
     """
 
     def __init__(
@@ -83,12 +83,12 @@ class LevelProcedure:
         """Task: make the calibration; returns its file and its values.
 
         Raises:
-            StoppedError: somebody stopped it; it can be gone on with.
-            BadInputError, MachineFaultError: what can't be calibrated with.
+            StoppedError: a person stopped it; it can be resumed.
+            BadInputError, MachineFaultError: calibration is not possible.
         """
         machine = self._machine
         progress = self._begin()
-        # The old calibration may be what is wrong: it must not stop the moves.
+        # The old calibration may be the faulty part: it must not stop the moves.
         machine.calibration, machine.live.angle_deg = None, None
         watchers = start_watching(machine)
         try:
@@ -111,7 +111,7 @@ class LevelProcedure:
         if progress is not None and progress.sensor != machine.imu.identity:
             raise BadInputError(
                 f"{self._path} was begun with another sensor ({progress.sensor.identity}); start"
-                " afresh with `rig level --fresh`."
+                " again with `rig level --fresh`."
             )
         if progress is None:
             now = utc_text(machine.clock.utc_now())
@@ -120,7 +120,7 @@ class LevelProcedure:
             progress.zero = None
         elif self._redo is not None and not self._forgets(progress, self._redo):
             steps = ", ".join(["zero", *(name_of(point) for point in self._plan.points())])
-            raise BadInputError(f"There is no step {self._redo!r} to do again; steps: {steps}.")
+            raise BadInputError(f"There is no step {self._redo!r} to repeat; steps: {steps}.")
         progress.plan = self._plan
         return progress
 
@@ -156,9 +156,7 @@ class LevelProcedure:
     def _keep(self, step: str, found: str) -> bool:
         answer = self._person.go_on(step, found)
         if answer == "stop":
-            raise StoppedLevelError(
-                f"Stopped before {step!r} was kept; `rig level` goes on from there."
-            )
+            raise StoppedLevelError(f"Stopped before {step!r} was kept; `rig level` resumes there.")
         return answer == "on"
 
     # -- steps ----------------------------------------------------------------------------------
@@ -175,7 +173,7 @@ class LevelProcedure:
         low = min(0.0, linkage.home_angle_deg)
         if not low - 0.01 <= to_angle_deg <= linkage.soft_limit_deg:
             raise BadInputError(
-                f"The board can't go to {to_angle_deg:.1f}°: it moves from {low:g}° to"
+                f"The board can't move to {to_angle_deg:.1f}°: it moves from {low:g}° to"
                 f" {linkage.soft_limit_deg:g}°."
             )
         up = to_angle_deg > machine.step_angle_deg()
@@ -225,7 +223,7 @@ class LevelProcedure:
         )
 
     def _centre(self, point: SpanPoint) -> Task[None]:
-        """Move by what the person says until the bubble is centred."""
+        """Move by the person's corrections until the bubble is centred."""
         machine, bar = self._machine, self._plan.bar(point)
         for _ in range(MAX_NUDGES):
             steps_deg = machine.step_angle_deg()
@@ -234,17 +232,17 @@ class LevelProcedure:
                 return
             if abs(off) > MAX_NUDGE_DEG:
                 raise BadInputError(
-                    f"The bubble at {name_of(point)!r} is said to be {off:+.1f}° off, more than"
+                    f"The bubble at {name_of(point)!r} is given as {off:+.1f}° off, more than"
                     f" {MAX_NUDGE_DEG:g}°: check bar, block ({bar.height_mm:g} mm) and unit."
                 )
             yield from self._go(steps_deg + off)
         raise BadInputError(
             f"The bubble at {name_of(point)!r} was not centred after {MAX_NUDGES} moves; check that"
-            " the bar stands firm, then go on with `rig level`."
+            " the bar stands firm, then resume with `rig level`."
         )
 
     def _check_turn(self, zero: Rest, now: Rest) -> None:
-        """The sensor must have turned about as far as the steps say, or it does not ride along."""
+        """Check that the sensor turned about as far as the steps, or else it is not mounted."""
         first, last = np.array(zero.counts), np.array(now.counts)
         sine, cosine = np.linalg.norm(np.cross(first, last)), first @ last
         turned = float(np.degrees(np.arctan2(sine, cosine)))
@@ -253,7 +251,7 @@ class LevelProcedure:
         if abs(turned - by_steps) > SENSOR_TO_STEPS_DEG:
             raise MachineFaultError(
                 "angle_mismatch",
-                f"The sensor turned by {turned:.1f}° and the steps say {by_steps:.1f}°.",
+                f"The sensor turned by {turned:.1f}° and the steps by {by_steps:.1f}°.",
             )
 
     def _finish(self, progress: LevelProgress) -> Task[tuple[Path, Calibration]]:
@@ -285,5 +283,5 @@ class LevelProcedure:
 
 
 def name_of(point: SpanPoint) -> str:
-    """A span step's name: direction and angle."""
+    """Name of a span step: direction and angle."""
     return f"{point.direction} {point.angle_deg:g}"

@@ -1,4 +1,4 @@
-"""A level on the board at home: did the floor move, or the sensor?"""
+"""Check with a level on the board at home whether the floor or the sensor moved."""
 
 from pathlib import Path
 
@@ -21,7 +21,7 @@ from rig.procedures.steadiness import steady_rest
 def level_check(
     machine: Machine, person: LevelPerson, folder: Path, resolution_deg: float
 ) -> Task[HomeCheck]:
-    """Task: home, read the sensor and the level, and keep what they say if they agree.
+    """Task: home, read the sensor and the level, and keep the readings if they agree.
 
     Raises:
         BadInputError: there is no calibration, or the sensor has moved.

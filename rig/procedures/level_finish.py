@@ -1,4 +1,4 @@
-"""From captures to the calibration."""
+"""Calibration from the captures."""
 
 from datetime import timedelta
 
@@ -20,13 +20,13 @@ BACKLASH_LIMIT_DEG = 0.1
 
 
 def finish(progress: LevelProgress, machine: Machine) -> Calibration:
-    """Fit what was captured; without sweeps the filter delay is the settings'.
+    """Fit the captures; without sweeps the filter delay is that of the settings.
 
     Raises:
-        BadInputError: something is missing, or can't be fitted.
+        BadInputError: a capture is missing, or the fit fails.
     """
     if progress.zero is None or progress.home is None:
-        raise BadInputError("The calibration has no zero yet; go on with `rig level`.")
+        raise BadInputError("The calibration has no zero yet; resume with `rig level`.")
     sensor = CLASSES[progress.sensor.model]
     span = list(progress.span.values())
     scale = machine.imu.counts_per_g
@@ -67,7 +67,7 @@ def finish(progress: LevelProgress, machine: Machine) -> Calibration:
 
 
 def _six(progress: LevelProgress, sensor: SensorClass, scale: float) -> SensorPrior | None:
-    """What the six positions say, as at the temperature of the fit."""
+    """Result of the six positions at the temperature of the fit."""
     if not progress.plan.six or progress.zero is None:
         return None
     rests = list(progress.positions.values())

@@ -17,28 +17,28 @@ from rig.procedures.steadiness import steady_rest
 
 LOOK_S = 5.0
 SETTLED_K = 0.2
-"""Two looks in a row may differ by this when the sensor has taken on its new temperature."""
+"""Largest difference of consecutive readings once the sensor has settled at a temperature."""
 PATIENCE_S = 4 * 3600.0
 
 Keep = Callable[[str, str], bool]
-"""Shows a step and what was found; True keeps it, False does it again."""
+"""Shows a step and its result; True keeps it, False repeats it."""
 
 
 def position_name(way: Way) -> str:
-    """A position's name as a step."""
+    """Name of a position as a step."""
     return f"six {way}"
 
 
 class OptionalSteps:
-    """Leads through what `plan` asks for beyond zero and span.
+    """Guides through the steps of `plan` beyond zero and span.
 
     Args:
         machine: opened and homed.
         mover: waits under the interlocks.
         person: turns the sensor, warms it.
-        progress: what was captured so far; filled in.
+        progress: captures so far; extended.
         keep: asks whether a step is kept.
-        save: brings the progress to the disk.
+        save: syncs the progress to the disk.
     """
 
     def __init__(
@@ -54,7 +54,7 @@ class OptionalSteps:
         self._progress, self._keep, self._save = progress, keep, save
 
     def six(self) -> Task[None]:
-        """Task: each axis up and down; before zero, since the sensor comes off its board for it."""
+        """Task: each axis up and down; before zero, since the sensor must come off its board."""
         positions = self._progress.positions
         todo = [way for way in WAYS if position_name(way) not in positions]
         with self._machine.sensor_in_hand():
@@ -76,20 +76,20 @@ class OptionalSteps:
                 self._save()
 
     def _check_way(self, rest: Rest, way: Way) -> float:
-        """The position's own axis must carry gravity, with the right sign."""
+        """Check that the position's own axis carries gravity, with the right sign."""
         raw = np.array(rest.counts) / self._machine.imu.counts_per_g
         along = float(raw["xyz".index(way[1])]) * (1.0 if way[0] == "+" else -1.0)
         if along < NEAR_AXIS:
             top = int(np.argmax(np.abs(raw)))
             up = f"{'+' if raw[top] > 0 else '-'}{'xyz'[top]}"
             raise BadInputError(
-                f"In the position {way!r} the sensor's {up} side is the upper one; hold it with"
-                f" {way} up and go on with `rig level --six`."
+                f"In the position {way!r} the sensor's {up} side faces up; hold it with"
+                f" {way} up and resume with `rig level --six`."
             )
         return along
 
     def second_temperature(self) -> Task[None]:
-        """Task: home as it is, and untouched at another temperature; the bias drifts between."""
+        """Task: capture home now and, untouched, at another temperature, for the bias drift."""
         progress, machine = self._progress, self._machine
         if progress.cold is None:
             progress.cold = yield from steady_rest(machine, self._mover, "home, first temperature")
@@ -127,9 +127,9 @@ class OptionalSteps:
 
 
 def forget_from(progress: LevelProgress, step: str, plan: LevelPlan) -> bool:
-    """Forget an optional step so that it is done again, with all that rests on it.
+    """Discard an optional step and all that depends on it, so that it is repeated.
 
-    A sensor that comes off its board loses its zero. Returns False for a step of another kind.
+    A sensor taken off its board loses its zero. Returns False for a step of another kind.
     """
     if step == "warm" and plan.second_temperature:
         progress.cold = progress.warm = None

@@ -1,4 +1,4 @@
-"""Who reads the reference: a person at prompts, or a file that was written before."""
+"""Source of the reference readings: a person at prompts, or a prepared file."""
 
 from typing import Literal, Protocol
 
@@ -12,39 +12,39 @@ Where = Literal["along", "across"]
 
 
 class LevelPerson(Protocol):
-    """Reads the reference and says how to go on; all angles in degrees, in the board's frame."""
+    """Reads the reference and decides on each step; angles in degrees, in the board's frame."""
 
     def level_deg(self, where: Where, turned: bool) -> float:
-        """The level's reading at zero."""
+        """Reading of the level at zero."""
 
     def bubble_deg(self, bar: SineBar, point: SpanPoint, steps_deg: float) -> float:
-        """How far to raise the board until the bubble is centred; 0 when it is."""
+        """Raise needed to centre the bubble; 0 when it is centred."""
 
     def shown_deg(self, point: SpanPoint, steps_deg: float) -> float:
-        """What the digital level shows."""
+        """Reading of the digital level."""
 
     def across_deg(self, point: SpanPoint) -> float | None:
-        """A level's reading across the board, or None."""
+        """Reading of a level across the board, or None."""
 
     def position(self, way: Way) -> Rest | None:
-        """Hold the sensor still, off its board, with this side up; or what it read so before."""
+        """Hold the sensor still, off its board, with this side up; or return its earlier mean."""
 
     def screw_on(self) -> None:
         """Screw the sensor back onto its board, for good."""
 
     def warmed(self, first_c: float) -> Rest | None:
-        """Begin to warm or cool the sensor where it is; or what it read at another temperature."""
+        """Begin to warm or cool the sensor in place; or return its second reading."""
 
     def go_on(self, step: str, found: str) -> Answer:
-        """After a step: go on, do it again, or stop here and go on another day."""
+        """After a step: continue, repeat it, or stop and resume another day."""
 
 
 class FilePerson:
-    """Takes the readings from a plan that has them; asks nothing.
+    """Takes the readings from a plan; asks nothing.
 
     Args:
-        plan: with its zero readings, and span points whose angle is where the bubble was centred
-            or whose `shown` is what the level showed.
+        plan: with its zero readings, and span points whose angle is that of the centred bubble or
+            whose `shown` is the level's reading.
     """
 
     def __init__(self, plan: LevelPlan) -> None:
@@ -63,7 +63,7 @@ class FilePerson:
 
         for point in plan.span:
             if point.shown is not None:
-                # Now, and not when the board is there: the file's author waits for it.
+                # Checked now, not when the board is there: the file's author is waiting.
                 what = f"The reading at '{point.direction} {point.angle_deg:g}'"
                 check_against_steps(to_deg(point.shown, point.unit), point.angle_deg, what)
         held = {position.up for position in plan.positions}
@@ -86,7 +86,7 @@ class FilePerson:
         return to_deg(getattr(zero, where)[int(turned)], zero.unit)
 
     def bubble_deg(self, bar: SineBar, point: SpanPoint, steps_deg: float) -> float:
-        """The point's angle is where the bubble was found centred."""
+        """The bubble was centred at the point's angle."""
         return point.angle_deg - steps_deg
 
     def shown_deg(self, point: SpanPoint, steps_deg: float) -> float:
@@ -103,7 +103,7 @@ class FilePerson:
         return next(position.rest() for position in self._plan.positions if position.up == way)
 
     def screw_on(self) -> None:
-        """The sensor is on its board while a file drives."""
+        """Nothing to do: the sensor is on its board when readings come from a file."""
 
     def warmed(self, first_c: float) -> Rest | None:
         """From the [warm] table."""
@@ -111,5 +111,5 @@ class FilePerson:
         return self._plan.warm.rest()
 
     def go_on(self, step: str, found: str) -> Answer:
-        """Always on."""
+        """Always continue."""
         return "on"

@@ -1,4 +1,4 @@
-"""What a calibration has captured so far, kept in a file so that it can go on another day."""
+"""Captures of an unfinished calibration, kept in a file so that it can be resumed."""
 
 from pathlib import Path
 
@@ -16,7 +16,7 @@ NAME = "level.progress"
 
 
 class SweepFindings(Struct, frozen=True, kw_only=True):
-    """What the unloaded sweeps showed."""
+    """Results of the unloaded sweeps."""
 
     axis_off_deg: float
     """Between the hinge of the sweep and that of the span points."""
@@ -39,13 +39,13 @@ class LevelProgress(Struct, kw_only=True):
     home: Rest | None = None
     positions: dict[str, Rest] = field(default_factory=dict)
     cold: Rest | None = None
-    """Home, before the sensor was warmed."""
+    """Capture at home, before the sensor was warmed."""
     warm: Rest | None = None
     sweep: SweepFindings | None = None
 
 
 def load_progress(path: Path) -> LevelProgress | None:
-    """What was captured before; None when there is nothing.
+    """Load earlier captures; None if there are none.
 
     Raises:
         BadInputError: the file can't be used.
@@ -56,12 +56,12 @@ def load_progress(path: Path) -> LevelProgress | None:
         return msgspec.json.decode(path.read_bytes(), type=LevelProgress)
     except (OSError, *UNREADABLE) as error:
         raise BadInputError(
-            f"{path} can't be gone on with ({error}); start afresh with `rig level --fresh`."
+            f"{path} can't be resumed ({error}); start again with `rig level --fresh`."
         ) from error
 
 
 def save_progress(path: Path, progress: LevelProgress) -> None:
-    """Replace the file, so that a cut leaves the old one or the new one.
+    """Replace the file, so that a power cut leaves the old one or the new one.
 
     Raises:
         BadInputError: the folder can't be written to.

@@ -26,7 +26,7 @@ LOW_DEG, HIGH_DEG = 3.0, 38.0
 RATES_DEG_S = (0.5, 2.0)
 BLOCK_S = 0.1
 EDGE_S = 0.6
-"""Left out at either end, where the board speeds up and the filters catch up."""
+"""Excluded at both ends, where the board accelerates and the filters settle."""
 
 
 class _Record:
@@ -38,13 +38,13 @@ class _Record:
         self.counts: Array = np.array([c for b in batches for c in b.counts], dtype=float)
         known = dict(steps)
         self.steps_s: Array = np.array(list(known))
-        # A pulse comes when the wanted angle passes half-way between two counts.
+        # A pulse comes when the target angle passes half-way between two counts.
         half = -0.5 if up else 0.5
         self.steps: Array = np.array(list(known.values()), dtype=float) + half
 
 
 def sweep_findings(machine: Machine, mover: Mover, calibration: Calibration) -> Task[SweepFindings]:
-    """Task: sweep up and down at two rates and say what was seen.
+    """Task: sweep up and down at two rates and evaluate the sweeps.
 
     Args:
         machine: opened and homed.
@@ -87,7 +87,7 @@ def _sweep(
 
 
 def _steady(record: _Record) -> tuple[Array, Array]:
-    """Which samples lie in the steady part, and the step count at their times."""
+    """Mask of the samples in the steady part, and the step count at their times."""
     first, last = record.steps_s[0] + EDGE_S, record.steps_s[-1] - EDGE_S
     chosen: Array = (record.t_s > first) & (record.t_s < last)
     return chosen, np.interp(record.t_s[chosen], record.steps_s, record.steps)

@@ -36,7 +36,7 @@ def parse_rates(text: str) -> tuple[float, ...]:
 
 
 def balanced_order(rates: tuple[float, ...], repeat: int, series: str) -> list[float]:
-    """Each rate `repeat` times, so that neither a trend nor a habit falls upon one of them.
+    """Each rate `repeat` times, so that neither trend nor habit favours one of them.
 
     Every block holds each rate once. As many blocks as there are rates make a Latin square, in
     which each rate stands once at each place, so a steady trend over a square moves all rates

@@ -1,4 +1,4 @@
-"""Run requests of a series, from what a person asks for and what the settings say."""
+"""Run requests of a series, from a person's options and the settings."""
 
 from datetime import datetime
 from typing import Literal

@@ -1,4 +1,4 @@
-"""Runs in a row on one opened machine, each in a file of its own."""
+"""Consecutive runs on one opened machine, each in a file of its own."""
 
 from collections.abc import Callable, Iterable
 from contextlib import suppress
@@ -22,14 +22,14 @@ from rig.runfile.writer import RunWriter, new_run_id, run_folder, run_path
 
 FIRST_LOOK_S = 0.3
 LAST_LOOK_S = 2.0
-"""A reading under way takes less than this, retries included."""
+"""Upper bound for the duration of a reading, retries included."""
 
 
 NEXT = {
     "hand": "The board homes next: keep clear. Then put the bag back and press start.",
     "blade": "The next run begins within seconds, by itself: keep clear.",
 }
-"""What comes after a run that is not the last one, by how the bag gets back."""
+"""Announcement after each run but the last, by the way the bag is placed."""
 
 
 class MadeRun(NamedTuple):
@@ -60,14 +60,13 @@ def make_runs(
     Args:
         machine: opened.
         requests: one for each run.
-        folder: where the run files go, in a folder for each day.
-        start_now: the first run does not wait for the start button; the bag lies ready.
-        placing: how the bag gets back to its place; unless given, by the blade where one is
-            fitted, else by hand.
-        before: what is waited for before each run; may change the request.
+        folder: for the run files, in a folder per day.
+        start_now: the first run does not wait for the start button; the bag is in place.
+        placing: puts the bag back; by default the blade where one is fitted, else a person.
+        before: task to wait for before each run; may change the request.
         on_begin: called before each run with its request and the path of its file.
-        on_end: called after each run that came to its end; a reason that it returns ends the
-            series there, in order.
+        on_end: called after each completed run; returning a reason ends the series there, in
+            order.
 
     Raises:
         BadInputError: no calibration, one of another sensor or past due, too little free space,
@@ -102,12 +101,12 @@ def make_runs(
         machine.comes_next = ""
         yield from stop_watching(machine, watchers)
     if machine.live.state == "parked" and machine.live.wants:
-        machine.enter("parked")  # a rule ended the series: nothing comes next after all
+        machine.enter("parked")  # a rule ended the series: no other run follows
     return made
 
 
 def _forget_old_events(machine: Machine) -> None:
-    """Edges and ends of tasks from before are history; a wish to stop is not."""
+    """Discard old edges and ends of tasks, but no stop request."""
     kept = []
     while (item := machine.events.get_nowait()) is not None:
         if isinstance(item, StopRequest):
@@ -117,7 +116,7 @@ def _forget_old_events(machine: Machine) -> None:
 
 
 def _calibration_flags(machine: Machine) -> tuple[Flag, ...]:
-    """Refuse the calibration of another sensor, and one past due unless that was allowed."""
+    """Refuse another sensor's calibration, and an overdue one unless allowed."""
     assert machine.calibration is not None  # noqa: S101 - runs are refused without one
     now = machine.clock.utc_now()
     identity, overdue_ok = machine.imu.identity, machine.allow_overdue
@@ -134,9 +133,9 @@ def start_watching(machine: Machine) -> list[Handle[None]]:
 
 
 def stop_watching(machine: Machine, watchers: Iterable[Handle[None]]) -> Task[None]:
-    """Task: end the tasks of `start_watching`, and wait until each has let go of its sensor.
+    """Task: end the tasks of `start_watching`, and wait until each has released its sensor.
 
-    What one of them raised was reported as an event already.
+    Their errors were already reported as events.
     """
     for watcher in watchers:
         watcher.cancel()
@@ -146,11 +145,11 @@ def stop_watching(machine: Machine, watchers: Iterable[Handle[None]]) -> Task[No
 
 
 def raise_failures(machine: Machine) -> None:
-    """Empty the machine's events, for those who only look; raise what ends the looking.
+    """Empty the machine's events, for tasks that only watch, and raise what ends them.
 
     Raises:
-        StoppedError: a stop was asked for.
-        Exception: what a watching task raised.
+        StoppedError: a stop was requested.
+        Exception: of a watching task.
     """
     while (item := machine.events.get_nowait()) is not None:
         if isinstance(item, StopRequest):

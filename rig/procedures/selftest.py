@@ -1,4 +1,4 @@
-"""The self-test: each part is asked in turn, and each answer is one line."""
+"""Self-test: each part is checked in turn, with one line of result."""
 
 import shutil
 from collections.abc import Callable
@@ -20,8 +20,8 @@ def self_test(
     Args:
         machine: opened; its watching tasks must be running.
         move: also home the board and move it, and the blade, a little.
-        ask: tells a person to press start, which is waited for before anything moves; None: the
-            person has said already that nobody is near.
+        ask: asks a person to press start before anything moves; None: the person has already
+            confirmed that nobody is near.
     """
     findings = [*_disk(machine), *_inputs(machine), *_bus(machine)]
     findings += yield from _angle(machine)
@@ -83,7 +83,7 @@ def _bus(machine: Machine) -> list[Finding]:
 
 
 def _angle(machine: Machine) -> Task[list[Finding]]:
-    """Listen to the resting sensor: rate, noise, and whether gravity is as large as it must be."""
+    """Check the sensor at rest: rate, noise, and size of gravity."""
     counts: list[tuple[int, int, int]] = []
     began_s = machine.clock.time_s()
     with machine.listening_to_counts(counts):

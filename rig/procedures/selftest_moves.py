@@ -1,4 +1,4 @@
-"""The part of the self-test that moves something: home first, then a little of each axis."""
+"""Moves of the self-test: home first, then a short move of each axis."""
 
 from collections.abc import Callable
 from typing import NamedTuple
@@ -17,11 +17,11 @@ MOVE_DEG = 2.0
 BLADE_MM = 30.0
 REST_S = 0.5
 PRESS_S = 60.0
-"""So long somebody may take to press start."""
+"""Longest wait for the start button."""
 
 
 class Finding(NamedTuple):
-    """What one test found."""
+    """Result of one test."""
 
     name: str
     is_good: bool
@@ -31,7 +31,7 @@ class Finding(NamedTuple):
 def try_moves(machine: Machine, ask: Callable[[str], None] | None) -> Task[list[Finding]]:
     """Task: home the board, raise it by 2° and lower it, push the blade out by 30 mm and back.
 
-    What fails ends it: nothing moves after a fault.
+    A failure ends it: nothing moves after a fault.
 
     Args:
         machine: opened; its watching tasks must be running.
@@ -66,7 +66,7 @@ def try_moves(machine: Machine, ask: Callable[[str], None] | None) -> Task[list[
 
 
 def _board(machine: Machine, mover: Mover) -> Task[Finding]:
-    """Up by some degrees and down again: do sensor and steps tell the same story?"""
+    """Move up by some degrees and down again: do sensor and steps agree?"""
     home_deg = machine.settings.linkage.home_angle_deg
     yield from mover.wait_s(REST_S)
     began_deg = machine.live.angle_deg or 0.0
@@ -98,7 +98,7 @@ def _go(machine: Machine, mover: Mover, state: State, to_deg: float) -> Task[flo
 
 
 def _blade(machine: Machine, mover: Mover) -> Task[Finding]:
-    """Out and back: does it leave its switch and find it again?"""
+    """Move out and back: does it leave its switch and find it again?"""
     machine.enter("placing")
     off_mm = yield from BladeAxis(machine).try_out(mover, BLADE_MM)
     text = f"{BLADE_MM:g} mm uphill and back"

@@ -1,4 +1,4 @@
-"""A series: runs in a row that wait for the air, end when there is enough, and can go on later."""
+"""Series: consecutive runs that wait for the air, end by rules, and can be resumed."""
 
 import logging
 from collections.abc import Callable, Sequence
@@ -45,19 +45,19 @@ log = logging.getLogger(__name__)
 
 
 class Hooks(msgspec.Struct, kw_only=True):
-    """Who is told what; each is called in the task of the series."""
+    """Callbacks of a series; each is called in its task."""
 
     begun: Callable[[RunRequest, Path], None] = lambda *_: None
     made: Callable[[MadeRun, RunResult | None], None] = lambda *_: None
-    """With the row of the run; None when it could not be analysed."""
+    """Gets the row of the run; None if it could not be analysed."""
     notice: Callable[[str], None] = lambda _: None
-    """Something a person should know, in a sentence."""
+    """Gets a sentence for a person."""
 
 
 def begin_series(
     log: SeriesLog, requests: Sequence[RunRequest], options: SeriesOptions, at: datetime
 ) -> OpenSeries:
-    """Put a new series down in the story file.
+    """Record a new series in the log.
 
     Raises:
         MachineFaultError: cause `disk`.
@@ -71,7 +71,7 @@ def begin_series(
 
 
 def rules_of(options: SeriesOptions) -> list[StopRule]:
-    """The stop rules that the options name."""
+    """Stop rules from the options."""
     rules: list[StopRule] = []
     if options.until_angle_deg is not None:
         rules.append(narrow_enough(options.until_angle_deg))
@@ -86,14 +86,14 @@ def rules_of(options: SeriesOptions) -> list[StopRule]:
 
 
 class SeriesMaker:
-    """Makes what is left of a series on an opened machine.
+    """Makes the remaining runs of a series on an opened machine.
 
     Args:
         machine: opened.
-        log: the story file; every run is told there.
-        series: from `begin_series`, or the one that goes on.
-        hooks: who is told what.
-        rules: more stop rules, beside those of the options.
+        log: records every run.
+        series: from `begin_series`, or the one to resume.
+        hooks: callbacks.
+        rules: stop rules besides those of the options.
     """
 
     def __init__(
@@ -105,7 +105,7 @@ class SeriesMaker:
         rules: Sequence[StopRule] = (),
     ) -> None:
         self.reason: str | None = None
-        """Why it ended before its last run, when a rule ended it."""
+        """Reason given by the rule that ended it before its last run, if any."""
         self._machine = machine
         self._log = log
         self._series = series
@@ -115,18 +115,18 @@ class SeriesMaker:
         self._gate: ClimateGate | None = None
         self._slides = series.slides
         self._reminded_at = max(series.slides - 1, 0)
-        """Slides when a person was last asked to wipe the board."""
+        """Number of slides when a person was last asked to wipe the board."""
         self._figures: list[RunFigures] = []
         self._quick = QuickStart()
         self._made: list[Path] = []
         first = series.planned.requests[0]
         self._number_before = (first.slide_number or 1) - 1
-        """Slides of the series that were made before this part of it was planned."""
+        """Slides of the series made before this part of it was planned."""
         slides_before = log.wear(first.bag, first.face).slides - series.slides
         self._slides_before = slides_before if first.bag is not None else None
 
     def make(self, *, start_now: bool, placing: Placing | None = None) -> Task[list[MadeRun]]:
-        """Task: make the runs that are left; see `make_runs`."""
+        """Task: make the remaining runs; see `make_runs`."""
         for _, file in sorted(self._series.counted.items()):
             self._take(self._analyse(self._log.folder / file))
         watcher = None
@@ -206,9 +206,9 @@ class SeriesMaker:
         return self.reason
 
     def _analyse(self, path: Path) -> RunResult | None:
-        """The row of a run; None when the analysis fails.
+        """Row of a run; None if the analysis fails.
 
-        A mistake in the analysis must not end a night of measuring: the run is in its file, can
+        A mistake in the analysis must not end a night of measurements: the run is in its file, can
         be analysed later, and counts as one without a valid result.
         """
         try:

@@ -1,9 +1,9 @@
-"""The story of the series in a folder: an append-only file beside the run files.
+"""Log of the series in a folder: an append-only file beside the run files.
 
-One JSON object per line, each with a `kind`: what was planned, which run was begun in which file,
-how it ended, how a run that was cut off is told of afterwards. A line counts once it is on the
-disk; a torn last line counts for nothing. Run files themselves are never touched. The counts of
-slides and pushes of each bag face come from the same lines.
+One JSON object per line, each with a `kind`: plan of the series, begin of a run with its file, its
+end, or the later record of a run that was cut off. A line counts once it is on the disk; a torn
+last line is ignored. Run files themselves are never touched. The counts of slides and pushes of
+each bag face come from the same lines.
 """
 
 import fcntl
@@ -30,7 +30,7 @@ NAME = "series.jsonl"
 
 
 class SeriesOptions(msgspec.Struct, frozen=True, kw_only=True):
-    """How a series is made, beside its runs."""
+    """Options of a series, besides its runs."""
 
     unattended: bool = False
     climate: ClimateBand | None = None
@@ -55,7 +55,7 @@ class Planned(_Entry, tag="series", frozen=True, kw_only=True):
 
 
 class Begun(_Entry, tag="run", frozen=True, kw_only=True):
-    """A run's file is about to be made."""
+    """A run's file is about to be created."""
 
     series_id: str
     repeat: int
@@ -70,13 +70,13 @@ class _Over(_Entry, frozen=True, kw_only=True):
     run_id: str
     slid: bool
     pushes: int = 0
-    """How often the blade set out to push the bag."""
+    """Number of pushes begun by the blade."""
     brought_down: int = 0
-    """How often the bag slid only to come down to the catch again."""
+    """Number of slides made only to bring the bag back to the catch."""
 
     @property
     def slides(self) -> int:
-        """How often the bag slid over the board."""
+        """Number of slides of the bag over the board."""
         return self.slid + self.brought_down
 
 
@@ -87,15 +87,15 @@ class Ended(_Over, tag="ended", frozen=True, kw_only=True):
 
 
 class Cut(_Over, tag="cut", frozen=True, kw_only=True):
-    """The end of a run's story that its file could not tell: it was cut off."""
+    """End of a run that its file could not record: it was cut off."""
 
     state: State | None
-    """The last state in the file; None when the file never came to be."""
+    """The last state in the file; None if the file was never created."""
     t_s: float | None
 
 
 class Closed(_Entry, tag="closed", frozen=True, kw_only=True):
-    """Nothing more will come to this series; what ended early without this line can go on."""
+    """The series is finished; one that ended early without this line can be resumed."""
 
     series_id: str
     reason: str
@@ -106,32 +106,32 @@ COUNTED: frozenset[Outcome] = frozenset({"slid", "no_slide"})
 
 
 class OpenSeries(msgspec.Struct, frozen=True, kw_only=True):
-    """A series and how far it has come."""
+    """A series and its progress."""
 
     planned: Planned
     counted: dict[int, str]
-    """Run file of each `repeat` that was made to its end."""
+    """Run file of each completed `repeat`."""
     slides: int
-    """Slides in it, those of runs that were cut off included."""
+    """Number of slides, including those of runs that were cut off."""
 
     @property
     def remaining(self) -> list[RunRequest]:
-        """The requests that are still to be made, in order."""
+        """The remaining requests, in order."""
         return [r for r in self.planned.requests if (r.repeat or 0) not in self.counted]
 
 
 class Wear(msgspec.Struct, frozen=True, kw_only=True):
-    """What a bag face has gone through beside these run files."""
+    """Wear of a bag face, from these logs."""
 
     slides: int = 0
     pushes: int = 0
 
 
 class SeriesLog:
-    """The story file of one folder, held by one process at a time.
+    """The log of one folder, held by one process at a time.
 
     Args:
-        folder: where run files go; it is made if it is not there.
+        folder: for run files; created if missing.
 
     Raises:
         BusyError: another process makes a series there.
@@ -143,7 +143,7 @@ class SeriesLog:
         self.path = folder / NAME
         self.entries: list[Entry] = []
         self.problems: list[str] = []
-        """Sentences about lines that were changed after they were written, and are left out."""
+        """Sentences about lines changed after they were written, which are left out."""
         try:
             make_folder(folder)
             self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
@@ -177,7 +177,7 @@ class SeriesLog:
         self.close()
 
     def close(self) -> None:
-        """Let go of the file; harmless when it is closed."""
+        """Release the file; harmless when it is closed."""
         descriptor, self._descriptor = self._descriptor, -1
         if descriptor >= 0:
             os.close(descriptor)
@@ -191,7 +191,7 @@ class SeriesLog:
                     continue
             except UNREADABLE:
                 if line.verdict == "unchecked":
-                    continue  # a torn line, ended by the next one; nothing was built on it
+                    continue  # a torn line, ended by the next one; nothing depends on it
             if not line.is_torn:
                 self.problems.append(
                     f"Line {line.number} of {self.path} was changed after it was written and is"
@@ -199,7 +199,7 @@ class SeriesLog:
                 )
 
     def add(self, entry: Entry) -> None:
-        """Append a line and bring it to the disk.
+        """Append a line and sync it to the disk.
 
         Raises:
             MachineFaultError: cause `disk`.
@@ -214,9 +214,9 @@ class SeriesLog:
         self.entries.append(entry)
 
     def settle(self, at: datetime) -> list[tuple[Begun, Cut]]:
-        """Close the story of every run that has no end in this file; returns those cut off.
+        """Record the end of every run that has none in this file; returns those cut off.
 
-        A run whose own file is whole was ended, and only its line here is missing.
+        A run whose own file is complete has ended, and only its line here is missing.
         """
         told = {e.run_id for e in self.entries if isinstance(e, Ended | Cut)}
         cuts = []
@@ -236,7 +236,7 @@ class SeriesLog:
         return cuts
 
     def unfinished(self) -> OpenSeries | None:
-        """The newest series that has runs left and was not closed; call `settle` before."""
+        """The newest series with runs left that is not closed; call `settle` before."""
         planned = next((e for e in reversed(self.entries) if isinstance(e, Planned)), None)
         if planned is None:
             return None
@@ -247,7 +247,7 @@ class SeriesLog:
         return None if is_closed or not series.remaining else series
 
     def series(self, planned: Planned) -> OpenSeries:
-        """How far a series has come."""
+        """Progress of a series."""
         ends = {e.run_id: e for e in self.entries if isinstance(e, Ended | Cut)}
         counted: dict[int, str] = {}
         slides = 0
@@ -276,12 +276,12 @@ class SeriesLog:
 
 
 def stamp(at: datetime) -> str:
-    """Wall time as it is written here."""
+    """Wall time as written in this log."""
     return utc_text(at, "milliseconds")
 
 
 def unfinished_in(folder: Path) -> OpenSeries:
-    """The series in a folder that can go on.
+    """The series in a folder that can be resumed.
 
     Raises:
         BadInputError: there is none.

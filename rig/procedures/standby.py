@@ -1,4 +1,4 @@
-"""The service: stands by, moves nothing before a person asks for it, and stays after a fault."""
+"""Service: stands by, moves nothing until asked by a person, and stays after a fault."""
 
 import logging
 from collections.abc import Callable
@@ -22,18 +22,18 @@ def serve(
     tell: Callable[[RigError], None],
     settle: Callable[[], None] = lambda: None,
 ) -> Task[None]:
-    """Task without end: take turns, and outlast what ends one.
+    """Endless task: take turns, and survive whatever ends one.
 
     After a fault the machine stays halted and keeps the first cause.
 
     Args:
         machine: opened.
-        turn: makes the task of one turn: wait for what a person wants, and do it.
-        tell: gets what ended a turn before its time.
+        turn: makes the task of one turn: wait for a request of a person, and carry it out.
+        tell: gets the error that ended a turn early.
         settle: called after each turn, however it ended.
 
     Raises:
-        StoppedError: a signal asks for the end of the program.
+        StoppedError: a signal ends the program.
     """
     while True:
         try:
@@ -55,7 +55,7 @@ def serve(
 def at_rest(machine: Machine, wishes: tuple[type, ...] = ()) -> Task[Any]:
     """Task: wait for a press of the start button, which is a `StartRequest`, or for a wish.
 
-    A button that is held all along counts for nothing.
+    A button held throughout does not count.
 
     Args:
         machine: at rest.
@@ -76,14 +76,14 @@ def at_rest(machine: Machine, wishes: tuple[type, ...] = ()) -> Task[Any]:
         has_failed = isinstance(item, Done) and isinstance(item.error, Exception)
         if has_failed and machine.latched is None:
             raise item.error
-        # The page's start is for a bag that is placed; here it would start a move unasked.
+        # The page's start is for a placed bag; here it would start an unrequested move.
         return None if isinstance(item, StartRequest) else item
 
     return next_start(next_event, machine.inputs, machine.clock.time_s, wishes=wishes)
 
 
 def stand_by(machine: Machine, make_series: Callable[[], Task[Any]]) -> Task[None]:
-    """Task without end: wait for a press of the start button, make a series, wait again.
+    """Endless task: wait for a press of the start button, make a series, wait again.
 
     After a fault the machine shows the first cause until a person presses start. A press while
     the emergency stop is down moves nothing.
@@ -93,7 +93,7 @@ def stand_by(machine: Machine, make_series: Callable[[], Task[Any]]) -> Task[Non
         make_series: makes the task of one series; it homes first.
 
     Raises:
-        StoppedError: a signal asks for the end of the service.
+        StoppedError: a signal ends the service.
     """
     why = ""
 

@@ -1,4 +1,4 @@
-"""Waits until the board is quiet, then takes the sensor's mean; says what it waits for."""
+"""Wait until the board is at rest, then take the sensor's mean; shows the reason for waiting."""
 
 import numpy as np
 
@@ -12,14 +12,14 @@ from rig.errors import MachineFaultError
 LOOK_S = 1.0
 CAPTURE_S = 3.0
 QUIET_DEG = 0.01
-"""Two looks in a row may differ by this."""
+"""Largest difference of consecutive readings at rest."""
 SHAKE_G = 0.004
 """Standard deviation of a sample at rest: several times the noise of any sensor in use."""
 PATIENCE_S = 60.0
 
 
 def steady_rest(machine: Machine, mover: Mover, what: str) -> Task[Rest]:
-    """Wait for quiet, then average.
+    """Wait for the board to come to rest, then average.
 
     Args:
         machine: opened; its watching tasks must be running.
@@ -28,7 +28,7 @@ def steady_rest(machine: Machine, mover: Mover, what: str) -> Task[Rest]:
 
     Raises:
         MachineFaultError: the board does not come to rest, or the sensor is silent.
-        BadInputError: the capture is no calibration's.
+        BadInputError: the capture does not suit a calibration.
     """
     deadline = machine.clock.time_s() + PATIENCE_S
     before: Rest | None = None
@@ -64,7 +64,7 @@ def _look(machine: Machine, mover: Mover, seconds: float) -> Task[Rest]:
 
 
 def _why_not_quiet(rest: Rest, before: Rest | None, counts_per_g: float) -> str:
-    """What is not yet quiet, in words; empty when all is."""
+    """Reason why the board is not at rest, in words; empty if it is."""
     shake_mg = 1e3 * max(rest.scatter_counts) / counts_per_g
     if shake_mg > 1e3 * SHAKE_G:
         return f"it shakes by {shake_mg:.1f} mg (allowed {1e3 * SHAKE_G:g} mg)"

@@ -1,4 +1,4 @@
-"""When a series has enough: rules that look at the plain figures of the runs so far."""
+"""Stop rules of a series, based on the figures of the runs so far."""
 
 from collections.abc import Callable, Sequence
 from math import sqrt
@@ -10,15 +10,15 @@ from rig.analysis.row import RunResult
 from rig.statistics.quantiles import t_quantile
 
 MIN_RUNS = 5
-"""No interval is trusted that rests on fewer."""
+"""Least number of runs for an interval to be trusted."""
 TREND_FROM = 10
 TREND_EVERY = 5
 TREND_P = 0.001
-"""Looked at again and again, a rule at 5 % would sooner or later find a trend in anything."""
+"""Strict, because a rule at 5 % applied repeatedly would eventually find a trend in anything."""
 
 
 class RunFigures(NamedTuple):
-    """What a rule gets to know of a run."""
+    """Figures of a run for the rules."""
 
     valid: bool
     outcome: str | None
@@ -28,11 +28,11 @@ class RunFigures(NamedTuple):
 
 
 StopRule = Callable[[Sequence[RunFigures]], str | None]
-"""Returns why the series should end, or None."""
+"""Returns the reason to end the series, or None."""
 
 
 def figures_of(result: RunResult | None) -> RunFigures:
-    """The plain figures of an analysed run; of one that could not be analysed there are none."""
+    """Figures of an analysed run; empty if it could not be analysed."""
     if result is None:
         return RunFigures(False, None, None, None, None)
     return RunFigures(
@@ -45,10 +45,10 @@ def figures_of(result: RunResult | None) -> RunFigures:
 
 
 def narrow_enough(half_width_deg: float) -> StopRule:
-    """Ends when the 95 % interval of the mean slide angle is ± `half_width_deg` or narrower.
+    """End when the 95 % interval of the mean slide angle is ± `half_width_deg` or narrower.
 
-    Student's t over the valid runs, five or more. Since it is looked at after every run, the
-    true confidence is a little lower than it says.
+    Student's t over the valid runs, five or more. Since it is evaluated after every run, the true
+    confidence is a little lower than stated.
     """
 
     def rule(runs: Sequence[RunFigures]) -> str | None:
@@ -67,7 +67,7 @@ def narrow_enough(half_width_deg: float) -> StopRule:
 
 
 def bad_in_a_row(limit: int) -> StopRule:
-    """Ends when the last `limit` runs gave no valid result."""
+    """End when the last `limit` runs gave no valid result."""
 
     def rule(runs: Sequence[RunFigures]) -> str | None:
         if len(runs) < limit or any(run.valid for run in runs[-limit:]):
@@ -80,7 +80,7 @@ def bad_in_a_row(limit: int) -> StopRule:
 
 
 def trend_found(p: float = TREND_P) -> StopRule:
-    """Ends when the coefficient drifts with the slide number; looked at every fifth run."""
+    """End when the coefficient drifts with the slide number; evaluated every fifth run."""
 
     def rule(runs: Sequence[RunFigures]) -> str | None:
         points = [

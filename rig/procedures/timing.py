@@ -1,7 +1,7 @@
-"""How evenly this computer can make step pulses, beside two ways in which one might make them.
+"""Regularity of this computer's step pulses, compared with two common ways to make them.
 
 The pulses go to the step pin of the opened rig, real or simulated, with the motor's driver off, so
-nothing moves. What is measured is when the program gets to write to the pin, while the angle sensor
+nothing moves. The times at which the program writes to the pin are measured while the angle sensor
 is sampled and its samples are written to a file.
 """
 
@@ -30,7 +30,7 @@ TO_RAISING: tuple[State, ...] = ("homing", "placing", "dwelling", "raising")
 
 
 class Timing(NamedTuple):
-    """How far the intervals between pulses were from the wanted one."""
+    """Deviation of the intervals between pulses from the target."""
 
     way: str
     rate_hz: int
@@ -39,7 +39,7 @@ class Timing(NamedTuple):
     p99_us: float
     worst_us: float
     real_rate_hz: float
-    """Pulses made per second, over all."""
+    """Pulses made per second, overall."""
 
 
 def measure_timing(
@@ -47,13 +47,13 @@ def measure_timing(
 ) -> Task[list[Timing]]:
     """Task: measure all ways at all rates, one after the other, under the same load.
 
-    The machine's own stepper is closed, its driver off; the machine can move no more.
+    The machine's own stepper is closed, its driver off; the machine can no longer move.
 
     Args:
         machine: opened, on a real clock, with its watching tasks running.
         request: for the header of the file that the samples go to.
-        folder: where that file goes.
-        seconds: how long each way pulses at each rate.
+        folder: for that file.
+        seconds: pulsing time of each way at each rate.
     """
     clock = machine.clock
     utc = clock.utc_now()
@@ -107,12 +107,12 @@ class _Unpowered(Stepper):
 
     @property
     def enabled(self) -> bool:
-        """As `Stepper.move` wants it; the enable line is low all along."""
+        """As required by `Stepper.move`; the enable line stays low."""
         return True
 
 
 def _own(machine: Machine, rate_hz: int, n: int) -> Task[list[float]]:
-    """The train that moves the board; times are taken where it looks at the stop's level."""
+    """The pulse train that moves the board; times are taken where it checks the stop's level."""
     settings = machine.settings
     times: list[float] = []
 

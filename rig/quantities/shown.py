@@ -1,4 +1,4 @@
-"""How quantities are shown in the reader's units; files and JSON stay metric."""
+"""Quantities in the reader's units; files and JSON stay metric."""
 
 from collections.abc import Callable
 from typing import Literal, NamedTuple

@@ -7,7 +7,7 @@ from rig.errors import BadInputError
 from rig.quantities.units import KEPT, unit_named
 
 LONGEST = 20
-"""No number that a person types has more characters."""
+"""Most characters of a typed number."""
 LEAST_TOLERANCE = 0.01
 
 _NUMBER = r"[+\-−]?[0-9.,]*(?:[eE][+-]?[0-9]+)?"
@@ -20,7 +20,7 @@ _OTHERS = {"°C": ("°F",), "K": ("°F",), "g": ("oz",), "mm": ("in",), "min": (
 
 
 class Typed(NamedTuple):
-    """What was typed, and what it means."""
+    """A typed quantity and its value."""
 
     value: float
     """In the unit kept."""

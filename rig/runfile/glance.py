@@ -17,7 +17,7 @@ _end_decoder = msgspec.json.Decoder(End)
 
 
 class Glance(NamedTuple):
-    """What stands at the two ends of a run file; nothing tells whether the rest is sound."""
+    """The two ends of a run file; the rest is unchecked."""
 
     header: Header
     end: End | None

@@ -1,6 +1,6 @@
-"""What a value in a run file can be: one table, with the reason for each limit.
+"""Plausible values in a run file: one table, with the reason for each limit.
 
-A file with a value outside is refused whole: whoever wrote that value may have written others.
+A file with a value outside is refused whole: its other values may be wrong too.
 Bounds that follow from no data sheet are wide; they keep out slips of a decimal point, not doubt.
 """
 

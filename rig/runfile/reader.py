@@ -1,4 +1,4 @@
-"""Reads run files, also those that were cut off or damaged, and says what is missing."""
+"""Read run files, even if cut off or damaged, and report what is missing."""
 
 from collections.abc import Iterable, Iterator
 from functools import partial
@@ -54,7 +54,7 @@ class Implausible(str):
 
 
 class RunFile(msgspec.Struct, kw_only=True, dict=True):
-    """What was read of one run file."""
+    """Contents of one run file."""
 
     path: Path
     header: Header
@@ -122,7 +122,7 @@ def _arrays_of(samples: list[Samples]) -> tuple[NDArray[np.float64], NDArray[np.
 
 
 def read_run(path: Path) -> RunFile:
-    """Read a run file; damaged or missing parts are told in `problems`.
+    """Read a run file; damaged or missing parts are reported in `problems`.
 
     Raises:
         BadInputError: the file can't be read, is no run file, has nothing left of its first

@@ -1,4 +1,4 @@
-"""Writes a run file so that whatever was written stays readable, whenever the power goes."""
+"""Write a run file so that everything written stays readable after a power cut."""
 
 import os
 import secrets

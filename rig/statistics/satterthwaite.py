@@ -1,4 +1,4 @@
-"""Degrees of freedom of sums of variances, and the factor that they ask for."""
+"""Degrees of freedom of sums of variances, and their coverage factor."""
 
 from collections.abc import Iterable
 from math import floor, inf, isfinite, sqrt

@@ -158,7 +158,7 @@ def test_without_a_switch_a_blade_that_is_not_parked_is_found_out_by_the_beam(
     good = make_series(tmp_path / "parked", soft_bag(), settings=settings)
     assert good.error is None
     bad = make_series(tmp_path / "away", soft_bag(blade={"start_mm": 25.0}), settings=settings)
-    stops("blade_lost", "from its park place", 0, bad)
+    stops("blade_lost", "from its park position", 0, bad)
 
 
 def test_a_park_switch_that_never_opens_stops_it(tmp_path: Path) -> None:

@@ -25,8 +25,8 @@ def test_every_cause_has_one_row() -> None:
 
 def test_a_fault_is_told_with_the_remedy_of_the_table() -> None:
     assert told(MachineFaultError("disk", "The disk is full.")) == (
-        "The disk is full. Free space, or change the disk or the folder (--out); what still"
-        " lies there is kept."
+        "The disk is full. Free space, or change the disk or the folder (--out); lines"
+        " already written are kept."
     )
     assert told(BadInputError("No such bag.")) == "No such bag."
 

@@ -86,7 +86,7 @@ def test_a_deviation_shorter_than_0_3_s_is_ignored() -> None:
     stuck_at(watch, 1.0, 0.28)
     watch.look(1.29, 1.3, 1.3, 0.0)
     stuck_at(watch, 1.3, 0.28)
-    with pytest.raises(MachineFaultError, match=r"steps say \+1\.3°.*only \+0\.0°"):
+    with pytest.raises(MachineFaultError, match=r"steps moved by \+1\.3°.*only \+0\.0°"):
         stuck_at(watch, 1.58, 0.04)
 
 

@@ -31,7 +31,7 @@ def held(bench: Bench, seconds: float) -> Callable[[], None]:
 @pytest.mark.parametrize("state", ["homing", "placing", "dwelling", "raising", "lowering"])
 def test_in_mid_work_it_is_a_fault_of_its_own(bench: Bench, state: State) -> None:
     bench.machine.enter(state)
-    with pytest.raises(MachineFaultError, match=r"stopped for 5\.[01] s and then contin") as met:
+    with pytest.raises(MachineFaultError, match=r"suspended for 5\.[01] s and then contin") as met:
         bench.run(Mover(bench.machine).wait_s(1.0), bench.after(0.5, held(bench, 5.0)))
     assert met.value.cause == "suspended"
 

@@ -138,24 +138,28 @@ def second_process(page: PageProcess) -> None:
 
 
 PROCESS_FAULTS = (
-    ProcessFault("none", lambda _: None, EVERYWHERE),
+    ProcessFault("none", lambda _: None),
     ProcessFault("terminal stalled (Ctrl-S)", stall, EVERYWHERE),
     ProcessFault("no more files for the machine's process", out_of(resource.RLIMIT_NOFILE)),
     ProcessFault("no more files for the web server", files_of_web),
     ProcessFault("no more memory for the machine's process", out_of(resource.RLIMIT_AS)),
     ProcessFault("web server killed", kill_web, EVERYWHERE),
     ProcessFault(
-        "web server killed, no file left for another", kill_web_for_good(resource.RLIMIT_NOFILE)
+        "web server killed, no file left for another",
+        kill_web_for_good(resource.RLIMIT_NOFILE),
+        ("raising",),
     ),
     ProcessFault(
-        "web server killed, no memory left to start another", kill_web_for_good(resource.RLIMIT_AS)
+        "web server killed, no memory left to start another",
+        kill_web_for_good(resource.RLIMIT_AS),
+        ("raising",),
     ),
     ProcessFault("machine's process stopped for 1 s", pause(1.0, of_web=False), EVERYWHERE),
     ProcessFault("machine's process stopped for 10 s", pause(10.0, of_web=False)),
     ProcessFault("web server stopped for 1 s", pause(1.0, of_web=True)),
     ProcessFault("web server stopped for 10 s", pause(10.0, of_web=True)),
     ProcessFault("machine's process killed", kill_machine, ends_machine=True),
-    ProcessFault("48 strangers from 6 addresses", crowd, EVERYWHERE),
+    ProcessFault("48 strangers from 6 addresses", crowd),
     ProcessFault("wall clock set back by an hour", set_back),
     ProcessFault("folder of the run files deleted", delete),
     ProcessFault("no more inodes for run files", fill_inodes, most_inodes=40),

@@ -133,7 +133,8 @@ class PageProcess:
 
     def wait_until(self, state: str) -> None:
         """Wait for a state, and for half a second in it where something moves."""
-        wait_for(lambda: self.state == state, state)
+        wait_for(lambda: self.state in (state, "halted"), state)
+        assert self.state == state
         if state in ("homing", "raising", "lowering"):
             time.sleep(0.3)  # noqa: TID251 - a process is watched, not a rig
 

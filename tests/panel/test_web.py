@@ -160,10 +160,14 @@ def test_what_it_logs_goes_to_the_machine_and_no_terminal() -> None:
     mine, its = link.pair()
     with mine, its:
         handler = web._Telling(link.Asker(its))  # noqa: SLF001
-        handler.emit(logging.LogRecord("x", logging.WARNING, "x", 1, "%s", ("y" * 9000,), None))
-        assert link.decode_message(mine.recv(link.MAX_MESSAGE)) == link.Tell(
-            f"WARNING {'y' * 9000}"[:4000]
-        )
+        for text, error in (("y" * 9000, None), ("no room", OSError(24, "Too many open files"))):
+            trace = None if error is None else (OSError, error, None)
+            handler.emit(logging.LogRecord("x", logging.WARNING, "x", 1, "%s", (text,), trace))
+        long, short = (link.decode_message(mine.recv(link.MAX_MESSAGE)) for _ in range(2))
+    assert long == link.Tell(f"The page's server: {'y' * 9000}"[:4000])
+    assert short == link.Tell("The page's server: no room (OSError(24, 'Too many open files'))"), (
+        "one line: a traceback would fill the terminal each second"
+    )
 
 
 # -- connections ----------------------------------------------------------------------------------

@@ -153,7 +153,7 @@ def test_steps_can_be_done_again_and_gone_on_with_another_day(tmp_path: Path) ->
     person = rig.level_person(SEED)
     assert person is not None
     first = Hesitant(person, {"zero": ["redo"], "up 34": ["stop"]})
-    with rig, pytest.raises(StoppedLevelError, match="goes on from there"):
+    with rig, pytest.raises(StoppedLevelError, match="resumes there"):
         rig.run(LevelProcedure(rig.machine, first, QUICK, tmp_path).run())
     assert first.seen == ["zero", "zero", "up 12", "up 22", "up 34"]
     kept = load_progress(tmp_path / NAME)
@@ -271,7 +271,7 @@ def test_six_positions_and_a_second_temperature_led_through(tmp_path: Path) -> N
     twin_person = rig.level_person(11)
     assert twin_person is not None
     first = Hesitant(twin_person, {"six +y": ["redo"], "six -z": ["stop"]})
-    with rig, pytest.raises(StoppedLevelError, match="goes on from there"):
+    with rig, pytest.raises(StoppedLevelError, match="resumes there"):
         rig.run(LevelProcedure(rig.machine, first, plan, tmp_path).run())
     assert first.seen == ["six +x", "six -x", "six +y", "six +y", "six -y", "six +z", "six -z"]
 

@@ -97,7 +97,7 @@ def test_no_point_is_reached_from_above_the_highest_angle(
     if is_reached:
         assert isinstance(error, StoppedLevelError)
     else:
-        assert "can't go to 33.6°: it moves from 0° to 33.59°" in str(error)
+        assert "can't move to 33.6°: it moves from 0° to 33.59°" in str(error)
         assert rig.moves == [Move(0.0, 1.0)]
 
 
@@ -147,7 +147,7 @@ def test_a_nudge_is_followed_up_to_three_degrees(
     rig, person = on_paper()
     person.nudges = [3.1 * sign]
     error = first_point(rig, person, tmp_path, fresh=True)
-    assert f"is said to be {3.1 * sign:+.1f}° off, more than 3°" in str(error)
+    assert f"is given as {3.1 * sign:+.1f}° off, more than 3°" in str(error)
     assert len(rig.moves) == 3
 
 

@@ -76,7 +76,7 @@ def test_gravity_must_lie_along_the_axis_that_is_asked_for(part_g: float, is_tak
         person.rig.clock.run(options.six())
         assert len(progress.positions) == 6
         return
-    with pytest.raises(BadInputError, match=r"\+x side is the upper one"):
+    with pytest.raises(BadInputError, match=r"\+x side faces up"):
         person.rig.clock.run(options.six())
 
 
@@ -84,7 +84,7 @@ def test_an_axis_that_points_down_is_not_up() -> None:
     person = Holding(PaperRig())
     person.part_g = -1.0
     options, progress, _ = steps_of(person.rig, person)
-    with pytest.raises(BadInputError, match=r"the sensor's -x side is the upper one"):
+    with pytest.raises(BadInputError, match=r"the sensor's -x side faces up"):
         person.rig.clock.run(options.six())
     assert progress.positions == {}
 

@@ -17,11 +17,14 @@ from rig.study.answer.question import Aim, F, Question
 from rig.study.model.draws import Draws, interval
 
 STEPS_AHEAD = 3
-PASSED, STOP = 0.8, 0.5
-"""Chances from which a bag counts as past its target, or as there."""
-FAR, NEARER = 0.05, 0.8
-"""Far from the target no single step may raise the chance to be there; what leads towards it, that
-likely, will do."""
+PASSED = 0.8
+"""Chance from which a bag counts as past its target."""
+STOP = 0.5
+"""Chance from which it counts as there."""
+FAR = 0.05
+"""Below this chance no single step may raise it, and what leads towards the target will do."""
+NEARER = 0.8
+"""How likely it must lead there."""
 FOUR = 4
 
 

@@ -10,12 +10,12 @@ from rig.errors import BadInputError
 from rig.files.durable import make_folder
 from rig.files.names import nearest
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
+from rig.study.folder import catalogue_file, journal_file
 from rig.study.folder.catalogue import BASELINE, Bag, Catalogue, Preferences, stage_number
 from rig.study.folder.durable import cannot_write, create_file, locked
 from rig.study.folder.journal import Journal, Treatment
 from rig.study.folder.journal_file import T
 from rig.study.folder.names import with_safe_names
-from rig.study.folder import catalogue_file, journal_file
 
 FOLDERS = ("calibration", "runs", "report")
 SLACK = timedelta(minutes=10)

@@ -26,8 +26,10 @@ from rig.study.plan.make import make_plan
 from rig.study.plan.rows import PlanRow
 from rig.study.plan.status import plan_hours
 
-SURE, LIKELY = 1.959964, 0.841621
-"""Quantiles of the normal distribution: 97.5 % and 80 %."""
+SURE = 1.959964
+"""97.5 % quantile of the normal distribution."""
+LIKELY = 0.841621
+"""80 % quantile."""
 
 
 class Scatter(Struct, frozen=True, kw_only=True):
@@ -109,12 +111,15 @@ def variance(trial: Trial, scatter: Scatter) -> float:
 
 
 def trial_of(study: Study) -> Trial:
-    """The trial that the study's catalogue and preferences plan; treated bags of one recipe."""
+    """The trial that the study's catalogue and preferences plan.
+
+    Treated bags are those of one recipe, the least of several; bags that name none count as one.
+    """
     catalogue, preferences = study.catalogue, study.catalogue.preferences
     recipes = [catalogue.bags[name].treatment for name in catalogue.with_role("treated")]
     climates = len(catalogue.airs)
     return Trial(
-        treated=min((recipes.count(one) for one in set(recipes) if one), default=0),
+        treated=min((recipes.count(one) for one in set(recipes)), default=0),
         controls=len(catalogue.with_role("control")),
         sessions=climates * preferences.sessions_per_climate,
         series=preferences.series_per_session,

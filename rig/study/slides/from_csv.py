@@ -2,9 +2,8 @@
 
 import csv
 import io
-from collections.abc import Callable
-from datetime import datetime
-from itertools import groupby
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
@@ -29,13 +28,17 @@ class _Line(NamedTuple):
     note: str
 
 
+APART = timedelta(minutes=10)
+"""Readings of a bag face that lie further apart are series of their own."""
+
+
 def readings_from(
     path: Path,
     study: Study,
     utc_of: Callable[[str], str],
     session_of: Callable[[str], str],
 ) -> list[Reading]:
-    """The readings in a file; angles in lines that are otherwise alike become one entry.
+    """The readings in a file; lines of one bag face in a row, minutes apart, become one entry.
 
     Args:
         path: CSV in UTF-8 with the columns of `COLUMNS`, in any order; `;` may separate them, and
@@ -71,23 +74,41 @@ def readings_from(
         raise BadInputError(f"{path} has no reading below its first line.")
     return [
         Reading(
-            at=line.at,
-            bag=line.bag,
-            face=line.face,
-            board=line.board,
-            reader=line.reader,
-            angles_deg=tuple(angle for _, angle in same),
-            temperature_c=line.temperature_c,
-            relative_humidity_pct=line.relative_humidity_pct,
+            at=first.at,
+            bag=first.bag,
+            face=first.face,
+            board=first.board,
+            reader=first.reader,
+            angles_deg=tuple(angles_deg),
+            temperature_c=first.temperature_c,
+            relative_humidity_pct=first.relative_humidity_pct,
             climate_source=(
-                None if line.temperature_c is line.relative_humidity_pct is None else "typed"
+                None if first.temperature_c is first.relative_humidity_pct is None else "typed"
             ),
-            stage=study.stage_at(line.bag, line.at),
-            session=session_of(line.at),
-            note=line.note,
+            stage=study.stage_at(first.bag, first.at),
+            session=session_of(first.at),
+            note=first.note,
         )
-        for line, same in groupby(lines, key=lambda pair: pair[0])
+        for first, angles_deg in _series(lines)
     ]
+
+
+def _series(lines: Iterable[tuple[_Line, float]]) -> list[tuple[_Line, list[float]]]:
+    """First line and angles of each series: what one typed command would note."""
+    found: list[tuple[_Line, list[float]]] = []
+    last: _Line | None = None
+    for line, angle_deg in lines:
+        is_next = last is not None and line == last._replace(at=line.at)
+        if is_next and last is not None and _apart(last.at, line.at) <= APART:
+            found[-1][1].append(angle_deg)
+        else:
+            found.append((line, [angle_deg]))
+        last = line
+    return found
+
+
+def _apart(one: str, other: str) -> timedelta:
+    return abs(datetime.fromisoformat(other) - datetime.fromisoformat(one))
 
 
 def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], bool]:

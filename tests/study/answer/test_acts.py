@@ -1,9 +1,8 @@
 """How much a further series would narrow: against the update of a normal variable."""
 
-import numpy as np
 import pytest
 
-from rig.study.answer.acts import HALF_WIDTH, SeriesCost, next_acts
+from rig.study.answer.acts import SeriesCost, next_acts
 from rig.study.answer.bags import bag_answers
 from tests.study.answer.made import made, question
 
@@ -19,7 +18,7 @@ def test_a_series_narrows_an_angle_as_a_normal_observation_does() -> None:
     acts = next_acts(draws, asked, bags, [("Quay", "grip")], SeriesCost(4, 12.0))
     after = (1 / 0.9**2 + 1 / NOISE) ** -0.5
     assert acts[0].what.startswith("measure Quay 1, grip")
-    assert acts[0].narrows_deg == pytest.approx(HALF_WIDTH * (0.9 - after), abs=0.03)
+    assert acts[0].narrows_deg == pytest.approx(1.96 * (0.9 - after), abs=0.03)
     assert acts[0].minutes == 12.0
     assert len(acts) == 3
     assert [one.narrows_deg for one in acts] == sorted(
@@ -36,7 +35,7 @@ def test_an_unknown_slope_asks_for_other_air() -> None:
     assert best.what == "measure Quay 1, grip in air 20 %RH drier"
     # 20 %RH away the slope counts twice.
     after = (1 / 0.6**2 + 4 / (NOISE + 0.05**2)) ** -0.5
-    assert best.narrows_deg == pytest.approx(HALF_WIDTH * (0.6 - after), abs=0.03)
+    assert best.narrows_deg == pytest.approx(1.96 * (0.6 - after), abs=0.03)
 
 
 def test_nothing_left_to_learn_narrows_nothing() -> None:
@@ -46,4 +45,3 @@ def test_nothing_left_to_learn_narrows_nothing() -> None:
     assert all(
         one.narrows_deg == 0.0 for one in next_acts(draws, asked, bags, [], SeriesCost(4, 9.0))
     )
-    assert np.isclose(HALF_WIDTH, 1.96)

@@ -61,13 +61,13 @@ def answers(draws: Draws, asked: Question) -> list[BagAnswer]:
 
 
 def test_angle_chances_and_distance_are_those_of_the_draws() -> None:
-    (one,) = answers(made({"Quay 1": (24.0, 0.5)}), question(grip=(23.5, 0.6)))
+    (one,) = answers(made({"Quay 1": (24.0, 0.5)}), question(grip=(24.3, 0.4)))
     assert one.angle_deg == pytest.approx(24.0, abs=0.02)
     assert (one.lower_deg, one.upper_deg) == pytest.approx((23.02, 24.98), abs=0.06)
-    assert one.to_target_deg == pytest.approx(-0.5, abs=0.02)
+    assert one.to_target_deg == pytest.approx(0.3, abs=0.02)
     normal = stats.norm(24.0, 0.5)
-    assert one.p_within == pytest.approx(normal.cdf(24.1) - normal.cdf(22.9), abs=0.02)
-    assert one.p_below_target == pytest.approx(normal.cdf(22.9), abs=0.01)
+    assert one.p_within == pytest.approx(normal.cdf(24.7) - normal.cdf(23.9), abs=0.02)
+    assert one.p_below_target == pytest.approx(normal.cdf(23.9), abs=0.02)
 
 
 def test_forecasts_add_one_effect_for_each_application() -> None:

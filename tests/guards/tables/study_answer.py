@@ -1,0 +1,85 @@
+"""Guards of the answer, of what a trial can show, and of the plan that goes with them."""
+
+from tests.guards.entry import Guard, always, change, limit, never, without
+
+_A = "rig.study.answer."
+_BAGS, _EFFECTS, _ACTS = _A + "bags", _A + "effects", _A + "acts"
+_WORDS, _BUILD, _ASK = _A + "words", _A + "build", _A + "ask"
+_T = "tests/study/answer/test_"
+_ADVICE = _T + "bags.py::test_advice_in_its_order"
+_CHANCES = _T + "bags.py::test_angle_chances_and_distance_are_those_of_the_draws"
+_AHEAD = _T + "bags.py::test_forecasts_add_one_effect_for_each_application"
+_FOUR = _T + "bags.py::test_the_best_four_miss_least_of_all_fours"
+_PICKED = _T + "bags.py::test_the_likeliest_bag_is_picked_first"
+_THROWS = _T + "bags.py::test_throws_are_told_only_where_play_is_noted"
+_SHOWN = _T + "effects.py::test_a_sign_is_claimed_from_975_in_1000_draws"
+_NORMAL = _T + "acts.py::test_a_series_narrows_an_angle_as_a_normal_observation_does"
+_OTHER_AIR = _T + "acts.py::test_an_unknown_slope_asks_for_other_air"
+_SETTLED = _T + "answer.py::test_a_computation_that_did_not_settle_is_told"
+_CLAIMS = _T + "answer.py::test_six_sentences_at_most_and_no_claim_that_is_not_shown"
+_REFERENCE = _T + "answer.py::test_the_reference_bag_and_bags_in_doubt_have_no_part"
+_NO_SLIDE = _T + "answer.py::test_no_slide_is_a_sentence"
+_TRIAL, _BY_TRIAL = "rig.study.plan.trial", "tests/study/plan/test_trial.py::test_"
+_BY_HAND = _BY_TRIAL + "a_trial_by_hand"
+_FITS = _BY_TRIAL + "the_best_plan_fits_the_hours"
+_PROGRESS = "rig.study.plan.progress"
+_GIVEN_UP = "tests/study/test_plan_next.py::test_what_a_treatment_made_impossible_is_given_up"
+_TREATED = "rig.study.treatments"
+_FORCED = (
+    "tests/study/test_treatments.py::test_an_open_baseline_of_the_plan_is_given_up_by_force_only"
+)
+_SETS = "tests/commands/test_evening.py::test_controls_of_a_set_are_not_treated"
+_PLANNED_AIR = (
+    "tests/commands/test_plan_runs.py::test_a_session_waits_for_the_planned_air_and_says_so"
+)
+
+ENTRIES: list[Guard] = [
+    limit(_BAGS, "FAR", _ADVICE),
+    limit(_BAGS, "NEARER", _ADVICE, times=1.01),
+    change(_BAGS, "advice_of", "p_below >= PASSED", "p_below > PASSED", _ADVICE),
+    change(_BAGS, "advice_of", "p_within >= STOP", "p_within > STOP", _ADVICE),
+    always(_BAGS, "advice_of", "one.p_passes <= may_pass", _ADVICE),
+    always(_BAGS, "advice_of", "one.applications == 1", _ADVICE),
+    change(_BAGS, "_chances", "np.abs(miss)", "miss", _CHANCES),
+    change(_BAGS, "_chances", "-target.tolerance_deg", "target.tolerance_deg", _CHANCES),
+    change(_BAGS, "_bag_answer", "target.angle_deg - angle.median", "0.0", _CHANCES),
+    limit(_BAGS, "STEPS_AHEAD", _AHEAD),
+    change(_BAGS, "picks_of", "-(one.p_within or 0.0)", "(one.p_within or 0.0)", _PICKED),
+    never(_BAGS, "best_four", "len(squares) < FOUR", _FOUR),
+    never(_BAGS, "_throws", "target is None or ...", _THROWS),
+    change(_EFFECTS, "is_shown", "effect > 0.0", "effect >= 0.0", _SHOWN),
+    limit(_EFFECTS, "SHOWN", _SHOWN, times=0.99),
+    limit(_ACTS, "HALF_WIDTH", _NORMAL),
+    limit(_ACTS, "OTHER_AIR_PCT", _OTHER_AIR),
+    change(_ACTS, "_noise", "run**2 / slides", "run**2", _NORMAL),
+    without(_ASK, "ask", "raise BadInputError(...)", _NO_SLIDE),
+    change(_BUILD, "_counts", "slide.role != 'reference'", "True", _REFERENCE),
+    limit(_WORDS, "TRUSTED_K", _SETTLED, times=1.02),
+    limit(_WORDS, "MOST_SENTENCES", _CLAIMS),
+    limit(_TRIAL, "SURE", _BY_HAND),
+    limit(_TRIAL, "LIKELY", _BY_HAND),
+    change(_TRIAL, "variance", "scatter.run_deg**2 / trial.slides", "scatter.run_deg**2", _BY_HAND),
+    change(_TRIAL, "variance", "2.0 / (trial.sessions * trial.series)", "2.0", _BY_HAND),
+    never(_TRIAL, "foresee", "trial.treated < 1", _BY_TRIAL + "a_trial_needs_a_treated_bag"),
+    change(_TRIAL, "best_plan", "found.hours <= hours", "True", _FITS),
+    never(_PROGRESS, "progress", "left[row.row] and _is_over(study, row)", _GIVEN_UP),
+    never(_TREATED, "check_treatment", "entry.replaces is None and (not force)", _FORCED),
+    never(_TREATED, "_check_plan", "lost", _FORCED, nth=2),
+    change(
+        "rig.commands.study_journal", "treat", "study.bag(bag).role == 'treated'", "True", _SETS
+    ),
+    never(
+        "rig.commands.plan_runs",
+        "PlanRuns._options_for",
+        "self._options.climate is not None or wanted.is_todays_air",
+        _PLANNED_AIR,
+    ),
+    change(
+        "rig.study.slides.from_csv",
+        "_series",
+        "_apart(last.at, line.at) <= APART",
+        "True",
+        "tests/study/slides/test_from_csv.py"
+        "::test_lines_of_one_bag_face_minutes_apart_are_one_series",
+    ),
+]
