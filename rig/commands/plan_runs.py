@@ -148,7 +148,7 @@ class PlanRuns:
         """
         wanted = self._wanted(row)
         options = msgspec.structs.replace(self._options, quick=self._study.catalogue.settles)
-        if options.climate is not None or wanted.is_todays_air:
+        if self._options.climate is not None or wanted.is_todays_air:
             return options
         band = ClimateBand(
             temperature_c=wanted.temperature_c,

@@ -70,6 +70,8 @@ def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(
     [
         ("run --plan nowhere --twin", "nowhere"),
         ("run --plan club --twin --bag X", "--plan"),
+        ("run --plan club --twin --quick", "raise_start"),
+        ("run --plan club --twin --purpose check", "raise_start"),
         ("run --plan club --twin --climate tropical", "tropical"),
         ("run --plan club --twin --at someday", "someday"),
     ],
