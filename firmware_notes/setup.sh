@@ -1,17 +1,23 @@
 #!/bin/sh
-# From a fresh Raspberry Pi OS Lite (64 bit) to a rig that can check itself; run as root.
+# From a fresh Raspberry Pi OS Lite (64 bit, trixie) to a rig that can check itself; run as root.
 # usage: setup.sh FOLDER-OF-THE-SOURCE
 set -eu
-source=${1:?give the folder of the source}
+source=$(cd "${1:?give the folder of the source}" && pwd)
 config=/boot/firmware/config.txt
+rig=/opt/rig/bin/rig # by its path: /usr/local/bin may not be in PATH here
 
 apt-get update
-apt-get install -y --no-install-recommends python3-venv python3-dev gcc libc6-dev swig i2c-tools
+apt-get install -y --no-install-recommends python3-venv python3-dev gcc libc6-dev swig i2c-tools \
+    systemd-timesyncd
 if [ -f "$config" ] && ! grep -q '^# rig$' "$config"; then
+    # [all] first: lines after another section, such as [cm5], are for that model alone
     cat >> "$config" <<'LINES'
+
+[all]
 # rig
 dtparam=i2c_arm=on
 dtparam=i2c_arm_baudrate=100000
+dtparam=strict_gpiod
 gpio=20=op,dl
 LINES
 fi
@@ -22,11 +28,18 @@ usermod --append --groups gpio,i2c rig
 mkdir -p /etc/rig /etc/security/limits.d
 echo '@gpio - rtprio 60' > /etc/security/limits.d/rig.conf
 python3 -m venv /opt/rig
-PYPI=1 /opt/rig/bin/pip install --quiet "$source[pi]"  # PYPI=1: lgpio brings its own C library
-ln -sf /opt/rig/bin/rig /usr/local/bin/rig
-[ -s /etc/rig/rig.toml ] || /opt/rig/bin/rig settings > /etc/rig/rig.toml  # -s: has something in it
+PYPI=1 /opt/rig/bin/pip install --quiet "${source}[pi,panel]" # PYPI=1: lgpio brings its C library
+ln -sf $rig /usr/local/bin/rig
+[ -s /etc/rig/rig.toml ] || $rig settings > /etc/rig/rig.toml # -s: has something in it
 chown -R rig: /etc/rig
-(cd /var/lib/rig && /opt/rig/bin/rig service --user rig --rig /etc/rig/rig.toml \
-    --out /var/lib/rig/runs > /etc/systemd/system/rig.service)
-su rig -s /bin/sh -c 'cd && rig sizing && rig check --twin'
+cd /var/lib/rig
+unit="$rig service --user rig --rig /etc/rig/rig.toml --out /var/lib/rig/runs"
+$unit > /etc/systemd/system/rig.service
+$unit --page > /etc/systemd/system/rig-page.service
+# Runs wait until the clock is set, but no longer than two minutes: a rig may have no network.
+wait=/etc/systemd/system/systemd-time-wait-sync.service.d
+mkdir -p $wait
+printf '[Service]\nTimeoutStartSec=120\n' > $wait/rig.conf
+systemctl enable systemd-time-wait-sync
+su rig -s /bin/sh -c "cd && $rig sizing && $rig check --twin"
 echo "Restart now. Then edit /etc/rig/rig.toml and run: rig check --still"

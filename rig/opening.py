@@ -1,7 +1,7 @@
 """Open a rig, real or twin; everything above and below is the same for both."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Self, TypeVar
@@ -14,11 +14,14 @@ from rig.control.lock import RigLock, lock_path
 from rig.control.machine import Machine
 from rig.devices.bus import Bus, real_bus
 from rig.errors import BadInputError
+from rig.files.stamps import utc_text
 from rig.settings.load import find_settings
 from rig.settings.model import Settings
+from rig.study.folder.study import open_study
 
 if TYPE_CHECKING:
     from rig.twin.bubble import TwinLevelPerson
+    from rig.twin.home import Home as Home
     from rig.twin.rig import TwinRig
     from rig.twin.scenario import Scenario
 
@@ -31,8 +34,9 @@ class OnBoard(NamedTuple):
 
     bag: str | None = None
     face: str | None = None
-    stage: str | None = None
-    """`baseline`, `after 1` and so on."""
+    board: str | None = None
+    study: Path | None = None
+    """Whose journal says what the bag has been through, where the twin has no home."""
     climate: str | None = None
     """A name for the air that is drawn where no figures are given."""
     temperature_c: float | None = None
@@ -41,6 +45,7 @@ class OnBoard(NamedTuple):
     session: str = "session 1"
     series: str = "series 1"
     slides_before: int = 0
+    """Where the twin has a home, that keeps count."""
 
 
 NOTHING = OnBoard()
@@ -52,11 +57,24 @@ class OpenRig:
     Args:
         machine: not open yet.
         twin: the simulated rig behind it; None for a real one.
+        home: what the twin remembers, if it remembers anything.
+        on_board: what lies on the twin's board.
     """
 
-    def __init__(self, machine: Machine, twin: "TwinRig | None" = None) -> None:
+    def __init__(
+        self,
+        machine: Machine,
+        twin: "TwinRig | None" = None,
+        home: "Home | None" = None,
+        on_board: OnBoard = NOTHING,
+    ) -> None:
         self.machine = machine
         self.twin = twin
+        self.notes: list[str] = []
+        """What the twin had to invent, in sentences."""
+        self._home = home
+        self._on_board = on_board
+        self._slides_before = 0 if home is None else home.slides_of(on_board.bag, on_board.face)
         self.source: Literal["rig", "twin"] = "rig" if twin is None else "twin"
 
     def __enter__(self) -> Self:
@@ -69,7 +87,22 @@ class OpenRig:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self.machine.__exit__(kind, error, trace)
+        try:
+            self.machine.__exit__(kind, error, trace)
+        finally:
+            self._remember()
+
+    def _remember(self) -> None:
+        """Keep the twin's time and the slides of its bag."""
+        if self._home is None or self.twin is None:
+            return
+        slid = sum(truth.onset_angle_deg is not None for truth in self.twin.truths)
+        bag, face, *_ = self._on_board
+        now = self.machine.clock.utc_now()
+        if bag is None or not slid:
+            self._home.wait(now)
+        else:
+            self._home.slid(bag, face, self._slides_before + slid, now)
 
     def run(self, task: Task[T], beside: Iterable[Task[Any]] = (), *, presses: bool = True) -> T:
         """Run a task on the machine's clock; on the twin a simulated person stands by.
@@ -86,21 +119,23 @@ class OpenRig:
             clock.spawn(self.twin.person(presses=presses), "person")
         return clock.run(task)
 
-    def level_person(self, seed: int, **errors: float) -> "TwinLevelPerson | None":
+    def level_person(self, seed: int | None = None, **errors: float) -> "TwinLevelPerson | None":
         """Reader of a simulated level on the twin; None on a real rig.
 
         Args:
-            seed: of the level's errors.
+            seed: of the level's errors; the twin's if None.
             **errors: as `TwinLevelPerson` takes them.
         """
         if self.twin is None:
             return None
         from rig.twin.bubble import TwinLevelPerson
 
-        return TwinLevelPerson(self.twin.world, seed, **errors)
+        return TwinLevelPerson(self.twin.world, self.twin.seed if seed is None else seed, **errors)
 
     def write_truth(self, run_file: Path) -> Path | None:
         """Write the twin's truth of the last run beside its file; nothing on a real rig."""
+        # Kept after each run: what a killed process had done must not be done again.
+        self._remember()
         return None if self.twin is None else self.twin.write_truth(run_file)
 
 
@@ -108,7 +143,8 @@ def open_rig(
     settings: Settings,
     *,
     twin: bool,
-    seed: int = 1,
+    seed: int | None = 1,
+    home: Path | None = None,
     speed: Speed = "fast",
     on_board: OnBoard = NOTHING,
     utc: datetime | None = None,
@@ -120,25 +156,19 @@ def open_rig(
     Args:
         settings: the settings in force.
         twin: the simulated rig instead of a real one.
-        seed: of the twin.
+        seed: of a twin without a home.
+        home: folder of the twin that is meant; it has its own seed, clock and memory.
         speed: of the twin: `fast` jumps from event to event, `real` takes its time.
         on_board: of the twin: the bag, its face, the air.
         utc: of the twin when it jumps: its wall time; now if None.
-        settings_file: where the settings came from; a real rig's calibration lies beside it.
+        settings_file: where the settings came from; the rig's calibration lies beside it.
         calibrates: it is opened for a calibration, so a missing or damaged one is no hindrance.
 
     Raises:
-        BadInputError: the calibration file cannot be used.
+        BadInputError: the calibration file cannot be used, or the twin's time would run back.
     """
     if twin:
-        from rig.twin.invented import scenario_of
-
-        calibration = None
-        if settings.files.calibration:
-            folder = calibration_folder(settings_file)
-            calibration = _find_calibration(settings, folder, may_fail=calibrates)
-        scenario = scenario_of(seed, **on_board._asdict())
-        return open_twin(settings, scenario, seed, speed, utc, calibration)
+        return _open_twin(settings, seed, home, speed, on_board, utc, settings_file, calibrates)
     clock = RealClock()
 
     def open_pins() -> Any:
@@ -155,11 +185,55 @@ def open_rig(
     return OpenRig(machine)
 
 
-def true_angle_deg(seed: int, bag: str, face: str, stage: str, humidity_pct: float) -> float:
-    """True slide angle of one of the twin's bags, without scatter; for demonstrations."""
+def _open_twin(
+    settings: Settings,
+    seed: int | None,
+    folder: Path | None,
+    speed: Speed,
+    on_board: OnBoard,
+    utc: datetime | None,
+    settings_file: Path | None,
+    calibrates: bool,
+) -> OpenRig:
+    """A twin with a home, or one that is drawn from a seed for this once."""
     from rig.twin import invented
+    from rig.twin.home import Home, WantedHome, past_of
 
-    return invented.true_angle_deg(seed, bag=bag, face=face, stage=stage, humidity_pct=humidity_pct)
+    bag, face, board = on_board.bag, on_board.face, on_board.board
+    wanted = WantedHome(on_board.climate, on_board.temperature_c, on_board.relative_humidity_pct)
+    home = None if folder is None else Home(folder)
+    seed = 0 if seed is None else seed
+    notes: list[str] = []
+    if home is not None:
+        if utc is not None and utc < home.now:
+            raise BadInputError(
+                f"On this twin it is {home.state.now} already, later than {utc_text(utc)}; leave"
+                " the time out."
+            )
+        home.wait(utc or home.now)
+        seed, utc = home.seed, home.now
+        notes = home.invent(home.past_of(bag), face)
+        scenario = home.scenario(bag, face, board, wanted, on_board.session)
+    else:
+        now = utc or datetime.now(UTC)
+        studies = [] if on_board.study is None else [open_study(on_board.study)]
+        scenario = invented.scenario_of(
+            seed,
+            invented.on_board(seed, bag, face, board, past_of(studies, bag, utc_text(now))),
+            invented.room(seed, *wanted),
+            session=on_board.session,
+            series=on_board.series,
+            slides_before=on_board.slides_before,
+        )
+    calibrations = twin_calibrations(seed, folder, settings_file)
+    if settings.files.calibration:
+        calibrations = calibration_folder(settings_file)
+    calibration = _find_calibration(settings, calibrations, may_fail=calibrates)
+    opened = open_twin(settings, scenario, seed, speed, utc, calibration)
+    opened.machine.home_check = load_home_check(calibrations)
+    found = OpenRig(opened.machine, opened.twin, home, on_board)
+    found.notes = notes
+    return found
 
 
 def open_twin(
@@ -176,7 +250,7 @@ def open_twin(
     """
     from rig.twin.rig import TwinRig
 
-    clock: Clock = VirtualClock(utc=utc) if speed == "fast" else RealClock()
+    clock: Clock = VirtualClock(utc=utc) if speed == "fast" else RealClock(utc)
     twin = TwinRig(settings, scenario, seed, clock)
     bus = Bus(clock, twin.open_bus, "the twin's bus")
     calibration = calibration or twin.calibration()
@@ -200,3 +274,39 @@ def calibration_folder(settings_file: Path | None) -> Path:
     """Where a rig's calibrations lie: beside the settings in force."""
     found = find_settings(settings_file)
     return (Path() if found is None else found.parent) / "calibration"
+
+
+def open_home(folder: Path) -> "Home":
+    """What a simulated rig remembers.
+
+    Raises:
+        BadInputError: its file can't be read.
+    """
+    from rig.twin.home import Home
+
+    return Home(folder)
+
+
+def new_home(folder: Path, seed: int, now: datetime, law: str, wear: str) -> "Home":
+    """Make the home of a simulated rig.
+
+    Args:
+        folder: new, or without one yet.
+        seed: of all draws.
+        now: its wall time at the start.
+        law: of friction, by name.
+        wear: how treatments add up, by name.
+
+    Raises:
+        BadInputError: there is no such law, or the folder can't be made.
+    """
+    from rig.twin import home
+
+    return home.new_home(folder, seed=seed, now=now, law=law, wear=wear)
+
+
+def twin_calibrations(seed: int | None, home: Path | None, settings_file: Path | None) -> Path:
+    """Where a twin's calibrations lie: apart, so that no real rig takes one of them."""
+    if home is not None:
+        return home / "twin-calibration"
+    return calibration_folder(settings_file).with_name("twin-calibration") / f"seed-{seed}"

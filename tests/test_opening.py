@@ -1,6 +1,6 @@
 """Opening a rig: which calibration it takes, which clock, who stands beside the twin."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace as Made
 from typing import Any
@@ -10,11 +10,13 @@ import pytest
 
 from rig import opening
 from rig.calibration.file import save_calibration
-from rig.clock import RealClock, VirtualClock
+from rig.clock import At, RealClock, Task, VirtualClock
 from rig.errors import BadInputError
 from rig.opening import OnBoard, OpenRig, calibration_folder, open_rig, open_twin
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
+from rig.twin.home import Home, new_home
+from rig.twin.invented import Past, on_board
 from tests.calibration.example import calibration
 
 UTC_NOW = datetime(2026, 10, 1, 8, 0, tzinfo=UTC)
@@ -193,14 +195,65 @@ def test_what_lies_on_the_twins_board_is_what_was_laid_there(
 ) -> None:
     asked: list[Any] = []
 
-    def scenario_of(seed: int, **what: Any) -> Any:
-        asked.append((seed, what))
+    def scenario_of(seed: int, face: Any, air: Any, **what: Any) -> Any:
+        asked.append((seed, what | {"face": face, "air": air}))
         return draw_scenario(seed)
 
     monkeypatch.setattr("rig.twin.invented.scenario_of", scenario_of)
     open_rig(Settings(), twin=True, seed=3, on_board=OnBoard(bag="Heron", slides_before=4))
     open_rig(Settings(), twin=True)
-    assert [(seed, what["bag"], what["slides_before"]) for seed, what in asked] == [
-        (3, "Heron", 4),
+    heron = on_board(3, "Heron", None, None, Past())
+    assert heron is not None
+    assert [(seed, what["face"], what["slides_before"]) for seed, what in asked] == [
+        (3, heron, 4),
         (1, None, 0),
     ]
+
+
+def opened_at(home: Home, **more: Any) -> OpenRig:
+    return open_rig(Settings(), twin=True, seed=None, home=home.folder, **more)
+
+
+def test_a_twin_at_home_has_its_seed_its_clock_and_its_calibration(tmp_path: Path) -> None:
+    home = new_home(tmp_path / "shed", seed=5, now=UTC_NOW)
+    first = opened_at(home)
+    assert first.twin is not None
+    assert (first.twin.seed, first.machine.clock.utc_now()) == (5, UTC_NOW)
+    kept(home.folder / "twin-calibration", 1)
+    found = opened_at(home).machine.calibration
+    assert found is not None
+    assert found.made_at[:10] == "2026-10-01"
+    real = opened_at(home, speed="real").machine.clock.utc_now()
+    assert abs(real - UTC_NOW) < timedelta(minutes=1)
+
+
+def test_a_twin_without_a_home_takes_the_calibration_of_its_seed(here: Path) -> None:
+    kept(here / "twin-calibration" / "seed-3", 1)
+    found = [open_rig(Settings(), twin=True, seed=n).machine.calibration for n in (3, 4)]
+    assert [one is not None and one.made_at[:10] == "2026-10-01" for one in found] == [True, False]
+
+
+def test_time_goes_on_at_home_and_never_back(tmp_path: Path) -> None:
+    home = new_home(tmp_path / "shed", seed=5, now=UTC_NOW)
+    with opened_at(home, utc=UTC_NOW + timedelta(hours=1)) as opened:
+        opened.run(wait(opened, 600.0))
+    assert Home(home.folder).now == UTC_NOW + timedelta(hours=1, minutes=10)
+    with pytest.raises(BadInputError, match="it is 2026-10-01T09:10:00Z already"):
+        opened_at(home, utc=UTC_NOW)
+
+
+def test_slides_are_remembered_after_each_run(tmp_path: Path) -> None:
+    home = new_home(tmp_path / "shed", seed=5, now=UTC_NOW)
+    home.slid("Heron", None, 4, UTC_NOW)
+    opened = opened_at(home, on_board=OnBoard(bag="Heron"))
+    twin: Any = opened.twin
+    slid, stayed = Made(onset_angle_deg=20.0), Made(onset_angle_deg=None)
+    opened.twin = Made(truths=[slid, stayed, slid], write_truth=lambda path: path)  # type: ignore[assignment]
+    opened.write_truth(tmp_path)
+    opened.write_truth(tmp_path)
+    assert Home(home.folder).slides_of("Heron", "slick") == 6
+    assert twin.world.scenario.slides_before == 4
+
+
+def wait(opened: OpenRig, seconds: float) -> Task[None]:
+    yield At(opened.machine.clock.time_s() + seconds)

@@ -1,23 +1,27 @@
 """Fills the tables of `hardware/README.md` and `firmware_notes/README.md` from the settings.
 
-    python hardware/tools/readme.py
+    python -m hardware.tools.readme
 
 A table stands between `<!-- NAME -->` and `<!-- /NAME -->`; what is between is replaced.
 """
 
 import csv
 import importlib
-import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
+import msgspec
 
-from wiring import HEADER_PIN
-
+from hardware.model.assembly import Rig, centre
+from hardware.model.cradle import framed_board, sheet
+from hardware.model.shapes import Group
+from hardware.tools.wiring import HEADER_PIN
 from rig.motion.sizing import size
 from rig.settings.keys import keys
 from rig.settings.model import Settings
 
+FASTENERS_KG = 0.6
+"""Screws, brackets and cables on the cradle; estimated."""
+ESTIMATED = "2026-11"
 ROOT = Path(__file__).parents[2]
 FILES = (ROOT / "hardware" / "README.md", ROOT / "firmware_notes" / "README.md")
 
@@ -70,6 +74,55 @@ def parts(_: Settings) -> str:
     return _table([name.replace("_", " ") for name in head], rows)
 
 
+def boards(settings: Settings) -> str:
+    """Loads with other boards than the reference."""
+    rig = Rig(settings)
+    n = rig.numbers
+    (framed,) = framed_board(settings, n)
+    kinds = [(f"sheet of {t:g} mm", sheet(settings, n, t)) for t in (9.0, 12.0, 15.0, 18.0, 25.0)]
+    kinds.append(("sheet of 15 mm on an underframe of 38 × 89 mm, legs folded", framed))
+    of_cradle = rig.mass_kg(Group.CRADLE) + FASTENERS_KG
+    rows = []
+    for name, board in kinds:
+        mass = of_cradle + board.mass_kg
+        at = of_cradle * rig.centre_mm(Group.CRADLE)[0] + board.mass_kg * centre(board.solid)[0]
+        loaded = msgspec.structs.replace(
+            settings.mechanics, moving_mass_kg=mass, centre_of_mass_mm=at / mass
+        )
+        found = {}
+        for rate in (1.0, 0.3):
+            motion = msgspec.structs.replace(settings.motion, rate_deg_s=rate)
+            changed = msgspec.structs.replace(settings, mechanics=loaded, motion=motion)
+            found[rate] = {f.name: f.value for f in size(changed).figures}
+        figures = found[1.0]
+        rows.append(
+            [
+                name,
+                f"{mass:.1f} kg",
+                f"{at / mass:.0f} mm",
+                f"{figures['push of the screw, most']:.0f} N",
+                f"{figures['motor margin, raising']:.2f}",
+                f"{found[0.3]['motor margin, raising']:.2f}",
+                f"{figures['motor margin, raising fast']:.2f}",
+                f"{figures['push that tips it sideways']:.0f} N",
+            ]
+        )
+    head = ["board (plywood)", "all that turns", "its centre", "push", "motor margin at 1 °/s"]
+    return _table([*head, "at 0.3 °/s", "at the fastest", "tips sideways at"], rows)
+
+
+def costs(_: Settings) -> str:
+    """Sum of the bill of materials."""
+    rows = list(csv.DictReader((ROOT / "hardware" / "bom.csv").read_text("utf-8").splitlines()))
+    optional = [row for row in rows if "(optional)" in row["item"]]
+    with_blade = sum(int(row["cost_eur"]) for row in rows)
+    blade = sum(int(row["cost_eur"]) for row in optional)
+    return (
+        f"**About €{with_blade - blade:,}, estimated {ESTIMATED}** from remembered shop prices "
+        f"with tax and without postage; the blade €{blade} more. No offer was asked for."
+    )
+
+
 def pin_map(settings: Settings) -> str:
     """Each line of the header that is in use."""
     texts = {
@@ -96,14 +149,14 @@ def pin_map(settings: Settings) -> str:
         "blade_enable": "to the blade's driver; high runs",
         "blade_park": "closed contact to ground; opens where the blade is parked",
     }
-    outputs = ("step", "direction", "enable", "lamp", "buzzer")
+    outputs: tuple[str, ...] = ("step", "direction", "enable", "lamp", "buzzer")
     outputs += ("blade_step", "blade_direction", "blade_enable")
     rows = []
     for key in keys():
         number = getattr(settings.pins, key.name, None) if key.section == "pins" else None
         if key.name not in texts:
             continue
-        way = "out" if key.name.startswith(outputs) else "in, pull-up"
+        way = "out" if key.name.startswith(outputs) else "in"
         place = ["not wired", ""] if number is None else [str(number), str(HEADER_PIN[number])]
         rows.append([f"`pins.{key.name}`", *place, way, texts[key.name]])
     rows.append(["I2C data", "2", "3", "bus", f"`/dev/i2c-{settings.bus.number}`"])
@@ -168,6 +221,8 @@ def registers(_: Settings) -> str:
 
 
 TABLES = {
+    "boards": boards,
+    "costs": costs,
     "loads": loads,
     "margins": margins,
     "parts": parts,
@@ -177,7 +232,7 @@ TABLES = {
 
 
 def filled(text: str, settings: Settings) -> str:
-    """The text with every table in it made anew."""
+    """The text with every table in it made again."""
     for name, make in TABLES.items():
         before, mark, rest = text.partition(f"<!-- {name} -->")
         if mark:

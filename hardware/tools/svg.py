@@ -103,7 +103,7 @@ class Sheet:
                 THIN,
             )
             ends.append((x + nx * offset, y + ny * offset))
-        self.line(*ends, 0.25, THIN)
+        self.line(ends[0], ends[1], 0.25, THIN)
         for (x, y), way in zip(ends, (1, -1), strict=True):
             tip = [
                 (x, y),

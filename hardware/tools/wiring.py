@@ -1,22 +1,21 @@
 """Makes `hardware/netlist.csv` and `hardware/drawings/wiring.svg` from the pins in the settings.
 
-    python hardware/tools/wiring.py [rig.toml]
+    python -m hardware.tools.wiring [rig.toml]
 
-Without a file it makes two pairs: of the built-in settings, and of `hardware/blade.toml`, which has
-everything that is optional (`netlist_blade.csv`, `wiring_blade.svg`). The netlist comes first: a
+Without a file it makes three pairs: of the built-in settings with the usual driver, whose ENA input
+disables it; of the same with a driver whose input must be driven to run (`_run`); and of
+`hardware/blade.toml`, which has everything that is optional (`_blade`). The netlist comes first: a
 row per end of a wire. The diagram is drawn from those rows, so the two cannot differ.
 """
 
 import csv
 import io
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-from svg import INK, RED, THIN, Sheet
-
+from hardware.tools.svg import INK, RED, THIN, Sheet
 from rig.settings.load import load_settings
 from rig.settings.model import Pins, Settings
 
@@ -33,13 +32,30 @@ HEADER_PIN = {
 GROUND_PINS = (6, 9, 14, 20, 25, 30, 34, 39)
 
 
+PULL_UP_OHM, FILTER_OHM, FILTER_F = 1500.0, 1000.0, 100e-9
+"""Of every contact: pull-up to 3.3 V on its side, resistor and capacitor before the Pi."""
+
+
+def contact_ma() -> float:
+    """Current through a closed contact."""
+    return 3.3 / PULL_UP_OHM * 1000
+
+
+def filter_ms() -> tuple[float, float]:
+    """Time constants of the filter when a contact closes, and when it opens."""
+    return 1e3 * FILTER_OHM * FILTER_F, 1e3 * (FILTER_OHM + PULL_UP_OHM) * FILTER_F
+
+
 class Axis(NamedTuple):
-    """A motor with its driver, its buffer, and the pull-down that keeps it off."""
+    """A motor with its driver, its buffer, and what keeps it off."""
 
     prefix: str
     motor: str
     buffer: str
     resistor: str
+    relay: str
+    switch: str
+    series: str
     pins: tuple[tuple[str, int | None], ...]
 
 
@@ -51,9 +67,10 @@ def axes(pins: Pins) -> list[Axis]:
         ("direction", pins.blade_direction),
         ("enable", pins.blade_enable),
     )
-    found = [Axis("", "M1", "U1 buffer", "R5 pull-down", screw)]
+    found = [Axis("", "M1", "U1 buffer", "R5 pull-down", "K2 relay", "Q5 driver", "R7", screw)]
     if pins.blade_step is not None:
-        found.append(Axis("blade ", "M2", "U2 buffer", "R6 pull-down", blade))
+        parts = ("M2", "U2 buffer", "R6 pull-down", "K3 relay", "Q6 driver", "R8")
+        found.append(Axis("blade ", *parts, blade))
     return found
 
 
@@ -66,14 +83,22 @@ class End(NamedTuple):
     note: str = ""
 
 
-def netlist(settings: Settings) -> list[End]:
-    """Every connection of the rig, net by net."""
+def netlist(settings: Settings, *, run_input: bool = False) -> list[End]:
+    """Every connection of the rig, net by net.
+
+    Args:
+        settings: pins, and what is fitted.
+        run_input: whether the drivers have an input that must be driven to run; else one that
+            disables them while it is driven.
+    """
     pins = settings.pins
 
     def pi(number: int) -> tuple[str, str]:
         return "Pi", f"{HEADER_PIN[number]} (GPIO {number})"
 
     ends: list[End] = []
+    contacts = list(enumerate(_contacts(pins), 11))
+    spare = "" if run_input else "3A, "
 
     def net(name: str, *places: tuple[str, str] | tuple[str, str, str]) -> None:
         ends.extend(End(name, *place) for place in places)
@@ -92,10 +117,13 @@ def netlist(settings: Settings) -> list[End]:
         ("K1 contactor", "13 (holds itself)"))  # fmt: skip
     net("coil held", ("S5 reset", "14"), ("K1 contactor", "14, A1", "varistor across the coil"))
     motors = axes(pins)
+    relays = [] if run_input else motors
     net("motor supply", ("K1 contactor", "2"), ("C1 1000 µF 63 V", "+"),
-        *((f"{axis.motor} driver", "V+") for axis in motors))  # fmt: skip
+        *((f"{axis.motor} driver", "V+") for axis in motors),
+        *((f"{axis.series} 2.2 kΩ 1 W", "1") for axis in relays))  # fmt: skip
     net("0 V power", ("24 V supply", "−"), ("K1 contactor", "A2"), ("C1 1000 µF 63 V", "−"),
-        *((f"{axis.motor} driver", "GND") for axis in motors), ("star point", "0 V"))  # fmt: skip
+        *((f"{axis.motor} driver", "GND") for axis in motors),
+        *((axis.relay, "12") for axis in relays), ("star point", "0 V"))  # fmt: skip
     for axis in motors:
         for phase in "AB":
             wires = f"{phase}+, {phase}−"
@@ -108,46 +136,46 @@ def netlist(settings: Settings) -> list[End]:
     net("5 V", ("Pi", "2, 4 (5 V)"), *((axis.buffer, "VCC") for axis in motors),
         ("beam 1", "+5 V"),
         *([("beam 2", "+5 V")] if second else []), ("lamp", "common anode"),
+        *((axis.relay, "A1", "diode across the coil") for axis in relays),
         *([("buzzer", "+")] if pins.buzzer is not None else []))  # fmt: skip
     net("3.3 V", ("Pi", "1, 17 (3.3 V)"), ("angle sensor", "VIN"), ("climate sensor", "VIN"),
-        ("R1 pull-up", "3.3 V"), *([("R2 pull-up", "3.3 V")] if second else []))  # fmt: skip
+        ("R1 pull-up", "3.3 V"), *([("R2 pull-up", "3.3 V")] if second else []),
+        *((f"R{i + 10} pull-up", "3.3 V") for i, (_, number, *_) in contacts if number is not None)
+        )  # fmt: skip
     net("0 V logic", ("Pi", ", ".join(map(str, GROUND_PINS)) + " (GND)"), ("star point", "0 V"),
-        *((axis.buffer, "GND, 4A, all OE") for axis in motors),
+        *((axis.buffer, f"GND, {spare}4A, all OE") for axis in motors),
         *((axis.resistor, "0 V") for axis in motors), ("angle sensor", "GND"),
-        ("climate sensor", "GND"), ("S1 emergency stop", "22"), ("S2 limit lower", "2"),
-        ("S3 limit upper", "2"), ("S4 start", "2"), ("S6 stop", "2"),
-        *([("S7 blade park", "2")] if park else []), ("beam 1", "0 V"),
+        ("climate sensor", "GND"), ("S1 emergency stop", "22"), ("S2 limit lower", "12"),
+        ("S3 limit upper", "22"), ("S4 start", "14"), ("S6 stop", "14"),
+        *([("S7 blade park", "12")] if park else []),
+        *((axis.switch, "emitter") for axis in relays), ("beam 1", "0 V"),
         *([("beam 2", "0 V")] if second else []), ("Q1-Q3 lamp drivers", "emitters"),
         *([("Q4 buzzer driver", "emitter")] if pins.buzzer is not None else []))  # fmt: skip
 
-    # step, direction, enable: 5 V buffer, opto-isolated inputs, off unless driven high
+    # step, direction, enable: 5 V buffer, opto-isolated inputs, off unless the Pi drives it high
     for axis in motors:
         words = ("PUL", "DIR", "RUN")
         for i, ((name, number), word) in enumerate(zip(axis.pins, words, strict=True), 1):
-            if number is not None:
-                off = [(axis.resistor, "10 kΩ to 0 V")] if name == "enable" else []
-                net(f"{axis.prefix}{name} 3.3 V", pi(number), *off, (axis.buffer, f"{i}A"))
-                net(f"{axis.prefix}{name} 5 V", (axis.buffer, f"{i}Y"),
-                    (f"{axis.motor} driver", f"{word}+ (opto)"))  # fmt: skip
-    net("opto return", *((f"{axis.motor} driver", "PUL−, DIR−, RUN−") for axis in motors),
+            if number is None:
+                continue
+            line = f"{axis.prefix}{name}"
+            off = [(axis.resistor, "10 kΩ to 0 V")] if name == "enable" else []
+            if name == "enable" and not run_input:
+                _disable_input(net, axis, line, pi(number))
+                continue
+            net(f"{line} 3.3 V", pi(number), *off, (axis.buffer, f"{i}A"))
+            net(f"{line} 5 V", (axis.buffer, f"{i}Y"), (f"{axis.motor} driver", f"{word}+ (opto)"))
+    returns = "PUL−, DIR−, RUN−" if run_input else "PUL−, DIR−"
+    net("opto return", *((f"{axis.motor} driver", returns) for axis in motors),
         ("star point", "0 V"))  # fmt: skip
 
-    # inputs: contacts to ground against the Pi's own pull-up; closed at rest except the buttons
-    for i, (name, number, part, terminal) in enumerate(
-        (
-            ("emergency stop", pins.emergency_stop, "S1 emergency stop", "21 (closed)"),
-            ("limit lower", pins.limit_lower, "S2 limit lower", "1 (closed)"),
-            ("limit upper", pins.limit_upper, "S3 limit upper", "1 (closed)"),
-            ("start", pins.start_button, "S4 start", "1 (open)"),
-            ("stop", pins.stop_button, "S6 stop", "1 (open)"),
-            ("blade park", pins.blade_park, "S7 blade park", "1 (closed)"),
-        ),
-        11,
-    ):
+    # inputs: contacts to ground against a pull-up of their own; closed at rest except the buttons
+    for i, (name, number, part, terminal) in contacts:
         if number is None:
             continue
-        net(name, pi(number), (f"R{i} filter", "1 kΩ; 10 nF to 0 V here"))
-        net(f"{name} contact", (f"R{i} filter", "field side"), (part, terminal))
+        net(name, pi(number), (f"R{i} filter", "1 kΩ; 100 nF to 0 V here"))
+        net(f"{name} contact", (f"R{i} filter", "field side"),
+            (f"R{i + 10} pull-up", "1.5 kΩ to 3.3 V"), (part, terminal))  # fmt: skip
     polarity = "high" if pins.beam_broken_is_high else "low"
     for name, beam, resistor in (("beam 1", pins.beam_1, "R1"), ("beam 2", pins.beam_2, "R2")):
         if beam is not None:
@@ -171,6 +199,30 @@ def netlist(settings: Settings) -> list[End]:
     return ends
 
 
+def _contacts(pins: Pins) -> tuple[tuple[str, int | None, str, str], ...]:
+    """Net, GPIO number, part and terminal of every contact."""
+    return (
+        ("emergency stop", pins.emergency_stop, "S1 emergency stop", "21 (closed)"),
+        ("limit lower", pins.limit_lower, "S2 limit lower", "11 (closed)"),
+        ("limit upper", pins.limit_upper, "S3 limit upper", "21 (closed)"),
+        ("start", pins.start_button, "S4 start", "13 (open)"),
+        ("stop", pins.stop_button, "S6 stop", "13 (open)"),
+        ("blade park", pins.blade_park, "S7 blade park", "11 (closed)"),
+    )
+
+
+def _disable_input(net: Callable[..., None], axis: Axis, line: str, at: tuple[str, str]) -> None:
+    """An ENA input that is driven, and so the driver off, until a relay opens its return.
+
+    The relay is a small one with a closed contact; with the Pi off it rests, and the input has its
+    current from the motor's own supply.
+    """
+    net(f"{line} 3.3 V", at, (axis.resistor, "10 kΩ to 0 V"), (axis.switch, "base, 1 kΩ"))
+    net(f"{line} coil", (axis.switch, "collector"), (axis.relay, "A2"))
+    net(f"{line} ENA+", (f"{axis.series} 2.2 kΩ 1 W", "2"), (f"{axis.motor} driver", "ENA+ (opto)"))
+    net(f"{line} ENA−", (axis.relay, "11 (closed)"), (f"{axis.motor} driver", "ENA− (opto)"))
+
+
 def csv_text(ends: list[End]) -> str:
     """The netlist as a table."""
     out = io.StringIO()
@@ -188,9 +240,9 @@ class Box(NamedTuple):
     width: float
 
 
-def diagram(settings: Settings) -> str:
+def diagram(settings: Settings, *, run_input: bool = False) -> str:
     """The wiring as labelled boxes: a terminal names its net, and nets of the Pi are drawn."""
-    ends = netlist(settings)
+    ends = netlist(settings, run_input=run_input)
     parts: dict[str, list[End]] = {}
     for end in ends:
         parts.setdefault(end.part, []).append(end)
@@ -208,7 +260,7 @@ def _part(
     height = 7 + 4.6 * len(rows)
     sheet.box((box.x, box.y - height), (box.x + box.width, box.y), 0.5, fill)
     sheet.text((box.x + 2, box.y - 4.6), name, 3.1, "start", bold=True)
-    places = {}
+    places: dict[str, tuple[float, float, float]] = {}
     for i, row in enumerate(rows):
         y = box.y - 9.4 - 4.6 * i
         places.setdefault(row.net, (box.x, box.x + box.width, y + 0.9))
@@ -304,7 +356,8 @@ def _signals(sheet: Sheet, of_pi: list[End], ends: list[End]) -> None:
 
 def _wire(sheet: Sheet, ends: list[End], row: End, start: tuple[float, float], way: int) -> None:
     """A wire from the Pi outward with all that hangs on its net, and on the net that follows."""
-    follow = {f"{row.net} contact", f"{row.net} −", row.net.replace("3.3 V", "5 V")}
+    follow = {f"{row.net} contact", f"{row.net} −"}
+    follow |= {row.net.replace("3.3 V", to) for to in ("5 V", "coil", "ENA−")}
     chain = [e for e in ends if e.part != "Pi" and e.net in {row.net, *follow}]
     merged: list[list[End]] = []
     for end in chain:  # both sides of a part that a wire passes through are one box
@@ -321,10 +374,12 @@ def _wire(sheet: Sheet, ends: list[End], row: End, start: tuple[float, float], w
     for i, group in enumerate(merged):
         low, high = sorted((at, at + way * width))
         sheet.box((low, y - 5), (high, y + 5), 0.35, "#f3f4f6")
-        sheet.text(((low + high) / 2, y + 0.9), group[0].part, 2.5, bold=True)
+        size = min(2.5, 1.6 * width / len(group[0].part))
+        sheet.text(((low + high) / 2, y + 0.9), group[0].part, size, bold=True)
         order = group if way > 0 else group[::-1]
         terminals = " → ".join(end.terminal for end in order)
-        sheet.text(((low + high) / 2, y - 3.2), terminals, 2.1)
+        size = min(2.1, 1.75 * width / len(terminals))
+        sheet.text(((low + high) / 2, y - 3.2), terminals, size)
         at += way * width
         if i + 1 < len(merged):
             sheet.line((at, y), (at + way * 4, y), 0.5)
@@ -338,10 +393,10 @@ NOTES = (
     "restarts nothing: K1 stays open until S5 is pressed. S3's second contact opens K1 at the top.",
     "The varistor across K1's coil lets it open quickly; a bare diode would hold it. S1 to S3 are "
     "closed at rest: a broken wire reads as a stop.",
-    "Enable is off while the Pi is off, starting or dead (R5, U1, and a driver whose opto input "
-    "must be driven to run). A driver with an input that disables needs a relay on this line,",
-    "    whose closed contact feeds that input from 5 V. U1: a 5 V buffer with TTL inputs (74HCT "
-    "kind) takes 3.3 V to the 5 V, about 10 mA, of the opto inputs.",
+    "Off while the Pi is off or dead. Usual driver: its ENA input disables while a current "
+    "flows; R7 gives it that from the motor supply, K2 opens the way back only when the Pi drives",
+    "    enable. A driver with a RUN input needs no K2 (netlist_run.csv). U1: 5 V buffer with TTL "
+    "inputs (74HCT kind) takes 3.3 V to the 5 V, about 10 mA, of the opto inputs.",
     "Moving board: one screened, highly flexible cable (SDA with 0 V and SCL with 0 V as pairs, "
     "3.3 V, 5 V, beam outputs), a loop at the hinge, screen to 0 V at the Pi's end only.",
     "Bus: the Pi's 1.8 kΩ pull-ups are enough; boards' own ones may bring them to no less than "
@@ -356,8 +411,12 @@ def _notes(sheet: Sheet) -> None:
 
 if __name__ == "__main__":
     chosen = load_settings(Path(sys.argv[1])) if len(sys.argv) > 1 else Settings()
-    pairs = {"": chosen} if len(sys.argv) > 1 else {"": chosen, "_blade": load_settings(BLADE)}
+    pairs = {"": chosen, "_run": chosen}
+    if len(sys.argv) == 1:
+        pairs["_blade"] = load_settings(BLADE)
     for mark, of in pairs.items():
-        (HARDWARE / f"netlist{mark}.csv").write_text(csv_text(netlist(of)), encoding="utf-8")
+        run = mark == "_run"
+        table = csv_text(netlist(of, run_input=run))
+        (HARDWARE / f"netlist{mark}.csv").write_text(table, encoding="utf-8")
         target = HARDWARE / "drawings" / f"wiring{mark}.svg"
-        target.write_text(diagram(of), encoding="utf-8")
+        target.write_text(diagram(of, run_input=run), encoding="utf-8")

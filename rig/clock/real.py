@@ -4,7 +4,7 @@ import gc
 import threading
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from queue import Empty, SimpleQueue
 from typing import Any
 
@@ -102,9 +102,14 @@ class _Thread:
 
 
 class RealClock:
-    """The machine's clock; each task is a thread."""
+    """The machine's clock; each task is a thread.
 
-    def __init__(self) -> None:
+    Args:
+        utc: wall time at the start; the computer's, if not given.
+    """
+
+    def __init__(self, utc: datetime | None = None) -> None:
+        self._ahead = timedelta(0) if utc is None else utc - datetime.now(UTC)
         self._running: list[tuple[Handle[Any], _Thread, threading.Thread]] = []
         self._lock = threading.Lock()
 
@@ -114,7 +119,7 @@ class RealClock:
 
     def utc_now(self) -> datetime:
         """Wall time."""
-        return datetime.now(UTC)
+        return datetime.now(UTC) + self._ahead
 
     def pause_s(self, seconds: float) -> None:
         """Sleep."""

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rig.commands.options import say, settings_of
+from rig.commands.options import say, settings_of, simulated
 from rig.commands.quantities import name_option, quantity, quantity_option
 from rig.errors import BadInputError
 
@@ -75,7 +75,7 @@ def asked(
     temperature: str | None = None,
     humidity: str | None = None,
     board_temperature: str | None = None,
-    live: tuple[Path | None, bool, int] | None = None,
+    live: tuple[Path | None, bool, int | None] | None = None,
     approach: str | None = None,
     board: str | None = None,
     angle: float | None = None,
@@ -165,7 +165,7 @@ def _typed_air(
 
 
 def _read_air(
-    live: tuple[Path | None, bool, int], surface_c: float | None, units: "System"
+    live: tuple[Path | None, bool, int | None], surface_c: float | None, units: "System"
 ) -> "DayAir":
     from rig.quantities.shown import system
     from rig.study.answer.ask import air_at
@@ -176,7 +176,7 @@ def _read_air(
     return air_at(air_c, humidity_pct, surface_c)
 
 
-def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
+def live_air(rig: Path | None, twin: bool, seed: int | None) -> tuple[float, float]:
     """Temperature (°C) and relative humidity (%) as the rig's sensor reads them now.
 
     Raises:
@@ -201,7 +201,8 @@ def live_air(rig: Path | None, twin: bool, seed: int) -> tuple[float, float]:
         raise BadInputError("The climate sensor gave no reading.")
 
     try:
-        opened = open_rig(settings_of(rig), twin=twin, seed=seed, settings_file=rig)
+        seed, home, rig = simulated(twin, seed, rig)
+        opened = open_rig(settings_of(rig), twin=twin, seed=seed, home=home, settings_file=rig)
         with opened:
             return opened.run(look())
     except RigError as error:

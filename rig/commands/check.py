@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.commands.options import Json, RigFile, Seed, Speed, Twin, print_json, settings_of, speed_of
+from rig.commands.options import (
+    Json,
+    RigFile,
+    Seed,
+    Speed,
+    Twin,
+    print_json,
+    settings_of,
+    simulated,
+    speed_of,
+)
 
 if TYPE_CHECKING:
     from rig.settings.model import Settings
@@ -27,7 +37,7 @@ def check(
     ] = 5.0,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     speed: Speed = "fast",
     json: Json = False,
 ) -> None:
@@ -55,13 +65,16 @@ def check(
             yield from watcher.join()
         return findings
 
+    seed, home, rig = simulated(twin, seed, rig)
     if timing:
         _check_timing(settings_of(rig), rig, twin=twin, seed=seed, seconds=seconds, json=json)
         return
     if not twin and not still:
         say(CAUTION)
     settings = settings_of(rig)
-    opened = open_rig(settings, twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig)
+    opened = open_rig(
+        settings, twin=twin, seed=seed, home=home, speed=speed_of(speed), settings_file=rig
+    )
     with attended(opened):
         findings = opened.run(test(opened))
     if json:
@@ -74,7 +87,13 @@ def check(
 
 
 def _check_timing(
-    settings: "Settings", rig: Path | None, *, twin: bool, seed: int, seconds: float, json: bool
+    settings: "Settings",
+    rig: Path | None,
+    *,
+    twin: bool,
+    seed: int | None,
+    seconds: float,
+    json: bool,
 ) -> None:
     """Measure; exit code 1 when the pulses are late beyond what a run allows."""
     import tempfile

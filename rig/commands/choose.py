@@ -36,7 +36,7 @@ def choose(
     reader: Reader = None,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     units: Units = "metric",
     json: Json = False,
 ) -> None:

@@ -7,7 +7,7 @@ import typer
 from typer.core import TyperGroup
 
 GROUPS = {
-    "Look around": ("demo",),
+    "Look around": ("demo", "twin"),
     "Measure": ("run", "level", "watch", "panel"),
     "Study": ("study",),
     "Answers": ("answer", "choose", "compare", "sheet", "report", "figures", "analyse"),

@@ -1,5 +1,6 @@
 """`rig level`: calibrate against a level, show the calibration, chart the home readings."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -9,14 +10,17 @@ from rig.commands.options import (
     Json,
     RigFile,
     Seed,
+    Simulated,
     Speed,
     Twin,
     print_json,
     say,
     settings_of,
+    simulated,
     speed_of,
 )
 from rig.commands.quantities import quantity_option
+from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from rig.calibration.model import Calibration
@@ -54,15 +58,25 @@ Unit = Annotated[
     typer.Option("--unit", help="Unit of the level: deg, mm/m, %, in/ft, arcmin, arcsec or mrad."),
 ]
 
+Answers = Annotated[
+    str | None,
+    typer.Option(
+        "--answers",
+        metavar="FILE",
+        help="With --twin: what a person types at the prompts, a line each; `shown` takes what the"
+        " simulated level shows, as without a terminal.",
+    ),
+]
+SHOWN = "shown"
 
-def folder_of(rig: Path | None, out: Path | None, twin: bool = False) -> Path:
-    """Where calibrations lie; the twin's lie apart, so that no rig takes one of them."""
-    from rig.opening import calibration_folder
+
+def folder_of(out: Path | None, twin: bool, meant: Simulated) -> Path:
+    """Where calibrations lie, and where runs look for them."""
+    from rig.opening import calibration_folder, twin_calibrations
 
     if out is not None:
         return out
-    folder = calibration_folder(rig)
-    return folder.with_name("twin-calibration") if twin else folder
+    return twin_calibrations(*meant) if twin else calibration_folder(meant.rig)
 
 
 @level.callback()
@@ -98,10 +112,11 @@ def calibrate(
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Forget what was captured before.")
     ] = False,
+    answers: Answers = None,
     out: Out = None,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     speed: Speed = "fast",
     json: Json = False,
 ) -> None:
@@ -130,26 +145,32 @@ def calibrate(
             six=plan.six or six,
             second_temperature=plan.second_temperature or second_temperature,
         )
-    settings = settings_of(rig)
+    meant = simulated(twin, seed, rig)
+    settings = settings_of(meant.rig)
     opened = open_rig(
         settings,
         twin=twin,
-        seed=seed,
+        seed=meant.seed,
+        home=meant.home,
         speed=speed_of(speed),
-        settings_file=rig,
+        settings_file=meant.rig,
         calibrates=True,
     )
-    person = _person(opened, plan, readings, seed, unit, across)
+    person = _person(opened, plan, readings, meant.seed, unit, across, answers)
     if not twin:
         say(CAUTION)
     with attended(opened):
         procedure = LevelProcedure(
-            opened.machine, person, plan, folder_of(rig, out, twin), fresh=fresh, redo=redo
+            opened.machine, person, plan, folder_of(out, twin, meant), fresh=fresh, redo=redo
         )
         path, made = opened.run(procedure.run(), beside=[_tell(opened)])
     say(f"Saved {path}.")
     if settings.files.calibration:
-        say(_put_in_force(made, folder_of(rig, None).parent / settings.files.calibration, twin))
+        say(
+            _put_in_force(
+                made, folder_of(None, False, meant).parent / settings.files.calibration, twin
+            )
+        )
     if json:
         print_json({"calibration_file": str(path), **msgspec.to_builtins(made)})
     else:
@@ -162,7 +183,6 @@ def _put_in_force(made: "Calibration", named: Path, twin: bool) -> str:
     A calibration of the twin never gets to where a rig would take it.
     """
     from rig.calibration.file import load_calibration, save_calibration
-    from rig.errors import BadInputError
 
     try:
         load_calibration(named)
@@ -185,20 +205,26 @@ def _person(
     opened: "OpenRig",
     plan: "LevelPlan",
     readings: Path | None,
-    seed: int,
+    seed: int | None,
     unit: str,
     across: bool,
+    answers: str | None,
 ) -> "LevelPerson":
     from rig.procedures.level_person import FilePerson
 
     if readings is not None:
         return FilePerson(plan)
-    simulated = opened.level_person(seed)
-    if simulated is not None:
-        return simulated
-    from rig.commands.level_prompts import PromptingPerson
+    from rig.commands.level_prompts import PromptingPerson, RehearsingPerson, lines_of
 
-    return PromptingPerson(unit, ask_across=across)
+    shown = opened.level_person(seed)
+    if shown is None:
+        if answers is not None:
+            raise BadInputError("--answers goes with --twin; on a rig use --readings FILE.")
+        return PromptingPerson(unit, ask_across=across)
+    if answers == SHOWN or (answers is None and not sys.stdin.isatty()):
+        return shown
+    ask = None if answers is None else lines_of(Path(answers))
+    return RehearsingPerson(shown, unit, across, ask)
 
 
 def _tell(opened: "OpenRig") -> Any:
@@ -222,19 +248,20 @@ def show(
     out: Out = None,
     rig: RigFile = None,
     twin: Twin = False,
+    seed: Seed = None,
     json: Json = False,
 ) -> None:
     """Print a calibration with residuals and uncertainty over 0–45°; `rig figures` draws it."""
     from rig.calibration.file import load_calibration, newest_calibration
     from rig.calibration.show import calibration_document, calibration_text
-    from rig.errors import BadInputError
 
     if file is None:
-        settings = settings_of(rig)
-        named = settings.files.calibration
-        folder = folder_of(rig, out, twin)
-        is_named = named and out is None and not twin
-        file = folder.parent / named if is_named else newest_calibration(folder)
+        meant = simulated(twin, seed, rig)
+        named = settings_of(meant.rig).files.calibration
+        folder = folder_of(out, twin, meant)
+        file = newest_calibration(folder)
+        if named and out is None and not twin:
+            file = folder.parent / named
         if file is None:
             command = "rig level --twin" if twin else "rig level"
             raise BadInputError(
@@ -260,7 +287,6 @@ def history(
     from rig.analysis.home import home_records
     from rig.calibration.history import home_trend
     from rig.calibration.show import history_text
-    from rig.errors import BadInputError
     from rig.study.slides.analysed import home_readings
 
     made_at, records = home_records(home_readings(paths or [Path(settings_of(rig).files.runs)]))
@@ -280,10 +306,11 @@ def check(
         float, quantity_option("--resolution", "°", 0.001, 1, "What the level is read to, in °.")
     ] = 0.05,
     unit: Unit = "deg",
+    answers: Answers = None,
     out: Out = None,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     speed: Speed = "fast",
     json: Json = False,
 ) -> None:
@@ -296,15 +323,21 @@ def check(
     from rig.opening import open_rig
     from rig.procedures.level_check import level_check
 
+    meant = simulated(twin, seed, rig)
     opened = open_rig(
-        settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
+        settings_of(meant.rig),
+        twin=twin,
+        seed=meant.seed,
+        home=meant.home,
+        speed=speed_of(speed),
+        settings_file=meant.rig,
     )
-    person = _person(opened, LevelPlan(), None, seed, unit, False)
+    person = _person(opened, LevelPlan(), None, meant.seed, unit, False, answers)
     if not twin:
         say(CAUTION)
     with attended(opened):
         found = opened.run(
-            level_check(opened.machine, person, folder_of(rig, out, twin), resolution)
+            level_check(opened.machine, person, folder_of(out, twin, meant), resolution)
         )
     if json:
         print_json(msgspec.to_builtins(found))

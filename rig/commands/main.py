@@ -29,6 +29,7 @@ from rig.commands.sheet import sheet
 from rig.commands.sizing import sizing
 from rig.commands.study import study
 from rig.commands.terminal import LAST_S, queued
+from rig.commands.twin import twin
 from rig.commands.watch import watch
 from rig.control.signals import Interrupted, SignalLog, catching
 from rig.errors import RigError
@@ -80,6 +81,7 @@ for command in (
     app.command()(command)
 app.add_typer(study)
 app.add_typer(level)
+app.add_typer(twin)
 
 
 def main() -> None:

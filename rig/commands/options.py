@@ -1,10 +1,11 @@
 """Options that several commands share, and what they have in common."""
 
 import json
+import secrets
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import typer
 
@@ -23,7 +24,14 @@ RigFile = Annotated[
     ),
 ]
 Twin = Annotated[bool, typer.Option("--twin", help="Use the built-in simulated rig.")]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of the simulated rig.")]
+Seed = Annotated[
+    int | None,
+    typer.Option(
+        "--seed",
+        min=0,
+        help="Seed of a simulated rig without a home; another each time if left out.",
+    ),
+]
 Speed = Annotated[
     str,
     typer.Option(
@@ -35,6 +43,50 @@ Units = Annotated[
     typer.Option("--units", metavar="metric|us", help="How to show lengths, °C, hPa and g."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
+
+
+class Simulated(NamedTuple):
+    """Which rig is meant."""
+
+    seed: int | None
+    """None: that of the home."""
+    home: Path | None
+    """Folder of the simulated rig, where it has one."""
+    rig: Path | None
+    """Settings file that was named, or that of the home."""
+
+
+def simulated(twin: bool, seed: int | None, rig: Path | None, *places: Path | None) -> Simulated:
+    """Find the simulated rig that is at home where a person works; draw one where there is none.
+
+    Args:
+        twin: a simulated rig is wanted at all.
+        seed: as given.
+        rig: the settings file, as given.
+        *places: folders that the command is about; the working directory comes last.
+
+    Raises:
+        BadInputError: a seed was given for a rig that has its own.
+    """
+    from rig.files.time_here import home_above
+
+    if not twin:
+        return Simulated(seed, None, rig)
+    home = home_above(*(place for place in places if place is not None), Path())
+    if home is None:
+        if seed is None:
+            seed = drawn_seed()
+            say(f"The simulated rig has the seed {seed}; --seed {seed} makes the same one again.")
+        return Simulated(seed, None, rig)
+    if seed is not None:
+        raise BadInputError(f"The simulated rig of {home} has a seed of its own; leave out --seed.")
+    own = home / "rig.toml"
+    return Simulated(None, home, own if rig is None and own.is_file() else rig)
+
+
+def drawn_seed() -> int:
+    """Any seed."""
+    return secrets.randbelow(1_000_000)
 
 
 def speed_of(text: str) -> Literal["fast", "real"]:

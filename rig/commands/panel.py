@@ -8,10 +8,13 @@ from typing import Annotated
 
 import typer
 
-from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, speed_of
+from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, simulated, speed_of
+from rig.commands.run_names import study_beside
 from rig.errors import BadInputError
 
 PORT = 8600
+MODEL = Path("/proc/device-tree/model")
+"""Where a kernel says which board it runs on."""
 CAUTION = (
     "Caution: the page can make the board move. Keep hands, hair and sleeves out of the wedge"
     " under it; set the prop before you reach under. Stop on the page is not the emergency stop."
@@ -23,6 +26,13 @@ OPEN_CAUTION = (
 
 
 def panel(
+    study: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[STUDY]",
+            help="The study's folder; the one that lies here, if left out.",
+        ),
+    ] = None,
     port: Annotated[
         int, typer.Option("--port", min=0, max=65535, help="Port; 0 takes any that is free.")
     ] = PORT,
@@ -41,15 +51,22 @@ def panel(
     ] = False,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     speed: Speed = "real",
 ) -> None:
-    """Serve the page: watch the rig, make series, stop. Ctrl-C ends it, the motor off."""
+    """Serve the page: watch the rig, make series, stop. Ctrl-C ends it, the motor off.
+
+    With a study it says what is next, takes what was done and read by hand, and shows the answer.
+    On a computer without a rig it does that alone.
+    """
     if speed_of(speed) == "fast":
         raise BadInputError("The page goes by real time: leave --speed out, or say `real`.")
     for package in ("starlette", "uvicorn"):
         if find_spec(package) is None:
-            raise BadInputError(f"The page needs the package {package}: install `rig[panel]`.")
+            raise BadInputError(
+                f"The page needs the package {package}: in the source folder, "
+                "`pip install '.[panel]'`."
+            )
     from rig.commands.attended import attended
     from rig.control.notify import Notifier
     from rig.opening import open_rig
@@ -59,8 +76,18 @@ def panel(
     logging.basicConfig(
         stream=sys.stderr, level=logging.WARNING, format="%(levelname)s %(message)s"
     )
+    study = study_beside(out or Path()) if study is None else checked(study)
+    if study is not None and not twin and not has_pins():
+        say(f"No rig here: the page of {study} alone, for what is read by hand.")
+        if open_to_network:
+            say(OPEN_CAUTION)
+        from rig.panel.study.alone import serve_alone
+
+        serve_alone(study, port=port, is_open=open_to_network, announce=say)
+        return
+    seed, home, rig = simulated(twin, seed, rig, out)
     settings = settings_of(rig)
-    opened = open_rig(settings, twin=twin, seed=seed, speed="real", settings_file=rig)
+    opened = open_rig(settings, twin=twin, seed=seed, home=home, speed="real", settings_file=rig)
     machine = opened.machine
     machine.allow_overdue = overdue_ok
     notifier = Notifier(machine.clock)
@@ -72,8 +99,11 @@ def panel(
     say(CAUTION)
     if open_to_network:
         say(OPEN_CAUTION)
-    with SeriesLog(out or Path(settings.files.runs)) as log, attended(opened):
-        served = serve_panel(opened, log, port=port, is_open=open_to_network, announce=say)
+    runs = Path(settings.files.runs) if study is None else study / "runs"
+    with SeriesLog(out or runs) as log, attended(opened):
+        served = serve_panel(
+            opened, log, port=port, is_open=open_to_network, announce=say, study=study
+        )
         with served.server:
             for address in addresses(served.server.port, is_open=open_to_network):
                 say(f"The page: {address}")
@@ -83,3 +113,18 @@ def panel(
                 opened.run(served.desk.serve(), beside=[served.viewer.follow()], presses=False)
             finally:
                 notifier.stopping()
+
+
+def checked(study: Path) -> Path:
+    """The folder; raises BadInputError if it is no study."""
+    from rig.study.folder.study import open_study
+
+    return open_study(study).path
+
+
+def has_pins() -> bool:
+    """Whether this computer has the pins of a rig, whether they may be used or not."""
+    try:
+        return b"Raspberry Pi" in MODEL.read_bytes()
+    except OSError:
+        return False

@@ -12,6 +12,7 @@ from rig.commands.series import ShownSeries
 from rig.control.request import RunRequest
 from rig.errors import RigError
 from rig.files.stamps import utc_text
+from rig.files.time_here import now_in
 from rig.opening import OnBoard, OpenRig, Speed, open_rig
 from rig.procedures.climate_gate import ClimateBand
 from rig.procedures.requests import plan_series
@@ -82,7 +83,8 @@ class PlanRuns:
         self,
         *,
         twin: bool,
-        seed: int,
+        seed: int | None,
+        home: Path | None,
         speed: Speed,
         at: datetime | None,
         overdue_ok: bool,
@@ -93,8 +95,9 @@ class PlanRuns:
         Args:
             twin: on the simulated rig.
             seed: of the twin.
+            home: of the twin, if it has one.
             speed: of the twin.
-            at: wall time of the twin at the start; now if None.
+            at: wall time of the twin at the start; now, or its own now, if None.
             overdue_ok: take a calibration that is past due.
             settings_file: where the settings came from.
         """
@@ -102,7 +105,7 @@ class PlanRuns:
             say("The plan is done: nothing is left to run.")
         paths: list[Path] = []
         all_slid, wiped = True, None
-        now = at or datetime.now(UTC)
+        now = at or (datetime.now(UTC) if home is None else now_in(home))
         for row in self.rows:
             if row.action == "wipe":
                 self._tell(f"Wipe the board {row.board!r} and let it dry.")
@@ -112,12 +115,15 @@ class PlanRuns:
                 self._settings,
                 twin=twin,
                 seed=seed,
+                home=home,
                 speed=speed,
                 on_board=self._on_board(row),
                 utc=now if twin else None,
                 settings_file=settings_file,
             )
             opened.machine.allow_overdue = overdue_ok
+            for line in opened.notes:
+                say(line)
             self._tell(
                 f"Put on {row.bag!r} with its face {row.face!r} on {row.board!r}"
                 f" ({', '.join(filter(None, (row.stage, row.climate)))}, series {row.row},"
@@ -171,7 +177,8 @@ class PlanRuns:
             relative_humidity_pct=wanted.relative_humidity_pct,
             bag=row.bag,
             face=row.face,
-            stage=row.stage,
+            board=row.board,
+            study=self._study.path,
             climate=row.climate,
             session=row.session,
             series=row.row,

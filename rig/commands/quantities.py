@@ -1,6 +1,7 @@
 """Quantities and names as options: what was converted is said on stderr."""
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 import typer
@@ -58,9 +59,9 @@ def echoed(option: str, found: Typed) -> float:
     return found.value
 
 
-def moment(option: str, text: str | None) -> str:
+def moment(option: str, text: str | None, now: datetime | None = None) -> str:
     """The time of an option as files have it (UTC), now if None; a time of today is said."""
-    found = utc_of(option, text)
+    found = utc_of(option, text, now)
     if text is not None and len(text.strip()) < len("2026-05-30"):
         say(f"{option}: {found} ({text.strip()} as typed).")
     return found

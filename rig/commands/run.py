@@ -16,6 +16,7 @@ from rig.commands.options import (
     print_json,
     say,
     settings_of,
+    simulated,
     speed_of,
 )
 from rig.commands.quantities import echoed, moment, name_option, quantity_option
@@ -162,11 +163,12 @@ def run(
     ] = False,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     speed: Speed = "fast",
     json: Json = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
+    from rig.commands.run_names import check_names, study_beside
     from rig.commands.series import ShownSeries
     from rig.opening import OnBoard, open_rig
     from rig.procedures.climate_gate import parse_band
@@ -180,6 +182,7 @@ def run(
             " rates have no one angle; leave one of them out."
         )
     at_rates = () if rates is None else parse_rates(rates)
+    seed, home, rig = simulated(twin, seed, rig, plan, out)
     settings = settings_of(rig)
     if unattended and not settings.blade.fitted:
         raise BadInputError(
@@ -199,8 +202,10 @@ def run(
     if plan is not None or sets:
         from rig.commands.plan_runs import PlanRuns
         from rig.files.stamps import parse_utc
+        from rig.files.time_here import now_in
 
-        begin = None if at is None else parse_utc(moment("--at", at))
+        place = home or plan or folder
+        begin = None if at is None else parse_utc(moment("--at", at, now_in(place)))
         if plan is not None and (bag or face or board or session or resume or rates or repeat > 1):
             raise BadInputError(
                 "--plan says itself which bag, face, board, session and how many runs; leave out"
@@ -213,6 +218,7 @@ def run(
             )
         of, rows = plan or Path(), None
         if sets:
+            begin = begin or (now_in(home) if home else None)
             of, rows = _evening(sets, folder, plan, board, repeat, session, begin)
         if not twin:
             say(CAUTION)
@@ -230,6 +236,7 @@ def run(
         done = session_runs.make(
             twin=twin,
             seed=seed,
+            home=home,
             speed=speed_of(speed),
             at=begin,
             overdue_ok=overdue_ok,
@@ -238,18 +245,17 @@ def run(
         _finish(done.paths, done.failure, done.signal, done.all_slid, json)
         return
     if not resume:
-        from rig.commands.run_names import check_names
-
         check_names(folder, bag, face, board, new=new)
     else:
         first = unfinished_in(folder).planned.requests[0]
-        bag, face = first.bag, first.face
+        bag, face, board = first.bag, first.face, first.board
     opened = open_rig(
         settings,
         twin=twin,
         seed=seed,
+        home=home,
         speed=speed_of(speed),
-        on_board=OnBoard(bag=bag, face=face),
+        on_board=OnBoard(bag=bag, face=face, board=board, study=study_beside(folder)),
         settings_file=rig,
     )
     opened.machine.allow_overdue = overdue_ok
@@ -270,6 +276,8 @@ def run(
             **asked,
         )
 
+    for line in opened.notes:
+        say(line)
     if not twin:
         say(CAUTION)
     series = ShownSeries(opened, folder, quiet=json, options=options)

@@ -1,4 +1,4 @@
-"""`rig service`: the systemd unit, filled in for this user and path."""
+"""`rig service`: the systemd units, filled in for this user and path."""
 
 import getpass
 import sys
@@ -8,14 +8,17 @@ from typing import Annotated
 import typer
 
 UNIT = """\
-# Put this into /etc/systemd/system/rig.service (firmware_notes/setup.sh does), then:
-#   sudo systemctl daemon-reload && sudo systemctl enable --now rig
-# The log: journalctl -u rig -f
+# Put this into /etc/systemd/system/{name}.service (firmware_notes/setup.sh does), then:
+#   sudo systemctl daemon-reload && sudo systemctl enable --now {name}
+# The log: journalctl -u {name} -f
 
 [Unit]
-Description=Tilt board: makes a series when the start button is pressed
-Wants=time-sync.target
-After=time-sync.target local-fs.target
+Description={about}
+# One program at a time has the pins.
+Conflicts={other}.service
+# The target waits for a clock that is set only where systemd-time-wait-sync runs.
+Wants=time-sync.target systemd-time-wait-sync.service
+After=time-sync.target local-fs.target{after}
 StartLimitIntervalSec=300
 StartLimitBurst=5
 
@@ -29,7 +32,7 @@ RuntimeDirectory=rig
 StateDirectory=rig
 Environment=LG_WD=/run/rig
 Environment=PYTHONUNBUFFERED=1
-ExecStart={command} run --service{unattended}{rig} --repeat {repeat} --out {out}
+ExecStart={command} {start}{rig}{repeat} --out {out}
 # However it ended, by a signal, the watchdog or a kill: the driver's enable line goes low.
 ExecStopPost={command} safe{rig}
 # The control loop says four times in that time that it is alive; its pulses end 2 s after it falls
@@ -37,8 +40,8 @@ ExecStopPost={command} safe{rig}
 WatchdogSec=30
 TimeoutStartSec=60
 TimeoutStopSec=20
-# A restart moves nothing: the service stands by until a person presses start, and a button that
-# is held all along counts for nothing. Bad settings (2) are not tried again.
+# A restart moves nothing: it stands by until a person starts a series, and a button that is held
+# all along counts for nothing. Bad settings (2) are not tried again.
 Restart=on-failure
 RestartSec=5
 RestartPreventExitStatus=2
@@ -61,6 +64,7 @@ def unit(
     repeat: int,
     *,
     unattended: bool,
+    page: bool = False,
 ) -> str:
     """The unit's text.
 
@@ -72,6 +76,7 @@ def unit(
         rig_file: settings; None takes the usual places.
         repeat: runs in a series.
         unattended: a blade places the bag; else start is pressed for each run.
+        page: serve the page to the local network instead of waiting for the button.
     """
     rig = "" if rig_file is None else f" --rig {_quoted(rig_file)}"
     return UNIT.format(
@@ -80,9 +85,31 @@ def unit(
         folder=str(folder).replace("%", "%%"),
         out=_quoted(out),
         rig=rig,
-        unattended=" --unattended" if unattended else "",
-        repeat=repeat,
+        **_page() if page else _button(repeat, unattended=unattended),
     )
+
+
+def _button(repeat: int, *, unattended: bool) -> dict[str, str]:
+    alone = " --unattended" if unattended else ""
+    return {
+        "name": "rig",
+        "about": "Tilt board: makes a series when the start button is pressed",
+        "other": "rig-page",
+        "after": "",
+        "start": f"run --service{alone}",
+        "repeat": f" --repeat {repeat}",
+    }
+
+
+def _page() -> dict[str, str]:
+    return {
+        "name": "rig-page",
+        "about": "Tilt board: its page for the local network",
+        "other": "rig",
+        "after": " network-online.target",
+        "start": "panel --open-to-network",
+        "repeat": "",
+    }
 
 
 def _quoted(text: object) -> str:
@@ -104,6 +131,9 @@ def service(
     user: Annotated[
         str | None, typer.Option("--user", help="Who it runs as. Default: who asks.")
     ] = None,
+    page: Annotated[
+        bool, typer.Option("--page", help="The unit of the page instead of the start button.")
+    ] = False,
 ) -> None:
     """Print a systemd unit that makes a series at each press of the start button."""
     from rig.commands.options import settings_of
@@ -119,6 +149,7 @@ def service(
             None if rig is None else rig.absolute(),
             repeat,
             unattended=settings.blade.fitted,
+            page=page,
         ),
         end="",
     )

@@ -42,7 +42,7 @@ def sheet(
     reader: Reader = None,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     text: Annotated[bool, typer.Option("--text", help="Plain text on stdout.")] = False,
     units: Units = "metric",
     paper: Annotated[str, typer.Option("--paper", metavar="A4|letter")] = "A4",

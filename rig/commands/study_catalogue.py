@@ -1,12 +1,18 @@
 """The `rig study` commands that make the folder, its catalogue and its plan."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
 from rig.commands.options import Json, print_json, say
-from rig.commands.quantities import name_argument, name_option, quantity, with_tolerance
+from rig.commands.quantities import (
+    name_argument,
+    name_option,
+    quantity,
+    quantity_option,
+    with_tolerance,
+)
 from rig.commands.study_options import Folder, print_rows
 from rig.errors import BadInputError
 from rig.files.names import safe_name
@@ -24,6 +30,17 @@ def new(
     sessions: Annotated[
         int, typer.Option("--sessions", min=1, max=20, help="Sessions in each climate and stage.")
     ] = 1,
+    reference_runs: Annotated[
+        int,
+        typer.Option(
+            "--reference-runs", min=0, max=50, help="Of the reference bag at each check; 0: none."
+        ),
+    ] = 3,
+    rate: Annotated[float, quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s.")] = 0.3,
+    start: Annotated[
+        Literal["whole", "quick"],
+        typer.Option("--start", help="Whole raises at that rate, or fast to 3° below the slide."),
+    ] = "quick",
     wish: Annotated[
         str | None, typer.Option("--wish", metavar="DEG", help="Slide angle wished for, in °.")
     ] = None,
@@ -35,9 +52,10 @@ def new(
     from rig.study.folder.study import new_study
 
     preferences = Preferences(
-        rate_deg_s=0.3,
-        raise_start="quick",
+        raise_start=start,
         runs_per_series=runs,
+        reference_runs=reference_runs,
+        rate_deg_s=rate,
         stages_after_baseline=stages,
         sessions_per_climate=sessions,
         wish_angle_deg=None if wish is None else quantity("--wish", wish, "°", 1, 59),
@@ -251,7 +269,12 @@ def plan(
     from rig.study.plan.keep import add_to_plan, current_plan, timed_plan
     from rig.study.plan.progress import progress
     from rig.study.plan.rows import plan_warnings
-    from rig.study.plan.status import minutes_per_run, missing_climates, plan_hours, session_rows
+    from rig.study.plan.status import (
+        minutes_per_run,
+        missing_climates,
+        plan_hours,
+        session_rows,
+    )
     from rig.study.plan.trial import prior_scatter
     from rig.study.slides.table import slide_table
 

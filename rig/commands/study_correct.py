@@ -54,8 +54,8 @@ def correct(
     if line is not None:
         if names or bag or face or board or confirm == void:
             raise BadInputError("--line takes a study and one of --confirm and --void, no runs.")
-        kind = Confirmation(at=when(None), confirms=line, note=why, operator=operator)
-        gone = Withdrawal(at=when(None), replaces=line, note=why, operator=operator)
+        kind = Confirmation(at=when(None, folder), confirms=line, note=why, operator=operator)
+        gone = Withdrawal(at=when(None, folder), replaces=line, note=why, operator=operator)
         entry = kind if confirm else gone
     else:
         if not names or confirm or not (bag or face or board or void):
@@ -66,7 +66,7 @@ def correct(
         runs = _runs(study, names)
         _check(study, runs, bag, face, board)
         entry = Correction(
-            at=when(None),
+            at=when(None, folder),
             runs=tuple(runs),
             bag=bag,
             face=face,

@@ -87,7 +87,7 @@ def treat(
         study.bag(name)
         old = next((t for t in study.journal.treatments_of(name) if t.line == replaces), None)
         entry = Treatment(
-            at=when(at) if at is not None or old is None else old.at,
+            at=when(at, folder) if at is not None or old is None else old.at,
             bag=name,
             stage=stage or (next_stage(study, name) if old is None else old.stage),
             recipe=recipe,
@@ -170,7 +170,7 @@ def mass(
         raise BadInputError(f"--approach takes from_dry, from_damp or unknown, not {approach!r}.")
     known: Literal["from_dry", "from_damp", "unknown"] = approach  # type: ignore[assignment]
     entry = Mass(
-        at=when(at),
+        at=when(at, folder),
         bag=bag,
         mass_g=quantity("The mass", grams, "g", 50, 2000),
         conditioned_h=(
@@ -205,7 +205,7 @@ def wipe(
     study.check_board(board)
     series = open_wipe(study, board) if study.plan_path.exists() else None
     entry = Wipe(
-        at=when(at),
+        at=when(at, folder),
         board=board,
         how=how,
         series=series,
@@ -248,7 +248,7 @@ def play(
         study.bag(name)
         entries.append(
             Play(
-                at=when(at),
+                at=when(at, folder),
                 bag=name,
                 throws=throws,
                 operator=operator,
@@ -273,7 +273,7 @@ def withdraw(
     if not why:
         raise BadInputError("Say why with --why, for whoever reads the journal later.")
     study = open_study(folder)
-    entry = Withdrawal(at=when(None), replaces=line, note=why, operator=operator)
+    entry = Withdrawal(at=when(None, folder), replaces=line, note=why, operator=operator)
     report(study.note(entry), json)
 
 

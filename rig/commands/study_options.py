@@ -8,6 +8,7 @@ import typer
 
 from rig.commands.options import print_json
 from rig.commands.quantities import moment, name_option, quantity
+from rig.files.time_here import now_in
 
 if TYPE_CHECKING:
     from rig.study.folder.journal import Entry
@@ -68,19 +69,14 @@ def angles_of(texts: list[str]) -> tuple[float, ...]:
 
 def session_of(study: "Study", session: str | None, at: str) -> str:
     """The session that was named; else the only one with runs that day; else the day."""
-    from rig.study.slides.table import slide_table
+    from rig.study.slides.sitting import sitting
 
-    if session is not None:
-        return session
-    day = at[:10]
-    rows = slide_table(study).of_rig
-    sessions = {row.session for row in rows if row.session and row.at[:10] == day}
-    return sessions.pop() if len(sessions) == 1 else day
+    return sitting(study, at) if session is None else session
 
 
-def when(text: str | None) -> str:
-    """The time of --at for the journal."""
-    return moment("--at", text)
+def when(text: str | None, folder: Path) -> str:
+    """The time of --at for the journal, by the clock that counts in the study's folder."""
+    return moment("--at", text, now_in(folder))
 
 
 def print_rows(rows: Sequence[tuple[str, ...]]) -> None:

@@ -76,7 +76,7 @@ def droop(
     if seams not in (None, "along", "across"):
         raise BadInputError(f"--seams takes along or across, not {seams!r}.")
     way: Literal["along", "across"] | None = seams  # type: ignore[assignment]
-    time = when(at)
+    time = when(at, folder)
     t, h = air(temperature, humidity)
     entry = Droop(
         at=time,
@@ -138,7 +138,9 @@ def reading(
 
         if bag is not None or angles:
             raise BadInputError("--from brings bags and angles itself; leave them out.")
-        many = readings_from(table, study, when, partial(session_of, study, None))
+        many = readings_from(
+            table, study, partial(when, folder=folder), partial(session_of, study, None)
+        )
         report(study.note(*many), json)
         return
     if bag is None:
@@ -152,7 +154,7 @@ def reading(
         )
     study.check_face(bag, face)
     study.check_board(board)
-    time = when(at)
+    time = when(at, folder)
     t, h = air(temperature, humidity)
     entry = Reading(
         at=time,

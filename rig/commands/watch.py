@@ -14,6 +14,7 @@ from rig.commands.options import (
     Units,
     print_json,
     settings_of,
+    simulated,
     speed_of,
     system_of,
 )
@@ -32,7 +33,7 @@ def watch(
     ] = 3600.0,
     rig: RigFile = None,
     twin: Twin = False,
-    seed: Seed = 1,
+    seed: Seed = None,
     speed: Speed = "real",
     units: Units = "metric",
     json: Json = False,
@@ -46,8 +47,14 @@ def watch(
     from rig.procedures.runs import raise_failures, start_watching
 
     system = system_of(units)
+    seed, home, rig = simulated(twin, seed, rig)
     opened = open_rig(
-        settings_of(rig), twin=twin, seed=seed, speed=speed_of(speed), settings_file=rig
+        settings_of(rig),
+        twin=twin,
+        seed=seed,
+        home=home,
+        speed=speed_of(speed),
+        settings_file=rig,
     )
     machine = opened.machine
 

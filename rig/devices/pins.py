@@ -82,7 +82,7 @@ def real_factory() -> Any:
             from gpiozero.pins.lgpio import LGPIOFactory
         except ImportError as error:
             raise BadInputError(
-                "The package lgpio is not installed; install the rig with `pip install 'rig[pi]'`."
+                "The package lgpio is not installed; in the source folder: `pip install '.[pi]'`."
             ) from error
     try:
         return LGPIOFactory(chip=chip)

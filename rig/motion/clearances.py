@@ -1,7 +1,7 @@
 """Clearances of the telescoping screw, the motor, the floor and the frame.
 
 The screw turns in a bearing at the base pivot, with the motor behind it. The nut sits in the lower
-end of a tube whose upper end, a fork, pushes the cradle. So no thread stands out anywhere: its tip
+end of a tube whose upper end pushes the cradle by a pin. So no thread stands out anywhere: its tip
 stays inside the tube. A nut at the cradle pivot would let the screw stand out of it instead.
 """
 

@@ -9,6 +9,7 @@ from itertools import pairwise
 from math import cos, pi, radians, sin, sqrt
 from typing import NamedTuple
 
+from rig.motion import base_frame
 from rig.motion.clearances import clearances
 from rig.motion.columns import critical_force_n, round_bar
 from rig.motion.frame import Cradle, unloading
@@ -234,7 +235,19 @@ def _figures(settings: Settings, loads: _Loads, stations: list[Station]) -> Iter
     yield Figure("supply current, most", current, "A", about=f"at {fastest:.2f} °/s")
     yield Figure("supply margin", settings.mechanics.supply_a / current, "", least=MARGIN)
     yield from _geometry(settings, loads)
-    yield from _angle_errors(settings, loads)
+    weight_n = settings.mechanics.moving_mass_kg * G0_M_S2
+    along, uplift, yields = base_frame.figures_of(settings, loads.force_n, weight_n, angles)
+    yield Figure("hinge along the floor, most", along, "N", about="both bearings together")
+    yield Figure("uplift on the hinge, most", uplift, "N", about="both bearings together")
+    yield Figure(
+        "yield of the base, at level",
+        abs(yields[0]),
+        "°",
+        most=base_frame.YIELD_DEG,
+        about="for the base of the drawings",
+    )
+    yield from _angle_errors(settings, loads, max(yields) - min(yields))
+    yield from _tipping(settings)
     yield from _pinch(settings, loads, lowering)
 
 
@@ -247,7 +260,8 @@ def _geometry(settings: Settings, loads: _Loads) -> Iterator[Figure]:
         yield Figure(name, value, "mm", least=least)
 
 
-def _angle_errors(settings: Settings, loads: _Loads) -> Iterator[Figure]:
+def _angle_errors(settings: Settings, loads: _Loads, base_deg: float) -> Iterator[Figure]:
+    """What parts bag, sensor and step count; `base_deg` is the change of the base's yield."""
     m, beam, bag = settings.mechanics, settings.beam, settings.bag
     cradle = Cradle(
         settings.board.length_mm,
@@ -272,18 +286,33 @@ def _angle_errors(settings: Settings, loads: _Loads) -> Iterator[Figure]:
         for a in (settings.linkage.home_angle_deg, settings.linkage.soft_limit_deg)
     )
     play = (m.hinge_play_mm + m.screw_play_mm) / lever * (180 / pi)
-    by_steps = play + abs(cradle.slope_deg(at_sensor)) * part
+    by_steps = play + abs(cradle.slope_deg(at_sensor)) * part + base_deg
     yield Figure(
         "error of the angle by steps",
         by_steps,
         "°",
         most=settings.interlocks.angle_mismatch_deg / MARGIN,
-        about="play and bend; half of `interlocks.angle_mismatch_deg` is allowed",
+        about="play, bend and base; half of `interlocks.angle_mismatch_deg` is allowed",
+    )
+
+
+def _tipping(settings: Settings) -> Iterator[Figure]:
+    """A push at the board's edge, raised to the soft limit."""
+    sideways, downhill = base_frame.tipping_n(settings, G0_M_S2)
+    least = base_frame.TIPPING_N
+    yield Figure(
+        "push that tips it sideways", sideways, "N", least=least, about="at the raised edge"
+    )
+    yield Figure(
+        "push that tips it downhill", downhill, "N", least=least, about="at the raised edge"
     )
 
 
 def _pinch(settings: Settings, loads: _Loads, lowering_deg_s: float) -> Iterator[Figure]:
-    """The fork under the cradle only pushes, so the most that presses down is the weight."""
+    """The tube below the cradle only pushes, so the most that presses down is the weight.
+
+    That holds while its pin has way in the slots of the lugs.
+    """
     m, length_m = settings.mechanics, settings.board.length_mm / 1000
     top = radians(settings.linkage.soft_limit_deg)
     yield Figure("weight on a hand at the free end", loads.moment_n_m / length_m, "N")

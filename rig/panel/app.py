@@ -1,10 +1,12 @@
 """The web application: a few addresses, each of which checks who asks and hands the wish on."""
 
 import asyncio
+import gzip
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
+import msgspec
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -12,14 +14,18 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response, Strea
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from rig.panel.form import MAX_BODY, Body, Empty, PairForm, SeriesForm, decode, wanted
+from rig.panel.form import MAX_BODY, Empty, PairForm, SeriesForm, decode, wanted
 from rig.panel.guard import BODY_S, HEADERS, Guard
 from rig.panel.link import Asker, LinkFullError
 from rig.panel.render import actions, sections, slides_section
 from rig.panel.seats import RefusedError, Seats
 from rig.panel.stream import Hub
+from rig.panel.study.doors import Doors, with_study
 from rig.panel.view import Snapshot
 from rig.panel.words import UNITS, Units
+
+if TYPE_CHECKING:
+    from rig.panel.study.pages import StudyPages
 
 STATIC = Path(__file__).parent / "static"
 FILES = {
@@ -29,41 +35,54 @@ FILES = {
     "/draw.js": ("draw.js", "text/javascript; charset=utf-8"),
     "/icon.svg": ("icon.svg", "image/svg+xml"),
 }
+STUDY_FILES = {
+    "/study.css": ("study.css", "text/css; charset=utf-8"),
+    "/study.js": ("study.js", "text/javascript; charset=utf-8"),
+}
 TEXT = "text/plain; charset=utf-8"
 
-B = TypeVar("B", bound=Body)
+B = TypeVar("B", bound=msgspec.Struct)
 
 
 class Panel:
     """Answers requests; knows of the machine what the hub has and asks through the desk.
 
     Args:
-        desk: the way to the machine.
+        desk: the way to the machine; None where the study is all there is.
         hub: has the latest snapshot, and streams.
         seats: who may do what.
         guard: who is let in at all.
         cookie: name of the cookie; one for each port, since cookies know no ports.
         welcome: gets the address of each request from a paired device.
+        study: makes the study's part, where there is a study.
     """
 
     def __init__(
         self,
-        desk: Asker,
+        desk: Asker | None,
         hub: Hub,
         seats: Seats,
         guard: Guard,
         cookie: str,
         welcome: Callable[[str], None] = lambda _: None,
+        study: "Callable[[Doors], StudyPages] | None" = None,
     ) -> None:
         self._desk = desk
         self._hub = hub
         self._seats = seats
         self._guard = guard
         self._cookie = cookie
+        doors = Doors(self._body, self._token, lambda: hub.latest, self._check_idle)
+        self.study = None if study is None else study(doors)
+        files = FILES if study is None else FILES | STUDY_FILES
         self._welcome = welcome
         self._files = {
-            path: ((STATIC / name).read_bytes(), kind) for path, (name, kind) in FILES.items()
+            path: ((STATIC / name).read_bytes(), kind) for path, (name, kind) in files.items()
         }
+        if study is not None:
+            page, kind = self._files["/"]
+            self._files["/"] = (with_study(page, has_rig=desk is not None), kind)
+        self._packed = {path: gzip.compress(data) for path, (data, _) in self._files.items()}
 
     def application(self) -> Starlette:
         """The application for a server."""
@@ -78,10 +97,11 @@ class Panel:
         }
         return Starlette(
             routes=[
-                *(Route(path, self._file) for path in FILES),
+                *(Route(path, self._file) for path in self._files),
                 Route("/events", self._events),
                 Route("/snapshot", self._snapshot),
                 *(Route(path, handler, methods=["POST"]) for path, handler in posts.items()),
+                *([] if self.study is None else self.study.routes()),
             ],
             middleware=[Middleware(_Gate, guard=self._guard)],
             exception_handlers={RefusedError: _refused, LinkFullError: _not_told},
@@ -91,7 +111,10 @@ class Panel:
 
     async def _file(self, request: Request) -> Response:
         data, kind = self._files[request.url.path]
-        return Response(data, media_type=kind)
+        headers = {"Vary": "Accept-Encoding"}
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            data, headers["Content-Encoding"] = self._packed[request.url.path], "gzip"
+        return Response(data, media_type=kind, headers=headers)
 
     async def _events(self, request: Request) -> Response:
         self._guard.check_origin(request.headers)
@@ -127,7 +150,7 @@ class Panel:
         self._guard.check_origin(request.headers)
         name = self._seats.place(self._token(request)).name
         before = self._hub.latest.stops if self._hub.latest is not None else 0
-        self._desk.stop(f"the page on {name or 'a device that only watches'}")
+        self._rig.stop(f"the page on {name or 'a device that only watches'}")
         return JSONResponse({"text": "Stop sent.", "before": before}, 202)
 
     async def _start(self, request: Request) -> Response:
@@ -135,7 +158,7 @@ class Panel:
         self._claim(request)
         if not self._ready().waits_for_start:
             raise RefusedError("Nothing waits for a start now.", 409)
-        self._desk.start()
+        self._rig.start()
         return _done("Start sent. Keep clear of the board.")
 
     async def _series(self, request: Request) -> Response:
@@ -143,7 +166,7 @@ class Panel:
         wanted(form)  # raises here what the page should be told
         self._claim(request)
         self._check_idle()
-        self._desk.series(form)
+        self._rig.series(form)
         return _done("The series begins. Keep clear of the board.")
 
     async def _resume(self, request: Request) -> Response:
@@ -152,7 +175,7 @@ class Panel:
         self._check_idle()
         if not self._ready().unfinished:
             raise RefusedError("There is no series to go on with.", 409)
-        self._desk.resume()
+        self._rig.resume()
         return _done("The series goes on. Keep clear of the board.")
 
     async def _reset(self, request: Request) -> Response:
@@ -160,7 +183,7 @@ class Panel:
         self._claim(request)
         if not self._ready().is_latched:
             raise RefusedError("There is nothing to reset.", 409)
-        self._desk.reset()
+        self._rig.reset()
         return _done("Reset sent.")
 
     async def _take(self, request: Request) -> Response:
@@ -204,6 +227,12 @@ class Panel:
 
     def _claim(self, request: Request) -> None:
         self._seats.claim(self._token(request))
+
+    @property
+    def _rig(self) -> Asker:
+        if self._desk is None:
+            raise RefusedError("There is no rig here.", 404)
+        return self._desk
 
     def _ready(self) -> Snapshot:
         snap = self._hub.latest

@@ -37,6 +37,8 @@ class SeriesWish(NamedTuple):
     options: SeriesOptions
     is_ready: bool
     """The bag lies at its place: the first run waits for no start."""
+    then: Sequence[Sequence[RunRequest]] = ()
+    """Series that follow, each with a bag that a person puts on."""
 
 
 class ResumeWish(NamedTuple):
@@ -158,6 +160,12 @@ class Desk:
         self._say(Notice("note", "Reset", "The board stays where it is; a start homes it slowly."))
 
     def _series(self, wish: SeriesWish | ResumeWish) -> Task[None]:
+        yield from self._one(wish)
+        if isinstance(wish, SeriesWish):
+            for requests in wish.then:
+                yield from self._one(SeriesWish(requests, wish.options, is_ready=False))
+
+    def _one(self, wish: SeriesWish | ResumeWish) -> Task[None]:
         series = self._open_series(wish)
         if series is None:
             return

@@ -6,11 +6,12 @@ interpreter from the thread that makes the step pulses. Snapshots go one way, wi
 
 import socket
 from contextlib import suppress
+from typing import Any, NamedTuple
 
 from msgspec import Struct, msgpack
 
 from rig.panel.form import SeriesForm, Usual
-from rig.panel.seats import Kept
+from rig.panel.seats import KeptSeats
 from rig.panel.view import Snapshot
 
 MAX_MESSAGE = 64 * 1024
@@ -23,7 +24,9 @@ class Setup(Struct, frozen=True, kw_only=True):
     usual: Usual
     is_open: bool
     port: int
-    kept: Kept | None = None
+    study: str = ""
+    """Its folder; empty for none."""
+    kept: KeptSeats | None = None
     """Pairings of the web server's life before; None in its first."""
 
 
@@ -47,6 +50,20 @@ class SeriesMessage(_Message, frozen=True):
     form: SeriesForm
 
 
+class Part(NamedTuple):
+    """One series of an evening."""
+
+    runs: int
+    fields: dict[str, Any]
+    """What the study knows for the headers, by the header's own names."""
+
+
+class EveningMessage(_Message, frozen=True, kw_only=True):
+    """Somebody wants these series one after another."""
+
+    parts: list[Part]
+
+
 class Resume(_Message, frozen=True):
     """Somebody wants the unfinished series to go on."""
 
@@ -64,10 +81,10 @@ class Tell(_Message, frozen=True):
 class Keep(_Message, frozen=True):
     """Pairings, for the web server's next life."""
 
-    kept: Kept
+    kept: KeptSeats
 
 
-Message = Stop | Start | SeriesMessage | Resume | Reset | Tell | Keep
+Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell | Keep
 
 
 class LinkFullError(Exception):
@@ -111,6 +128,10 @@ class Asker:
         """Ask for a series."""
         self._send(SeriesMessage(form))
 
+    def evening(self, message: EveningMessage) -> None:
+        """Ask for several series."""
+        self._send(message)
+
     def resume(self) -> None:
         """Ask for the rest of the unfinished series."""
         self._send(Resume())
@@ -124,7 +145,7 @@ class Asker:
         with suppress(LinkFullError):
             self._send(Tell(text))
 
-    def keep(self, kept: Kept) -> None:
+    def keep(self, kept: KeptSeats) -> None:
         """Have the pairings kept; those of the next change are sent again in full."""
         with suppress(LinkFullError):
             self._send(Keep(kept))

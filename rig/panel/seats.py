@@ -52,7 +52,7 @@ class Seat(NamedTuple):
     """Who has the controls; empty when nobody has."""
 
 
-class Kept(Struct, frozen=True):
+class KeptSeats(Struct, frozen=True):
     """What must outlast a web server's life: the code that is shown, and who is paired."""
 
     code: str
@@ -87,8 +87,8 @@ class Seats:
         *,
         needs_code: bool,
         announce: Callable[[str], None] = lambda _: None,
-        keep: Callable[[Kept], None] = lambda _: None,
-        kept: Kept | None = None,
+        keep: Callable[[KeptSeats], None] = lambda _: None,
+        kept: KeptSeats | None = None,
     ) -> None:
         self.needs_code = needs_code
         self._keep = keep
@@ -118,7 +118,7 @@ class Seats:
 
     def _have_kept(self) -> None:
         sessions = tuple((token, one.number) for token, one in self._sessions.items())
-        self._keep(Kept(self._code, self._n_paired, sessions, self._holder))
+        self._keep(KeptSeats(self._code, self._n_paired, sessions, self._holder))
 
     # -- pairing --------------------------------------------------------------------------------
 

@@ -13,12 +13,12 @@ from typing import Self
 
 import msgspec
 
-from rig.errors import BadInputError
 from rig.opening import OpenRig
 from rig.panel.desk import Desk, ResetWish, ResumeWish, SeriesWish
-from rig.panel.form import requests_of
+from rig.panel.form import evening_requests, requests_of
 from rig.panel.link import (
     MAX_MESSAGE,
+    EveningMessage,
     Keep,
     Message,
     Reset,
@@ -32,7 +32,8 @@ from rig.panel.link import (
     encode,
     pair,
 )
-from rig.panel.seats import Kept
+from rig.panel.listen import listen
+from rig.panel.seats import KeptSeats
 from rig.panel.view import Snapshot
 from rig.procedures.series_log import SeriesOptions
 
@@ -78,7 +79,7 @@ class WebServer:
         self._threads: list[threading.Thread] = []
         self._ends = threading.Event()
         self._wishes: queue.Queue[Message | None] = queue.Queue(MOST_WISHES)
-        self._kept: Kept | None = None
+        self._kept: KeptSeats | None = None
 
     def __enter__(self) -> Self:
         self.start()
@@ -102,7 +103,8 @@ class WebServer:
         Raises:
             BadInputError: the port cannot be had.
         """
-        self._listener = self._listen()
+        self._listener = listen(self._host, self.port)
+        self.port = self._listener.getsockname()[1]
         self._ends.clear()
         self._threads = [
             threading.Thread(target=target, name=name, daemon=True)
@@ -127,22 +129,6 @@ class WebServer:
         if self._listener is not None:
             self._listener.close()
             self._listener = None
-
-    def _listen(self) -> socket.socket:
-        family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
-        listener = socket.socket(family, socket.SOCK_STREAM)
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listener.bind((self._host, self.port))
-            listener.listen(64)
-        except OSError as error:
-            listener.close()
-            raise BadInputError(
-                f"The page cannot be served on {self._host}, port {self.port}"
-                f" ({(error.strerror or str(error)).lower()}): choose another with --port."
-            ) from error
-        self.port = listener.getsockname()[1]
-        return listener
 
     def _work(self) -> None:
         """Keep a server running until `stop`; only that ends this thread."""
@@ -227,6 +213,13 @@ class WebServer:
             case SeriesMessage(form):
                 requests = requests_of(form, opened.machine.settings, opened.source)
                 desk.wish(SeriesWish(requests, SeriesOptions(), form.ready))
+            case EveningMessage(parts=parts):
+                first, *then = evening_requests(
+                    [(part.runs, part.fields) for part in parts],
+                    opened.machine.settings,
+                    opened.source,
+                )
+                desk.wish(SeriesWish(first, SeriesOptions(), is_ready=False, then=then))
             case Resume():
                 desk.wish(ResumeWish())
             case Reset():

@@ -2,6 +2,7 @@
 
 import socket
 from collections.abc import Callable
+from pathlib import Path
 from typing import NamedTuple
 
 from rig.opening import OpenRig
@@ -31,6 +32,7 @@ def serve_panel(
     port: int,
     is_open: bool = False,
     announce: Callable[[str], None] = lambda _: None,
+    study: Path | None = None,
 ) -> Served:
     """The page for a rig; nothing runs yet.
 
@@ -40,12 +42,14 @@ def serve_panel(
         port: to listen on; 0 takes any that is free.
         is_open: listen to the local network, and ask for a code; to this computer alone otherwise.
         announce: gets lines for the rig's terminal, pairing codes among them.
+        study: the folder of the study that the page shows and writes to.
     """
     machine = opened.machine
     viewer = Viewer(machine)
     desk = Desk(opened, series_log, viewer, announce)
     usual = usual_of(machine.settings, opened.source)
-    setup = Setup(usual=usual, is_open=is_open, port=port)
+    folder = "" if study is None else str(study.absolute())
+    setup = Setup(usual=usual, is_open=is_open, port=port, study=folder)
     server = WebServer(opened, desk, announce, setup, EVERYWHERE if is_open else LOCAL)
     viewer.publish = server.publish
     return Served(desk, viewer, server)

@@ -9,6 +9,7 @@ import logging
 import socket
 import sys
 import time
+from pathlib import Path
 from typing import Any
 
 import h11
@@ -76,21 +77,8 @@ async def serve(listener: socket.socket, end: socket.socket) -> None:
     )
     door = Doorkeeper()
     hub = Hub(seats, lambda units: hints(setup.usual, units))
-    config = uvicorn.Config(
-        _panel(setup, desk, hub, seats, door).application(),
-        http=_protocol(door),
-        ws="none",
-        lifespan="off",
-        log_config=None,
-        log_level="critical",
-        access_log=False,
-        proxy_headers=False,
-        server_header=False,
-        timeout_keep_alive=15,
-        timeout_graceful_shutdown=1,
-        h11_max_incomplete_event_size=MAX_HEAD,
-    )
-    server = uvicorn.Server(config)
+    panel = panel_of(setup, desk, hub, seats, door)
+    server = uvicorn.Server(configured(panel, door))
 
     def receive() -> None:
         try:
@@ -106,14 +94,42 @@ async def serve(listener: socket.socket, end: socket.socket) -> None:
 
     loop = asyncio.get_running_loop()
     loop.add_reader(end, receive)
-    await server.serve(sockets=[listener])
+    try:
+        await server.serve(sockets=[listener])
+    finally:
+        if panel.study is not None:
+            await panel.study.close()
 
 
-def _panel(setup: Setup, desk: Asker, hub: Hub, seats: Seats, door: Doorkeeper) -> Panel:
+def configured(panel: Panel, door: Doorkeeper) -> uvicorn.Config:
+    """How the page is served."""
+    return uvicorn.Config(
+        panel.application(),
+        http=_protocol(door),
+        ws="none",
+        lifespan="off",
+        log_config=None,
+        log_level="critical",
+        access_log=False,
+        proxy_headers=False,
+        server_header=False,
+        timeout_keep_alive=15,
+        timeout_graceful_shutdown=1,
+        h11_max_incomplete_event_size=MAX_HEAD,
+    )
+
+
+def panel_of(setup: Setup, desk: Asker | None, hub: Hub, seats: Seats, door: Doorkeeper) -> Panel:
+    """The application; without a desk it is the study's alone."""
     names = LOCAL_NAMES | own_names() if setup.is_open else LOCAL_NAMES
     guard = Guard(names, any_address=setup.is_open)
+    study = None
+    if setup.study:
+        from rig.panel.study.pages import study_pages
+
+        study = study_pages(Path(setup.study), seats, desk)
     cookie = f"rig_panel_{setup.port}"
-    return Panel(desk, hub, seats, guard, cookie=cookie, welcome=door.welcome)
+    return Panel(desk, hub, seats, guard, cookie=cookie, study=study, welcome=door.welcome)
 
 
 def _protocol(door: Doorkeeper) -> type[Any]:

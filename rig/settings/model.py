@@ -262,17 +262,23 @@ class Mechanics(_Section, frozen=True):
     """Masses, screw, motor, supply and frame; used by `rig sizing` and the drawings."""
 
     moving_mass_kg: Annotated[
-        float, Meta(gt=0, le=100, description="board, cradle and all that moves with them")
-    ] = 15.0
+        float, Meta(gt=0, le=100, description="board, cradle and all that turns with them")
+    ] = 20.0
     centre_of_mass_mm: Annotated[
-        float, Meta(gt=0, le=3000, description="from the hinge, along the board")
-    ] = 610.0
+        float, Meta(gt=0, le=3000, description="of what turns, from the hinge along the board")
+    ] = 540.0
+    base_mass_kg: Annotated[
+        float, Meta(gt=0, le=500, description="all that stands on the floor, screw and motor too")
+    ] = 39.0
+    base_centre_mm: Annotated[
+        float, Meta(ge=-2000, le=3000, description="centre of mass of that, uphill of the hinge")
+    ] = 595.0
     hinge_height_mm: Annotated[
         float, Meta(gt=0, le=2000, description="hinge axis above the floor")
-    ] = 600.0
+    ] = 545.0
     pivot_drop_mm: Annotated[
-        float, Meta(ge=0, le=300, description="cradle pivot below the plane of the board")
-    ] = 40.0
+        float, Meta(ge=0, le=300, description="cradle pivot below the plane of hinge and board")
+    ] = 0.0
     lowered_gap_mm: Annotated[
         float, Meta(ge=0, le=1000, description="smallest gap under the lowered cradle")
     ] = 120.0
@@ -298,20 +304,21 @@ class Mechanics(_Section, frozen=True):
     screw_yield_mpa: Annotated[float, Meta(gt=10, le=2000)] = 250.0
     screw_start_mm: Annotated[
         float, Meta(ge=0, le=500, description="base pivot to the upper face of the screw's bearing")
-    ] = 45.0
+    ] = 75.0
     screw_length_mm: Annotated[
         float, Meta(gt=10, le=3000, description="thread from that face to its free end")
-    ] = 415.0
-    nut_length_mm: Annotated[float, Meta(gt=1, le=300)] = 40.0
+    ] = 387.0
+    nut_length_mm: Annotated[float, Meta(gt=1, le=300)] = 44.0
     tube_length_mm: Annotated[
         float, Meta(gt=10, le=3000, description="cradle pivot to the lower face of the nut")
-    ] = 420.0
+    ] = 418.0
     tube_plug_mm: Annotated[
-        float, Meta(ge=0, le=500, description="cradle pivot to the end of the fork's plug")
-    ] = 25.0
+        float,
+        Meta(ge=0, le=500, description="cradle pivot to what closes the tube above the screw"),
+    ] = 23.0
     motor_overhang_mm: Annotated[
-        float, Meta(ge=0, le=1000, description="base pivot to the motor's far end, crank included")
-    ] = 190.0
+        float, Meta(ge=0, le=1000, description="base pivot to the motor's far end")
+    ] = 179.0
     motor_width_mm: Annotated[float, Meta(ge=0, le=300)] = 57.0
     holding_n_m: Annotated[
         float, Meta(gt=0, le=100, description="holding torque, both phases on")
@@ -343,7 +350,7 @@ class Mechanics(_Section, frozen=True):
     hinge_play_mm: Annotated[float, Meta(ge=0, le=5, description="radial play of the hinge")] = 0.05
     hinge_spacing_mm: Annotated[
         float, Meta(gt=10, le=3000, description="between the two hinge bearings")
-    ] = 500.0
+    ] = 270.0
     screw_play_mm: Annotated[
         float, Meta(ge=0, le=5, description="play along the screw: nut, bearing and both pivots")
     ] = 0.1

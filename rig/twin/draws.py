@@ -114,7 +114,8 @@ def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int)
     bag = scenario.bag
     # Two series of one name on two faces, or two sessions of one name in two airs, are not one.
     face, air = scenario.face, scenario.air
-    session = (scenario.session, f"{air.temperature_c:.3f} {air.relative_humidity_pct:.3f}")
+    room = f"{air.temperature_c:.3f} {air.relative_humidity_pct:.3f}"
+    session = (scenario.session, "" if scenario.is_session_named else room)
     series = (*session, scenario.series, f"{face.mu_static_dry:.6f} {face.mu_kinetic_dry:.6f}")
     random = stream(seed, "placing", *series, number)
     gap_error, skew, slump, scatter = random.normal(), random.random(), random.random(), 0.0

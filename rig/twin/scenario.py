@@ -138,6 +138,8 @@ class Scenario(Struct, frozen=True, kw_only=True):
     air: AirTruth = field(default_factory=AirTruth)
     session: str = "session 1"
     series: str = "series 1"
+    is_session_named: bool = False
+    """No other session has its name, so the air may change within it."""
     slides_before: int = 0
     """Slides since the surface was fresh, before the first placing."""
 

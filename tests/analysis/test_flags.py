@@ -134,6 +134,14 @@ def test_fill_that_slumped_into_the_only_beam() -> None:
     assert (row.flags, row.valid) == (["slumped"], False)
 
 
+@pytest.mark.parametrize(("early_s", "flags"), [(0.1, []), (0.2, ["slumped"])])
+def test_one_beam_notices_fill_that_came_a_little_early(early_s: float, flags: list[Flag]) -> None:
+    """Between the misfit that 1 % of good slides exceed and ten times of it."""
+    true = slide(0.45, 0.44, 1.0, [8.0, 160.0])
+    row = analyse_run(run_file(1.0, one_beam([true.edges_s[0] - early_s, true.edges_s[1]]))).result
+    assert (row.flags, row.valid) == (flags, not flags)
+
+
 def tilted_across(run: RunFile, cross_deg: float) -> RunFile:
     """The same raise on a hinge that does not lie level."""
     lines = [

@@ -5,7 +5,7 @@ ONSET = (
         f"rig/analysis/onset/{name}.py"
         for name in ("edges", "estimate", "geometry", "laws", "posterior")
     ),
-    *(f"rig/analysis/{name}.py" for name in ("angle/plane", "budget/run", "friction")),
+    *(f"rig/analysis/{name}.py" for name in ("angle/ramp", "budget/run", "friction")),
     "rig/sliding.py",
 )
 """From a run file to an onset angle with its uncertainty."""

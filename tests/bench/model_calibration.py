@@ -1,6 +1,6 @@
 """Whether the model's chances are right: studies drawn from what it believes, ranks of the truth.
 
-    python -m tests.bench.model_calibration --studies 1000 --write
+    OPENBLAS_NUM_THREADS=1 python -m tests.bench.model_calibration --studies 1000 --write
 
 A rank is the part of the draws below the truth. If the chances are right, ranks are uniform. Each
 quantity is tested by the greatest distance of its ranks' distribution from the uniform one

@@ -1,6 +1,6 @@
 """An evening's trial: four bags before and after, three slides each; what it shows.
 
-    python -m tests.bench.model_evening --studies 300 --write
+    OPENBLAS_NUM_THREADS=1 python -m tests.bench.model_evening --studies 300 --write
 
 The scatter is what the model believes most (slides 0.25°, series 0.2°, sessions 0.25°, bags 1°; by
 hand 0.4° between slides), the air's humidity stays within 48 to 52 %, and the bags respond by an

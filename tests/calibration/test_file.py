@@ -12,7 +12,7 @@ from rig.calibration.file import (
     save_calibration,
     validate_calibration,
 )
-from rig.calibration.model import SensorIdentity
+from rig.calibration.model import Calibration, SensorIdentity
 from rig.errors import BadInputError
 from tests.calibration.example import SENSOR, calibration, diagonal
 
@@ -165,6 +165,16 @@ def test_a_file_with_a_number_of_the_wrong_sign_is_refused(
     path.write_bytes(msgspec.json.encode(calibration(**{key: value})))
     with pytest.raises(BadInputError, match=key):
         load_calibration(path)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("counts_per_g", 0.0), ("u_drift_g_per_k", -1e-6), ("noise_g", -1e-6)],
+)
+def test_the_type_itself_refuses_a_number_of_the_wrong_sign(key: str, value: float) -> None:
+    plain = msgspec.to_builtins(calibration(**{key: value}))
+    with pytest.raises(msgspec.ValidationError, match=key):
+        msgspec.convert(plain, Calibration)
 
 
 def test_the_newest_calibration_is_the_last_by_name(tmp_path: Path) -> None:

@@ -34,6 +34,8 @@ def rig(
     """Call `rig` with these words, in an empty folder, with no settings of this user."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    # The same invented rig each time.
+    monkeypatch.setattr("rig.commands.options.drawn_seed", lambda: 1)
     before = {n: signal.getsignal(n) for n in (signal.SIGTERM, signal.SIGHUP)}
 
     def call(*words: str) -> Said:

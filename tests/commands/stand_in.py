@@ -16,6 +16,7 @@ class Opened:
         self.is_open = False
         self.time_s = 0.0
         self.source = "twin"
+        self.notes: list[str] = []
         self.machine: Any = Made(
             clock=Made(utc_now=lambda: NOW, time_s=lambda: self.time_s),
             allow_overdue=None,

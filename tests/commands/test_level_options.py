@@ -74,7 +74,7 @@ def test_a_calibration_on_the_twin(rig: Rig, opened: Levelled, led: dict[str, An
     assert (said.code, said.err) == (0, "Saved found.json.\n")
     assert "22.0 °C" in said.out
     assert led["person"] == ("the twin's", 4)
-    assert led["folder"] == Path("twin-calibration"), "apart, so that no rig takes it"
+    assert led["folder"] == Path("twin-calibration/seed-4"), "apart, so that no rig takes it"
     assert (led["fresh"], led["redo"]) == (False, None)
     plan = led["plan"]
     assert not plan.six
@@ -218,7 +218,7 @@ def test_a_level_laid_on_at_home(
     person, folder, resolution = noted
     assert isinstance(person, PromptingPerson) is not twin
     assert getattr(person, "_ask_across", False) is False
-    assert folder == Path("twin-calibration" if twin else "calibration")
+    assert folder == Path("twin-calibration/seed-1" if twin else "calibration")
     assert resolution == 0.05
     document = rig("level", "check", *words, "--json", "--resolution", "0.2").document
     assert noted[-1] == 0.2

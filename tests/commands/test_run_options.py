@@ -73,7 +73,7 @@ def test_what_a_run_is_asked_for_reaches_the_plan(
 ) -> None:
     words = "--bag A --face B --board C --session D --operator E --repeat 4 --rate 2 --dwell 3"
     words += " --purpose bridge"
-    said = rig("run", "--twin", "--now", "--gap", "9", "--out", "x", *words.split())
+    said = rig("run", "--twin", "--seed", "1", "--now", "--gap", "9", "--out", "x", *words.split())
     assert (said.code, said.out, said.err) == (0, "", "")
     assert planned == {
         **{"bag": "A", "face": "B", "board": "C", "session": "D", "operator": "E"},
@@ -175,7 +175,7 @@ def test_a_session_of_a_plan_is_made_as_asked(
 def test_a_series_goes_on_with_its_own_bag(
     rig: Rig, series: NotedSeries, opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    first = Made(planned=Made(requests=[Made(bag="Heron", face="grip")]))
+    first = Made(planned=Made(requests=[Made(bag="Heron", face="grip", board=None)]))
     monkeypatch.setattr("rig.procedures.series_log.unfinished_in", lambda _: first)
     assert rig("run", "--twin", "--resume", "--bag", "other").code == 0
     assert series.made == ([], False, True)
@@ -187,7 +187,7 @@ def test_a_service_ends_by_its_signal(
 ) -> None:
     set_up: list[Any] = []
     monkeypatch.setattr("logging.basicConfig", lambda **how: set_up.append(how))
-    said = rig("run", "--twin", "--service", "--repeat", "3")
+    said = rig("run", "--twin", "--seed", "1", "--service", "--repeat", "3")
     assert (said.code, said.err.startswith("rig: Ended by SIGTERM. ")) == (130, True)
     assert series.made == ("requests",)
     assert planned["repeat"] == 3
@@ -221,7 +221,7 @@ def test_the_exit_code_tells_how_a_series_ended(
     says: str,
 ) -> None:
     series.failure, series.signal, series.all_slid = failure, signal, all_slid
-    said = rig("run", "--twin", "--json")
+    said = rig("run", "--twin", "--seed", "1", "--json")
     assert (said.code, said.err) == (code, says)
     assert said.document == {"runs": [], "groups": []}, "also of a series that failed"
     assert series.begun["quiet"] is True

@@ -22,7 +22,9 @@ dwell_s = 1
 
 def test_without_a_blade_it_is_refused_in_one_sentence(rig: Rig, tmp_path: Path) -> None:
     folder = tmp_path / "runs"
-    said = rig("run", "--twin", "--unattended", "--repeat", "2", "--out", str(folder))
+    said = rig(
+        "run", "--twin", "--seed", "1", "--unattended", "--repeat", "2", "--out", str(folder)
+    )
     assert said.code == 2
     assert said.out == ""
     (sentence,) = said.err.strip().splitlines()

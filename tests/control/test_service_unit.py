@@ -17,18 +17,30 @@ HOME = Path("/var/lib/rig")
 """As `firmware_notes/setup.sh` lays it out."""
 
 
-def of_pi(*, unattended: bool = False) -> str:
-    settings = Path("/etc/rig/rig.toml")
-    runs = HOME / "runs"
-    return unit("rig", "/opt/rig/bin/rig", HOME, runs, settings, 10, unattended=unattended)
+def of_pi(*, unattended: bool = False, page: bool = False) -> str:
+    where = ("rig", "/opt/rig/bin/rig", HOME, HOME / "runs", Path("/etc/rig/rig.toml"), 10)
+    return unit(*where, unattended=unattended, page=page)
 
 
-def test_the_notes_show_the_unit_as_it_is() -> None:
-    assert (ROOT / "firmware_notes" / "rig.service").read_text("utf-8") == of_pi()
+@pytest.mark.parametrize(("name", "page"), [("rig.service", False), ("rig-page.service", True)])
+def test_the_notes_show_the_units_as_they_are(name: str, page: bool) -> None:
+    assert (ROOT / "firmware_notes" / name).read_text("utf-8") == of_pi(page=page)
 
 
-def test_there_is_one_unit() -> None:
-    assert [path.name for path in ROOT.rglob("*.service")] == ["rig.service"]
+def test_there_are_two_units_that_exclude_each_other() -> None:
+    names = {path.name for path in (ROOT / "firmware_notes").glob("*.service")}
+    assert names == {"rig.service", "rig-page.service"}
+    assert "Conflicts=rig-page.service" in of_pi()
+    page = of_pi(page=True)
+    assert "Conflicts=rig.service" in page
+    assert "panel --open-to-network --rig /etc/rig/rig.toml --out /var/lib/rig/runs\n" in page
+
+
+def test_both_units_wait_for_a_clock_that_is_set() -> None:
+    """The target alone waits for nothing: it needs the service that waits."""
+    for text in (of_pi(), of_pi(page=True)):
+        assert "Wants=time-sync.target systemd-time-wait-sync.service\n" in text
+        assert "After=time-sync.target" in text
 
 
 def test_what_the_command_prints_is_that_unit_but_for_user_and_paths(tmp_path: Path) -> None:
@@ -64,12 +76,14 @@ def test_a_path_with_a_space_or_percent_is_quoted() -> None:
 
 
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="needs systemd-analyze")
-def test_systemd_finds_nothing_wrong_with_it(tmp_path: Path) -> None:
+@pytest.mark.parametrize("page", [False, True])
+def test_systemd_finds_nothing_wrong_with_it(tmp_path: Path, page: bool) -> None:
     rig = tmp_path / "rig"
     rig.write_text("#!/bin/sh\n")
     rig.chmod(0o755)
-    file = tmp_path / "rig.service"
-    file.write_text(unit("root", str(rig), tmp_path, tmp_path, None, 1, unattended=True), "utf-8")
+    file = tmp_path / ("rig-page.service" if page else "rig.service")
+    text = unit("root", str(rig), tmp_path, tmp_path, None, 1, unattended=True, page=page)
+    file.write_text(text, "utf-8")
     checked = subprocess.run(
         ["/usr/bin/env", "systemd-analyze", "verify", str(file)], capture_output=True, text=True
     )

@@ -98,7 +98,7 @@ def test_a_missing_lgpio_names_the_extra(monkeypatch):
     monkeypatch.setitem(sys.modules, "lgpio", None)
     monkeypatch.delitem(sys.modules, "gpiozero.pins.lgpio", raising=False)
     monkeypatch.setenv("LG_WD", "/tmp")  # noqa: S108 - lgpio is not loaded here
-    with pytest.raises(BadInputError, match=r"rig\[pi\]"):
+    with pytest.raises(BadInputError, match=r"\.\[pi\]"):
         pins.real_factory()
 
 

@@ -41,7 +41,7 @@ def watch(file: Path) -> None:
     def utc_now(_: RealClock) -> datetime:
         return datetime.now(UTC) - timedelta(hours=set_back.exists())
 
-    RealClock.utc_now = utc_now  # type: ignore[method-assign]
+    RealClock.utc_now = utc_now  # type: ignore[method-assign, assignment]
     file.write_bytes(bytes(LAYOUT.size))
     with file.open("r+b") as opened:
         seen = mmap.mmap(opened.fileno(), LAYOUT.size)
@@ -60,7 +60,7 @@ def watch(file: Path) -> None:
         drive(world, *args)
         note(world, LAYOUT.unpack_from(seen)[0])
 
-    World.on_step, World.on_output = on_step, on_output  # type: ignore[method-assign]
+    World.on_step, World.on_output = on_step, on_output  # type: ignore[method-assign, assignment]
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from hardware.tools.wiring import contact_ma, filter_ms
 from rig.control.faults import BY_CAUSE
 from rig.devices.bus import PAUSES_S
 from rig.devices.lsm6 import KNOWN, bandwidth_divisor, rate_hz
@@ -23,9 +24,9 @@ SETUP = (NOTES / "setup.sh").read_text(encoding="utf-8")
 UNIT = (NOTES / "rig.service").read_text(encoding="utf-8")
 
 
-def test_set_up_has_at_most_32_lines_and_reads_as_shell() -> None:
+def test_set_up_is_short_and_reads_as_shell() -> None:
     assert f"({len(SETUP.splitlines())} lines" in PAGE
-    assert len(SETUP.splitlines()) <= 32
+    assert len(SETUP.splitlines()) <= 50
     shell = shutil.which("sh")
     if shell is None:
         pytest.skip("no shell here")
@@ -38,6 +39,40 @@ def test_the_enable_line_is_the_same_everywhere() -> None:
     assert f"gpio={enable}=op,dl" in PAGE
     assert "ExecStopPost=/opt/rig/bin/rig safe" in UNIT, "the line goes low after any end"
     assert f"pinctrl set {enable} op dl" in PAGE
+
+
+def test_set_up_adds_its_lines_for_every_model_whatever_stands_before(tmp_path: Path) -> None:
+    """Run that part of it on a stock file that ends in another model's section, twice."""
+    config = tmp_path / "config.txt"
+    config.write_text("dtparam=audio=on\n\n[cm5]\ndtoverlay=dwc2\n")
+    part = SETUP[SETUP.index('if [ -f "$config" ]') : SETUP.index("echo i2c-dev")]
+    shell = shutil.which("sh")
+    if shell is None:
+        pytest.skip("no shell here")
+    for _ in range(2):
+        subprocess.run([shell, "-eu", "-c", f"config={config}\n{part}"], check=True)
+    added = config.read_text().split("[cm5]")[1].split("[all]")
+    assert len(added) == 2, "once"
+    assert "strict_gpiod" not in added[0]
+    wanted = {"dtparam=i2c_arm=on", "dtparam=i2c_arm_baudrate=100000", "dtparam=strict_gpiod"}
+    assert wanted < set(added[1].split())
+
+
+def test_set_up_installs_the_page_and_waits_for_the_clock_but_not_for_ever() -> None:
+    assert '"${source}[pi,panel]"' in SETUP
+    assert "$unit --page > /etc/systemd/system/rig-page.service" in SETUP
+    assert "systemctl enable systemd-time-wait-sync" in SETUP
+    assert "TimeoutStartSec=120" in SETUP
+    assert "rig=/opt/rig/bin/rig" in SETUP
+    assert not re.search(r"(?<![/\w$-])rig (sizing|check|settings|service)", SETUP.split("echo")[0])
+
+
+def test_contacts_and_filters_are_those_of_the_wiring() -> None:
+    closing, opening = filter_ms()
+    assert f"{contact_ma():.1f} mA" in PAGE
+    assert f"{closing:g} ms closing, {opening:g} ms opening" in PAGE
+    assert 1.5 <= contact_ma() <= 3.3
+    assert opening < 1.0
 
 
 def test_motor_lines_lie_where_the_pi_pulls_down_at_power_on() -> None:

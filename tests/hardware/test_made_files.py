@@ -1,17 +1,19 @@
 """What stands in hardware/ is what its tools make from the settings."""
 
 import csv
-import importlib
 import re
 import struct
-import sys
-from math import cos, hypot, pi, radians, sin
+from math import pi
 from pathlib import Path
-from types import ModuleType
 
 import msgspec
 import pytest
 
+from hardware.model import loose, small
+from hardware.model.assembly import Rig
+from hardware.model.drawn import drawn, parts_by_item
+from hardware.model.numbers import NUMBERS
+from hardware.tools import drawings, pictures, readme, wiring
 from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG
 from rig.motion.sizing import size
 from rig.procedures.quick import MEASURED_DEG, SCATTERS
@@ -20,15 +22,6 @@ from rig.settings.load import load_settings
 from rig.settings.model import Settings
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
-TOOLS = HARDWARE / "tools"
-
-
-def tool(name: str) -> ModuleType:
-    sys.path.insert(0, str(TOOLS))
-    try:
-        return importlib.import_module(name)
-    finally:
-        sys.path.remove(str(TOOLS))
 
 
 def text(path: str) -> str:
@@ -40,59 +33,30 @@ def changed_pins(**pins: int | None) -> Settings:
     return msgspec.structs.replace(base, pins=msgspec.structs.replace(base.pins, **pins))
 
 
-def test_parameters_of_the_model_are_the_settings() -> None:
-    assert text("model/parameters.scad") == tool("parameters").text_of(Settings())
-
-
-@pytest.mark.parametrize(
-    "name", ["linkage.svg", "frame.svg", "cradle.svg", "places.svg", "blade.svg"]
-)
-def test_drawings_are_of_these_settings(name: str) -> None:
-    assert text(f"drawings/{name}") == tool("drawings").MECHANISM[name](Settings())
-
-
-WIRED = {"": Settings(), "_blade": load_settings(HARDWARE / "blade.toml")}
+WIRED = {"": Settings(), "_run": Settings(), "_blade": load_settings(HARDWARE / "blade.toml")}
 """Mark in the file names of netlist and diagram, and the settings they are of."""
 
-both = pytest.mark.parametrize("mark", WIRED, ids=["reference", "blade"])
+each = pytest.mark.parametrize("mark", WIRED, ids=["reference", "run input", "blade"])
+
+
+def test_drawings_are_of_these_settings_and_no_other_is_there() -> None:
+    made = dict(drawings.all_drawings(Settings()))
+    for name, drawing in made.items():
+        assert text(f"drawings/{name}") == drawing, name
+    there = {path.name for path in (HARDWARE / "drawings").glob("*.svg")}
+    assert there == set(made) | {f"wiring{mark}.svg" for mark in WIRED}
 
 
 def netlist_rows(mark: str) -> list[dict[str, str]]:
     return list(csv.DictReader(text(f"netlist{mark}.csv").splitlines()))
 
 
-def test_what_the_drawings_set_apart_from_the_settings_is_as_in_the_model() -> None:
-    model, parts, frame, drawings = (
-        text("model/rig.scad"),
-        text("model/parts.scad"),
-        tool("frame"),
-        tool("drawings"),
-    )
-    assert "[" + ", ".join(f"{x:g}" for x in frame.CROSS_MM) + "]" in model
-    low, high = (f"{x:g}" for x in frame.ENDS_MM)
-    assert f"bar([{low}, y, rail / 2], [{high}, y, rail / 2]);" in model
-    (x0, z0), (x1, z1) = frame.STRUT
-    assert f"bar([{x0:g}, y, {z0:g}], [{x1:g}, y, {z1:g}]);" in model
-    assert f"y = [-{frame.INNER_MM:g}, {frame.INNER_MM:g}]" in model
-    assert f"bar([0, -post_y, {frame.TIE_MM:g}], [0, post_y, {frame.TIE_MM:g}]);" in model
-    assert "for (x = [200, 880]) bar([x, -side_y - 10, -30]" in model
-    assert "bar([190, y, -10], [890, y, -10], [20, 20]);" in model
-    assert "outriggers, rails = (60.0, pivot, end - 20), (200.0, 880.0), (190.0, 890.0)" in (
-        TOOLS / "frame.py"
-    ).read_text(encoding="utf-8")
-    assert "for (x = [60, linkage_cradle_pivot_mm, end - 20])" in model
-    assert f"board_thick = {drawings.BOARD_THICK_MM:g};" in model
-    assert f"rail = {drawings.RAIL_MM:g};" in model
-    assert f"blade_low() = {drawings.BLADE_LOW_MM:g};" in parts
-    assert f"blade_tall() = {drawings.BLADE_TALL_MM:g};" in parts
-    assert f"blade_pad() = {drawings.BLADE_PAD_MM:g};" in parts
-
-
-@both
+@each
 def test_netlist_and_diagram_are_of_these_pins(mark: str) -> None:
-    wiring = tool("wiring")
-    assert text(f"netlist{mark}.csv") == wiring.csv_text(wiring.netlist(WIRED[mark]))
-    assert text(f"drawings/wiring{mark}.svg") == wiring.diagram(WIRED[mark])
+    run = mark == "_run"
+    table = wiring.csv_text(wiring.netlist(WIRED[mark], run_input=run))
+    assert text(f"netlist{mark}.csv") == table
+    assert text(f"drawings/wiring{mark}.svg") == wiring.diagram(WIRED[mark], run_input=run)
 
 
 def test_the_second_diagram_has_every_pin_that_the_settings_know() -> None:
@@ -100,7 +64,7 @@ def test_the_second_diagram_has_every_pin_that_the_settings_know() -> None:
     assert None not in msgspec.structs.astuple(WIRED["_blade"].pins)
 
 
-@both
+@each
 def test_every_pin_of_the_settings_is_wired_once_to_what_it_is_for(mark: str) -> None:
     """Read from the committed file alone, by names, not by the tool that wrote it."""
     wanted = {
@@ -137,7 +101,7 @@ def test_every_pin_of_the_settings_is_wired_once_to_what_it_is_for(mark: str) ->
     }
 
 
-@both
+@each
 def test_the_diagram_shows_every_wire_of_the_pi_and_names_every_part_it_reaches(mark: str) -> None:
     drawn = re.findall(r">([^<>]+)</text>", text(f"drawings/wiring{mark}.svg"))
     rows = netlist_rows(mark)
@@ -151,7 +115,6 @@ def test_the_diagram_shows_every_wire_of_the_pi_and_names_every_part_it_reaches(
 
 
 def test_other_pins_make_another_diagram() -> None:
-    wiring = tool("wiring")
     other = changed_pins(step=13, beam_2=18, buzzer=21)
     nets = wiring.netlist(other)
     assert ("step 3.3 V", "Pi", "33 (GPIO 13)") in [end[:3] for end in nets]
@@ -160,7 +123,7 @@ def test_other_pins_make_another_diagram() -> None:
     assert wiring.diagram(other) != text("drawings/wiring.svg")
 
 
-@both
+@each
 def test_no_net_has_a_single_end_and_no_terminal_two_nets(mark: str) -> None:
     rows = netlist_rows(mark)
     ends: dict[str, int] = {}
@@ -172,7 +135,7 @@ def test_no_net_has_a_single_end_and_no_terminal_two_nets(mark: str) -> None:
     assert double <= {("star point", "0 V")}
 
 
-@both
+@each
 def test_the_motor_supply_runs_through_stop_and_contactor(mark: str) -> None:
     """Follow the current: no way from 24 V to a driver that does not pass K1's contact."""
     rows = netlist_rows(mark)
@@ -182,8 +145,9 @@ def test_the_motor_supply_runs_through_stop_and_contactor(mark: str) -> None:
     )
     assert nets["K1 contactor", "2"] == nets["M1 driver", "V+"]
     at_driver = {row["part"] for row in rows if row["net"] == nets["M1 driver", "V+"]}
-    drivers = {"M1 driver", "M2 driver"} if mark else {"M1 driver"}
-    assert at_driver == drivers | {"K1 contactor", "C1 1000 µF 63 V"}
+    drivers = {"M1 driver", "M2 driver"} if mark == "_blade" else {"M1 driver"}
+    ena = {"": {"R7 2.2 kΩ 1 W"}, "_run": set(), "_blade": {"R7 2.2 kΩ 1 W", "R8 2.2 kΩ 1 W"}}
+    assert at_driver == drivers | {"K1 contactor", "C1 1000 µF 63 V"} | ena[mark]
     assert {row["part"] for row in rows if row["terminal"] == "V+"} == drivers
     coil = [nets["S1 emergency stop", "12"], nets["S3 limit upper", "12"], nets["S5 reset", "14"]]
     assert coil[0] == nets["S3 limit upper", "11"]
@@ -197,14 +161,14 @@ def test_header_pins_are_those_of_the_40_pin_header() -> None:
     from gpiozero import pi_info
 
     header = pi_info("a020d3").headers["J8"]
-    for number, position in tool("wiring").HEADER_PIN.items():
+    for number, position in wiring.HEADER_PIN.items():
         assert header.pins[position].name == f"GPIO{number}"
-    for position in tool("wiring").GROUND_PINS:
+    for position in wiring.GROUND_PINS:
         assert header.pins[position].name == "GND"
 
 
 def test_readme_has_the_numbers_of_the_sizing_and_the_bill_of_materials() -> None:
-    readme, page = tool("readme"), text("README.md")
+    page = text("README.md")
     assert page == readme.filled(page, Settings())
     for figure in size(Settings()).figures:
         assert f"| {figure.name} | {figure.value:.3g}".split("e+")[0] in page
@@ -215,7 +179,7 @@ def test_readme_has_the_numbers_of_the_sizing_and_the_bill_of_materials() -> Non
 
 def test_the_firmware_notes_have_the_pin_map() -> None:
     page = (HARDWARE.parent / "firmware_notes" / "README.md").read_text(encoding="utf-8")
-    assert page == tool("readme").filled(page, Settings())
+    assert page == readme.filled(page, Settings())
     assert f"| `pins.step` | {Settings().pins.step} | 32 |" in page
 
 
@@ -237,43 +201,10 @@ def test_figures_of_the_blade_are_those_of_the_code() -> None:
     assert "goes fast to 3° and three\ntimes the scatter below" in page
 
 
-def test_the_prop_of_the_parts_list_reaches_from_level_to_the_soft_limit() -> None:
-    """Its length between pin and socket, from the numbers in the model; tubes of 500 mm."""
-    model, hinge = text("model/rig.scad"), Settings().mechanics.hinge_height_mm
-
-    def number(name: str) -> float:
-        match = re.search(rf"^{name} = ([\d.]+);", model, re.MULTILINE)
-        assert match is not None
-        return float(match[1])
-
-    at, drop, foot_z = number("prop_at"), number("prop_drop"), number("rail") + 6
-    lengths = []
-    for angle_deg in (0, 20, Settings().linkage.soft_limit_deg):
-        turn = radians(angle_deg)
-        x = at * cos(turn) + drop * sin(turn)
-        lengths.append(hypot(x - 600, hinge + at * sin(turn) - drop * cos(turn) - foot_z))
-    assert 500 + 15 < min(lengths)
-    assert max(lengths) < 2 * 500 - 60  # the tubes stay in each other by three widths
-    assert "28 × 2 and 22 × 2 mm, 500 mm each" in text("bom.csv")
-
-
 def test_every_file_that_the_readme_names_exists() -> None:
     for target in re.findall(r"\]\(([^)#]+)\)", text("README.md")):
         if "://" not in target:
             assert (HARDWARE / target).exists(), target
-
-
-def test_the_small_parts_have_their_stl_and_drawing_and_stay_small() -> None:
-    names = tool("pictures").part_names()
-    assert len(names) >= 8
-    for name in names:
-        data = (HARDWARE / "stl" / f"{name}.stl").read_bytes()
-        (triangles,) = struct.unpack_from("<I", data, 80)
-        assert len(data) == 84 + 50 * triangles
-        assert len(data) < 200_000
-        assert triangles > 12
-        assert (HARDWARE / "drawings" / f"{name}.svg").exists()
-    assert {p.stem for p in (HARDWARE / "stl").glob("*.stl")} == set(names)
 
 
 @pytest.mark.parametrize("path", sorted((HARDWARE / "stl").glob("*.stl")), ids=lambda p: p.stem)
@@ -298,12 +229,153 @@ def test_a_part_for_the_printer_is_a_closed_solid_on_the_bed(path: Path) -> None
     assert lowest == pytest.approx(0, abs=1e-3)
 
 
-@both
+@each
 def test_every_enable_line_has_its_pull_down(mark: str) -> None:
     rows = netlist_rows(mark)
     enables = {row["net"] for row in rows if row["net"].endswith("enable 3.3 V")}
-    assert len(enables) == (2 if mark else 1)
+    assert len(enables) == (2 if mark == "_blade" else 1)
     for net in enables:
         (pull,) = (row for row in rows if row["net"] == net and "pull-down" in row["part"])
         assert pull["terminal"] == "10 kΩ to 0 V"
         assert ("0 V logic", pull["part"]) in {(row["net"], row["part"]) for row in rows}
+
+
+@pytest.mark.parametrize("mark", ["", "_blade"])
+def test_a_disabling_input_is_driven_until_the_pi_drives_enable(mark: str) -> None:
+    """With the relay at rest a current flows from the motor supply through ENA to 0 V."""
+    rows = netlist_rows(mark)
+
+    def nets(part: str) -> dict[str, str]:
+        return {r["terminal"].split()[0].rstrip(","): r["net"] for r in rows if r["part"] == part}
+
+    axes = [("M1 driver", "K2 relay", "R7 2.2 kΩ 1 W", "Q5 driver", "")]
+    if mark:
+        axes.append(("M2 driver", "K3 relay", "R8 2.2 kΩ 1 W", "Q6 driver", "blade "))
+    for driver, relay, series, switch, prefix in axes:
+        assert nets(series)["1"] == "motor supply"
+        assert nets(series)["2"] == nets(driver)["ENA+"]
+        assert nets(driver)["ENA−"] == nets(relay)["11"]
+        (closed,) = [r for r in rows if r["part"] == relay and r["terminal"].startswith("11")]
+        assert closed["terminal"] == "11 (closed)"
+        assert nets(relay)["12"] == "0 V power"
+        assert nets(relay)["A1"] == "5 V"
+        assert nets(relay)["A2"] == nets(switch)["collector"]
+        assert nets(switch)["base"] == f"{prefix}enable 3.3 V"
+        assert nets(switch)["emitter"] == "0 V logic"
+    current_ma = (24 - 1.2) / 2.2
+    assert 8 < current_ma < 15
+
+
+def test_a_run_input_is_off_unless_the_pi_drives_enable() -> None:
+    rows = netlist_rows("_run")
+    assert not any("relay" in row["part"] or "ENA" in row["terminal"] for row in rows)
+    run = {row["net"] for row in rows if row["terminal"] == "RUN+ (opto)"}
+    assert run == {"enable 5 V"}
+    assert {r["part"] for r in rows if r["net"] == "enable 5 V"} == {"U1 buffer", "M1 driver"}
+
+
+@each
+def test_every_contact_has_its_pull_up_and_its_filter(mark: str) -> None:
+    rows = netlist_rows(mark)
+    contacts = {row["net"] for row in rows if row["net"].endswith(" contact")}
+    assert len(contacts) == (6 if mark == "_blade" else 5)
+    for net in contacts:
+        parts = {row["part"]: row["terminal"] for row in rows if row["net"] == net}
+        (pull,) = [part for part in parts if "pull-up" in part]
+        assert parts[pull] == "1.5 kΩ to 3.3 V"
+        assert ("3.3 V", pull) in {(row["net"], row["part"]) for row in rows}
+        (chain,) = [part for part in parts if "filter" in part]
+        inner = {row["net"]: row["terminal"] for row in rows if row["part"] == chain}
+        assert inner[net.removesuffix(" contact")] == "1 kΩ; 100 nF to 0 V here"
+    assert (wiring.PULL_UP_OHM, wiring.FILTER_OHM, wiring.FILTER_F) == (1500, 1000, 100e-9)
+
+
+@each
+def test_s3_has_two_contacts_that_share_no_terminal(mark: str) -> None:
+    rows = [row for row in netlist_rows(mark) if row["part"] == "S3 limit upper"]
+    assert {row["terminal"].split()[0] for row in rows} == {"11", "12", "21", "22"}
+    power = {row["net"] for row in rows if row["terminal"].startswith("1")}
+    logic = {row["net"] for row in rows if row["terminal"].startswith("2")}
+    assert power == {"coil", "coil 2"}
+    assert logic == {"limit upper contact", "0 V logic"}
+
+
+def bom() -> list[dict[str, str]]:
+    return list(csv.DictReader(text("bom.csv").splitlines()))
+
+
+def test_every_part_of_the_list_is_drawn_or_named_as_bought() -> None:
+    there = {path.stem for path in (HARDWARE / "drawings").glob("*.svg")}
+    named: set[str] = set()
+    for row in bom():
+        named |= set(row["drawing"].split())
+        assert row["source"] in ("made", "bought"), row["item"]
+        if row["source"] == "made":
+            assert row["drawing"], f"{row['item']} is made and has no drawing"
+        assert set(row["drawing"].split()) <= there, row["item"]
+        assert int(row["cost_eur"]) > 0
+    made = set(drawn(Settings(), NUMBERS))
+    assert made <= named, "a drawing of a part that is not in the list"
+    page = text("README.md")
+    for name in there - named:
+        assert f"(drawings/{name}.svg)" in page, name
+
+
+def test_every_part_of_the_model_is_in_the_list() -> None:
+    listed = {row["item"] for row in bom()}
+    rig = Rig(Settings())
+    loose_parts = [*loose.prop(Settings(), NUMBERS, 20), *loose.crank(Settings(), NUMBERS, 0)]
+    loose_parts += loose.blade(Settings(), NUMBERS, 300.0)
+    assert set(parts_by_item([*rig.parts, *loose_parts])) <= listed
+
+
+def test_lengths_in_the_list_are_those_of_the_parts() -> None:
+    figures = {row["item"]: row["figures_that_matter"] for row in bom()}
+    parts = {part.item: part for part in Rig(Settings()).parts}
+    for item in ("cradle rails", "cradle crossbars", "side rails", "outriggers", "hinge bar",
+                 "push tube", "screw", "pivot pin", "crank shaft"):  # fmt: skip
+        box = parts[item].solid.bounding_box()
+        long = max(box[i + 3] - box[i] for i in range(3))
+        assert f"{long:,.0f} mm" in figures[item], (item, long)
+
+
+def test_what_is_turned_is_turned_from_the_core_of_the_screw() -> None:
+    assert max(NUMBERS.journal[0], NUMBERS.shaft_end[0]) < 11.5
+    thread, seat = Settings().mechanics.screw_length_mm, NUMBERS.journal[1]
+    assert f">{thread + seat + NUMBERS.shaft_end[1]:g}<" in text("drawings/screw.svg")
+
+
+def test_figures_of_the_page_are_those_of_the_model() -> None:
+    page, m = text("README.md"), Settings().mechanics
+    figures = {figure.name: figure.value for figure in size(Settings()).figures}
+    sideways, downhill = (
+        figures["push that tips it sideways"],
+        figures["push that tips it downhill"],
+    )
+    assert f"{sideways:.0f} N sideways, {downhill:.0f} N downhill" in page
+    along, uplift = figures["hinge along the floor, most"], figures["uplift on the hinge, most"]
+    assert f"pushed downhill by {along:.0f} N and lifted by {uplift:.0f} N" in page
+    assert f"(base {m.base_mass_kg:g} kg)" in page
+    assert f"by up to {NUMBERS.slot_run:g} mm in the slots" in page
+    turns = figures["stroke"] / Settings().screw.lead_mm
+    assert f"{turns:.0f} turns from the top" in page
+    assert f"({figures['weight on a hand at the free end']:.0f} N at the free end)" in page
+    assert f"serious, unlikely: {figures['energy of a fall from the top']:.0f} J" in page
+    reach = NUMBERS.cross_half - Settings().board.width_mm / 2
+    assert f"feet reach {reach:.0f} mm beyond the board" in page
+
+
+def test_pictures_are_there_and_shown() -> None:
+    names = {*pictures.PICTURES, "order.png"}
+    assert {path.name for path in (HARDWARE / "pictures").glob("*.png")} == names
+    for name in names:
+        assert f"](pictures/{name})" in text("README.md")
+
+
+def test_files_for_the_printer_are_those_of_the_model() -> None:
+    names = small.printed(Settings(), NUMBERS)
+    assert {path.stem for path in (HARDWARE / "stl").glob("*.stl")} == set(names)
+    for name in names:
+        data = (HARDWARE / "stl" / f"{name}.stl").read_bytes()
+        assert len(data) < 400_000, name
+        assert data == pictures.stl(name), name

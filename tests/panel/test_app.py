@@ -1,5 +1,6 @@
 """What each address of the page takes from whom, and what it hands on to the machine."""
 
+import gzip
 import itertools
 from collections.abc import Iterator
 from typing import Any
@@ -287,6 +288,9 @@ def test_files_are_served_as_what_they_are(stand: Stand, path: str) -> None:
     }[path]
     assert answer.headers["content-type"] == kind
     assert answer.data == (STATIC / name).read_bytes()
+    packed = stand.client().ask("GET", path, Accept_Encoding="gzip, br")
+    assert packed.headers["content-encoding"] == "gzip"
+    assert gzip.decompress(packed.data) == answer.data
 
 
 def test_every_answer_carries_every_safety_header(stand: Stand) -> None:

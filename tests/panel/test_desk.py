@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 from rig.clock import Task
-from rig.panel.desk import ResetWish, ResumeWish
+from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
+from rig.panel.form import evening_requests
+from rig.procedures.series_log import SeriesOptions
 from tests.panel.story import Story, busy, idle
 
 
@@ -31,6 +33,42 @@ def test_a_series_is_made_and_shown(story: Story) -> None:
     assert states[:6] == ["parked", "homing", "dwelling", "raising", "sliding", "lowering"]
     lefts = [s.course.left_s for s in story.seen if s.course and s.course.left_s is not None]
     assert lefts[0] > lefts[-1]
+
+
+def evening(story: Story) -> None:
+    """Two series of a run, each of a bag of its own."""
+    parts = [(1, {"bag": bag, "face": "slick"}) for bag in ("Heron 1", "Heron 2")]
+    first, *then = evening_requests(parts, story.machine.settings, "twin")
+    story.desk.wish(SeriesWish(first, SeriesOptions(), is_ready=True, then=then))
+
+
+def test_series_of_an_evening_are_made_one_after_another(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        story.helps = False
+        evening(story)
+        yield from story.until(lambda s: s.waits_for_start)
+        assert story.now.course is not None
+        assert story.now.course.request is not None
+        assert story.now.course.request.bag == "Heron 2"
+        assert story.outcomes == ["slid", None]
+        yield from story.wait(20)
+        assert story.now.waits_for_start, "it began without a start"
+        story.desk.start()
+        yield from story.until(idle)
+
+    assert story.tell(script).outcomes == ["slid"] * 2
+
+
+def test_a_stop_ends_the_evening(story: Story) -> None:
+    def script(story: Story) -> Task[None]:
+        evening(story)
+        yield from story.until(lambda s: s.state == "raising")
+        story.desk.stop("the page on device 1")
+        yield from story.until(idle)
+        yield from story.wait(60)
+        assert story.now.state == "halted"
+
+    assert story.tell(script).outcomes == ["stopped"]
 
 
 def test_the_time_left_is_about_right_once_a_run_is_made(story: Story) -> None:

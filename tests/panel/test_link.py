@@ -6,7 +6,7 @@ import pytest
 
 from rig.panel import link
 from rig.panel.form import SeriesForm, Usual
-from rig.panel.seats import Kept
+from rig.panel.seats import KeptSeats
 from rig.panel.slides import KEPT, Dot
 from rig.panel.view import Notice
 from rig.runfile.model import INVALIDATING
@@ -47,7 +47,7 @@ def test_a_machine_that_takes_no_message_is_never_waited_for() -> None:
         with pytest.raises(link.LinkFullError):
             fill()
         asker.tell("a line that is lost")
-        asker.keep(Kept("12345678", 0, (), None))
+        asker.keep(KeptSeats("12345678", 0, (), None))
 
 
 def test_what_is_sent_first_tells_of_the_rig() -> None:

@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from rig.panel.seats import Kept, RefusedError, Seat, Seats
+from rig.panel.seats import KeptSeats, RefusedError, Seat, Seats
 
 ANOTHER = "10.0.0.2"
 
@@ -57,7 +57,7 @@ class Door:
 
 
 def test_pairings_outlast_a_life_of_the_server() -> None:
-    kept: list[Kept] = []
+    kept: list[KeptSeats] = []
     said: list[str] = []
     first = Seats(lambda: 0.0, needs_code=True, announce=said.append, keep=kept.append)
     one, two = first.admit(), first.pair(said[-1][-9:], ANOTHER)

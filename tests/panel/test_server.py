@@ -16,7 +16,8 @@ from rig.errors import BadInputError
 from rig.panel import link
 from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import SeriesForm, usual_of
-from rig.panel.seats import Kept
+from rig.panel.listen import listen
+from rig.panel.seats import KeptSeats
 from rig.panel.server import STOP_S, WebServer
 from rig.panel.setup import EVERYWHERE, LOCAL, addresses, serve_panel
 from rig.procedures.series_log import SeriesOptions
@@ -173,7 +174,7 @@ def test_a_server_that_cannot_be_begun_is_tried_again(
 def test_pairings_are_handed_to_the_next_life(
     server: WebServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    kept = Kept("12345678", 1, (("token", 1),), "token")
+    kept = KeptSeats("12345678", 1, (("token", 1),), "token")
     _, got = work(server, monkeypatch, [0.1], link.encode(link.Keep(kept)))
     assert link.decode_setup(got[0]).kept is None
     _, got = work(server, monkeypatch, [0.1])
@@ -292,12 +293,13 @@ def test_snapshots_that_nobody_takes_are_dropped(server: WebServer) -> None:
 # -- the port -------------------------------------------------------------------------------------
 
 
-def test_a_port_is_had_at_once_again_and_one_that_is_taken_is_told(server: WebServer) -> None:
-    with server._listen() as listener:  # noqa: SLF001
-        assert listener.getsockname() == (LOCAL, server.port)
+def test_a_port_is_had_at_once_again_and_one_that_is_taken_is_told() -> None:
+    with listen(LOCAL, 0) as listener:
+        host, port = listener.getsockname()
+        assert host == LOCAL
         assert listener.getsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR)
-        with pytest.raises(BadInputError, match=rf"port {server.port} \(address already in use\)"):
-            server._listen()  # noqa: SLF001
+        with pytest.raises(BadInputError, match=rf"port {port} \(address already in use\)"):
+            listen(LOCAL, port)
 
 
 def test_stopping_is_harmless_when_nothing_runs(server: WebServer) -> None:
@@ -311,8 +313,7 @@ def test_only_an_open_page_is_to_be_reached_from_elsewhere(is_open: bool, host: 
     opened = SimpleNamespace(machine=machine, source="rig")
     served = serve_panel(cast(Any, opened), cast(Any, None), port=0, is_open=is_open)
     assert {False: LOCAL, True: EVERYWHERE}[is_open] == host
-    with served.server._listen() as listener:  # noqa: SLF001
-        assert listener.getsockname()[0] == host
+    assert served.server._host == host  # noqa: SLF001
     assert served.server._setup.is_open is is_open  # noqa: SLF001
     assert served.server._setup.usual.rig_name == Settings().name  # noqa: SLF001
     assert served.viewer.publish == served.server.publish

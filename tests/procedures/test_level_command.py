@@ -111,9 +111,12 @@ def test_the_twins_calibrations_are_shown_apart_from_the_rigs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    save_calibration(tmp_path / "twin-calibration" / "20261001T080000Z.json", calibration())
+    place = tmp_path / "twin-calibration" / "seed-3" / "20261001T080000Z.json"
+    save_calibration(place, calibration())
     runner = CliRunner()
-    assert "20261001T080000Z" in runner.invoke(app, ["level", "show", "--twin"]).output
+    assert (
+        "20261001T080000Z" in runner.invoke(app, ["level", "show", "--twin", "--seed", "3"]).output
+    )
     with pytest.raises(BadInputError, match="`rig level`"):
         runner.invoke(app, ["level", "show"], catch_exceptions=False)
 

@@ -26,14 +26,27 @@ const bindings = [];
 bind("text", (element, value) => {
   if (element.textContent !== (value ?? "")) element.textContent = value ?? "";
 });
-bind("show", (element, value) => { element.hidden = !value; });
+bind("show", (element, value) => {
+  const had = !value && !element.hidden && element.contains(document.activeElement);
+  element.hidden = !value;
+  if (had) byId("state-line").focus({preventScroll: true});
+});
 bind("enable", (element, value) => { element.disabled = !value; });
 bind("value", (element, value) => { element.value = value ?? 0; });
 bind("hint", (element, value) => { element.placeholder = value ?? ""; });
 bind("tone-from", (element, value) => { element.dataset.tone = value ?? ""; });
 bind("kind-from", (element, value) => { element.dataset.kind = value ?? ""; });
 bindings.push({section: "angle", show: () => tilt(known.angle.tilt)});
-bindings.push({section: "beam", show: () => byId("gauge").classList.toggle("broken", known.beam.broken)});
+// A bag that has slid lies downhill of the beam until somebody puts it back.
+let slid = false;
+function drawBag() {
+  const where = known.state?.word;
+  if (known.beam?.broken && (where === "Raising" || where === "Sliding")) slid = true;
+  else if (where === "Dwelling" || (where === "Placing" && !known.beam?.broken)) slid = false;
+  byId("gauge").classList.toggle("broken", Boolean(known.beam?.broken));
+  byId("gauge").classList.toggle("slid", slid);
+}
+bindings.push({section: "beam", show: drawBag}, {section: "state", show: drawBag});
 bindings.push({section: "live", show: showLive});
 bindings.push({section: "stop", show: followStop});
 bindings.push({
@@ -175,6 +188,10 @@ for (const button of document.querySelectorAll("button[data-post]")) {
 let touched = 0;
 byId("stop").addEventListener("pointerdown", () => { touched = Date.now(); stop(); });
 byId("stop").addEventListener("click", () => { if (Date.now() - touched > 1000) stop(); });
+document.addEventListener("keydown", (event) => {
+  const isOurs = event.key === "Escape" && !event.repeat;
+  if (isOurs && !document.body.classList.contains("alone")) stop();
+});
 
 byId("series").addEventListener("submit", (event) => {
   event.preventDefault();

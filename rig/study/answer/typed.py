@@ -1,11 +1,11 @@
 """Bags to be matched and readings of today, as a person types them."""
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
 
 from rig.errors import BadInputError
 from rig.files.names import safe_name
 from rig.files.stamps import utc_text
+from rig.files.time_here import now_in
 from rig.quantities.typed import number, quantity
 from rig.study.answer.answer import DayAir
 from rig.study.answer.ask import Like, air_at
@@ -48,7 +48,7 @@ def slides_of(
     Raises:
         BadInputError: a reading has another form, or the study does not know the bag.
     """
-    at = utc_text(datetime.now(UTC))
+    at = utc_text(now_in(study.path))
     found = []
     for place, text in enumerate(texts, start=1):
         bag, face, angles = _reading(text)

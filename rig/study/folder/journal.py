@@ -9,7 +9,7 @@ line whose check fails is in doubt until a `confirmation` or a `withdrawal` name
 from collections.abc import Iterator
 from typing import Annotated, Literal, NamedTuple, TypeVar
 
-from msgspec import Meta, Struct, field
+from msgspec import UNSET, Meta, Struct, UnsetType, field
 
 from rig.study.folder.catalogue import BASELINE, Step
 
@@ -40,6 +40,8 @@ class _Entry(Struct, tag_field="kind", frozen=True, kw_only=True):
     note: str = ""
     replaces: LineNumber | None = None
     """Number of the line that this one corrects."""
+    key: str | UnsetType = UNSET
+    """Of the request that asked for it, so that a request sent twice is written once."""
 
 
 class Treatment(_Entry, tag="treatment", frozen=True, kw_only=True):

@@ -1,7 +1,6 @@
 """Reads a journal, also one that was cut or damaged, and appends to it with fsync."""
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
@@ -11,6 +10,7 @@ from rig.errors import BadInputError
 from rig.files.checked import UNREADABLE
 from rig.files.log import LogLine, append_lines, lines_of
 from rig.files.stamps import parse_utc, utc_text
+from rig.files.time_here import now_in
 from rig.study.folder.durable import cannot_write, locked
 from rig.study.folder.journal import (
     FORMAT,
@@ -170,7 +170,7 @@ def append_all(path: Path, entries: Sequence[T]) -> list[T]:
         begin = [] if data else [msgspec.json.encode(Begin())]
         physical = data.count(b"\n") + bool(data and not data.endswith(b"\n")) + len(begin)
         number = max([physical, *(old.line for old in journal.lines)])
-        now = utc_text(datetime.now(UTC))
+        now = utc_text(now_in(path))
         written = [
             msgspec.structs.replace(entry, line=number + i, written_at=now)
             for i, entry in enumerate(entries, start=1)

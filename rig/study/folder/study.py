@@ -1,7 +1,7 @@
 """A study folder: opened as one thing, and its parts found by name."""
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from msgspec import Struct
@@ -10,6 +10,7 @@ from rig.errors import BadInputError
 from rig.files.durable import make_folder
 from rig.files.names import nearest
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
+from rig.files.time_here import now_in
 from rig.study.folder import catalogue_file, journal_file
 from rig.study.folder.catalogue import BASELINE, Bag, Catalogue, Preferences, stage_number
 from rig.study.folder.durable import cannot_write, create_file, locked
@@ -99,14 +100,14 @@ class Study(Struct, frozen=True, kw_only=True):
 
         Args:
             entries: what was done or read.
-            now: by the clock that counts, the computer's if not given.
+            now: by the clock that counts; that of the study's folder if not given.
             simulated: it is the twin's, which may well be behind the day the study was made.
 
         Raises:
             BadInputError: that clock is wrong, an entry lies in its future, has a name that can't
                 be seen, or can't be written.
         """
-        now = now or datetime.now(UTC)
+        now = now or now_in(self.path)
         check_wall_clock(now, "" if simulated else self.catalogue.made_at)
         for entry in entries:
             if parse_utc(entry.at) > now + SLACK:
@@ -182,7 +183,7 @@ def new_study(path: Path, name: str, preferences: Preferences | None = None) -> 
     Raises:
         BadInputError: there is a study already, or it can't be made there.
     """
-    now = datetime.now(UTC)
+    now = now_in(path)
     check_wall_clock(now)
     made_at = utc_text(now)
     text = catalogue_file.new_catalogue_text(name, made_at, preferences or Preferences())

@@ -19,6 +19,9 @@ from rig.study.model.priors import PRIORS, TYPICAL_EFFECT_DEG, scalar_at
 RUNS = ("run", "reader_run")
 """Scale of the slides within a series, by a rig and by hand."""
 
+ROUNDING = 1e-12
+"""Relative to the largest entry; far above the rounding of 64-bit numbers."""
+
 
 class Point(NamedTuple):
     """One point of the outer vector, evaluated."""
@@ -124,10 +127,8 @@ class Likelihood:
         k = self.settle
         a[k, k] += sd[k] ** 2 * extra
         h[k] += sd[k] * product
-        factor, failed = lapack.dpotrf(a, lower=1, overwrite_a=1)
+        factor = _cholesky(a)
         mean, _ = lapack.dpotrs(factor, h, lower=1)
-        if failed:
-            raise BadInputError("The study's figures are too large to be compared.")
         squared += float(rest @ rest) - float(h @ mean)
         log_density -= 0.5 * squared + 0.5 * float(np.log(variance).sum())
         log_density -= float(np.log(np.diagonal(factor)).sum())
@@ -163,6 +164,17 @@ class Parts(NamedTuple):
     rest: F
     root: F
     """One over the noise's standard deviation of each row."""
+
+
+def _cholesky(a: F) -> F:
+    """Lower factor; where the scales are so far apart that rounding hides the 1, of nearly that."""
+    factor, failed = lapack.dpotrf(a, lower=1)
+    if failed:
+        a.flat[:: len(a) + 1] += ROUNDING * np.diagonal(a).max()
+        factor, failed = lapack.dpotrf(a, lower=1)
+    if failed:
+        raise BadInputError("The study's figures are too large to be compared.")
+    return np.asarray(factor)
 
 
 def _outer_names(design: Design, configuration: Configuration) -> list[str]:

@@ -35,8 +35,15 @@ def evening_rows(
         )
     board = board or boards[0]
     study.check_board(board)
-    day = f"{now:%Y-%m-%d}"
     bags = [bag for name in sets for bag in study.set_members(name)]
+    return series_of(study, bags, board, runs, session, now)
+
+
+def series_of(
+    study: Study, bags: list[str], board: str, runs: int, session: str | None, now: datetime
+) -> list[PlanRow]:
+    """The same for bags that are named; see `evening_rows`."""
+    day = f"{now:%Y-%m-%d}"
     stages = {bag: study.stage_at(bag) for bag in bags}
     faces = [(bag, face) for bag in bags for face in study.bag(bag).faces]
     random.Random(f"{study.catalogue.preferences.seed}/{day}").shuffle(faces)

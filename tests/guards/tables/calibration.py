@@ -111,7 +111,7 @@ def _file() -> list[Guard]:
 def _values() -> list[Guard]:
     """What the types of a calibration and of a plan refuse."""
     model, plan = "rig.calibration.model", "rig.calibration.plan"
-    sign = _FILE + "a_file_with_a_number_of_the_wrong_sign_is_refused"
+    sign = _FILE + "the_type_itself_refuses_a_number_of_the_wrong_sign"
     ranges, misspelt = _PLAN + "each_value_has_a_range", _PLAN + "a_misspelt_key_is_named"
     block = _PLAN + "a_block_is_the_angles_own_unless_it_is_named"
     peak = _PLAN + "counts_of_a_file_know_their_peak_on_either_side"

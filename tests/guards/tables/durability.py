@@ -390,7 +390,10 @@ ENTRIES: list[Guard] = [
         _LOCKS + "who_writes_to_a_study_waits_and_then_looks_again[more of the plan]",
     ),
     without(
-        "rig.study.plan.keep", "add_to_plan", "create_file(...)", _POWER_CUT + "no_plan_is_lost"
+        "rig.study.plan.keep",
+        "add_to_plan",
+        "create_file(...)",
+        _POWER_CUT + "no_plan_is_lost",
     ),
     change(
         "rig.study.plan.keep",

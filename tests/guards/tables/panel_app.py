@@ -78,10 +78,10 @@ _ADDRESSES: list[Guard] = [
     change(_APP, "Panel._claim", _CLAIM, f"{_CLAIM[:-1]}, takes_over=True)", _CONTROLLER),
     change(_APP, "Panel._take", "True", "False", _TAKEN),
     # -- what is asked is handed on, and when it makes sense
-    without(_APP, "Panel._stop", "self._desk.stop(...)", _STOP),
-    without(_APP, "Panel._series", "self._desk.series(form)", _CONTROLLER),
+    without(_APP, "Panel._stop", "self._rig.stop(...)", _STOP),
+    without(_APP, "Panel._series", "self._rig.series(form)", _CONTROLLER),
     *(
-        without(_APP, f"Panel._{name}", f"self._desk.{name}()", _CONTROLLER)
+        without(_APP, f"Panel._{name}", f"self._rig.{name}()", _CONTROLLER)
         for name in ("start", "resume", "reset")
     ),
     never(_APP, "Panel._start", "not self._ready().waits_for_start", _SENSE),

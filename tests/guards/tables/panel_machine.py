@@ -5,6 +5,7 @@ from tests.guards.entry import Guard, always, change, inverted, limit, never, wi
 _DESK, _LINK, _SERVER, _STREAM, _SETUP = (
     f"rig.panel.{name}" for name in ("desk", "link", "server", "stream", "setup")
 )
+_LISTEN = "rig.panel.listen"
 _REST, _IN_LINK, _IN_SERVER, _IN_STREAM = (
     f"tests/panel/test_{name}.py::" for name in ("desk_at_rest", "link", "server", "stream")
 )
@@ -82,8 +83,8 @@ _AT_THE_DESK: list[Guard] = [
     change(_DESK, "Desk._turn", "(True, None)", "(False, None)", _BUSY),
     change(_DESK, "Desk._turn", "(True, None)", "(True, viewer.notice)", _BUSY),
     without(_DESK, "Desk._settle", "self._viewer.is_busy = False", _ON),
-    change(_DESK, "Desk._series", "isinstance(wish, SeriesWish) and wish.is_ready", "True", _KEPT),
-    change(_DESK, "Desk._series", "wish.is_ready", "True", _ON),
+    change(_DESK, "Desk._one", "isinstance(wish, SeriesWish) and wish.is_ready", "True", _KEPT),
+    change(_DESK, "Desk._one", "wish.is_ready", "True", _ON),
     *(
         without(_DESK, "Desk._hooks", statement, _TOLD)
         for statement in (
@@ -172,8 +173,8 @@ _BETWEEN: list[Guard] = [
         for wish in ("ResumeWish()", "ResetWish()")
     ),
     change(_SERVER, "WebServer._take", "form.ready", "False", _REACHED),
-    without(_SERVER, "WebServer._listen", "listener.setsockopt(...)", _PORT),
-    without(_SERVER, "WebServer._listen", "listener.close()", _PORT),
+    without(_LISTEN, "listen", "listener.setsockopt(...)", _PORT),
+    without(_LISTEN, "listen", "listener.close()", _PORT),
     change(_SETUP, "serve_panel", "EVERYWHERE if is_open else LOCAL", "EVERYWHERE", _ELSEWHERE),
     change(_SETUP, "serve_panel", "EVERYWHERE if is_open else LOCAL", "LOCAL", _ELSEWHERE),
 ]

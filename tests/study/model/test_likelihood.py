@@ -130,3 +130,13 @@ def test_gradient_is_that_of_differences(configuration) -> None:
         (likelihood.at(u + d).log_density - likelihood.at(u - d).log_density) / 2e-5 for d in steps
     ]
     assert_allclose(gradient, differences, atol=1e-5)
+
+
+@pytest.mark.parametrize("far", [5.9, 7.0])
+def test_scales_that_are_far_apart_are_worth_little_but_no_error(far: float) -> None:
+    likelihood = Likelihood(design_of(model_data(_slides())), (SATURATING, LINEAR))
+    u = np.array(
+        [far if name in ("bag", "session", "range") else -far for name in likelihood.names]
+    )
+    usual = likelihood.at(np.zeros(len(u))).log_density
+    assert likelihood.at(u).log_density < usual - 50.0
