@@ -76,6 +76,9 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
     climate = run_climate(run.climate, (raise_s or 0.0) - 5.0, end_s)
     if climate.drifted:
         flags.append("climate_drift")
+    if "slid_early" in flags:
+        # It has no measured raise: all that is known is where the quick part ended.
+        return RunAnalysis(with_climate(empty_row(run, flags), climate), run)
     if raise_s is None:
         return RunAnalysis(with_climate(empty_row(run, [*flags, "halted"]), climate), run)
 
@@ -127,6 +130,9 @@ def _slide(
     angle, rate = float(ramp.angle_deg(used_s)), ramp.rate_deg_s(used_s)
     is_raised = angle > LEAST_ANGLE_DEG and rate > LEAST_RATE_DEG_S
     found = solve(case, geometry, angle, rate, response_ms) if is_raised else None
+    if found is not None and run.header.approach_deg is not None and found.onset_s < raise_s:
+        # It began to slide in the quick part and passed the beam after it.
+        return RunAnalysis(empty_row(run, [*flags, "slid_early"]), run, None, ramp, case)
     if found is None or found.too_quick or found.onset_s < raise_s - 0.2:
         # Faster than a body without friction, or before the raise: no edge of a slide.
         row = empty_row(run, [*flags, "beam_fault"])

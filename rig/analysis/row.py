@@ -9,7 +9,7 @@ from rig.analysis.angle.ramp import Ramp
 from rig.analysis.budget.parts import COMPARING, Budget, u_of_tangent
 from rig.analysis.climate import RunClimate
 from rig.analysis.onset.estimate import Geometry, Method, Solved
-from rig.runfile.model import INVALIDATING, Flag
+from rig.runfile.model import INVALIDATING, Flag, method_of
 from rig.runfile.reader import RunFile
 
 
@@ -57,6 +57,11 @@ class RunResult(msgspec.Struct, frozen=True, kw_only=True):
     u_mu_static_absolute: float | None = None
     mu_kinetic_speed_m_s: float | None = None
     """Mean speed of the bag between the edges, which `mu_kinetic` holds for."""
+    method: str | None = None
+    """How the board was raised, as `quick 0.3 °/s`; None by hand."""
+    purpose: Literal["bridge", "check"] | None = None
+    quick_start_deg: float | None = None
+    """The board went fast up to here; a bag that slid early did so below it."""
 
 
 def number(value: object) -> float | None:
@@ -87,6 +92,9 @@ def empty_row(run: RunFile, flags: list[Flag]) -> RunResult:
         bag_length_mm=header.bag_length_mm,
         flags=once,
         outcome=run.end.outcome if run.end is not None else "interrupted",
+        method=None if header.source == "hand" else method_of(header),
+        purpose=header.purpose,
+        quick_start_deg=header.approach_deg,
     )
 
 

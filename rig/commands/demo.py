@@ -102,7 +102,7 @@ def steps(out: str, seed: int) -> Iterator[StoryStep]:
     )
     new = ("study", "new", "club", "--name", "Boat shed club")
     yield rig(
-        *(*new, "--runs", str(RUNS), "--rate", "2", "--reference-runs", "0"),
+        *(*new, "--runs", str(RUNS), "--rate", "2", "--start", "whole", "--reference-runs", "0"),
         heading="What there is, and what is to be found out:",
     )
     yield rig("study", "board", "club", "shed board", "--material", "birch plywood")

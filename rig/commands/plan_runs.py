@@ -153,8 +153,9 @@ class PlanRuns:
         Within a session the bags have been in it already: it must be right, not steady for long.
         """
         wanted = self._wanted(row)
+        options = msgspec.structs.replace(self._options, quick=self._study.catalogue.settles)
         if self._options.climate is not None or wanted.is_todays_air:
-            return self._options
+            return options
         band = ClimateBand(
             temperature_c=wanted.temperature_c,
             temperature_tolerance_k=wanted.temperature_tolerance_c,
@@ -163,7 +164,7 @@ class PlanRuns:
             steady_s=self._steady_s if is_first else 0.0,
             timeout_s=self._timeout_s,
         )
-        return msgspec.structs.replace(self._options, climate=band)
+        return msgspec.structs.replace(options, climate=band)
 
     def _wanted(self, row: PlanRow) -> ClimateWanted:
         """The planned air; any will do where none is planned."""

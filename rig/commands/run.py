@@ -3,7 +3,7 @@
 import logging
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -35,6 +35,7 @@ CAUTION = (
     " this program."
 )
 INTERRUPTED = 130
+Purpose = Literal["bridge", "check"]
 
 
 def run(
@@ -122,8 +123,12 @@ def run(
     ] = None,
     quick: Annotated[
         bool,
-        typer.Option("--quick", help="Go fast to below the expected slide, if that agrees."),
+        typer.Option("--quick", help="One settling raise, then fast to 3° below its slide."),
     ] = False,
+    purpose: Annotated[
+        Purpose | None,
+        typer.Option("--purpose", help="Runs that compare two methods, or check the material."),
+    ] = None,
     service: Annotated[
         bool,
         typer.Option("--service", help="Stand by until the start button is pressed; for systemd."),
@@ -206,6 +211,11 @@ def run(
                 "--plan says itself which bag, face, board, session and how many runs; leave out"
                 " the other options that do."
             )
+        if quick or purpose is not None:
+            raise BadInputError(
+                "In a study `raise_start` in study.toml says how the board is raised; leave out"
+                " --quick and --purpose."
+            )
         of, rows = plan or Path(), None
         if sets:
             begin = begin or (now_in(home) if home else None)
@@ -262,6 +272,7 @@ def run(
             dwell_s=dwell,
             gap_mm=gap,
             operator=operator,
+            purpose=purpose,
             **asked,
         )
 

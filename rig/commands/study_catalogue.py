@@ -1,7 +1,7 @@
 """The `rig study` commands that make the folder, its catalogue and its plan."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -36,7 +36,11 @@ def new(
             "--reference-runs", min=0, max=50, help="Of the reference bag at each check; 0: none."
         ),
     ] = 3,
-    rate: Annotated[float, quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s.")] = 1.0,
+    rate: Annotated[float, quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s.")] = 0.3,
+    start: Annotated[
+        Literal["whole", "quick"],
+        typer.Option("--start", help="Whole raises at that rate, or fast to 3° below the slide."),
+    ] = "quick",
     wish: Annotated[
         str | None, typer.Option("--wish", metavar="DEG", help="Slide angle wished for, in °.")
     ] = None,
@@ -48,6 +52,7 @@ def new(
     from rig.study.folder.study import new_study
 
     preferences = Preferences(
+        raise_start=start,
         runs_per_series=runs,
         reference_runs=reference_runs,
         rate_deg_s=rate,

@@ -157,17 +157,19 @@ class Cycle(Mover):
 
         detail = {"dwell_s": request.dwell_s}
         if approach_deg is not None and approach_deg > machine.step_angle_deg():
-            yield from self.move(machine.plan(approach_deg, machine.lowering_rate_deg_s), look)
+            yield from self.move(machine.plan(approach_deg, machine.quick_rate_deg_s), look)
             detail["approach_deg"] = machine.step_angle_deg()
-            if passage.broken_s is not None:
-                # It slid at a rate other than the requested one.
-                recorder.flag("moved_before_raise")
-            yield from self.wait_s(APPROACH_REST_S)
-        recorder.event("raise_started", self._clock.time_s(), **detail)
+            for edge in (yield from self.wait_s(APPROACH_REST_S)):
+                passage.look(edge)
+        begun_s = self._clock.time_s()
+        recorder.event("raise_started", begun_s, **detail)
         if passage.cleared_s is None:
             plan = machine.plan(settings.linkage.soft_limit_deg, request.rate_deg_s)
             yield from self.move(plan, look)
         self._recorder.event("raise_ended", self._clock.time_s())
+        if passage.broken_s is not None and passage.broken_s <= begun_s:
+            # A bag that passed slid below the quick start's end; slumped fill says nothing.
+            recorder.flag("moved_before_raise" if passage.cleared_s is None else "slid_early")
         if passage.cleared_s is None:
             recorder.flag("stalled_in_slide" if passage.broken_s is not None else "no_slide")
         return passage.cleared_s is not None

@@ -24,7 +24,7 @@ from rig.errors import Cause, MachineFaultError
 from rig.motion.linkage import Kinematics
 from rig.motion.ramp import Plan, plan_move
 from rig.runfile.model import State
-from rig.settings.checks import lowering_rate_deg_s
+from rig.settings.checks import lowering_rate_deg_s, quick_rate_deg_s
 from rig.settings.model import Settings
 
 CONTROL_SILENCE_S = 2.0
@@ -261,6 +261,11 @@ class Machine(Senses):
     def lowering_rate_deg_s(self) -> float:
         """Lowering rate of the board."""
         return lowering_rate_deg_s(self.settings)
+
+    @property
+    def quick_rate_deg_s(self) -> float:
+        """Rate of a quick start."""
+        return quick_rate_deg_s(self.settings)
 
     def plan(self, to_angle_deg: float, rate_deg_s: float) -> Plan:
         """Plan a move from the present position to an inclination, within the settings' limits."""

@@ -1,76 +1,66 @@
-"""End of a quick approach, and agreement of quick with whole runs."""
+"""Where the slow part of a raise begins in a series with quick start."""
 
-from collections.abc import Sequence
-from statistics import fmean, stdev
+from msgspec import structs
 
-from rig.analysis.placing import ENOUGH_RUNS, LEVEL, MARGIN_DEG
-from rig.statistics.welch import welch
+from rig.analysis.row import RunResult
+from rig.control.request import RunRequest
+from rig.runfile.model import INVALIDATING
 
-LEAST_RUNS = 3
-"""Number of whole runs made first."""
+SETTLING_RATE_DEG_S = 1.5
+"""Rate of the settling raise, which is whole."""
 MEASURED_DEG = 3.0
-"""Least part before the slide that is raised at the measuring rate."""
-LEAST_SCATTER_DEG = 0.3
-SCATTERS = 3.0
+"""Part of the raise before the expected slide that goes at the measuring rate."""
+LOWER_BY_DEG = 5.0
+"""An early slide moves the rest of the series this much lower."""
+MOST_EARLY = 2
+"""After this many early slides the rest of the series is raised whole."""
 LOWEST_DEG = 2.0
-"""Lowest angle for which a quick approach saves time."""
+"""A quick start to less than this saves no time."""
 
 
-def quick_approach_deg(slid_at_deg: Sequence[float]) -> float | None:
-    """End of the quick approach, from the slide angles of the series so far.
-
-    The margin below their mean is `MEASURED_DEG` and three times their scatter, so that a run
-    that slides early still has its measured part.
-
-    Args:
-        slid_at_deg: onset angles of the valid runs so far.
-
-    Returns:
-        The angle in degrees; None while the whole raise must be measured.
-    """
-    if len(slid_at_deg) < LEAST_RUNS:
-        return None
-    scatter = max(stdev(slid_at_deg), LEAST_SCATTER_DEG)
-    approach = fmean(slid_at_deg) - MEASURED_DEG - SCATTERS * scatter
-    return round(approach, 2) if approach >= LOWEST_DEG else None
+def settling_raise(first: RunRequest) -> RunRequest:
+    """Request for the uncounted raise before the first one: settles the face, finds the angle."""
+    return structs.replace(
+        first, repeat=0, settling=True, rate_deg_s=SETTLING_RATE_DEG_S, approach_deg=None
+    )
 
 
-class QuickApproach:
-    """Alternates quick and whole runs until it is known whether they agree.
+class QuickStart:
+    """Where the raises of a series begin slowly.
 
-    If they do, all further runs are quick; if that cannot be shown, all are whole.
+    Set by the settling raise and kept for the whole series, since a method that follows the
+    slides would change what they measure; only early slides move it.
     """
 
     def __init__(self) -> None:
-        self.verdict: str | None = None
-        """A sentence, once there are enough of both."""
-        self._whole: list[float] = []
-        self._quick: list[float] = []
-        self._agrees = False
+        self.angle_deg: float | None = None
+        """Up to here fast; None for whole raises."""
+        self._early = 0
 
-    def take(self, onset_angle_deg: float, was_quick: bool) -> None:
-        """Add a valid run."""
-        (self._quick if was_quick else self._whole).append(onset_angle_deg)
-        if self.verdict is not None or min(len(self._quick), len(self._whole)) < ENOUGH_RUNS:
-            return
-        compared = welch(self._whole, self._quick)
-        assert compared is not None  # noqa: S101 - there are enough of both
-        low, high = compared.interval(1.0 - LEVEL)
-        self._agrees = compared.p_equivalence(MARGIN_DEG) < LEVEL
-        found = f"quick - whole {compared.difference:+.2f}° (95 %: {low:+.2f} to {high:+.2f}°)"
-        if self._agrees:
-            self.verdict = f"Quick approaches agree: {found}. All further runs are quick."
-        else:
-            self.verdict = (
-                f"Quick approaches are not shown to agree within {MARGIN_DEG:g}°: {found}. All"
-                " further runs are whole; leave the quick ones out."
-            )
-
-    def next_deg(self) -> float | None:
-        """Angle to which the next run may move fast; None for a whole one."""
-        if self.verdict is None:
-            if len(self._quick) >= max(1, len(self._whole) - LEAST_RUNS + 1):
-                return None
-        elif not self._agrees:
+    def take(self, result: RunResult) -> str | None:
+        """Follow one raise of the series; returns a sentence where something changed."""
+        if "settling" in result.flags:
+            return self._settle(result)
+        if "slid_early" not in result.flags:
             return None
-        return quick_approach_deg(self._whole)
+        self._early += 1
+        lower = None if self.angle_deg is None else self.angle_deg - LOWER_BY_DEG
+        self._begin_at(None if self._early >= MOST_EARLY else lower)
+        return f"The bag slid in the quick part of the raise; {self._from_now_on()}"
+
+    def _settle(self, result: RunResult) -> str | None:
+        angle = result.onset_angle_deg
+        doubts = INVALIDATING.intersection(result.flags) - {"settling"}
+        self._begin_at(None if angle is None or doubts else angle - MEASURED_DEG)
+        if self.angle_deg is None:
+            return f"The settling raise gave no angle to start from; {self._from_now_on()}"
+        return None
+
+    def _begin_at(self, angle_deg: float | None) -> None:
+        low = angle_deg is None or angle_deg < LOWEST_DEG
+        self.angle_deg = None if low else round(angle_deg or 0.0, 2)
+
+    def _from_now_on(self) -> str:
+        if self.angle_deg is None:
+            return "the series continues with whole raises."
+        return f"the series continues with a quick start to {self.angle_deg:.1f}°."

@@ -25,6 +25,7 @@ def plan_series(
     board: str | None = None,
     session: str | None = None,
     operator: str | None = None,
+    purpose: Literal["bridge", "check"] | None = None,
 ) -> list[RunRequest]:
     """`repeat` equal requests, numbered; None takes the settings' value.
 
@@ -42,6 +43,7 @@ def plan_series(
         face=face,
         board=board,
         operator=operator,
+        purpose=purpose,
         session=session or f"{started:%Y-%m-%d}",
         series=f"{started:%Y-%m-%dT%H:%M:%SZ}",
         source=source,

@@ -176,6 +176,8 @@ def _one_run(
     recorder = Recorder(writer, clock.time_s(), machine.settings.cycle.idle_sample_rate_hz)
     for flag in _calibration_flags(machine):
         recorder.flag(flag)
+    if request.settling:
+        recorder.flag("settling")
     cycle = Cycle(machine, request, recorder, placing)
     outcome = yield from cycle.run()
     return MadeRun(path, outcome, cycle.pushes, cycle.brought_down)

@@ -16,7 +16,7 @@ from rig.control.placing import Placing
 from rig.control.request import RunRequest
 from rig.errors import MachineFaultError
 from rig.procedures.climate_gate import ClimateGate
-from rig.procedures.quick import QuickApproach
+from rig.procedures.quick import QuickStart, settling_raise
 from rig.procedures.runs import MadeRun, make_runs
 from rig.procedures.series_log import (
     Begun,
@@ -63,6 +63,8 @@ def begin_series(
         MachineFaultError: cause `disk`.
     """
     numbered = [msgspec.structs.replace(r, repeat=i) for i, r in enumerate(requests, start=1)]
+    if options.quick and numbered:
+        numbered.insert(0, settling_raise(numbered[0]))
     planned = Planned(at=stamp(at), series_id=new_run_id(at), requests=numbered, options=options)
     log.add(planned)
     return OpenSeries(planned=planned, counted={}, slides=0)
@@ -115,7 +117,7 @@ class SeriesMaker:
         self._reminded_at = max(series.slides - 1, 0)
         """Number of slides when a person was last asked to wipe the board."""
         self._figures: list[RunFigures] = []
-        self._quick = QuickApproach()
+        self._quick = QuickStart()
         self._made: list[Path] = []
         first = series.planned.requests[0]
         self._number_before = (first.slide_number or 1) - 1
@@ -125,10 +127,8 @@ class SeriesMaker:
 
     def make(self, *, start_now: bool, placing: Placing | None = None) -> Task[list[MadeRun]]:
         """Task: make the remaining runs; see `make_runs`."""
-        self._figures = [
-            figures_of(self._analyse(self._log.folder / file))
-            for _, file in sorted(self._series.counted.items())
-        ]
+        for _, file in sorted(self._series.counted.items()):
+            self._take(self._analyse(self._log.folder / file))
         watcher = None
         if self._options.climate is not None:
             self._gate = ClimateGate(self._machine, self._options.climate)
@@ -162,8 +162,8 @@ class SeriesMaker:
             )
         first = self._series.planned.requests[0].slides_before
         before = self._slides_before if first is None else first + self._slides
-        if self._options.quick:
-            request = msgspec.structs.replace(request, approach_deg=self._quick.next_deg())
+        if self._options.quick and not request.settling:
+            request = msgspec.structs.replace(request, approach_deg=self._quick.angle_deg)
         number = self._number_before + self._slides + 1
         return msgspec.structs.replace(request, slide_number=number, slides_before=before)
 
@@ -199,7 +199,9 @@ class SeriesMaker:
         self._slides += (run.outcome == "slid") + run.brought_down
         result = self._analyse(run.path)
         self._hooks.made(run, result)
-        self._figures.append(figures_of(result))
+        told = self._take(result)
+        if told is not None:
+            self._hooks.notice(told)
         self.reason = next((why for rule in self._rules if (why := rule(self._figures))), None)
         return self.reason
 
@@ -210,21 +212,18 @@ class SeriesMaker:
         be analysed later, and counts as one without a valid result.
         """
         try:
-            run = read_run(path)
-            result = analyse_run(run).result
-            if self._options.quick and result.valid and result.onset_angle_deg is not None:
-                self._look_at_quick(result.onset_angle_deg, run.header.approach_deg is not None)
-            return result
+            return analyse_run(read_run(path)).result
         except Exception as error:
             log.exception("analysis of %s", path)
             self._hooks.notice(f"{path} is written but could not be analysed ({error!r}).")
             return None
 
-    def _look_at_quick(self, onset_angle_deg: float, was_quick: bool) -> None:
-        before = self._quick.verdict
-        self._quick.take(onset_angle_deg, was_quick)
-        if self._quick.verdict is not None and before is None:
-            self._hooks.notice(self._quick.verdict)
+    def _take(self, result: RunResult | None) -> str | None:
+        """Count one raise for rules and quick start; returns what to tell of it."""
+        is_settling = result is not None and "settling" in result.flags
+        if not is_settling:
+            self._figures.append(figures_of(result))
+        return None if result is None else self._quick.take(result)
 
     def _close(self, reason: str) -> None:
         self._log.add(

@@ -39,7 +39,7 @@ class SeriesOptions(msgspec.Struct, frozen=True, kw_only=True):
     stop_at_trend: bool = False
     clean_every: int | None = None
     quick: bool = False
-    """Move fast to below the slide angle expected from the series so far."""
+    """One settling raise, then quick starts to below the angle that it found."""
 
 
 class _Entry(msgspec.Struct, tag_field="kind", frozen=True, kw_only=True):

@@ -28,6 +28,8 @@ Flag = Literal[
     "angle_sensor_fault",
     "step_loss",
     "halted",
+    "settling",
+    "slid_early",
     "slumped",
     "stalled_in_slide",
     "edge_crept",
@@ -50,6 +52,8 @@ INVALIDATING: frozenset[Flag] = frozenset(
         "angle_sensor_fault",
         "step_loss",
         "halted",
+        "settling",
+        "slid_early",
         "slumped",
     )
 )
@@ -102,6 +106,10 @@ class AskedRun(Struct, frozen=True, kw_only=True):
     dwell_s: Annotated[float, limits.DWELL_S.meta]
     approach_deg: Annotated[float, limits.ANGLE_DEG.meta] | None = None
     """The board went fast up to here, then on at the measuring rate; None: measured from level."""
+    settling: bool = False
+    """The uncounted raise that begins a series with quick start."""
+    purpose: Literal["bridge", "check"] | None = None
+    """Beside measuring: to compare two methods, or two rates as a check of the material."""
     gap_mm: Annotated[float, limits.GAP_MM.meta] | None = None
     u_gap_mm: Annotated[float, limits.U_LENGTH_MM.meta] | None = None
     bag_length_mm: Annotated[float, limits.LENGTH_MM.meta] | None = None
@@ -109,6 +117,12 @@ class AskedRun(Struct, frozen=True, kw_only=True):
     approach: Literal["from_dry", "from_damp", "unknown"] = "unknown"
     conditioned_h: Annotated[float, limits.HOURS.meta] | None = None
     source: Literal["rig", "twin", "hand"]
+
+
+def method_of(run: AskedRun) -> str:
+    """How the board is raised in a run: start and rate; runs of one method compare directly."""
+    start = "whole" if run.approach_deg is None else "quick"
+    return f"{start} {run.rate_deg_s:g} °/s"
 
 
 class Header(AskedRun, _Line, tag="header", frozen=True, kw_only=True):

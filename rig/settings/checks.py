@@ -29,6 +29,8 @@ BLADE_NOTICE_S = 0.03
 BLADE_GAP_MM = 1.0
 
 HIGHEST_LOWERING_DEG_S = 4.0
+QUICK_RATE_DEG_S = 2.5
+"""Rate of a quick start where the pulses allow it."""
 
 BUS_PINS = (2, 3)
 """GPIO numbers of the I2C bus on the header."""
@@ -63,6 +65,11 @@ def lowering_rate_deg_s(settings: Settings) -> float:
     """Lowering rate, in °/s: as set, or the highest that the pulse rate allows."""
     wanted = min(settings.motion.lowering_rate_deg_s, HIGHEST_LOWERING_DEG_S)
     return min(wanted, max_rate_deg_s(settings))
+
+
+def quick_rate_deg_s(settings: Settings) -> float:
+    """Rate of a quick start, in °/s."""
+    return min(QUICK_RATE_DEG_S, max_rate_deg_s(settings))
 
 
 def _mistakes(settings: Settings) -> Iterator[str]:

@@ -29,7 +29,8 @@ KEYS = (
     "angle_at_break_deg onset_method rate_deg_s dwell_s gap_mm bag_length_mm cross_slope_deg "
     "temperature_c u_temperature_c relative_humidity_pct u_relative_humidity_pct "
     "absolute_humidity_g_m3 dew_point_c surface_humidity_pct flags outcome friction_law "
-    "u_onset_angle_absolute_deg u_mu_static_absolute mu_kinetic_speed_m_s"
+    "u_onset_angle_absolute_deg u_mu_static_absolute mu_kinetic_speed_m_s method purpose"
+    " quick_start_deg"
 ).split()
 """The contract's keys in its order; what the project adds comes after them."""
 

@@ -24,8 +24,8 @@ def club(rig: Rig) -> Path:
         assert said.code == 0, said.err
     # A plan as short as can be: without a reference bag and with one control.
     text = Path("club/study.toml").read_text("utf-8")
-    for key, value in (("reference_runs", 0), ("min_controls", 1)):
-        text, n = re.subn(rf"(?m)^{key} = \d+$", f"{key} = {value}", text)
+    for key, value in (("reference_runs", 0), ("min_controls", 1), ("rate_deg_s", 2.0)):
+        text, n = re.subn(rf"(?m)^{key} = [\d.]+$", f"{key} = {value}", text)
         assert n == 1
     Path("club/study.toml").write_text(text, "utf-8")
     said = rig("study", "plan", "club")
@@ -41,7 +41,12 @@ def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(
     said = rig(*"run --plan club --twin --at 2026-03-02T08:00Z --json".split())
     assert said.code == 0, said.err
     made = [(run["series"], run["bag"], run["face"]) for run in said.document["runs"]]
-    assert sorted(made) == sorted(row for row in wanted if row[1])
+    assert sorted(set(made)) == sorted(row for row in wanted if row[1])
+    # A new study has quick starts: one uncounted raise before the planned one of each series.
+    assert [(run["method"], run["valid"]) for run in said.document["runs"]] == [
+        ("whole 1.5 °/s", False),
+        ("quick 2 °/s", True),
+    ] * 2
     assert {run["treatment_stage"] for run in said.document["runs"]} == {"baseline"}
     assert all(
         run["temperature_c"] == pytest.approx(16.0, abs=1.5) for run in said.document["runs"]
@@ -65,6 +70,8 @@ def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(
     [
         ("run --plan nowhere --twin", "nowhere"),
         ("run --plan club --twin --bag X", "--plan"),
+        ("run --plan club --twin --quick", "raise_start"),
+        ("run --plan club --twin --purpose check", "raise_start"),
         ("run --plan club --twin --climate tropical", "tropical"),
         ("run --plan club --twin --at someday", "someday"),
     ],

@@ -72,12 +72,13 @@ def test_what_a_run_is_asked_for_reaches_the_plan(
     rig: Rig, series: NotedSeries, opened: Opened, planned: dict[str, Any]
 ) -> None:
     words = "--bag A --face B --board C --session D --operator E --repeat 4 --rate 2 --dwell 3"
+    words += " --purpose bridge"
     said = rig("run", "--twin", "--seed", "1", "--now", "--gap", "9", "--out", "x", *words.split())
     assert (said.code, said.out, said.err) == (0, "", "")
     assert planned == {
         **{"bag": "A", "face": "B", "board": "C", "session": "D", "operator": "E"},
         **{"repeat": 4, "rate_deg_s": 2.0, "dwell_s": 3.0, "gap_mm": 9.0, "rates_deg_s": ()},
-        **{"source": "twin", "started": NOW},
+        **{"source": "twin", "started": NOW, "purpose": "bridge"},
     }
     assert series.made == ("requests", True, False)
     assert series.begun == {"folder": Path("x"), "quiet": False, "options": SeriesOptions()}

@@ -303,7 +303,7 @@ def test_after_a_quick_approach_the_cradle_comes_to_rest(bench: Bench) -> None:
 
 def test_a_bag_that_slides_in_the_approach_is_flagged(bench: Bench) -> None:
     cycle(bench, approach_deg=6.0)[1]()
-    assert "moved_before_raise" in bench.lines.last.flags
+    assert bench.lines.last.flags == ["slid_early"]
 
 
 def test_an_approach_angle_below_the_board_is_skipped(bench: Bench) -> None:

@@ -18,7 +18,7 @@ from rig.opening import open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.series_log import OpenSeries, SeriesLog, SeriesOptions
-from rig.runfile.model import Outcome
+from rig.runfile.model import Flag, Outcome
 from rig.runfile.reader import RunFile
 from tests.faults.harness import SCENARIO, SETTINGS
 
@@ -30,7 +30,8 @@ class Act(msgspec.Struct, kw_only=True):
     pushes: int = 0
     brought_down: int = 0
     valid: bool = True
-    angle_deg: float = 20.0
+    angle_deg: float | None = 20.0
+    flags: tuple[Flag, ...] = ()
     then: Callable[[Machine], None] = lambda _: None
     """Called at its end."""
 
@@ -73,7 +74,10 @@ class Script:
     def _analysed(self, run: RunFile) -> Any:
         act = self._act(self.paths.index(run.path))
         result: RunResult = msgspec.structs.replace(
-            empty_row(run, []), valid=act.valid, onset_angle_deg=act.angle_deg, mu_static=0.36
+            empty_row(run, [*(run.end.flags if run.end else ()), *act.flags]),
+            valid=act.valid,
+            onset_angle_deg=act.angle_deg,
+            mu_static=0.36,
         )
         return SimpleNamespace(result=result)
 

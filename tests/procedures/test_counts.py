@@ -173,19 +173,3 @@ def test_a_resumed_series_asks_for_wiping_when_it_is_due(
     series.notices.clear()
     series.make(5)
     assert [notice.split(" ")[0] for notice in series.notices] == after
-
-
-def test_a_quick_series_goes_fast_once_it_knows_where_to(acting: Making) -> None:
-    """Three whole runs at 20° come first; then 3° and three times 0.3° below that."""
-    series = acting(*[Act(angle_deg=20.0)] * 5)
-    series.make(5, SeriesOptions(quick=True))
-    assert [r.approach_deg for r in series.script.requests] == [None, None, None, 16.1, None]
-    plain = acting(*[Act()] * 5)
-    plain.make(5)
-    assert [r.approach_deg for r in plain.script.requests] == [None] * 5
-
-
-def test_a_run_that_is_not_valid_does_not_say_where_to_go_fast(acting: Making) -> None:
-    series = acting(Act(), Act(valid=False), Act(), Act(), Act())
-    series.make(5, SeriesOptions(quick=True))
-    assert [r.approach_deg is None for r in series.script.requests] == [True] * 4 + [False]

@@ -1,70 +1,112 @@
-"""Where a quick approach ends, and how quick and whole runs take turns: limits from both sides."""
+"""Series with quick start: the settling raise, where the slow part begins, and early slides."""
+
+from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
-from rig.procedures.quick import QuickApproach, quick_approach_deg
+from rig.control.machine import Machine
+from rig.errors import MachineFaultError
+from rig.procedures.series_log import SeriesOptions
+from tests.procedures.scripted import Act, Scripted
+
+Making = Callable[..., Scripted]
+QUICK = SeriesOptions(quick=True)
+EARLY = Act(valid=False, angle_deg=None, flags=("slid_early",))
+
+
+@pytest.fixture
+def acting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Making:
+    return lambda *acts: Scripted(tmp_path, monkeypatch, *acts)
+
+
+def settling(angle_deg: float | None, **more: object) -> Act:
+    return Act(valid=False, angle_deg=angle_deg, **more)  # type: ignore[arg-type]
+
+
+def stop(machine: Machine) -> None:
+    """No run may begin after this one."""
+    machine.last_run_reason = MachineFaultError("low_supply", "It is low.")
+
+
+def starts(series: Scripted) -> list[float | None]:
+    return [request.approach_deg for request in series.script.requests]
+
+
+def test_a_series_begins_with_one_settling_raise_that_fixes_its_start(acting: Making) -> None:
+    """Later slides, however they scatter, move nothing: the method is one for the series."""
+    series = acting(settling(20.0), Act(angle_deg=24.0), Act(angle_deg=17.5), Act())
+    made = series.make(3, QUICK)
+    assert starts(series) == [None, 17.0, 17.0, 17.0]
+    asked = series.script.requests
+    assert [r.repeat for r in asked] == [0, 1, 2, 3]
+    assert [r.settling for r in asked] == [True, False, False, False]
+    assert [r.rate_deg_s for r in asked] == [1.5, *[asked[1].rate_deg_s] * 3]
+    assert [r.slide_number for r in asked] == [1, 2, 3, 4]
+    assert made.slides == 4
+    assert sorted(made.counted) == [0, 1, 2, 3]
+    assert series.notices == []
+
+
+def test_a_whole_series_has_no_settling_raise(acting: Making) -> None:
+    series = acting()
+    series.make(2)
+    assert [(r.repeat, r.settling) for r in series.script.requests] == [(1, False), (2, False)]
+    assert starts(series) == [None, None]
+
+
+def test_an_early_slide_moves_the_start_5_degrees_lower_and_a_second_one_ends_it(
+    acting: Making,
+) -> None:
+    series = acting(settling(20.0), EARLY, Act(), EARLY, Act(), Act())
+    series.make(5, QUICK)
+    assert starts(series) == [None, 17.0, 12.0, 12.0, None, None]
+    assert "continues with a quick start to 12.0°" in series.notices[0]
+    assert "continues with whole raises" in series.notices[1]
 
 
 @pytest.mark.parametrize(
-    ("slid_at_deg", "approach_deg"),
+    ("act", "start_deg"),
     [
-        ([20.0] * 2, None),
-        # 3° and three times a scatter of 0.3° at least are measured.
-        ([20.0] * 3, 16.1),
-        ([19.72, 20.0, 20.28], 16.1),
-        # A scatter of 0.4° counts as it is.
-        ([19.6, 20.0, 20.4], 15.8),
-        # To less than 2° there is nothing to be saved.
-        ([5.91] * 3, 2.01),
-        ([5.89] * 3, None),
+        (settling(5.0), 2.0),
+        # To less than 2° there is nothing to save.
+        (settling(4.99), None),
+        (settling(None), None),
+        (settling(20.0, flags=("step_loss",)), None),
+        (settling(20.0, flags=("early_disturbance",)), 17.0),
     ],
 )
-def test_a_quick_approach_leaves_the_last_part_to_be_measured(
-    slid_at_deg: list[float], approach_deg: float | None
+def test_only_a_sound_angle_well_above_level_gives_a_start(
+    acting: Making, act: Act, start_deg: float | None
 ) -> None:
-    assert quick_approach_deg(slid_at_deg) == approach_deg
+    series = acting(act)
+    series.make(1, QUICK)
+    assert starts(series) == [None, start_deg]
+    assert (start_deg is None) == any("gave no angle" in notice for notice in series.notices)
 
 
-def told(n_whole: int, n_quick: int, off_deg: float = 0.0) -> QuickApproach:
-    """Runs of both kinds that scatter by 0.1°."""
-    rule = QuickApproach()
-    for i in range(n_whole):
-        rule.take(20.0 + 0.1 * (-1.0) ** i, was_quick=False)
-    for i in range(n_quick):
-        rule.take(20.0 + off_deg + 0.1 * (-1.0) ** i, was_quick=True)
-    return rule
+def test_a_resumed_series_keeps_its_start_and_its_early_slides(acting: Making) -> None:
+    series = acting(settling(20.0), EARLY, Act(then=stop), EARLY, Act())
+    series.make(4, QUICK)
+    assert isinstance(series.error, MachineFaultError)
+    series.notices.clear()
+    series.make(4)
+    assert starts(series) == [None, 17.0, 12.0, 12.0, None]
+    assert [r.settling for r in series.script.requests] == [True, *[False] * 4]
+    # What happened before the interruption is not told again.
+    assert len(series.notices) == 1
 
 
-@pytest.mark.parametrize(
-    ("n_whole", "n_quick", "is_known"), [(10, 10, True), (9, 10, False), (10, 9, False)]
-)
-def test_nothing_is_said_before_there_are_ten_of_each(
-    n_whole: int, n_quick: int, is_known: bool
-) -> None:
-    assert (told(n_whole, n_quick).verdict is not None) is is_known
+def test_a_settling_raise_that_was_cut_off_is_made_again(acting: Making) -> None:
+    series = acting(settling(20.0, outcome="stopped", then=stop), settling(21.0), Act())
+    series.make(1, QUICK)
+    series.make(1)
+    assert starts(series) == [None, None, 18.0]
+    assert [r.settling for r in series.script.requests] == [True, True, False]
 
 
-@pytest.mark.parametrize("sign", [1.0, -1.0])
-def test_quick_runs_count_when_they_surely_lie_within_half_a_degree(sign: float) -> None:
-    """t(18, 0.95) = 1.734 (tables) times √(2 · 0.0111/10) = 0.0471° is 0.082° of doubt."""
-    agree, differ = told(10, 10, sign * 0.41), told(10, 10, sign * 0.43)
-    assert "approaches agree" in (agree.verdict or "")
-    assert agree.next_deg() is not None
-    assert "not shown to agree" in (differ.verdict or "")
-    assert f"quick - whole {sign * 0.43:+.2f}°" in (differ.verdict or "")
-    assert differ.next_deg() is None
-
-
-def test_a_verdict_stands() -> None:
-    rule = told(10, 10)
-    said = rule.verdict
-    rule.take(40.0, was_quick=True)
-    assert rule.verdict == said
-
-
-@pytest.mark.parametrize(
-    ("n_whole", "n_quick", "is_quick"),
-    [(2, 0, False), (3, 0, True), (3, 1, False), (4, 1, True), (4, 2, False), (9, 6, True)],
-)
-def test_they_take_turns_until_then(n_whole: int, n_quick: int, is_quick: bool) -> None:
-    assert (told(n_whole, n_quick).next_deg() is not None) is is_quick
+def test_the_settling_raise_is_no_bad_run(acting: Making) -> None:
+    bad = Act(valid=False)
+    series = acting(settling(20.0), bad, bad, bad)
+    series.make(3, SeriesOptions(quick=True, bad_in_a_row=2))
+    assert len(series.script.requests) == 3

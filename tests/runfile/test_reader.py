@@ -380,5 +380,7 @@ def test_just_these_flags_keep_a_run_out_of_the_results() -> None:
         "angle_sensor_fault",
         "step_loss",
         "halted",
+        "settling",
+        "slid_early",
         "slumped",
     }

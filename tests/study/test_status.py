@@ -52,6 +52,21 @@ def test_the_time_left_comes_from_the_runs_so_far(study: Study) -> None:
     assert found.hours_left == pytest.approx((runs * 10.0 + series * 2.0) / 60.0)
 
 
+def test_a_quick_start_takes_less_for_a_run_and_one_raise_more_for_a_series(
+    tmp_path: Path,
+) -> None:
+    quick = make_study(tmp_path, rate_deg_s=0.3, raise_start="quick")
+    current_plan(quick)
+    found = study_status(quick)
+    # 27° at 2.5 °/s and 3° at 0.3 °/s.
+    per_run = (10 + 27 / 2.5 + 3 / 0.3 + 25) / 60
+    assert found.minutes_per_run == pytest.approx(per_run)
+    runs = sum(block.runs_planned for block in found.blocks)
+    series = sum(block.series_planned for block in found.blocks)
+    assert series > 0
+    assert found.hours_left == pytest.approx(((runs + series) * per_run + series * 2.0) / 60.0)
+
+
 def test_missing_climates_are_said(study: Study) -> None:
     add_table(study.catalogue_path, "climates", "hot", ClimateWanted(temperature_c=31.0))
     study = open_study(study.path)

@@ -13,7 +13,7 @@ from rig.study.answer.effects import offsets_of, scatter_of, treatments_of, weat
 from rig.study.answer.question import Question
 from rig.study.folder.study import Study
 from rig.study.model.draws import Draws
-from rig.study.plan.status import minutes_per_run
+from rig.study.plan.status import minutes_per_run, series_minutes
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable
 
@@ -120,7 +120,7 @@ def _series(study: Study, draws: Draws, table: SlideTable) -> SeriesCost:
     if draws.about.instrument.startswith("reader "):
         return SeriesCost(slides, slides * HAND_SLIDE_MIN)
     each: Sequence[Slide] = table.of_rig
-    return SeriesCost(slides, preferences.change_min + slides * minutes_per_run(study, each))
+    return SeriesCost(slides, series_minutes(study, slides, minutes_per_run(study, each)))
 
 
 def _as_of(study: Study, table: SlideTable) -> str:

@@ -18,6 +18,7 @@ BASELINE = "baseline"
 Name = Annotated[str, Meta(min_length=1, max_length=60, pattern=r"^[^\s/\\].*$")]
 Text = Annotated[str, Meta(max_length=500)]
 Role = Literal["treated", "control", "reference"]
+RaiseStart = Literal["whole", "quick"]
 
 
 class _Table(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -149,6 +150,10 @@ class Preferences(_Table, frozen=True):
         ),
     ] = 1
     rate_deg_s: Annotated[float, Meta(description="raise rate of every run", ge=0.1, le=3.0)] = 1.0
+    raise_start: Annotated[
+        RaiseStart,
+        Meta(description="whole: all of the raise at that rate; quick: fast to 3° below the slide"),
+    ] = "whole"
     dwell_s: Annotated[float, Meta(description="rest before every raise", ge=0, le=3600)] = 10.0
     change_min: Annotated[
         float, Meta(description="time to change the bag by hand, for time estimates", ge=0, le=120)
@@ -187,6 +192,11 @@ class Catalogue(_Table, frozen=True):
     treatments: dict[Name, Recipe] = field(default_factory=dict)
     targets: dict[Name, Target] = field(default_factory=dict)
     """By face; a face without one has the preferences' `wish_angle_deg`."""
+
+    @property
+    def settles(self) -> bool:
+        """Whether every series begins with a settling raise."""
+        return self.preferences.raise_start == "quick"
 
     def with_role(self, role: Role) -> list[str]:
         """Names of the bags of this role, in the file's order."""

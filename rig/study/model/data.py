@@ -14,8 +14,6 @@ from rig.study.model.history import Application, Histories, Played, State, histo
 from rig.study.model.priors import REFERENCE_HUMIDITY_PCT, REFERENCE_TEMPERATURE_C
 from rig.study.slides.slide import Applied, Slide
 
-EARLY = "slid_early"
-"""Flag of a slide that is only known to lie below its angle."""
 SETTLED = 1.0 / 3.0
 """The settling term is stated against the third slide: standards leave out up to two."""
 
@@ -129,8 +127,10 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
     facts = facts or Facts()
     known = [slide for slide in slides if slide.bag is not None and slide.face is not None]
     histories = histories_of(known, facts.done, facts.plays)
-    usable = [s for s in known if s.onset_angle_deg is not None and s.valid]
-    early = [s for s in known if _is_early(s)]
+    # Another rate that checks the material says nothing about the level.
+    counting = [s for s in known if s.purpose != "check"]
+    usable = [s for s in counting if s.onset_angle_deg is not None and s.valid]
+    early = [s for s in counting if s.is_early and _below_deg(s) > 0]
     air = _air_of([*usable, *early])
     exposed = _residue_slides(known)
     groups: dict[tuple[object, ...], list[Slide]] = {}
@@ -155,14 +155,13 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
     )
 
 
-def _is_early(slide: Slide) -> bool:
-    """A slide in the quick part of the raise, whose angle is only a bound."""
-    return EARLY in {str(flag) for flag in slide.flags} and not slide.void and _below_deg(slide) > 0
-
-
 def _below_deg(slide: Slide) -> float:
-    at_break = None if slide.result is None else slide.result.angle_at_break_deg
-    return slide.onset_angle_deg or at_break or 0.0
+    bound = None if slide.result is None else slide.result.quick_start_deg
+    return bound or slide.onset_angle_deg or 0.0
+
+
+def _method(slide: Slide) -> str:
+    return slide.method or ("" if slide.rate_deg_s is None else f"{slide.rate_deg_s:g} °/s")
 
 
 def _session(slide: Slide) -> str:
@@ -180,7 +179,7 @@ def _series_key(slide: Slide) -> tuple[object, ...]:
         slide.board,
         slide.rig,
         slide.reader,
-        slide.rate_deg_s,
+        _method(slide),
         len(slide.treatments),
     )
 
@@ -228,7 +227,7 @@ def _series(
         face=one.face or "",
         board=one.board or "",
         instrument=f"reader {one.reader or ''}" if by_hand else f"rig {one.rig or ''}",
-        method="" if by_hand or one.rate_deg_s is None else f"{one.rate_deg_s:g} °/s",
+        method="" if by_hand else _method(one),
         session=_session(one),
         by_hand=by_hand,
         humidity_pct=_mean([_or(s.surface_humidity_pct, usual) for s in slides]),

@@ -34,7 +34,7 @@ def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) ->
     A wipe without a note of it in the journal counts as done once a later row was run: it can't be
     made up for.
     """
-    made = Counter(record.series for record in records if record.valid)
+    made = Counter(record.series for record in records if record.valid or record.is_early)
     begun = {record.series for record in records}
     wiped = {wipe.series for wipe in study.journal.of(Wipe)}
     treated = {(entry.bag, entry.stage) for entry in study.journal.of(Treatment)}

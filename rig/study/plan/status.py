@@ -16,6 +16,8 @@ from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
 TYPICAL_ANGLE_DEG = 30.0
+MEASURED_DEG, QUICK_RATE_DEG_S = 3.0, 2.5
+"""Of a quick start: part of the raise that stays slow, and the rate before it."""
 OVERHEAD_S = 25.0
 """For the time estimate before any run was made: to the slide, and back down to the start."""
 MODEL_CLIMATES = 4
@@ -108,15 +110,22 @@ def minutes_per_run(study: Study, records: Sequence[Slide]) -> float:
     if gaps:
         return median(gaps) / 60.0
     preferences = study.catalogue.preferences
-    raising_s = TYPICAL_ANGLE_DEG / preferences.rate_deg_s
+    slow_deg = MEASURED_DEG if study.catalogue.settles else TYPICAL_ANGLE_DEG
+    quick_s = (TYPICAL_ANGLE_DEG - slow_deg) / QUICK_RATE_DEG_S
+    raising_s = quick_s + slow_deg / preferences.rate_deg_s
     return (preferences.dwell_s + raising_s + OVERHEAD_S) / 60.0
 
 
 def plan_hours(study: Study, rows: Sequence[PlanRow], per_run_min: float) -> float:
     """Time that these rows take on the rig, in hours; treatments and acclimatising come on top."""
-    change_min = study.catalogue.preferences.change_min
-    minutes = sum(row.runs * per_run_min + change_min for row in rows if row.is_series)
-    return minutes / 60.0
+    runs = [row.runs for row in rows if row.is_series]
+    return sum(series_minutes(study, n, per_run_min) for n in runs) / 60.0
+
+
+def series_minutes(study: Study, runs: int, per_run_min: float) -> float:
+    """Time of one series on the rig in minutes: the change by hand, a settling raise, the runs."""
+    catalogue = study.catalogue
+    return catalogue.preferences.change_min + (runs + catalogue.settles) * per_run_min
 
 
 def _blocks(study: Study, found: PlanProgress, per_run: float) -> list[Block]:
@@ -130,7 +139,6 @@ def _blocks(study: Study, found: PlanProgress, per_run: float) -> list[Block]:
         ]
         planned = sum(row.runs for row in rows)
         left = [found.runs_left[row.row] for row in rows]
-        change_min = study.catalogue.preferences.change_min
         blocks.append(
             Block(
                 stage=stage,
@@ -139,7 +147,7 @@ def _blocks(study: Study, found: PlanProgress, per_run: float) -> list[Block]:
                 series_done=sum(n == 0 for n in left),
                 runs_planned=planned,
                 runs_done=planned - sum(left),
-                hours_left=sum(n * per_run + change_min for n in left if n) / 60.0,
+                hours_left=sum(series_minutes(study, n, per_run) for n in left if n) / 60.0,
             )
         )
     return blocks

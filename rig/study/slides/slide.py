@@ -70,6 +70,9 @@ class Slide(Struct, frozen=True, kw_only=True):
     rate_deg_s: float | None = None
     onset_angle_deg: float | None = None
     u_onset_angle_deg: float | None = None
+    method: str | None = None
+    """How the rig raised the board, as `quick 0.3 °/s`."""
+    purpose: str | None = None
     outcome: str = "interrupted"
     flags: tuple[Flag, ...] = ()
     valid: bool = False
@@ -83,6 +86,11 @@ class Slide(Struct, frozen=True, kw_only=True):
     for a file that can't be read."""
     home: HomeReading | None = None
     problems: tuple[str, ...] = ()
+
+    @property
+    def is_early(self) -> bool:
+        """A slide in the quick part of the raise, known only to lie below its end."""
+        return "slid_early" in self.flags and not self.void
 
     def __repr__(self) -> str:
         who = ", ".join(name for name in (self.bag, self.face) if name) or self.slide_id

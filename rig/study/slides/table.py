@@ -122,6 +122,8 @@ def slide_of(path: Path, kept: Kept) -> Slide:
         rate_deg_s=result.rate_deg_s,
         onset_angle_deg=result.onset_angle_deg,
         u_onset_angle_deg=result.u_onset_angle_deg,
+        method=result.method,
+        purpose=result.purpose,
         outcome=result.outcome,
         flags=tuple(result.flags),
         valid=result.valid and result.onset_angle_deg is not None,

@@ -125,11 +125,29 @@ ENTRIES: list[Guard] = [
         "APPROACH_REST_S",
         _CYCLE_TEST + "after_a_quick_approach_the_cradle_comes_to_rest",
     ),
-    without(
+    never(
         _CYCLE,
         "Cycle._raise",
-        "recorder.flag('moved_before_raise')",
+        "passage.broken_s is not None and passage.broken_s <= begun_s",
         _CYCLE_TEST + "a_bag_that_slides_in_the_approach_is_flagged",
+    ),
+    always(
+        _CYCLE,
+        "Cycle._raise",
+        "passage.broken_s is not None and passage.broken_s <= begun_s",
+        _CYCLE_TEST + "after_a_quick_approach_the_cradle_comes_to_rest",
+    ),
+    without(
+        "rig.procedures.runs",
+        "_one_run",
+        "recorder.flag('settling')",
+        "tests/control/test_quick_start.py::test_a_settling_raise_has_an_angle_and_does_not_count",
+    ),
+    limit(
+        "rig.settings.checks",
+        "QUICK_RATE_DEG_S",
+        "tests/control/test_quick_start.py::test_a_quick_start_finds_the_same_angle_in_less_time",
+        times=0.5,
     ),
     change(
         _CYCLE,

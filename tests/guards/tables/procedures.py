@@ -197,8 +197,10 @@ def _series() -> list[Guard]:
     rules = _COUNTS + "each_option_has_its_rule"
     wiped = _COUNTS + "the_board_is_to_be_wiped_after_so_many_slides_not_runs"
     due = _COUNTS + "a_resumed_series_asks_for_wiping_when_it_is_due"
-    quick = _COUNTS + "a_quick_series_goes_fast_once_it_knows_where_to"
-    valid = _COUNTS + "a_run_that_is_not_valid_does_not_say_where_to_go_fast"
+    quick = _QUICK + "a_series_begins_with_one_settling_raise_that_fixes_its_start"
+    whole = _QUICK + "a_whole_series_has_no_settling_raise"
+    settled = _QUICK + "the_settling_raise_is_no_bad_run"
+    kept = _QUICK + "a_resumed_series_keeps_its_start_and_its_early_slides"
     fails = _SERIES + "an_analysis_that_fails_does_not_end_the_series"
     return [
         limit(m, "UNATTENDED_BAD_RUNS", alone),
@@ -211,20 +213,22 @@ def _series() -> list[Guard]:
         change(m, init, "series.slides", "0", resumed, nth=1),
         change(m, init, "max(series.slides - 1, 0)", "0", due),
         change(m, init, "max(series.slides - 1, 0)", "series.slides", due),
-        change(m, f"{maker}.make", "self._series.counted.items()", "()", earlier),
+        change(m, f"{maker}.make", "self._series.counted.items()", "()", earlier, kept),
         without(m, f"{maker}.make", "self._close(...)", closed),
         never(m, between, "self._gate is not None", air),
         never(m, between, "every is not None and ...", wiped),
         change(m, between, "... > self._reminded_at // every", "self._slides % every == 0", wiped),
         without(m, between, "self._reminded_at = self._slides", wiped),
-        never(m, between, "self._options.quick", quick),
+        never(m, "begin_series", "options.quick and numbered", quick),
+        change(m, "begin_series", "options.quick and numbered", "numbered", whole),
+        never(m, between, "self._options.quick and not request.settling", quick),
+        change(m, f"{maker}._take", "'settling' in result.flags", "False", settled),
         change(m, between, "... + self._slides + 1", "self._slides", slides),
         change(m, ended, "... + run.brought_down", "(run.outcome == 'slid')", slides),
         change(m, ended, "... + run.brought_down", "1 + run.brought_down", slides),
         change(m, ended, "run.pushes", "0", before),
         change(m, ended, "run.brought_down", "0", before, nth=1),
-        without(m, ended, "self._figures.append(...)", closed),
-        change(m, f"{maker}._analyse", "result.valid", "True", valid),
+        without(m, f"{maker}._take", "self._figures.append(...)", closed),
         change(m, f"{maker}._analyse", "return None", "raise", fails),
     ]
 
@@ -273,34 +277,23 @@ def _series_log() -> list[Guard]:
 
 
 def _quick() -> list[Guard]:
-    m, take, turn = "rig.procedures.quick", "QuickApproach.take", "QuickApproach.next_deg"
-    last = _QUICK + "a_quick_approach_leaves_the_last_part_to_be_measured"
-    ten = _QUICK + "nothing_is_said_before_there_are_ten_of_each"
-    count = _QUICK + "quick_runs_count_when_they_surely_lie_within_half_a_degree"
-    stands = _QUICK + "a_verdict_stands"
-    turns = _QUICK + "they_take_turns_until_then"
-    swapped = "welch(self._quick, self._whole)"
+    m, quick = "rig.procedures.quick", "QuickStart"
+    take, settle = f"{quick}.take", f"{quick}._settle"
+    begins = _QUICK + "a_series_begins_with_one_settling_raise_that_fixes_its_start"
+    early = _QUICK + "an_early_slide_moves_the_start_5_degrees_lower_and_a_second_one_ends_it"
+    sound = _QUICK + "only_a_sound_angle_well_above_level_gives_a_start"
     return [
-        *(
-            limit(m, name, last, times=times)
-            for name in (
-                "LEAST_RUNS",
-                "MEASURED_DEG",
-                "LEAST_SCATTER_DEG",
-                "SCATTERS",
-                "LOWEST_DEG",
-            )
-            for times in (2.0, 0.5)
-        ),
-        change(m, "quick_approach_deg", "stdev(slid_at_deg)", "0.0", last),
-        change(m, take, "min(len(self._quick), len(self._whole))", "len(self._quick)", ten),
-        change(m, take, "min(len(self._quick), len(self._whole))", "len(self._whole)", ten),
-        change(m, take, "welch(self._whole, self._quick)", swapped, count),
-        always(m, take, "compared.p_equivalence(MARGIN_DEG) < LEVEL", count),
-        never(m, take, "self.verdict is not None", stands),
-        never(m, turn, "not self._agrees", count),
-        never(m, turn, "len(self._quick) >= ...", turns),
-        change(m, turn, "... + 1", "len(self._whole) - LEAST_RUNS", turns),
+        limit(m, "SETTLING_RATE_DEG_S", begins),
+        limit(m, "MEASURED_DEG", begins),
+        limit(m, "MEASURED_DEG", begins, times=0.5),
+        limit(m, "LOWER_BY_DEG", early),
+        limit(m, "MOST_EARLY", early),
+        limit(m, "MOST_EARLY", early, times=0.5),
+        limit(m, "LOWEST_DEG", sound),
+        limit(m, "LOWEST_DEG", sound, times=0.5),
+        never(m, take, "'slid_early' not in result.flags", begins),
+        always(m, take, "'slid_early' not in result.flags", early),
+        change(m, settle, "INVALIDATING.intersection(result.flags) - {'settling'}", "()", sound),
     ]
 
 

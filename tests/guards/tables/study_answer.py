@@ -29,6 +29,7 @@ _FORCED = (
     "tests/study/test_treatments.py::test_an_open_baseline_of_the_plan_is_given_up_by_force_only"
 )
 _SETS = "tests/commands/test_evening.py::test_controls_of_a_set_are_not_treated"
+_OWN_START = "tests/commands/test_plan_runs.py::test_what_cannot_be_is_said_in_a_sentence"
 _PLANNED_AIR = (
     "tests/commands/test_plan_runs.py::test_a_session_waits_for_the_planned_air_and_says_so"
 )
@@ -67,6 +68,22 @@ ENTRIES: list[Guard] = [
     never(_TREATED, "_check_plan", "lost", _FORCED, nth=2),
     change(
         "rig.commands.study_journal", "treat", "study.bag(bag).role == 'treated'", "True", _SETS
+    ),
+    never("rig.commands.run", "run", "quick or purpose is not None", _OWN_START),
+    change(
+        "rig.commands.plan_runs",
+        "PlanRuns._options_for",
+        "self._study.catalogue.settles",
+        "False",
+        "tests/commands/test_plan_runs.py::"
+        "test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for",
+    ),
+    change(
+        "rig.study.model.data",
+        "model_data",
+        "s.purpose != 'check'",
+        "True",
+        "tests/study/model/test_data.py::test_a_check_at_another_rate_says_nothing_of_the_level",
     ),
     never(
         "rig.commands.plan_runs",

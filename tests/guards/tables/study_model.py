@@ -31,9 +31,9 @@ ENTRIES: list[Guard] = [
         STORE + "test_a_study_is_fitted_again_only_when_its_slides_change",
     ),
     change(
-        "rig.study.model.data",
-        "_is_early",
-        "not slide.void",
+        "rig.study.slides.slide",
+        "Slide.is_early",
+        "not self.void",
         "True",
         DATA + "test_an_early_slide_is_a_bound_unless_a_person_took_it_out",
     ),

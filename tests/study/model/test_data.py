@@ -102,8 +102,22 @@ def test_air_that_is_not_known_is_the_sessions_or_else_the_studys() -> None:
     assert data.n_without_air == 2
 
 
+def test_a_check_at_another_rate_says_nothing_of_the_level() -> None:
+    checked = slides_of("A", "s2", [26.0], before=1, purpose="check")
+    bridge = slides_of("A", "s3", [24.5], before=2, purpose="bridge", method="quick 0.3 °/s")
+    data = model_data([*slides_of("A", "s1", [24.0]), *checked, *bridge])
+    assert [one.mean_deg for one in data.series] == [24.0, 24.5]
+    assert data.series[1].method == "quick 0.3 °/s"
+
+
+def test_slides_of_two_methods_are_two_series() -> None:
+    whole = slides_of("A", "s1", [24.0], method="whole 1 °/s")
+    quick = slides_of("A", "s1", [24.5], before=1, method="quick 1 °/s")
+    assert [one.n for one in model_data([*whole, *quick]).series] == [1, 1]
+
+
 def test_an_early_slide_is_a_bound_unless_a_person_took_it_out() -> None:
-    early: tuple[Flag, ...] = ("slid_early", "gap_unknown")  # type: ignore[assignment]
+    early: tuple[Flag, ...] = ("slid_early", "gap_unknown")
     fell = "bag fell"
     slides = [
         *slides_of("A", "s1", [24.0]),
