@@ -198,7 +198,7 @@ def test_figures_of_the_blade_are_those_of_the_code() -> None:
     assert UNATTENDED_BAD_RUNS == 3
     assert "ends a series after three bad runs" in page
     assert MEASURED_DEG == 3.0
-    assert "goes fast to 3° and three\ntimes the scatter below" in page
+    assert "fast to 3° below the slide that it found" in page
 
 
 def test_every_file_that_the_readme_names_exists() -> None:
