@@ -45,6 +45,7 @@ def test_a_story_in_a_full_folder_is_refused(rig: Rig, tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("_short")
+@pytest.mark.long
 def test_the_story_is_the_commands_that_it_prints(rig: Rig, tmp_path: Path) -> None:
     said = rig("demo", "--out", "shed")
     assert said.code == 0, said.err

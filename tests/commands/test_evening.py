@@ -10,6 +10,7 @@ BAGS = ["Quay 1", "Quay 2", "Quay 3", "Quay 4"]
 SOAK = ["--recipe", "soak", "--step", "soak: agent=softener, temperature=30, time=45"]
 
 
+@pytest.mark.long
 def test_before_and_after_in_eight_commands(rig: Rig) -> None:
     """From nothing to an answer; the rig's own two are one for before and one for after."""
     before, after = "2026-03-02T18:00Z", "2026-03-03T18:00Z"
