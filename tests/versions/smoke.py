@@ -32,7 +32,7 @@ SMALLER = {
     "stages_after_baseline = 1": "stages_after_baseline = 0",
     "runs_per_series = 5": "runs_per_series = 1",
     "reference_runs = 3": "reference_runs = 1",
-    "min_controls = 2": "min_controls = 0",
+    "min_controls = 1": "min_controls = 0",
 }
 """Preferences of a new study and what makes it small."""
 
