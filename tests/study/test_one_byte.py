@@ -31,6 +31,7 @@ def test_each_command_has_an_answer(made: Made) -> None:
     assert {name: made.before[name].code for name in COMMANDS} == dict.fromkeys(COMMANDS, 0)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 2])
 def test_one_changed_byte(made: Made, seed: int) -> None:
     for command, name, place in changes(made.whole, made.copy, CHANGES // 2, seed):
