@@ -133,14 +133,14 @@ def asked(
 
 def _check_board(study: "Study", board: str | None) -> None:
     """A board that is not in the catalogue is a new one, unless its name is near a known one."""
-    from difflib import get_close_matches
+    from rig.files.names import nearest
 
     known = study.catalogue.boards
     if board is not None and board not in known:
-        near = get_close_matches(board, known, 1)
-        if near:
+        near = nearest(board, known)
+        if near is not None:
             raise BadInputError(
-                f"The study knows no board {board!r}; did you mean {near[0]!r}? `rig study board`"
+                f"The study knows no board {board!r}; did you mean {near!r}? `rig study board`"
                 " adds a new one."
             )
         say(f"{board} is a new board: boards differ, so the ranges are wider.")

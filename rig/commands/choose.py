@@ -17,7 +17,7 @@ from rig.commands.asking import (
     asked,
     part,
 )
-from rig.commands.options import Json, RigFile, Seed, Twin, Units, print_json, system_of
+from rig.commands.options import Json, RigFile, Seed, Twin, Units, print_json, system_of, tell
 
 
 def choose(
@@ -68,10 +68,11 @@ def choose(
         print_json(part(answer, *keys) | {"sentences": [*answer.sentences]})
         return
     print(f"{found.study.catalogue.name} · {words.air_words(answer.air, system)}")
-    print(words.pick_sentence(answer))
-    print(words.shift_sentence(answer))
+    tell(words.pick_sentence(answer))
+    tell(words.shift_sentence(answer))
     for rows in (picks(answer), sets(answer)):
         if len(rows) > 1:
             print(f"\n{format_table(rows)}")
     if answer.best_four is not None:
-        print(f"\n{words.four_sentence(answer.best_four)}")
+        print()
+        tell(words.four_sentence(answer.best_four))

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from rig.commands.asking import StudyFolder, asked, part
-from rig.commands.options import Json, print_json
+from rig.commands.options import Json, print_json, tell
 
 
 def compare(
@@ -40,4 +40,4 @@ def compare(
             print(f"{title}\n\n{format_table(rows)}\n")
     print("Ranges hold 95 %. Shown: the sign is at least 97.5 % sure.")
     for sentence in answer.unknown:
-        print(f"- {sentence}")
+        tell(sentence, "- ")

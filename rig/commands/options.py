@@ -5,6 +5,7 @@ import secrets
 import sys
 from collections.abc import Mapping
 from pathlib import Path
+from textwrap import TextWrapper
 from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import typer
@@ -115,8 +116,37 @@ def settings_of(file: Path | None) -> "Settings":
 
 
 def say(text: str) -> None:
-    """A message for a person, on stderr."""
-    print(text, file=sys.stderr, flush=True)
+    """A message for a person, on stderr; whoever reads it from a pipe gets it in one line."""
+    print(folded(text) if sys.stderr.isatty() else text, file=sys.stderr, flush=True)
+
+
+def tell(text: str, mark: str = "") -> None:
+    """A sentence on stdout, in lines of 80 columns; `mark` stands before the first."""
+    print(folded(text, mark), flush=True)
+
+
+def folded(text: str, mark: str = "") -> str:
+    """Text in lines of 80 columns; its own line breaks stay."""
+    lines = TextWrapper(
+        80, initial_indent=mark, subsequent_indent=" " * len(mark), break_on_hyphens=False
+    )
+    return "\n".join(lines.fill(line) for line in text.split("\n"))
+
+
+def write_out(path: Path, data: bytes, hint: str) -> None:
+    """Write a file that was asked for, whole or not at all; its folder is made.
+
+    Raises:
+        BadInputError: it can't be written; `hint` says what to do.
+    """
+    from rig.files.durable import make_folder, replace_file
+
+    try:
+        make_folder(path.parent)
+        replace_file(path, data)
+    except OSError as error:
+        why = error.strerror or error
+        raise BadInputError(f"{path} can't be written ({why}); {hint}.") from None
 
 
 def print_json(document: Mapping[str, Any]) -> None:

@@ -15,9 +15,8 @@ from rig.commands.asking import (
     Temperature,
     asked,
 )
-from rig.commands.options import Json, Units, print_json, say, system_of
+from rig.commands.options import Json, Units, print_json, say, system_of, write_out
 from rig.errors import BadInputError
-from rig.files.durable import make_folder, replace_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -142,15 +141,4 @@ def _calibration(path: Path | None) -> "Calibration | None":
 
 
 def _write(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all.
-
-    Raises:
-        BadInputError: it can't be written.
-    """
-    try:
-        make_folder(path.parent)
-        replace_file(path, data)
-    except OSError as error:
-        raise BadInputError(
-            f"{path} can't be written ({error.strerror or error}); name another place with --out."
-        ) from None
+    write_out(path, data, "name another place with --out")

@@ -22,7 +22,7 @@ from rig.commands.asking import (
     Tolerance,
     asked,
 )
-from rig.commands.options import RigFile, Seed, Twin, Units, say, system_of
+from rig.commands.options import RigFile, Seed, Twin, Units, say, system_of, write_out
 from rig.errors import BadInputError
 
 
@@ -84,9 +84,5 @@ def sheet(
         print(sheet_text(made))
         return
     path = out or study / "report" / "sheet.html"
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(sheet_html(made, paper=paper), encoding="utf-8")
-    except OSError as error:
-        raise BadInputError(f"{path} can't be written ({error.strerror}); name --out.") from None
+    write_out(path, sheet_html(made, paper=paper).encode(), "name --out")
     say(f"The sheet is {path}; print it on {paper}, both sides.")

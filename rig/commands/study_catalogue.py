@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from rig.commands.options import Json, print_json, say
+from rig.commands.options import Json, print_json, say, tell
 from rig.commands.quantities import (
     name_argument,
     name_option,
@@ -264,7 +264,7 @@ def plan(
     """Make plan.csv, or check the one that is there (you may edit it) and say what it takes."""
     import msgspec
 
-    from rig.study.answer.foreseen import scatter_seen
+    from rig.study.answer.foreseen import scatter_seen, shown_words
     from rig.study.folder.study import open_study
     from rig.study.plan.keep import add_to_plan, current_plan, timed_plan
     from rig.study.plan.progress import progress
@@ -320,9 +320,7 @@ def plan(
     print(f"{opened.plan_path}: {len(rows)} rows, about {on_rig_h:.1f} h on the rig.")
     print_rows(session_rows(opened, rows, per_run))
     if shows is not None:
-        print(
-            f"It can show an effect of {shows.detectable_deg:.1f}° in four of five such trials; the"
-            f" effect on a face comes out with ± {shows.half_width_deg:.1f}°."
-        )
+        tell(f"With this plan, {shown_words(shows.detectable_deg)}.")
+        tell(f"The effect on a face comes out with ± {shows.half_width_deg:.1f}°.")
     for sentence in [*missing, *warnings]:
-        print(sentence)
+        tell(sentence)

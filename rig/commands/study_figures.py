@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.commands.options import Json, print_json, say
+from rig.commands.options import Json, print_json, say, tell
 from rig.commands.quantities import quantity
 from rig.commands.study_options import Folder, figure, print_rows
 from rig.quantities.figures import signed
@@ -42,7 +42,7 @@ def status(
         print_json(msgspec.to_builtins(found))
         return
     by_hand = found.slides_by_hand
-    print(
+    tell(
         f"{found.study}: {_count(found.bags, 'bag')}, {_count(found.boards, 'board')},"
         f" {_count(found.runs, 'run')} that count"
         f" ({found.runs_not_counting} don't, {found.runs_outside_plan} outside the plan)"
@@ -69,11 +69,11 @@ def status(
         ("Still to treat", found.treatments_missing),
     ):
         if names:
-            print(f"{title}: {'; '.join(names)}.")
+            tell(f"{title}: {'; '.join(names)}.")
     for sentence in [*found.missing_climates, *found.warnings]:
-        print(sentence)
+        tell(sentence)
     if found.blocks:
-        print(
+        tell(
             f"Left on the rig: about {found.hours_left:.1f} h, at {found.minutes_per_run:.1f} min"
             " for a run; treatments and acclimatising come on top."
         )
@@ -162,6 +162,10 @@ def show_readers(study: "Study", json: bool) -> None:
         )
     print_rows(rows)
     print("Bias is reading minus rig; scatter is the standard deviation of one reading.")
+    tell(
+        "These are the readings beside the rig, as they stand; answers use the model's offset of a"
+        " reader, which `rig compare` lists."
+    )
 
 
 def show_droop(study: "Study", json: bool) -> None:
@@ -251,9 +255,9 @@ def power(
     """Say what a trial can show before anything is treated; treatments can't be undone."""
     import msgspec
 
-    from rig.study.answer.foreseen import chance_to_show, scatter_seen
+    from rig.study.answer.foreseen import scatter_seen, shown_words
     from rig.study.folder.study import open_study
-    from rig.study.plan.trial import Trial, foresee, prior_scatter, trial_of
+    from rig.study.plan.trial import Trial, chance_to_show, foresee, prior_scatter, trial_of
 
     scatter, origin = prior_scatter(by_hand=by_hand), "expected, not measured"
     planned = Trial(treated=3, controls=1, sessions=1, series=1, slides=3)
@@ -298,20 +302,19 @@ def power(
             }
         )
         return
-    print(
-        f"Scatter ({origin}): slides {scatter.run_deg:.2f}°, series {scatter.series_deg:.2f}°,"
-        f" sittings {scatter.session_deg:.2f}°, applications {scatter.response_deg:.2f}°."
+    tell(
+        f"Scatter: slides {scatter.run_deg:.2f}°, series {scatter.series_deg:.2f}°,"
+        f" sittings {scatter.session_deg:.2f}°, applications {scatter.response_deg:.2f}°"
+        f" ({origin})."
     )
-    print(
+    tell(
         f"{_count(trial.treated, 'bag')} of a treatment and {_count(trial.controls, 'control')};"
         f" at each stage {_count(trial.sessions, 'sitting')}, {_count(trial.series, 'mounting')} of"
         f" each face, {_count(trial.slides, 'slide')} each: the effect on a face comes out with"
         f" ± {foreseen.half_width_deg:.1f}°."
     )
-    print(
-        f"An effect of {wanted:g}° is shown with a chance of {chance:.0%}; one of"
-        f" {foreseen.detectable_deg:.1f}° in four of five such trials."
-    )
+    tell(f"An effect of {wanted:g}° is shown with a chance of {chance:.0%}.")
+    tell(f"With these, {shown_words(foreseen.detectable_deg)}.")
 
 
 def export(

@@ -2,12 +2,11 @@
 
 from datetime import timedelta
 from pathlib import Path
-from textwrap import fill
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.commands.options import Json, drawn_seed, print_json
+from rig.commands.options import Json, drawn_seed, print_json, tell
 from rig.commands.quantities import moment, quantity
 from rig.errors import BadInputError
 
@@ -55,7 +54,7 @@ def new(
 
     seed = drawn_seed() if seed is None else seed
     home = new_home(folder, seed, parse_utc(moment("--at", at)), law, wear)
-    print(
+    tell(
         f"Made a simulated rig in {folder} (seed {seed}; there it is {home.state.now}). Its"
         f" settings are in {home.settings_file}."
     )
@@ -90,7 +89,7 @@ def status(where: Where = Path(), json: Json = False) -> None:
         )
         return
     kept = "kept so" if state.air is not None else "today's weather; a planned climate is kept"
-    print(
+    tell(
         f"The simulated rig in {home.folder} (seed {state.seed}, friction {state.law}, wear"
         f" {state.wear}). There it is {state.now}.\n"
         f"Air: {air.temperature_c:.1f} °C, {air.relative_humidity_pct:.0f} %RH ({kept}).\n"
@@ -103,7 +102,7 @@ def status(where: Where = Path(), json: Json = False) -> None:
     if len(rows) > 1:
         print("\n" + format_table(rows))
     for line in home.effects():
-        print(line)
+        tell(line)
 
 
 @twin.command()
@@ -156,7 +155,7 @@ def truth(
 ) -> None:
     """Say how right the rig was: runs and answers of a study beside what is true there."""
     from rig.commands.asking import asked
-    from rig.commands.twin_truth import angles, measured_against_truth, story
+    from rig.commands.twin_truth import NOTE, angles, measured_against_truth, story
 
     home = _home(study)
     found = asked(study, temperature=temperature, humidity=humidity)
@@ -165,9 +164,11 @@ def truth(
         return
     for line in measured_against_truth(study / "runs"):
         print(line)
+    print()
+    tell(NOTE)
     print("\nIn short, with what is true on the twin")
     for line in story(found, home):
-        print(fill(f"- {line}", 80, subsequent_indent="  "))
+        tell(line, "- ")
 
 
 def _home(where: Path) -> "Home":

@@ -19,6 +19,14 @@ Face = tuple[str, str]
 """Bag and face."""
 
 
+NOTE = (
+    "`error` is the mean of measured less true slide angle, `rms` its root mean square over the"
+    " runs. What is alike for all bags comes from the analysis not knowing which friction law"
+    " holds, and from a calibration made in one air. `at break` is the error of the angle at which"
+    " the beam broke, which one would read off without the analysis."
+)
+
+
 def measured_against_truth(runs: Path) -> Sequence[str]:
     """Lines of a table: for each bag face the mean error against the twin's truth."""
     errors: dict[Face, list[tuple[float, float, float]]] = {}
@@ -41,13 +49,6 @@ def measured_against_truth(runs: Path) -> Sequence[str]:
             f"{bag:<9} {face:<6} {len(found):>4} {true:>10.2f}° {error:>+7.3f}° {rms:>6.3f}°"
             f" {late:>+8.3f}°".replace("-", "−")
         )
-    lines += [
-        "",
-        "`error` is the mean of measured less true slide angle, `rms` its root mean square over",
-        "the runs. What is alike for all bags comes from the analysis not knowing which friction",
-        "law holds, and from a calibration made in one air. `at break` is the error of the angle",
-        "at which the beam broke, which one would read off without the analysis.",
-    ]
     return lines
 
 

@@ -18,6 +18,7 @@ from rig.quantities.figures import fixed
 from rig.study.answer import words
 from rig.study.answer.answer import Answer, BagAnswer
 from rig.study.answer.ask import air_at, ask
+from rig.study.answer.foreseen import scatter_in
 from rig.study.folder.study import open_study
 from rig.study.slides.table import slide_table
 
@@ -63,7 +64,6 @@ def answer_to(study: Path, wanted: Enquiry) -> Answer:
 def shown(answer: Answer) -> dict[str, Any]:
     """What the page shows of it, in the words of every other place, and what it compares with."""
     first, *others = answer.sentences or ("",)
-    scatter = answer.scatter
     return {
         "error": "",
         "as_of": answer.as_of,
@@ -74,12 +74,7 @@ def shown(answer: Answer) -> dict[str, Any]:
         "unknown": list(answer.unknown),
         "bags": [_bag(one) for one in answer.bags],
         "pick": [answer.picks[0].bag, answer.picks[0].face] if answer.picks else None,
-        "scatter": {
-            "run_deg": scatter.run_sd_deg.median,
-            "series_deg": scatter.series_sd_deg.median,
-            "session_deg": scatter.session_sd_deg.median,
-            "response_deg": scatter.response_sd_deg.median,
-        },
+        "scatter": msgspec.to_builtins(scatter_in(answer.scatter)),
     }
 
 

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
+from rig.study.answer.foreseen import shown_words
 from rig.study.folder.catalogue import BASELINE
 from rig.study.folder.study import Study
 from rig.study.plan.evening import series_of
@@ -129,7 +130,7 @@ def cost_sentences(
         return foresee(trial, seen).detectable_deg
 
     now, more = shows(min(mine)), shows(min(mine) + 2)
-    text = f"As it stands, an effect of {now:.1f}° is shown in four of five such trials"
+    text = f"As it stands, {shown_words(now)}"
     if now - more >= 0.05:
         text += f"; two more slides of each bag before it would make that {more:.1f}°"
     return [*found, f"{text}."]

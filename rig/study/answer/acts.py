@@ -95,8 +95,7 @@ def _acts(draws: Draws, question: Question, bags: Sequence[BagAnswer]) -> Iterab
 
 def _noise(draws: Draws, slides: int) -> float:
     """Variance of a series' mean about the bag face's angle, in square degrees."""
-    by_hand = draws.about.instrument.startswith("reader ")
-    run = draws.scale("reader_run" if by_hand else "run")
+    run = draws.run_scatter
     layers = draws.scale("session") ** 2 + draws.scale("series") ** 2 + run**2 / slides
     return float(np.mean(layers))
 

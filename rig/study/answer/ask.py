@@ -21,6 +21,10 @@ from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
 
+class NoSlideError(BadInputError):
+    """A study in which no slide counts yet."""
+
+
 class Asked(NamedTuple):
     """A study with its slides, the model's draws, and the question as it was taken."""
 
@@ -80,7 +84,7 @@ def ask(
     table.check_answers()
     table = table._replace(slides=[*table.slides, *readings])
     if not table.valid:
-        raise BadInputError(
+        raise NoSlideError(
             f"{study.path} has no slide that counts yet: measure with `rig run`, or note what you"
             " read by hand with `rig study reading`."
         )

@@ -29,11 +29,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
         table: its slides.
         draws: of the model of these slides.
         question: air, board, targets.
-
-    Raises:
-        BadInputError: a damaged line of the journal blocks all answers.
     """
-    table.check_answers()
     boards = _boards(study, table)
     known = study.catalogue.bags.items()
     bags = bag_answers(draws, question, boards, _recipes(study, draws))
@@ -117,7 +113,7 @@ def _counts(slide: Slide, study: Study, table: SlideTable) -> bool:
 def _series(study: Study, draws: Draws, table: SlideTable) -> SeriesCost:
     preferences = study.catalogue.preferences
     slides = preferences.runs_per_series
-    if draws.about.instrument.startswith("reader "):
+    if draws.by_hand:
         return SeriesCost(slides, slides * HAND_SLIDE_MIN)
     each: Sequence[Slide] = table.of_rig
     return SeriesCost(slides, series_minutes(study, slides, minutes_per_run(study, each)))

@@ -8,7 +8,6 @@ import numpy as np
 from rig.study.answer.answer import Offset, ScatterLayers, Spread, TreatmentEffect, Weather
 from rig.study.answer.question import F
 from rig.study.model.draws import Draws, interval
-from rig.study.model.posterior import Scale
 
 SHOWN = 0.975
 """A claim is shown when its sign is that sure; draws without effect count for neither sign."""
@@ -112,15 +111,14 @@ def offsets_of(draws: Draws, boards: Iterable[str]) -> list[Offset]:
 def scatter_of(draws: Draws) -> ScatterLayers:
     """The layers of scatter."""
 
-    def spread(name: Scale) -> Spread:
-        at = interval(draws.scale(name))
+    def spread(sd_deg: F) -> Spread:
+        at = interval(sd_deg)
         return Spread(median=at.median, lower=at.lower, upper=at.upper)
 
-    run: Scale = "reader_run" if draws.about.instrument.startswith("reader ") else "run"
     return ScatterLayers(
-        run_sd_deg=spread(run),
-        series_sd_deg=spread("series"),
-        session_sd_deg=spread("session"),
-        bag_sd_deg=spread("bag"),
-        response_sd_deg=spread("response"),
+        run_sd_deg=spread(draws.run_scatter),
+        series_sd_deg=spread(draws.scale("series")),
+        session_sd_deg=spread(draws.scale("session")),
+        bag_sd_deg=spread(draws.scale("bag")),
+        response_sd_deg=spread(draws.scale("response")),
     )

@@ -1,34 +1,34 @@
-"""A trial's chances with the scatter that a study has shown."""
+"""A trial with the scatter that a study has shown, in words and figures."""
 
-from math import erf, sqrt
-
-import numpy as np
-
-from rig.errors import BadInputError
-from rig.study.answer.ask import ask
+from rig.study.answer.answer import ScatterLayers
+from rig.study.answer.ask import NoSlideError, ask
+from rig.study.answer.effects import scatter_of
 from rig.study.folder.study import Study
-from rig.study.plan.trial import LIKELY, Scatter, Trial, foresee, variance
+from rig.study.plan.trial import Scatter
 
 
 def scatter_seen(study: Study) -> Scatter | None:
-    """The scatter by the model of the study's slides; None where none counts yet."""
+    """The scatter by the model of the study's slides; None where none counts yet.
+
+    Raises:
+        BadInputError: a damaged line of the journal blocks all answers.
+    """
     try:
-        draws = ask(study).draws
-    except BadInputError:
+        return scatter_in(scatter_of(ask(study).draws))
+    except NoSlideError:
         return None
-    by_hand = draws.about.instrument.startswith("reader ")
+
+
+def scatter_in(layers: ScatterLayers) -> Scatter:
+    """The medians of an answer's layers of scatter."""
     return Scatter(
-        run_deg=float(np.median(draws.scale("reader_run" if by_hand else "run"))),
-        series_deg=float(np.median(draws.scale("series"))),
-        session_deg=float(np.median(draws.scale("session"))),
-        response_deg=float(np.median(draws.scale("response"))),
+        run_deg=layers.run_sd_deg.median,
+        series_deg=layers.series_sd_deg.median,
+        session_deg=layers.session_sd_deg.median,
+        response_deg=layers.response_sd_deg.median,
     )
 
 
-def chance_to_show(effect_deg: float, trial: Trial, scatter: Scatter) -> float:
-    """Chance that a trial shows an effect of this size."""
-    found = foresee(trial, scatter)
-    # `detectable_deg` is where the chance is 80 %: that many standard deviations above the limit.
-    sd_deg = sqrt(variance(trial, scatter))
-    limit_deg = found.detectable_deg - LIKELY * sd_deg
-    return 0.5 * (1.0 + erf((effect_deg - limit_deg) / sd_deg / sqrt(2.0)))
+def shown_words(detectable_deg: float) -> str:
+    """What a trial is good for, as part of a sentence."""
+    return f"an effect of {detectable_deg:.1f}° is shown in four of five such trials"

@@ -140,6 +140,16 @@ class Draws(Posterior):
         throws = np.where((bottom < 0.0) & (left > 0.0), throws, np.inf)
         return np.where(over <= 0.0, 0.0, throws)
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether angles are as a reader shows them, for want of a rig."""
+        return self.about.instrument.startswith("reader ")
+
+    @property
+    def run_scatter(self) -> F:
+        """Standard deviation of one slide in degrees, by whoever measures."""
+        return self.scale("reader_run" if self.by_hand else "run")
+
     def scale(self, name: Scale) -> F:
         """Standard deviation of a layer in degrees; of a response for TYPICAL_EFFECT_DEG."""
         return self.values[name]

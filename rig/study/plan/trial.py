@@ -12,7 +12,7 @@ interval is that which the model gives where it knows the scatters (tests compar
 
 from collections.abc import Iterator, Sequence
 from itertools import product
-from math import sqrt
+from math import erf, sqrt
 from typing import NamedTuple
 
 import msgspec
@@ -88,16 +88,29 @@ def foresee(trial: Trial, scatter: Scatter) -> Foreseen:
     Raises:
         BadInputError: no bag is treated.
     """
+    sd_deg, half_width_deg, shown_from_deg = _precision(trial, scatter)
+    return Foreseen(half_width_deg=half_width_deg, detectable_deg=shown_from_deg + LIKELY * sd_deg)
+
+
+def chance_to_show(effect_deg: float, trial: Trial, scatter: Scatter) -> float:
+    """Chance that a trial shows an effect of this size.
+
+    Raises:
+        BadInputError: no bag is treated.
+    """
+    sd_deg, _, shown_from_deg = _precision(trial, scatter)
+    return 0.5 * (1.0 + erf((effect_deg - shown_from_deg) / sd_deg / sqrt(2.0)))
+
+
+def _precision(trial: Trial, scatter: Scatter) -> tuple[float, float, float]:
+    """Standard deviation of the estimate, half the interval, and the estimate it is shown from."""
     if trial.treated < 1:
         raise BadInputError("A trial needs a treated bag; give one a recipe.")
     spread = variance(trial, scatter)
     prior = PRIORS["effect"].spread ** 2 + PRIORS["effect_face"].spread ** 2
     left = 1.0 / (1.0 / spread + 1.0 / prior)
     # The estimate is drawn towards zero by left / V, and shown beyond SURE·√left.
-    shown_at = SURE * sqrt(left) * spread / left
-    return Foreseen(
-        half_width_deg=SURE * sqrt(left), detectable_deg=shown_at + LIKELY * sqrt(spread)
-    )
+    return sqrt(spread), SURE * sqrt(left), SURE * sqrt(left) * spread / left
 
 
 def variance(trial: Trial, scatter: Scatter) -> float:

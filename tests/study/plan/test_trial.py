@@ -7,10 +7,9 @@ import pytest
 
 from rig.errors import BadInputError
 from rig.study.answer.ask import ask
-from rig.study.answer.foreseen import chance_to_show
 from rig.study.plan.keep import timed_plan
 from rig.study.plan.rows import read_plan
-from rig.study.plan.trial import Scatter, Trial, foresee, prior_scatter, trial_of
+from rig.study.plan.trial import Scatter, Trial, chance_to_show, foresee, prior_scatter, trial_of
 from tests.study.answer.evening import evening
 from tests.study.folder_example import make_study
 
