@@ -77,7 +77,7 @@ def angles(found: Asked, home: "Home") -> list[dict[str, object]]:
 def story(found: Asked, home: "Home") -> Iterator[str]:
     """The answer's sentences, each with the truth of the twin beside it."""
     answer = found.answer
-    several = len({one.model for one in answer.treatments}) > 1
+    several = words.several_models(answer.weather)
     climates = found.study.catalogue.climates.values()
     airs = [
         one.relative_humidity_pct for one in climates if one.relative_humidity_pct is not None

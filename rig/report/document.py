@@ -2,18 +2,20 @@
 
 from collections.abc import Iterable, Sequence
 from itertools import groupby
-from math import isfinite, radians, tan
+from math import radians, tan
 from typing import Any
 
 import msgspec
 
 from rig.calibration.history import home_trend
 from rig.calibration.show import calibration_document
+from rig.files.plain import finite
 from rig.quantities.said import Amount, Said
 from rig.report.evidence import Evidence
 from rig.runfile.reader import RunFile
 from rig.study.answer import words
 from rig.study.answer.answer import Answer, DayAir
+from rig.study.answer.tables import LAYERS
 from rig.study.droop import LIMITS
 from rig.study.folder.catalogue import Bag, Step
 from rig.study.folder.journal import Treatment
@@ -32,12 +34,6 @@ SIMULATED = (
     "These runs were made by the simulated rig. Bags, boards and numbers are invented, and nothing "
     "here is a measurement."
 )
-LAYERS = {
-    "run_sd_deg": "slides of one series",
-    "series_sd_deg": "series of one session",
-    "session_sd_deg": "sessions in equal air",
-    "bag_sd_deg": "bags of one model",
-}
 DECIDED = ("stop", "passed")
 """What more applications would do to such a bag stands in the answer alone."""
 FIRST = ("continue", "unsure", "stop", "passed", "no_target")
@@ -74,7 +70,6 @@ def build(evidence: Evidence) -> dict[str, Any]:
         "scatter": [
             {"what": LAYERS[name]} | spread
             for name, spread in msgspec.to_builtins(answer.scatter).items()
-            if name in LAYERS
         ],
         "sessions": msgspec.to_builtins(evidence.sessions),
         "series": msgspec.to_builtins(evidence.series),
@@ -97,19 +92,9 @@ def build(evidence: Evidence) -> dict[str, Any]:
     return dict(finite(document))
 
 
-def finite(value: Any) -> Any:
-    """The same with None for numbers that are none: JSON knows no infinity."""
-    if isinstance(value, dict):
-        return {key: finite(one) for key, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [finite(one) for one in value]
-    return None if isinstance(value, float) and not isfinite(value) else value
-
-
 def _said(answer: Answer) -> dict[str, Any]:
     """The answer's sentences, each once."""
-    models = {one.model for one in answer.treatments} | {one.model for one in answer.weather}
-    several = len(models) > 1
+    several = words.several_models(answer.weather)
     effects = [
         {"shown": one.shown, "text": words.effect_sentence(one, several_models=several)}
         for one in answer.treatments

@@ -17,6 +17,7 @@ from rig.report.style import (
     value_axis,
 )
 from rig.study.answer.answer import Answer, BagAnswer, FaceTarget, Forecast
+from rig.study.answer.words import several_models
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -219,7 +220,7 @@ def interval_figure(
 
 def effects_figure(answer: Answer) -> "Figure | None":
     """What a first application of each recipe does."""
-    several = len({one.model for one in answer.treatments}) > 1
+    several = several_models(answer.weather)
     rows = [
         ShownInterval(
             f"{one.recipe}, {one.model + ' ' if several else ''}{one.face}",

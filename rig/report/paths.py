@@ -72,17 +72,9 @@ def _path(asked: Asked, one: BagAnswer, rows: Sequence[Series]) -> WayToTarget:
                 n_slides=sum(row.n for row in then),
             )
         )
-    return WayToTarget(bag=one.bag, face=one.face, stages=tuple(stages), recipe=recipe_of(one))
+    return WayToTarget(bag=one.bag, face=one.face, stages=tuple(stages), recipe=one.next_recipe)
 
 
 def angle_in(draws: Draws, bag: str, face: str, state: State, board: str | None, air: Air) -> F:
     """Draws of a bag face's slide angle in a state that it was in."""
     return draws.level(bag, face, board, air) + next(draws.responses(bag, face, state))
-
-
-def recipe_of(one: BagAnswer) -> str | None:
-    """The recipe whose next application is the likeliest to reach the target."""
-    first = [each for each in one.forecast if each.applications == 1]
-    if not first:
-        return None
-    return max(first, key=lambda each: (each.p_reaches, -each.p_passes)).recipe

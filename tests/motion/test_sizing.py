@@ -75,11 +75,11 @@ def test_push_against_moments_about_the_hinge_in_coordinates() -> None:
 
 
 def test_the_pivots_are_as_far_apart_as_the_screw_is_long() -> None:
-    settings = Settings()
-    linkage = Kinematics(settings.linkage, settings.screw)
-    for angle in (0.0, 20.0, 46.0):
-        cradle, base = pivots_mm(settings, angle)
-        assert math.dist(cradle, base) == pytest.approx(linkage.length_mm(angle), rel=1e-12)
+    for settings in (Settings(), changed(mechanics={"pivot_drop_mm": 40.0})):
+        linkage = Kinematics(settings.linkage, settings.screw)
+        for angle in (0.0, 20.0, 46.0):
+            cradle, base = pivots_mm(settings, angle)
+            assert math.dist(cradle, base) == pytest.approx(linkage.length_mm(angle), rel=1e-12)
 
 
 def test_pull_out_torque_is_read_from_the_typed_points() -> None:

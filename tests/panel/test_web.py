@@ -1,9 +1,11 @@
 """The web server itself, in a thread of this process: who gets in, and for how long."""
 
 import asyncio
+import gc
 import logging
 import socket
 import threading
+import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import SimpleNamespace
@@ -287,12 +289,30 @@ def test_a_device_that_has_gone_without_a_word_loses_its_place() -> None:
     play(scene)
 
 
-def test_a_connection_that_has_ended_is_not_closed_once_more() -> None:
+@pytest.mark.parametrize("sent", [b"", HALF])
+def test_a_connection_that_has_ended_is_not_closed_once_more(sent: bytes) -> None:
     async def scene() -> None:
         caller = Street().come()
+        if sent:
+            caller.protocol.data_received(sent)
         caller.protocol.connection_lost(None)
         await asyncio.sleep(11.0)
         assert not caller.transport.is_aborted
+
+    play(scene)
+
+
+def test_nothing_is_kept_of_a_connection_that_has_ended() -> None:
+    """A server that runs for weeks would look after each of them every ten seconds."""
+
+    async def scene() -> None:
+        caller = Street().come()
+        kept = weakref.ref(caller.protocol)
+        caller.protocol.connection_lost(None)
+        del caller
+        gc.collect()
+        await asyncio.sleep(11.0)
+        assert kept() is None
 
     play(scene)
 

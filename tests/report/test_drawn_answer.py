@@ -136,7 +136,7 @@ def effect(recipe: str, deg: float, shown: bool, **more: Any) -> Any:
 
 def effects(*given: Any) -> "Figure":
     with styled():
-        figure = effects_figure(Made(treatments=given))  # type: ignore[arg-type]
+        figure = effects_figure(Made(treatments=given, weather=given))  # type: ignore[arg-type]
     assert figure is not None
     return figure
 
@@ -159,7 +159,7 @@ def test_what_is_shown_is_dark_and_filled_what_is_not_pale_and_open() -> None:
     named = effects(effect("soak", 1, True, model="A"), effect("soak", 1, True, model="B"))
     assert rows(named.axes[0]) == ["soak, A slick", "soak, B slick"]
     assert "n = 2 app" in named.get_supxlabel(), "one recipe's applications count once"
-    assert effects_figure(Made(treatments=())) is None  # type: ignore[arg-type]
+    assert effects_figure(Made(treatments=(), weather=())) is None  # type: ignore[arg-type]
 
 
 def pick(bag: str, angle: float, face: str = "slick") -> Any:

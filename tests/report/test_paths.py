@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from rig.report.paths import paths_of, recipe_of
+from rig.report.paths import paths_of
 from rig.report.weather import bands_of
 from rig.study.answer.ask import Asked
 from rig.study.answer.bags import bag_answers
@@ -100,8 +100,10 @@ def test_the_drawn_recipe_is_the_likeliest_to_reach_the_target() -> None:
     def ahead(recipe: str, reaches: float, passes: float, applications: int = 1) -> Any:
         return Made(recipe=recipe, applications=applications, p_reaches=reaches, p_passes=passes)
 
-    def chosen(*forecasts: Any) -> str | None:
-        return recipe_of(Made(forecast=forecasts))  # type: ignore[arg-type]
+    one = asked_of(made(BAGS))[1].bags[0]
+
+    def chosen(*forecasts: Any) -> Any:
+        return replace(one, forecast=forecasts).next_recipe
 
     assert chosen(ahead("soak", 0.2, 0.1), ahead("tumble", 0.3, 0.4)) == "tumble"
     assert chosen(ahead("soak", 0.2, 0.1), ahead("tumble", 0.2, 0.4)) == "soak"

@@ -15,6 +15,7 @@ from rig.panel.study.tonight import cost_sentences, place_words, tonight_of
 from rig.quantities.figures import fixed
 from rig.study.folder.journal import Confirmation, Correction, Entry, Reading, Withdrawal
 from rig.study.folder.study import Study, open_study
+from rig.study.plan.evening import series_of
 from rig.study.plan.progress import run_fields
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, run_files, slide_table
@@ -173,8 +174,6 @@ class Book:
             row = by_face.get((bag, face))
             if row is None:  # beside the plan
                 runs = study.catalogue.preferences.runs_per_series
-                from rig.study.plan.evening import series_of
-
                 rows = series_of(study, [bag], form.board, runs, None, now)
                 row = next(one for one in rows if one.face == face)
             runs = row.runs or study.catalogue.preferences.runs_per_series

@@ -1,8 +1,11 @@
 """What comes next: the plan's session, or each face of the study's bags once."""
 
+from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
+
+from msgspec.structs import replace
 
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
@@ -75,13 +78,7 @@ def _left(row: PlanRow, slides: Sequence[Slide], now: datetime) -> PlanRow:
         for slide in slides
         if slide.at >= since
     )
-    return _with_runs(row, 0 if made >= min(row.runs, BY_HAND) else row.runs - made)
-
-
-def _with_runs(row: PlanRow, runs: int) -> PlanRow:
-    from msgspec.structs import replace
-
-    return replace(row, runs=runs)
+    return replace(row, runs=0 if made >= min(row.runs, BY_HAND) else row.runs - made)
 
 
 def _treatment(study: Study, plan: PlanProgress | None) -> tuple[str, list[str]] | None:
@@ -110,12 +107,7 @@ def cost_sentences(
 ) -> list[str]:
     """What a treatment takes away, and what can still be shown of it with the slides there are."""
     found = ["This cannot be undone on the bags."]
-    before = {
-        (slide.bag, slide.face): 0 for slide in slides if slide.valid and slide.stage == BASELINE
-    }
-    for slide in slides:
-        if slide.valid and (slide.bag, slide.face) in before and slide.stage == BASELINE:
-            before[slide.bag, slide.face] += 1
+    before = Counter((s.bag, s.face) for s in slides if s.valid and s.stage == BASELINE)
     mine = [n for (bag, _), n in before.items() if bag in bags]
     if not mine:
         return found

@@ -95,6 +95,14 @@ class BagAnswer(Struct, frozen=True, kw_only=True):
     throws_to_target: Throws | None
     """None without recorded play."""
 
+    @property
+    def next_recipe(self) -> str | None:
+        """The recipe whose next application is the likeliest to reach the target, if any may."""
+        first = [each for each in self.forecast if each.applications == 1]
+        if not first:
+            return None
+        return max(first, key=lambda each: (each.p_reaches, -each.p_passes)).recipe
+
 
 class Pick(Struct, frozen=True, kw_only=True):
     """A bag face for today, best first."""

@@ -37,7 +37,6 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
     faces = sorted({(draws.about.models.get(bag, ""), face) for bag, face in boards})
     treatments, weather = treatments_of(draws, faces), weather_of(draws, faces)
     quality = draws.quality
-    several = len({model for model, _ in faces}) > 1
     found = Answer(
         as_of=_as_of(study, table),
         air=question.air,
@@ -58,7 +57,6 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
             words.unknown_sentences(
                 treatments,
                 weather,
-                several_models=several,
                 pareto_k=quality.pareto_k,
                 blocked=[said for bag, said in table.blocked.items() if bag is not None],
             )

@@ -20,7 +20,7 @@ def lines_of(
     lines = [_cut(head), *_wrapped(words.pick_sentence(answer)), ""]
     most = None if everything else MOST_BAGS
     lines += _bag_lines(answer.bags, most)
-    several = len({one.model for one in answer.weather}) > 1
+    several = words.several_models(answer.weather)
     effects = [one for one in answer.treatments if one.shown]
     shown = [words.effect_sentence(one, several_models=several) for one in effects]
     weather = [

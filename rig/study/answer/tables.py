@@ -5,6 +5,14 @@ from rig.study.answer import words
 from rig.study.answer.answer import Answer, Offset, Spread
 
 Rows = list[tuple[str, ...]]
+LAYERS = {
+    "run_sd_deg": "slides of one series",
+    "series_sd_deg": "series of one session",
+    "session_sd_deg": "sessions in equal air",
+    "bag_sd_deg": "bags of one model",
+    "response_sd_deg": "applications of one recipe",
+}
+"""Layers of scatter: between what."""
 
 
 def treatments(answer: Answer) -> Rows:
@@ -55,21 +63,12 @@ def boards(answer: Answer) -> Rows:
 
 def scatter(answer: Answer) -> Rows:
     """What makes equal slides differ."""
-    layers: tuple[tuple[str, Spread], ...] = (
-        ("slide to slide", answer.scatter.run_sd_deg),
-        ("mounting to mounting", answer.scatter.series_sd_deg),
-        ("sitting to sitting", answer.scatter.session_sd_deg),
-        ("bag to bag of one model", answer.scatter.bag_sd_deg),
-        ("one application to the next", answer.scatter.response_sd_deg),
-    )
     rows: Rows = [("between", "sd", "range")]
-    return [
-        *rows,
-        *(
-            (name, fixed(one.median, 2), f"{fixed(one.lower, 2)} to {fixed(one.upper, 2)}")
-            for name, one in layers
-        ),
-    ]
+
+    def row(name: str, one: Spread) -> tuple[str, ...]:
+        return (name, fixed(one.median, 2), f"{fixed(one.lower, 2)} to {fixed(one.upper, 2)}")
+
+    return [*rows, *(row(name, getattr(answer.scatter, key)) for key, name in LAYERS.items())]
 
 
 def picks(answer: Answer) -> Rows:

@@ -81,11 +81,14 @@ def angle_words(one: Pick | BagAnswer | Forecast) -> str:
     return f"{fixed(one.angle_deg, 1)}° ({span(one.lower_deg, one.upper_deg)})"
 
 
+def several_models(weather: Iterable[Weather]) -> bool:
+    """Whether sentences name the model: a row of weather stands for each that was measured."""
+    return len({one.model for one in weather}) > 1
+
+
 def effect_sentence(one: TreatmentEffect, *, several_models: bool) -> str:
     """What a recipe does, or what it may do."""
-    face = f"the {one.face} face"
-    if several_models and one.model:
-        face += f" of {one.model}"
+    face = _face(one, several_models)
     bags = f"{one.n_bags} {'bag' if one.n_bags == 1 else 'bags'}"
     if not one.shown:
         return (
@@ -100,11 +103,14 @@ def effect_sentence(one: TreatmentEffect, *, several_models: bool) -> str:
     )
 
 
+def _face(one: TreatmentEffect | Weather, several_models: bool) -> str:
+    model = f" of {one.model}" if several_models and one.model else ""
+    return f"the {one.face} face{model}"
+
+
 def weather_sentence(one: Weather, *, several_models: bool) -> str:
     """What humidity does, or what it may do."""
-    face = f"the {one.face} face"
-    if several_models and one.model:
-        face += f" of {one.model}"
+    face = _face(one, several_models)
     if not one.shown:
         return (
             f"Each 10 %RH more may change {face} by anything from"
@@ -121,20 +127,11 @@ def advice_words(one: BagAnswer) -> str:
     if one.advice == "no_target":
         return "no target"
     words: str = one.advice
-    if one.advice == "continue" and (steps := _steps(one)):
-        words = f"continue with {steps}"
+    if one.advice == "continue" and one.next_recipe:
+        words = f"continue with {one.next_recipe}"
     if one.throws_to_target is not None and one.advice in ("continue", "unsure"):
         words += f", or {throws_words(one)}"
     return words
-
-
-def _steps(one: BagAnswer) -> str:
-    """The recipe that may be taken, and how far it leads."""
-    first = [f for f in one.forecast if f.applications == 1]
-    if not first:
-        return ""
-    best = max(first, key=lambda f: (f.p_reaches, -f.p_passes))
-    return best.recipe
 
 
 def throws_words(one: BagAnswer) -> str:
@@ -167,7 +164,7 @@ def act_sentence(act: NextAct) -> str:
 
 def sentences(answer: Answer) -> tuple[str, ...]:
     """At most six, the most useful first."""
-    several = len({one.model for one in answer.treatments} | {w.model for w in answer.weather}) > 1
+    several = several_models(answer.weather)
     shown = [one for one in answer.treatments if one.shown]
     found = [pick_sentence(answer)]
     found += [effect_sentence(one, several_models=several) for one in shown[:2]]
@@ -205,9 +202,8 @@ def _listed(names: Sequence[str]) -> str:
 
 def unknown_sentences(
     treatments: Iterable[TreatmentEffect],
-    weather: Iterable[Weather],
+    weather: Sequence[Weather],
     *,
-    several_models: bool,
     pareto_k: float,
     blocked: Iterable[str],
 ) -> list[str]:
@@ -218,12 +214,9 @@ def unknown_sentences(
             "The computation did not settle (Pareto k"
             f" {pareto_k:.2f}): take the ends of all intervals as rough."
         )
-    found += [
-        effect_sentence(one, several_models=several_models) for one in treatments if not one.shown
-    ]
-    found += [
-        weather_sentence(one, several_models=several_models) for one in weather if not one.shown
-    ]
+    several = several_models(weather)
+    found += [effect_sentence(one, several_models=several) for one in treatments if not one.shown]
+    found += [weather_sentence(one, several_models=several) for one in weather if not one.shown]
     return found
 
 

@@ -75,15 +75,29 @@ def test_six_sentences_at_most_and_no_claim_that_is_not_shown(found: Answer) -> 
     shy = msgspec.structs.replace(found, treatments=tuple(hidden))
     assert not any("lowers" in sentence for sentence in words.sentences(shy))
     told = words.unknown_sentences(
-        hidden, found.weather, several_models=False, pareto_k=0.3, blocked=["Line 3 is in doubt."]
+        hidden, found.weather, pareto_k=0.3, blocked=["Line 3 is in doubt."]
     )
     assert told[0] == "Line 3 is in doubt."
     assert sum("may lie anywhere from" in sentence for sentence in told) == 2
 
 
+def test_a_model_is_named_wherever_several_were_measured(found: Answer) -> None:
+    """Also where only one of them was treated: the same sentence stands in every place."""
+    effect = msgspec.structs.replace(found.treatments[0], shown=True)
+    weather = found.weather[0]
+    other = msgspec.structs.replace(weather, model="Strand")
+    named = f"the {effect.face} face of {effect.model}"
+    for rows, is_named in (((weather,), False), ((weather, other), True)):
+        study = msgspec.structs.replace(found, treatments=(effect,), weather=rows)
+        hidden = [msgspec.structs.replace(effect, shown=False)]
+        unknown = words.unknown_sentences(hidden, rows, pareto_k=0.3, blocked=[])
+        for told in (words.sentences(study), lines_of(study, "x", everything=True), unknown):
+            assert (named in " ".join(told)) is is_named
+
+
 def test_a_computation_that_did_not_settle_is_told(found: Answer) -> None:
     for pareto_k, is_told in ((0.70, False), (0.71, True)):
-        told = words.unknown_sentences([], [], several_models=False, pareto_k=pareto_k, blocked=[])
+        told = words.unknown_sentences([], [], pareto_k=pareto_k, blocked=[])
         assert any("did not settle" in sentence for sentence in told) is is_told
 
 
