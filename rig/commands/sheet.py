@@ -77,7 +77,7 @@ def sheet(
         found.answer,
         found.study.catalogue.name,
         date.today(),
-        simulated=all(slide.source == "twin" for slide in found.table.valid),
+        simulated=found.table.is_simulated,
         units=system,
     )
     if text:

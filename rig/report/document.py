@@ -54,7 +54,7 @@ def build(evidence: Evidence) -> dict[str, Any]:
             "n_faces": len(answer.bags),
             "n_sessions": len(evidence.sessions),
         },
-        "simulated": SIMULATED if "twin" in sources else "",
+        "simulated": SIMULATED if evidence.asked.table.is_simulated else "",
         "answer": msgspec.to_builtins(answer),
         "said": _said(answer),
         "faces": _faces(evidence),

@@ -231,7 +231,7 @@ def effects_figure(answer: Answer) -> "Figure | None":
         )
         for one in answer.treatments
     ]
-    n = sum({one.recipe: one.n_applications for one in answer.treatments}.values())
+    n = sum({(one.recipe, one.model): one.n_applications for one in answer.treatments}.values())
     return interval_figure(
         rows,
         "change of the slide angle, °",

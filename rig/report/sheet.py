@@ -14,6 +14,7 @@ from rig.quantities.figures import fixed
 from rig.quantities.shown import System, system
 from rig.study.answer import words
 from rig.study.answer.answer import Answer, Pick
+from rig.study.answer.check import kept_between, use_at_deg
 
 BOARD_MM = 1219.0
 """Length of a board for play, 48 in, as the games' own rules have it."""
@@ -102,8 +103,7 @@ def sheet_of(
 
 
 def _row(one: Pick, best: Pick | None, target_deg: float, units: System) -> Row:
-    # What the day adds shifts all bags alike, so the pick's reading tells where this one is.
-    use_at_deg = (best or one).angle_deg + target_deg - one.angle_deg
+    at_deg = use_at_deg((best or one).angle_deg, one.angle_deg, target_deg)
     return Row(
         bag=one.bag,
         face=one.face,
@@ -111,7 +111,7 @@ def _row(one: Pick, best: Pick | None, target_deg: float, units: System) -> Row:
         span=words.span(one.lower_deg, one.upper_deg),
         chance=words.percent(one.p_within),
         height=system(units)["mm"].text(height_mm(one.angle_deg)),
-        use_at=f"{fixed(use_at_deg, 1)}°",
+        use_at=f"{fixed(at_deg, 1)}°",
     )
 
 
@@ -134,7 +134,7 @@ def _rule(answer: Answer, best: Pick | None) -> str:
     if best is None:
         return ""
     target = next(one for one in answer.targets if one.face == best.face)
-    low, high = target.angle_deg - target.tolerance_deg, target.angle_deg + target.tolerance_deg
+    low, high = kept_between(target.angle_deg, target.tolerance_deg)
     return (
         f"Take the median of the three. Between {fixed(low, 1)}° and {fixed(high, 1)}°: use"
         f" {words.name_of(best)}. Otherwise the whole list shifts by your median less"

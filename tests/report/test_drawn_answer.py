@@ -125,7 +125,7 @@ def effect(recipe: str, deg: float, shown: bool, **more: Any) -> Any:
     return Made(
         recipe=recipe,
         model=more.get("model", ""),
-        face="slick",
+        face=more.get("face", "slick"),
         effect_deg=deg,
         lower_deg=deg - 1.0,
         upper_deg=deg + 0.5,
@@ -158,7 +158,9 @@ def test_what_is_shown_is_dark_and_filled_what_is_not_pale_and_open() -> None:
     assert "n = 4 applications" in figure.get_supxlabel()
     named = effects(effect("soak", 1, True, model="A"), effect("soak", 1, True, model="B"))
     assert rows(named.axes[0]) == ["soak, A slick", "soak, B slick"]
-    assert "n = 2 app" in named.get_supxlabel(), "one recipe's applications count once"
+    assert "n = 4 app" in named.get_supxlabel(), "each model's bags had two of their own"
+    faces = effects(effect("soak", 1, True), effect("soak", 2, True, face="grip"))
+    assert "n = 2 app" in faces.get_supxlabel(), "one recipe's applications count once"
     assert effects_figure(Made(treatments=(), weather=())) is None  # type: ignore[arg-type]
 
 

@@ -13,6 +13,8 @@ from rig.files.stamps import parse_utc, utc_text
 from rig.panel.study import forms, writes
 from rig.panel.study.tonight import cost_sentences, place_words, tonight_of
 from rig.quantities.figures import fixed
+from rig.study.answer.answer import HALF_WIDTH
+from rig.study.answer.check import kept_between, use_at_deg
 from rig.study.folder.journal import Confirmation, Correction, Entry, Reading, Withdrawal
 from rig.study.folder.study import Study, open_study
 from rig.study.plan.evening import series_of
@@ -293,7 +295,7 @@ def _bag_in(answer: Said | None, bag: str | None, face: str | None) -> Said | No
 
 def surprise(bag: Said, scatter: Said, angles: Sequence[float]) -> str:
     """The question about a series far from its forecast; empty where it is not."""
-    own = (bag["upper_deg"] - bag["lower_deg"]) / 3.92
+    own = (bag["upper_deg"] - bag["lower_deg"]) / (2.0 * HALF_WIDTH)
     layers = scatter["session_deg"] ** 2 + scatter["series_deg"] ** 2
     spread = sqrt(own**2 + layers + scatter["run_deg"] ** 2 / len(angles))
     away = fmean(angles) - bag["angle_deg"]
@@ -307,15 +309,24 @@ def surprise(bag: Said, scatter: Said, angles: Sequence[float]) -> str:
 
 
 def shift_words(answer: Said, pick: Said, median_deg: float) -> str:
-    """What the day adds shifts all bags alike: which bag that leaves nearest to its target."""
+    """What slides of the pick say of the day's board, and which bag to use on it."""
+    low, high = kept_between(pick["target_deg"], pick["tolerance_deg"])
+    best = pick
+    if not low <= median_deg <= high:
+        with_target = [one for one in answer["bags"] if one["target_deg"] is not None]
+
+        def away(one: Said) -> float:
+            at = use_at_deg(pick["angle_deg"], one["angle_deg"], one["target_deg"])
+            return abs(median_deg - at)
+
+        best = min(with_target, key=away)
     shift = median_deg - pick["angle_deg"]
-    with_target = [one for one in answer["bags"] if one["target_deg"] is not None]
-    best = min(with_target, key=lambda one: abs(one["angle_deg"] + shift - one["target_deg"]))
-    way = "slicker" if shift < 0.0 else "slower"
-    return (
-        f"Here bags slide {fixed(abs(shift), 1)}° {'earlier' if shift < 0 else 'later'} than"
-        f" expected: this board is {way} today. Use {best['bag']}, {best['face']}."
-    )
+    by = fixed(abs(shift), 1)
+    found = "Bags slide here as expected."
+    if by != "0.0":
+        when, way = ("earlier", "slicker") if shift < 0.0 else ("later", "slower")
+        found = f"Here bags slide {by}° {when} than expected: this board is {way} today."
+    return f"{found} Use {best['bag']}, {best['face']}."
 
 
 def _with_key(study: Study, key: str) -> list[Entry]:

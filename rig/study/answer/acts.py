@@ -11,13 +11,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rig.study.answer.answer import BagAnswer, NextAct
+from rig.study.answer.answer import HALF_WIDTH, BagAnswer, NextAct
 from rig.study.answer.effects import is_shown
 from rig.study.answer.question import F, Question
 from rig.study.model.draws import Draws
 
-HALF_WIDTH = 1.96
-"""Half the 95 % interval in standard deviations."""
 OTHER_AIR_PCT = 20.0
 """A series in other air is one that many %RH damper or drier."""
 MOST = 3

@@ -5,6 +5,8 @@ from typing import Literal
 from msgspec import Struct
 
 Advice = Literal["continue", "stop", "passed", "unsure", "no_target"]
+HALF_WIDTH = 1.96
+"""Of a 95 % interval of a normal distribution, in standard deviations."""
 
 
 class DayAir(Struct, frozen=True, kw_only=True):

@@ -41,6 +41,11 @@ class SlideTable(NamedTuple):
         """The rows that run files gave, also those that don't count."""
         return [slide for slide in self.slides if slide.run_file]
 
+    @property
+    def is_simulated(self) -> bool:
+        """A slide that counts is the twin's, so an answer from these is no measurement."""
+        return any(slide.source == "twin" for slide in self.valid)
+
     def check_answers(self) -> None:
         """Raise BadInputError if no answer at all can be trusted."""
         if None in self.blocked:

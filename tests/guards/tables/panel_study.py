@@ -1,6 +1,6 @@
 """Guards of the study on the page: who may write, once, with what question, taken back how."""
 
-from tests.guards.entry import Guard, change, limit, never, without
+from tests.guards.entry import Guard, always, change, limit, never, without
 
 _PAGES, _BOOK, _TONIGHT = (f"rig.panel.study.{name}" for name in ("pages", "book", "tonight"))
 _WRITES = "rig.panel.study.writes"
@@ -18,6 +18,7 @@ _FAR = _IN + "test_a_series_far_from_its_forecast_is_asked_about"
 _NEXT = _IN + "test_each_face_is_next_until_it_is_measured"
 _AIR = _IN + "test_a_reading_has_the_air_that_was_typed"
 _PICK = _IN + "test_readings_of_the_pick_tell_about_the_day"
+_KEPT = _IN + "test_a_pick_that_lies_within_its_tolerance_is_kept"
 _THINKER, _ANSWERS = "rig.panel.study.thinker", "rig.panel.study.answers"
 _IN_THINKER = "tests/panel/study/test_thinker.py::"
 _ENDED = _IN_THINKER + "test_a_model_that_takes_too_long_is_ended"
@@ -45,7 +46,8 @@ ENTRIES: tuple[Guard, ...] = (
     limit(_BOOK, "SURPRISING", _FAR, times=4.0),
     change(_BOOK, "AIR_KEEPS", "timedelta(hours=3)", "timedelta(hours=30)", _AIR),
     change(_TONIGHT, "EVENING", "timedelta(hours=16)", "timedelta(hours=32)", _NEXT),
-    change(_BOOK, "shift_words", "one['angle_deg'] + shift", "one['angle_deg']", _PICK),
+    never(_BOOK, "shift_words", "not low <= median_deg <= high", _PICK),
+    always(_BOOK, "shift_words", "not low <= median_deg <= high", _KEPT),
     change(
         _WRITES,
         "treatments",

@@ -5,7 +5,9 @@ from tests.guards.entry import Guard, always, change, limit, never, without
 _A = "rig.study.answer."
 _BAGS, _EFFECTS, _ACTS = _A + "bags", _A + "effects", _A + "acts"
 _WORDS, _BUILD, _ASK = _A + "words", _A + "build", _A + "ask"
+_CHECK = _A + "check"
 _T = "tests/study/answer/test_"
+_LIST = _T + "check.py::test_the_list_says_which_bag_a_reading_of_the_pick_calls_for"
 _ADVICE = _T + "bags.py::test_advice_in_its_order"
 _CHANCES = _T + "bags.py::test_angle_chances_and_distance_are_those_of_the_draws"
 _AHEAD = _T + "bags.py::test_forecasts_add_one_effect_for_each_application"
@@ -50,10 +52,18 @@ ENTRIES: list[Guard] = [
     never(_BAGS, "_throws", "target is None or ...", _THROWS),
     change(_EFFECTS, "is_shown", "effect > 0.0", "effect >= 0.0", _SHOWN),
     limit(_EFFECTS, "SHOWN", _SHOWN, times=0.99),
-    limit(_ACTS, "HALF_WIDTH", _NORMAL),
+    limit(_A + "answer", "HALF_WIDTH", _NORMAL),
     limit(_ACTS, "OTHER_AIR_PCT", _OTHER_AIR),
     change(_ACTS, "_noise", "run**2 / slides", "run**2", _NORMAL),
     without(_ASK, "ask", "raise NoSlideError(...)", _NO_SLIDE),
+    change(
+        _CHECK,
+        "use_at_deg",
+        "pick_deg + target_deg - angle_deg",
+        "pick_deg - target_deg + angle_deg",
+        _LIST,
+    ),
+    change(_CHECK, "kept_between", "target_deg + tolerance_deg", "target_deg", _LIST),
     change(_BUILD, "_counts", "slide.role != 'reference'", "True", _REFERENCE),
     limit(_WORDS, "TRUSTED_K", _SETTLED, times=1.02),
     limit(_WORDS, "MOST_SENTENCES", _CLAIMS),

@@ -210,6 +210,23 @@ def test_readings_of_the_pick_tell_about_the_day(
     )
 
 
+@pytest.mark.parametrize(
+    ("angle", "said"),
+    [
+        ("24.6", "Here bags slide 0.6° later than expected: this board is slower today."),
+        ("24.0", "Bags slide here as expected."),
+    ],
+)
+def test_a_pick_that_lies_within_its_tolerance_is_kept(
+    stand: StudyStand, post: Callable[..., Any], angle: str, said: str
+) -> None:
+    """As on the printed sheet, also where another bag would lie nearer to its target."""
+    others = [one | {"angle_deg": 23.4} for one in ANSWER["bags"][:1]]
+    stand.thinker.answer = ANSWER | {"bags": [*others, *ANSWER["bags"][1:]]}
+    pick = READING | {"bag": "Harbour 2", "angles": [angle] * 3}
+    assert post("reading", pick)["text"].endswith(f"{said} Use Harbour 2, grip.")
+
+
 @pytest.mark.parametrize(("angle", "question"), [("25.3", ""), ("22.0", "3.0° below")])
 def test_a_series_far_from_its_forecast_is_asked_about(
     stand: StudyStand, post: Callable[..., Any], angle: str, question: str
