@@ -42,7 +42,7 @@ Cause = Literal[
     "low_supply",
     "busy",
 ]
-"""Causes for which the machine stops itself; their remedies are in `rig.control.faults`."""
+"""Causes for which the machine stops itself; their remedies are in `rig.control.faults.table`."""
 
 
 class RigError(Exception):
@@ -64,7 +64,7 @@ class BusyError(RigError):
 
 
 class MachineFaultError(RigError):
-    """The machine stopped itself; `rig.control.faults.told` adds the remedy for its cause.
+    """The machine stopped itself; `rig.control.faults.table.told` adds the remedy for its cause.
 
     Args:
         cause: stable word for files and tests.

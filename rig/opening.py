@@ -10,8 +10,8 @@ from rig.calibration.file import load_calibration, newest_calibration
 from rig.calibration.home import load_home_check
 from rig.calibration.model import Calibration
 from rig.clock import Clock, RealClock, Task, VirtualClock
-from rig.control.lock import RigLock, lock_path
 from rig.control.machine import Machine
+from rig.control.process.lock import RigLock, lock_path
 from rig.devices.bus import Bus, real_bus
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text

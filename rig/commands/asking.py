@@ -183,7 +183,7 @@ def live_air(rig: Path | None, twin: bool, seed: int | None) -> tuple[float, flo
         BadInputError: there is no rig to read them from.
     """
     from rig.clock import At, Task
-    from rig.control.faults import told
+    from rig.control.faults.table import told
     from rig.errors import RigError
     from rig.opening import open_rig
     from rig.procedures.runs import raise_failures, start_watching

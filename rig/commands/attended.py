@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rig.clock import RealClock
 from rig.commands.terminal import unwaited
-from rig.control.signals import SignalLog, stop_on_signals
+from rig.control.process.signals import SignalLog, stop_on_signals
 
 if TYPE_CHECKING:
     from rig.control.machine import Machine

@@ -49,11 +49,11 @@ def check(
     from rig.clock import At, Task
     from rig.commands.attended import attended
     from rig.commands.options import say
-    from rig.commands.run import CAUTION
+    from rig.commands.run.run import CAUTION
     from rig.opening import OpenRig, open_rig
     from rig.procedures.runs import FIRST_LOOK_S, start_watching
-    from rig.procedures.selftest import self_test
-    from rig.procedures.selftest_moves import Finding
+    from rig.procedures.selftest.moves import Finding
+    from rig.procedures.selftest.selftest import self_test
 
     def test(opened: OpenRig) -> Task[list[Finding]]:
         machine = opened.machine

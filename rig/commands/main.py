@@ -17,21 +17,21 @@ from rig.commands.choose import choose
 from rig.commands.compare import compare
 from rig.commands.demo import demo
 from rig.commands.help import Grouped, version
-from rig.commands.level import level
+from rig.commands.level.level import level
 from rig.commands.options import say
 from rig.commands.panel import panel
 from rig.commands.report import figures, report
-from rig.commands.run import run
+from rig.commands.run.run import run
 from rig.commands.safe import safe
 from rig.commands.service import service
 from rig.commands.settings import settings
 from rig.commands.sheet import sheet
 from rig.commands.sizing import sizing
-from rig.commands.study import study
+from rig.commands.study.study import study
 from rig.commands.terminal import LAST_S, queued
-from rig.commands.twin import twin
+from rig.commands.twin.twin import twin
 from rig.commands.watch import watch
-from rig.control.signals import Interrupted, SignalLog, catching
+from rig.control.process.signals import Interrupted, SignalLog, catching
 from rig.errors import RigError
 
 INTERRUPTED = 130
@@ -107,7 +107,7 @@ def _ended_by(signals: SignalLog) -> int:
         code = end.code if isinstance(end.code, int) else 0
     except RigError as error:
         if signals.name is None:
-            from rig.control.faults import told
+            from rig.control.faults.table import told
 
             say(f"rig: {told(error)}")
         code = error.exit_code

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, simulated, speed_of
-from rig.commands.run_names import study_beside
+from rig.commands.run.names import study_beside
 from rig.errors import BadInputError
 
 PORT = 8600
@@ -68,10 +68,10 @@ def panel(
                 "`pip install '.[panel]'`."
             )
     from rig.commands.attended import attended
-    from rig.control.notify import Notifier
+    from rig.control.process.notify import Notifier
     from rig.opening import open_rig
     from rig.panel.setup import addresses, serve_panel
-    from rig.procedures.series_log import SeriesLog
+    from rig.procedures.series.log import SeriesLog
 
     logging.basicConfig(
         stream=sys.stderr, level=logging.WARNING, format="%(levelname)s %(message)s"

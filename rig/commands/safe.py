@@ -12,8 +12,8 @@ def safe(rig: RigFile = None, json: Json = False) -> None:
     driver could not be switched off: then use the emergency stop.
     """
     from rig.clock import RealClock
-    from rig.control.lock import lock_path
-    from rig.control.safe import make_safe
+    from rig.control.process.lock import lock_path
+    from rig.control.process.safe import make_safe
     from rig.devices.pins import header_chip, real_factory
 
     settings = settings_of(rig)

@@ -41,7 +41,7 @@ def watch(
     """Show angle, climate and inputs live; nothing moves. Ctrl-C ends it."""
     from rig.clock import At, Task
     from rig.commands.attended import attended
-    from rig.commands.live_view import LiveView
+    from rig.commands.run.live_view import LiveView
     from rig.opening import open_rig
     from rig.panel.view import Viewer
     from rig.procedures.runs import raise_failures, start_watching

@@ -7,7 +7,7 @@ from typing import Any
 
 from rig.calibration.home import home_shift_deg
 from rig.clock import Task
-from rig.control.faults import BY_CAUSE
+from rig.control.faults.table import BY_CAUSE
 from rig.control.homing import home
 from rig.control.machine import Machine
 from rig.control.mover import Mover, StoppedError

@@ -1,4 +1,4 @@
-"""Checks for conditions that can arise at any time; the table is in `rig.control.faults`.
+"""Checks for conditions that can arise at any time; the table is in `rig.control.faults.table`.
 
 The other causes of the table are raised where they occur: in a driver, a move, the homing, the run
 file.
@@ -7,7 +7,7 @@ file.
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from rig.control.faults import BY_CAUSE
+from rig.control.faults.table import BY_CAUSE
 from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import State
 

@@ -2,15 +2,15 @@
 
 from collections.abc import Callable
 from types import TracebackType
-from typing import Any, NamedTuple, Self
+from typing import Any, Self
 
 import msgspec
 
 from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
 from rig.clock import Clock
-from rig.control.host import Host
-from rig.control.lock import RigLock
+from rig.control.process.host import Host
+from rig.control.process.lock import RigLock
 from rig.control.progress_watch import ProgressWatch
 from rig.control.senses import Senses
 from rig.devices.bus import Bus
@@ -34,14 +34,6 @@ hold it up for a while."""
 
 HELD_UP_S = 0.5
 """Longest suspension of the program after which anything missed would still show."""
-
-
-class StopRequest(NamedTuple):
-    """Request for an orderly stop, put into the machine's events."""
-
-    reason: str
-    ends_program: bool = False
-    """Whether the program ends too, as by a signal."""
 
 
 class Machine(Senses):

@@ -5,10 +5,11 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from rig.clock import Done, Handle, Task, Until
-from rig.control.faults import MEASURING
+from rig.control.faults.table import MEASURING
 from rig.control.interlocks import check_interlocks, held_up
-from rig.control.machine import Machine, StopRequest
+from rig.control.machine import Machine
 from rig.control.recorder import Recorder
+from rig.control.stop import StopRequest
 from rig.devices.imu import Counts
 from rig.devices.inputs import Edge
 from rig.devices.stepper import MoveResult, PulsePlan, Stepper

@@ -13,17 +13,17 @@ from typing import NamedTuple
 from rig.analysis.friction import analyse_run
 from rig.analysis.row import RunResult
 from rig.clock import Task
-from rig.control.machine import StopRequest
 from rig.control.placing import StartRequest
 from rig.control.request import RunRequest
+from rig.control.stop import StopRequest
 from rig.errors import MachineFaultError, RigError
 from rig.opening import OpenRig
 from rig.panel.slides import KEPT
 from rig.panel.view import Notice, Viewer, notice_of
 from rig.panel.words import count
 from rig.procedures.runs import MadeRun, start_watching, stop_watching
-from rig.procedures.series import Hooks, SeriesMaker, begin_series
-from rig.procedures.series_log import OpenSeries, Planned, SeriesLog, SeriesOptions
+from rig.procedures.series.log import OpenSeries, Planned, SeriesLog, SeriesOptions
+from rig.procedures.series.series import Hooks, SeriesMaker, begin_series
 from rig.procedures.standby import at_rest, serve
 from rig.runfile.reader import read_run
 

@@ -35,7 +35,7 @@ from rig.panel.link import (
 from rig.panel.listen import listen
 from rig.panel.seats import KeptSeats
 from rig.panel.view import Snapshot
-from rig.procedures.series_log import SeriesOptions
+from rig.procedures.series.log import SeriesOptions
 
 STOP_S = 5.0
 PAUSE_S = 1.0

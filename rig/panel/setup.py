@@ -11,7 +11,7 @@ from rig.panel.form import usual_of
 from rig.panel.link import Setup
 from rig.panel.server import WebServer
 from rig.panel.view import Viewer
-from rig.procedures.series_log import SeriesLog
+from rig.procedures.series.log import SeriesLog
 
 LOCAL = "127.0.0.1"
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only when it was asked for in so many words

@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 
 from rig.analysis.row import RunResult
 from rig.clock import Task, Until
-from rig.control.faults import remedy
+from rig.control.faults.table import remedy
 from rig.control.machine import Machine
 from rig.control.request import RunRequest
 from rig.errors import BadInputError, MachineFaultError

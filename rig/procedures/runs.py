@@ -7,13 +7,14 @@ from typing import NamedTuple
 
 from rig.calibration.file import check_fit
 from rig.clock import At, Done, Handle, Task
-from rig.control.blade_placing import placing_for
+from rig.control.blade.placing import placing_for
 from rig.control.cycle import Cycle
-from rig.control.machine import Machine, StopRequest
+from rig.control.machine import Machine
 from rig.control.mover import stopped_by
 from rig.control.placing import Placing
 from rig.control.recorder import Recorder
 from rig.control.request import RunRequest
+from rig.control.stop import StopRequest
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
 from rig.procedures.header import check_free_space, make_header

@@ -5,10 +5,11 @@ from collections.abc import Callable
 from typing import Any
 
 from rig.clock import Done, Task, Until
-from rig.control.faults import told
-from rig.control.machine import Machine, StopRequest
+from rig.control.faults.table import told
+from rig.control.machine import Machine
 from rig.control.mover import StoppedError, stopped_by
 from rig.control.placing import StartRequest, next_start
+from rig.control.stop import StopRequest
 from rig.errors import MachineFaultError, RigError
 
 BACK_HOME = "Press start: the board will move and home."

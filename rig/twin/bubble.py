@@ -5,7 +5,7 @@ from math import asin, cos, degrees, radians, sin
 from rig.calibration.captures import Rest
 from rig.calibration.plan import SpanPoint, Way
 from rig.calibration.reference import SineBar, rectangular
-from rig.procedures.level_person import Answer, LevelPerson, Where
+from rig.procedures.level.person import Answer, LevelPerson, Where
 from rig.twin.placed import incline_of
 from rig.twin.streams import stream
 from rig.twin.world import World

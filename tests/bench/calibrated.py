@@ -17,10 +17,11 @@ from rig.calibration.model import Calibration, SensorIdentity
 from rig.calibration.plan import LevelPlan
 from rig.calibration.reference import turned_level
 from rig.motion.profile import rest_to_rest
-from rig.procedures.level import name_of
-from rig.procedures.level_finish import finish
-from rig.procedures.level_progress import LevelProgress
-from rig.procedures.level_sweep import (
+from rig.procedures.level.finish import finish
+from rig.procedures.level.level import name_of
+from rig.procedures.level.progress import LevelProgress
+from rig.procedures.level.steadiness import CAPTURE_S
+from rig.procedures.level.sweep import (
     HIGH_DEG,
     LOW_DEG,
     RATES_DEG_S,
@@ -28,7 +29,6 @@ from rig.procedures.level_sweep import (
     _findings,
     _Record,
 )
-from rig.procedures.steadiness import CAPTURE_S
 from rig.runfile.model import ImuSetup
 from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings

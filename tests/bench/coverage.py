@@ -53,7 +53,7 @@ TABLE = Table(
         "rig/analysis/budget/parts.py",
         *SIMULATOR,
         "rig/calibration/fit.py",
-        "rig/procedures/level_finish.py",
+        "rig/procedures/level/finish.py",
         "tests/bench/calibrated.py",
         "tests/bench/coverage.py",
     ),

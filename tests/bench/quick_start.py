@@ -1,8 +1,8 @@
 """Series whose quick start was set too high or too low: every early slide, and the bias.
 
 `python -m tests.bench.quick_start [N]` draws N series for each error of the expectation; slides
-scatter normally. What is checked is the rule of `rig.procedures.quick` and that early slides taken
-as "below X" leave the estimate unbiased; machine and analysis have no part in it.
+scatter normally. What is checked is the rule of `rig.procedures.series.quick` and that early slides
+taken as "below X" leave the estimate unbiased; machine and analysis have no part in it.
 """
 
 import sys
@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from rig.analysis.row import RunResult
-from rig.procedures.quick import MEASURED_DEG, QuickStart
+from rig.procedures.series.quick import MEASURED_DEG, QuickStart
 
 SCATTER_DEG, TRUE_DEG, SLIDES = 0.5, 24.0, 5
 ERRORS_DEG = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)

@@ -53,7 +53,7 @@ TABLE = Table(
     "soak",
     (
         *CYCLE,
-        "rig/control/faults.py",
+        "rig/control/faults/table.py",
         "rig/procedures/runs.py",
         "rig/runfile/writer.py",
         "tests/bench/soak.py",

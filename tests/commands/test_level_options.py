@@ -10,9 +10,9 @@ import pytest
 from rig.calibration.file import load_calibration, save_calibration
 from rig.calibration.history import HomeRecord
 from rig.calibration.home import HomeCheck
-from rig.commands import level as levelling
-from rig.commands.level_prompts import PromptingPerson
-from rig.procedures.level_person import FilePerson
+from rig.commands.level import level as levelling
+from rig.commands.level.prompts import PromptingPerson
+from rig.procedures.level.person import FilePerson
 from tests.calibration.example import calibration
 from tests.commands.conftest import Rig
 from tests.commands.stand_in import Opened
@@ -65,7 +65,7 @@ def led(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
         noted.update(how, person=person, plan=plan, folder=folder)
         return Made(run=run)
 
-    monkeypatch.setattr("rig.procedures.level.LevelProcedure", procedure)
+    monkeypatch.setattr("rig.procedures.level.level.LevelProcedure", procedure)
     return noted
 
 
@@ -208,7 +208,7 @@ def test_a_level_laid_on_at_home(
         yield None
         return found
 
-    monkeypatch.setattr("rig.procedures.level_check.level_check", level_check)
+    monkeypatch.setattr("rig.procedures.level.check.level_check", level_check)
     words = ["--twin"] if twin else []
     if not twin:
         opened.person = None

@@ -11,9 +11,9 @@ import pytest
 
 from rig.commands import asking
 from rig.commands import watch as watching
-from rig.control.safe import SafeStep
+from rig.control.process.safe import SafeStep
 from rig.errors import BadInputError
-from rig.procedures.selftest_moves import Finding
+from rig.procedures.selftest.moves import Finding
 from rig.procedures.timing import WAY_OWN, WAY_SLEEP, Timing
 from tests.commands.conftest import Rig
 from tests.commands.stand_in import Opened
@@ -70,7 +70,7 @@ def test_the_self_test_moves_asks_and_warns_as_told(
         yield None
         return [Finding("beam 1", True, "clear"), Finding("bus", is_good, "there")]
 
-    monkeypatch.setattr("rig.procedures.selftest.self_test", self_test)
+    monkeypatch.setattr("rig.procedures.selftest.selftest.self_test", self_test)
     said = rig("check", *words.split())
     assert said.code == (0 if is_good else 1)
     word = "good" if is_good else "BAD "
@@ -160,7 +160,7 @@ def test_safe_switches_off_every_driver_there_is(rig: Rig, monkeypatch: pytest.M
             SafeStep("pin", ends.get(enable, True), f"GPIO {enable}"),
         ]
 
-    monkeypatch.setattr("rig.control.safe.make_safe", make_safe)
+    monkeypatch.setattr("rig.control.process.safe.make_safe", make_safe)
     monkeypatch.setattr("rig.devices.pins.header_chip", lambda: 0)
     said = rig("safe")
     assert said.code == 0
@@ -218,7 +218,7 @@ def test_watch_shows_lines_a_block_or_one_document(
     shown: int | None,
 ) -> None:
     screens.clear()
-    monkeypatch.setattr("rig.commands.live_view.LiveView", OnScreen)
+    monkeypatch.setattr("rig.commands.run.live_view.LiveView", OnScreen)
     monkeypatch.setattr("rig.procedures.runs.raise_failures", lambda _: None)
     monkeypatch.setattr("rig.panel.view.Viewer", lambda _: Made(look=lambda: None))
     monkeypatch.setattr(watching, "describe", lambda *_: "line")

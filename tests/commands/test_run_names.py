@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rig.commands.run_names import check_names, study_beside
+from rig.commands.run.names import check_names, study_beside
 from rig.errors import BadInputError
 from rig.study.folder.catalogue import Bag
 from rig.study.folder.catalogue_file import add_table

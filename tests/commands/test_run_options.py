@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from rig.control.faults import remedy
+from rig.control.faults.table import remedy
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
-from rig.procedures.series_log import SeriesOptions
+from rig.procedures.series.log import SeriesOptions
 from tests.commands.conftest import Rig
 from tests.commands.stand_in import NOW, Opened
 
@@ -52,7 +52,7 @@ class NotedSeries:
 @pytest.fixture
 def series(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> NotedSeries:
     made = NotedSeries()
-    monkeypatch.setattr("rig.commands.series.ShownSeries", made)
+    monkeypatch.setattr("rig.commands.run.series.ShownSeries", made)
     return made
 
 
@@ -156,7 +156,7 @@ def test_a_session_of_a_plan_is_made_as_asked(
 
         return Made(make=make)
 
-    monkeypatch.setattr("rig.commands.plan_runs.PlanRuns", plan_runs)
+    monkeypatch.setattr("rig.commands.run.plan.PlanRuns", plan_runs)
     words = ["--at", "2026-05-30T12:00Z", "--climate", "dry", "--operator", "Wren", "--json"]
     said = rig("run", "--plan", "study", *words, *(["--twin"] if twin else []))
     assert said.code == 1, "not all slid"
@@ -176,7 +176,7 @@ def test_a_series_goes_on_with_its_own_bag(
     rig: Rig, series: NotedSeries, opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     first = Made(planned=Made(requests=[Made(bag="Heron", face="grip", board=None)]))
-    monkeypatch.setattr("rig.procedures.series_log.unfinished_in", lambda _: first)
+    monkeypatch.setattr("rig.procedures.series.log.unfinished_in", lambda _: first)
     assert rig("run", "--twin", "--resume", "--bag", "other").code == 0
     assert series.made == ([], False, True)
     assert (opened.asked["on_board"].bag, opened.asked["on_board"].face) == ("Heron", "grip")

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from rig.commands import panel as panelling
-from rig.commands import series as serial
-from rig.commands.series import HEAD, ShownSeries
+from rig.commands.run import series as serial
+from rig.commands.run.series import HEAD, ShownSeries
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, RigError
 from rig.procedures.runs import MadeRun
@@ -250,7 +250,7 @@ class Notes:
 @pytest.fixture
 def notes(monkeypatch: pytest.MonkeyPatch) -> Notes:
     made = Notes()
-    monkeypatch.setattr("rig.control.notify.Notifier", made)
+    monkeypatch.setattr("rig.control.process.notify.Notifier", made)
     return made
 
 
@@ -321,7 +321,7 @@ def test_the_page_is_served_until_it_is_stopped(
         return Made(server=Server(), desk=Made(serve=serve), viewer=viewer)
 
     monkeypatch.setattr("rig.opening.open_rig", opened)
-    monkeypatch.setattr("rig.procedures.series_log.SeriesLog", log)
+    monkeypatch.setattr("rig.procedures.series.log.SeriesLog", log)
     monkeypatch.setattr("rig.panel.setup.serve_panel", serve_panel)
     monkeypatch.setattr("logging.basicConfig", lambda **how: asked.append(how["level"]))
     words = ["--open-to-network", "--out", "made", "--port", "0"] if is_open else []

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rig.commands.level_prompts import RehearsingPerson, lines_of
+from rig.commands.level.prompts import RehearsingPerson, lines_of
 from rig.commands.options import simulated
 from rig.errors import BadInputError
 from rig.twin.home import Home

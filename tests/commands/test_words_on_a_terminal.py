@@ -11,11 +11,11 @@ from msgspec.structs import replace
 from rig.analysis.row import empty_row
 from rig.calibration.plan import SpanPoint
 from rig.calibration.reference import SineBar
-from rig.commands import live_view, progress
-from rig.commands.level_prompts import PromptingPerson
-from rig.commands.live_view import LiveView, dot_lines, drawn, plain_line, tilt
-from rig.commands.progress import ProgressView
-from rig.commands.run_rows import HEAD, row_of
+from rig.commands.level.prompts import PromptingPerson
+from rig.commands.run import live_view, progress
+from rig.commands.run.live_view import LiveView, dot_lines, drawn, plain_line, tilt
+from rig.commands.run.progress import ProgressView
+from rig.commands.run.rows import HEAD, row_of
 from rig.panel.course import Course
 from rig.panel.slides import Dot
 from rig.panel.view import Notice

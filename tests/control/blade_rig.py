@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from rig.clock import At, Task
-from rig.control.blade_placing import placing_for
+from rig.control.blade.placing import placing_for
 from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.control.placing import Placed

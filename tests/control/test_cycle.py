@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from rig.clock import At, Task
-from rig.control.faults import told
-from rig.control.machine import StopRequest
+from rig.control.faults.table import told
+from rig.control.stop import StopRequest
 from rig.errors import MachineFaultError
 from rig.opening import OpenRig
 from rig.runfile.model import INVALIDATING

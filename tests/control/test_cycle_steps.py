@@ -9,10 +9,10 @@ import pytest
 from rig.calibration.home import HomeCheck, slopes_deg
 from rig.clock import Cancelled, Task
 from rig.control.cycle import Cycle
-from rig.control.machine import StopRequest
 from rig.control.mover import Mover, StoppedError
 from rig.control.placing import Placed
 from rig.control.request import RunRequest
+from rig.control.stop import StopRequest
 from rig.errors import MachineFaultError
 from rig.runfile.model import Outcome, Steps
 from rig.twin.draws import changed

@@ -3,8 +3,8 @@
 import msgspec
 import pytest
 
-from rig.control.fault_kinds import ALL
-from rig.control.faults import BY_CAUSE
+from rig.control.faults.kinds import ALL
+from rig.control.faults.table import BY_CAUSE
 from rig.control.interlocks import check_interlocks
 from rig.control.machine import Machine
 from rig.control.states import STATES

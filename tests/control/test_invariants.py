@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from rig.clock import At, Done, Task, VirtualClock
-from rig.control.machine import StopRequest
 from rig.control.states import MOVING
+from rig.control.stop import StopRequest
 from rig.opening import open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import make_runs

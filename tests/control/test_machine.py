@@ -7,10 +7,10 @@ from typing import Any
 import msgspec
 import pytest
 
-from rig.control.blade_plan import plan_blade
+from rig.control.blade.plan import plan_blade
 from rig.control.live import Live
-from rig.control.lock import RigLock, holder
 from rig.control.machine import Machine
+from rig.control.process.lock import RigLock, holder
 from rig.errors import BusyError, MachineFaultError, RigError
 from rig.opening import open_twin
 from tests.control.conftest import MakeBench

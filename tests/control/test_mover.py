@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from rig.clock import At, Task
-from rig.control.machine import StopRequest
 from rig.control.mover import Mover, StoppedError
+from rig.control.stop import StopRequest
 from rig.devices.inputs import Edge
 from rig.devices.stepper import MoveResult
 from rig.errors import Cause, MachineFaultError

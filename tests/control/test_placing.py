@@ -4,7 +4,7 @@ import msgspec
 import pytest
 
 from rig.clock import At, Task
-from rig.control.blade_placing import BladePlacing, placing_for
+from rig.control.blade.placing import BladePlacing, placing_for
 from rig.control.mover import Mover, StoppedError
 from rig.control.placing import HandPlacing, Placed, StartRequest
 from rig.control.request import RunRequest

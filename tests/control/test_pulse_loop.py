@@ -8,7 +8,7 @@ import pytest
 from gpiozero.pins.mock import MockFactory, MockPin
 
 from rig.clock import At, Task, VirtualClock
-from rig.control.blade_plan import plan_blade
+from rig.control.blade.plan import plan_blade
 from rig.devices.inputs import Inputs
 from rig.devices.stepper import MoveResult, PulsePlan, Stepper
 from rig.errors import MachineFaultError

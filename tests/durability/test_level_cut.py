@@ -9,9 +9,9 @@ import pytest
 from rig.calibration.file import load_calibration, newest_calibration
 from rig.calibration.plan import LevelPlan
 from rig.opening import open_twin
-from rig.procedures.level import LevelProcedure, StoppedLevelError
-from rig.procedures.level_person import Answer
-from rig.procedures.level_progress import NAME, LevelProgress, load_progress, save_progress
+from rig.procedures.level.level import LevelProcedure, StoppedLevelError
+from rig.procedures.level.person import Answer
+from rig.procedures.level.progress import NAME, LevelProgress, load_progress, save_progress
 from rig.settings.model import ImuSettings, Screw, Settings
 from rig.twin.draws import draw_scenario
 from tests.calibration.example import SENSOR, calibration

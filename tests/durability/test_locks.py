@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from rig.errors import BadInputError, BusyError
-from rig.procedures.series_log import NAME, SeriesLog
+from rig.procedures.series.log import NAME, SeriesLog
 from rig.runfile.model import Event
 from rig.runfile.reader import read_run
 from rig.runfile.writer import OsFiles, RunWriter

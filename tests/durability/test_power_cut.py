@@ -16,10 +16,10 @@ from rig.calibration.plan import LevelPlan
 from rig.commands import report
 from rig.errors import BadInputError
 from rig.files.durable import replace_file
-from rig.procedures.level_progress import LevelProgress, load_progress, save_progress
+from rig.procedures.level.progress import LevelProgress, load_progress, save_progress
 from rig.procedures.requests import plan_series
-from rig.procedures.series import begin_series
-from rig.procedures.series_log import Begun, Closed, Ended, SeriesLog, SeriesOptions
+from rig.procedures.series.log import Begun, Closed, Ended, SeriesLog, SeriesOptions
+from rig.procedures.series.series import begin_series
 from rig.runfile.model import Event
 from rig.runfile.reader import find_runs, read_run
 from rig.runfile.writer import RunWriter

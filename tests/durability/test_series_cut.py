@@ -10,8 +10,8 @@ from rig.errors import BadInputError
 from rig.opening import open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import MadeRun
-from rig.procedures.series import Hooks, SeriesMaker, begin_series
-from rig.procedures.series_log import Begun, Ended, SeriesLog, SeriesOptions
+from rig.procedures.series.log import Begun, Ended, SeriesLog, SeriesOptions
+from rig.procedures.series.series import Hooks, SeriesMaker, begin_series
 from rig.runfile.model import State
 from rig.runfile.reader import find_runs, read_run
 from rig.runfile.writer import SUFFIX

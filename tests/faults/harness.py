@@ -9,7 +9,7 @@ import msgspec
 
 from rig.analysis.friction import analyse_run
 from rig.clock import At, Task
-from rig.control.faults import BY_CAUSE, FAULTS
+from rig.control.faults.table import BY_CAUSE, FAULTS
 from rig.errors import MachineFaultError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series

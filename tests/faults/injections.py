@@ -6,8 +6,8 @@ import errno
 from typing import Any
 
 from rig.clock import At, Task
-from rig.control import host as host_module
-from rig.control.host import THROTTLED
+from rig.control.process import host as host_module
+from rig.control.process.host import THROTTLED
 from rig.runfile.writer import OsFiles
 from tests.faults.harness import Injected, failing_writes, hold, toggling
 

@@ -25,7 +25,7 @@ import scipy.optimize
 import scipy.special  # noqa: F401
 
 from rig.errors import BadInputError
-from rig.procedures.series_log import COUNTED, Ended, Planned, SeriesLog
+from rig.procedures.series.log import COUNTED, Ended, Planned, SeriesLog
 from rig.runfile.reader import read_run
 from tests.bench.heading import Table
 from tests.faults.quick_series import main as make_series
@@ -40,9 +40,9 @@ TABLE = Table(
     "kills",
     (
         "rig/control/recorder.py",
-        "rig/procedures/cut_runs.py",
+        "rig/procedures/series/cut_runs.py",
         "rig/procedures/runs.py",
-        "rig/procedures/series_log.py",
+        "rig/procedures/series/log.py",
         "rig/runfile/reader.py",
         "rig/runfile/writer.py",
         "tests/faults/kill_series.py",

@@ -24,12 +24,12 @@ TABLE = Table(
         *(
             f"rig/control/{name}.py"
             for name in (
-                "blade_axis",
-                "blade_placing",
-                "faults_of_computer",
-                "faults_of_motion",
-                "faults_of_placing",
-                "faults_of_sensors",
+                "blade/axis",
+                "blade/placing",
+                "faults/computer",
+                "faults/motion",
+                "faults/placing",
+                "faults/sensors",
                 "placing",
                 "progress_watch",
             )

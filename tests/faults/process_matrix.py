@@ -28,7 +28,7 @@ TABLE = Table(
     "processes",
     (
         *(f"rig/commands/{name}.py" for name in ("attended", "main", "panel", "terminal")),
-        *(f"rig/control/{name}.py" for name in ("interlocks", "mover", "signals")),
+        *(f"rig/control/{name}.py" for name in ("interlocks", "mover", "process/signals")),
         *(f"rig/panel/{name}.py" for name in ("guard", "link", "server", "stream", "web")),
         *(
             f"tests/faults/{name}.py"

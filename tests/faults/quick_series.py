@@ -12,12 +12,12 @@ from rig.clock import Task
 from rig.control import cycle, homing
 from rig.control.mover import Mover
 from rig.control.placing import Placed
+from rig.control.process.signals import stop_on_signals
 from rig.control.request import RunRequest
-from rig.control.signals import stop_on_signals
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
-from rig.procedures.series import Hooks, SeriesMaker, begin_series
-from rig.procedures.series_log import SeriesLog, SeriesOptions
+from rig.procedures.series.log import SeriesLog, SeriesOptions
+from rig.procedures.series.series import Hooks, SeriesMaker, begin_series
 from rig.settings.model import BagSettings, CycleSettings, Interlocks, MotionSettings, Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face

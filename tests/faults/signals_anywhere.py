@@ -23,7 +23,7 @@ import scipy.special
 import scipy.stats  # noqa: F401
 
 from rig.commands.main import main
-from rig.control.signals import CAUGHT
+from rig.control.process.signals import CAUGHT
 from tests.bench.heading import Table, columns
 from tests.faults.kill_series import wait
 from tests.faults.watched import Watch, watch
@@ -50,8 +50,8 @@ TABLE = Table(
     "tests/faults/SIGNALS.md",
     "signals",
     (
-        *(f"rig/commands/{name}.py" for name in ("attended", "main", "series", "terminal")),
-        "rig/control/signals.py",
+        *(f"rig/commands/{name}.py" for name in ("attended", "main", "run/series", "terminal")),
+        "rig/control/process/signals.py",
         "tests/faults/signals_anywhere.py",
         "tests/faults/watched.py",
     ),

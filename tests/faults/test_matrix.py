@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from rig.control.faults import BY_CAUSE
-from rig.control.faults import FAULTS as TABLE
+from rig.control.faults.table import BY_CAUSE
+from rig.control.faults.table import FAULTS as TABLE
 from tests.faults.catalogue import FAULTS, HERE
 from tests.faults.harness import Fault, run_case
 
@@ -33,9 +33,9 @@ def test_every_expected_cause_is_in_the_table() -> None:
 def test_every_cause_of_the_table_is_met_by_a_fault_of_the_summary_or_named_here() -> None:
     elsewhere = {
         "imu_setup": "tests/devices/test_lsm6.py",
-        "not_steady": "tests/procedures/test_level.py",
-        "not_warmed": "tests/procedures/test_level_options.py",
-        "busy": "tests/control/test_lock.py",
+        "not_steady": "tests/procedures/level/test_level.py",
+        "not_warmed": "tests/procedures/level/test_options.py",
+        "busy": "tests/control/process/test_lock.py",
         "climate_blank": "tests/devices/test_climate.py",
         "climate_silent": "tests/devices/test_climate.py",
         "suspended": "tests/faults/PROCESSES.md",

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from hardware.tools.wiring import contact_ma, filter_ms
-from rig.control.faults import BY_CAUSE
+from rig.control.faults.table import BY_CAUSE
 from rig.devices.bus import PAUSES_S
 from rig.devices.lsm6 import KNOWN, bandwidth_divisor, rate_hz
 from rig.devices.pins import HEADER_LABELS

@@ -16,8 +16,8 @@ from hardware.model.numbers import NUMBERS
 from hardware.tools import drawings, pictures, readme, wiring
 from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG
 from rig.motion.sizing import size
-from rig.procedures.quick import MEASURED_DEG
-from rig.procedures.series import UNATTENDED_BAD_RUNS
+from rig.procedures.series.quick import MEASURED_DEG
+from rig.procedures.series.series import UNATTENDED_BAD_RUNS
 from rig.settings.load import load_settings
 from rig.settings.model import Settings
 

@@ -10,12 +10,12 @@ from typing import Any
 import msgspec
 
 from rig.clock import RealClock
-from rig.control.machine import StopRequest
 from rig.control.mover import StoppedError
+from rig.control.stop import StopRequest
 from rig.opening import OpenRig, open_twin
 from rig.panel.setup import Served, serve_panel
-from rig.procedures.cut_runs import how_it_ended
-from rig.procedures.series_log import SeriesLog
+from rig.procedures.series.cut_runs import how_it_ended
+from rig.procedures.series.log import SeriesLog
 from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import Face

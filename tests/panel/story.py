@@ -7,14 +7,14 @@ from typing import Any
 import pytest
 
 from rig.clock import At, Task
-from rig.control.machine import StopRequest
 from rig.control.mover import StoppedError
+from rig.control.stop import StopRequest
 from rig.opening import OpenRig, open_twin
 from rig.panel.desk import Desk, SeriesWish
 from rig.panel.form import SeriesForm, requests_of
 from rig.panel.view import Snapshot, Viewer
-from rig.procedures.cut_runs import how_it_ended
-from rig.procedures.series_log import SeriesLog, SeriesOptions
+from rig.procedures.series.cut_runs import how_it_ended
+from rig.procedures.series.log import SeriesLog, SeriesOptions
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import Face

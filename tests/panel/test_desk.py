@@ -7,7 +7,7 @@ import pytest
 from rig.clock import Task
 from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import evening_requests
-from rig.procedures.series_log import SeriesOptions
+from rig.procedures.series.log import SeriesOptions
 from tests.panel.story import Story, busy, idle
 
 

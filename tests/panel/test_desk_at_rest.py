@@ -8,15 +8,15 @@ from typing import Any
 import pytest
 
 from rig.clock import Task
-from rig.control.faults import remedy
-from rig.control.machine import StopRequest
+from rig.control.faults.table import remedy
 from rig.control.mover import StoppedError
+from rig.control.stop import StopRequest
 from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.panel.desk import ResetWish, ResumeWish
 from rig.panel.form import SeriesForm, requests_of
 from rig.panel.view import Notice
 from rig.procedures.runs import MadeRun
-from rig.procedures.series_log import Begun, Closed, Ended, SeriesLog
+from rig.procedures.series.log import Begun, Closed, Ended, SeriesLog
 from rig.settings.model import Settings
 from tests.panel.story import Story, busy, idle
 

@@ -20,7 +20,7 @@ from rig.panel.listen import listen
 from rig.panel.seats import KeptSeats
 from rig.panel.server import STOP_S, WebServer
 from rig.panel.setup import EVERYWHERE, LOCAL, addresses, serve_panel
-from rig.procedures.series_log import SeriesOptions
+from rig.procedures.series.log import SeriesOptions
 from rig.settings.model import Settings
 from tests.panel.paper import snapshot
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.commands.live_view import dot_lines, drawn, plain_line
+from rig.commands.run.live_view import dot_lines, drawn, plain_line
 from rig.panel.slides import Dot
 from rig.panel.view import Notice
 from tests.panel.paper import snapshot

@@ -6,7 +6,7 @@ from typing import Any, cast
 import pytest
 
 from rig.clock import At, Task, VirtualClock
-from rig.control.faults import remedy
+from rig.control.faults.table import remedy
 from rig.control.live import Live
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError

@@ -13,11 +13,11 @@ def on_paper(monkeypatch: pytest.MonkeyPatch) -> OnPaper:
 
     def put_down(**made_of: Any) -> tuple[PaperRig, PaperPerson]:
         rig = PaperRig(**made_of)
-        for module in ("level", "level_check", "selftest_moves"):
+        for module in ("level.level", "level.check", "selftest.moves"):
             name = f"rig.procedures.{module}"
             monkeypatch.setattr(f"{name}.Mover", lambda _: rig)
             monkeypatch.setattr(f"{name}.home", rig.home)
-        for module in ("level", "level_check"):
+        for module in ("level.level", "level.check"):
             monkeypatch.setattr(f"rig.procedures.{module}.start_watching", rig.start_watching)
         return rig, PaperPerson(rig)
 

@@ -19,7 +19,7 @@ from rig.calibration.reference import SineBar
 from rig.clock import At, Task, VirtualClock
 from rig.control.live import Live
 from rig.devices.imu import ImuBatch
-from rig.procedures.level_person import Answer, LevelPerson, Where
+from rig.procedures.level.person import Answer, LevelPerson, Where
 from rig.runfile.model import ImuSetup, State
 from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings

@@ -16,8 +16,8 @@ from rig.control.request import RunRequest
 from rig.errors import RigError
 from rig.opening import open_twin
 from rig.procedures.requests import plan_series
-from rig.procedures.series import Hooks, SeriesMaker, begin_series
-from rig.procedures.series_log import OpenSeries, SeriesLog, SeriesOptions
+from rig.procedures.series.log import OpenSeries, SeriesLog, SeriesOptions
+from rig.procedures.series.series import Hooks, SeriesMaker, begin_series
 from rig.runfile.model import Flag, Outcome
 from rig.runfile.reader import RunFile
 from tests.faults.harness import SCENARIO, SETTINGS
@@ -51,7 +51,7 @@ class Script:
         self.paths: list[Path] = []
         """Their files, if a test notes them here."""
         monkeypatch.setattr("rig.procedures.runs.Cycle", self._cycle)
-        monkeypatch.setattr("rig.procedures.series.analyse_run", self._analysed)
+        monkeypatch.setattr("rig.procedures.series.series.analyse_run", self._analysed)
 
     def _cycle(
         self, machine: Machine, request: RunRequest, recorder: Recorder, placing: Any

@@ -8,10 +8,10 @@ import pytest
 from rig.control.machine import Machine
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
-from rig.procedures.climate_gate import ClimateBand
-from rig.procedures.series import rules_of
-from rig.procedures.series_log import SeriesLog, SeriesOptions, unfinished_in
-from rig.procedures.stop_rules import RunFigures
+from rig.procedures.series.climate_gate import ClimateBand
+from rig.procedures.series.log import SeriesLog, SeriesOptions, unfinished_in
+from rig.procedures.series.series import rules_of
+from rig.procedures.series.stop_rules import RunFigures
 from tests.procedures.scripted import Act, Scripted
 
 Making = Callable[..., Scripted]

@@ -10,9 +10,10 @@ import pytest
 
 from rig.calibration.model import Calibration
 from rig.clock import At, Done, Task
-from rig.control.machine import Machine, StopRequest
+from rig.control.machine import Machine
 from rig.control.mover import StoppedError
 from rig.control.request import RunRequest
+from rig.control.stop import StopRequest
 from rig.devices.inputs import Edge
 from rig.errors import BadInputError, MachineFaultError
 from rig.opening import OpenRig, open_twin

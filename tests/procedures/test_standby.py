@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from rig.clock import At, Task
-from rig.control.faults import told
-from rig.control.machine import StopRequest
+from rig.control.faults.table import told
 from rig.control.mover import StoppedError
+from rig.control.stop import StopRequest
 from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series

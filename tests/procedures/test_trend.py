@@ -6,7 +6,7 @@ import pytest
 
 from rig.analysis.friction import analyse_run
 from rig.analysis.groups import trend_p
-from rig.procedures.stop_rules import RunFigures, figures_of, trend_found
+from rig.procedures.series.stop_rules import RunFigures, figures_of, trend_found
 from rig.runfile.reader import read_run
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario

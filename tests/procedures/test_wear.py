@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 
 from rig.clock import At, Task
-from rig.control.machine import StopRequest
+from rig.control.stop import StopRequest
 from rig.errors import RigError
 from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
-from rig.procedures.series import Hooks, SeriesMaker, begin_series
-from rig.procedures.series_log import Begun, Cut, Ended, SeriesLog, SeriesOptions, Wear
+from rig.procedures.series.log import Begun, Cut, Ended, SeriesLog, SeriesOptions, Wear
+from rig.procedures.series.series import Hooks, SeriesMaker, begin_series
 from rig.twin.scenario import Scenario
 from tests.control.blade_rig import SETTINGS, soft_bag
 from tests.twin_of import twin_of

@@ -11,8 +11,8 @@ import pytest
 from rig.errors import BadInputError, MachineFaultError, RigError
 from rig.opening import open_twin
 from rig.procedures.requests import plan_series
-from rig.procedures.series import Hooks, SeriesMaker, begin_series
-from rig.procedures.series_log import SeriesLog, SeriesOptions
+from rig.procedures.series.log import SeriesLog, SeriesOptions
+from rig.procedures.series.series import Hooks, SeriesMaker, begin_series
 from rig.runfile.reader import read_run
 from rig.runfile.writer import RunWriter
 from tests.faults.harness import SCENARIO, SETTINGS
@@ -59,7 +59,7 @@ def series(
 
 @pytest.fixture
 def no_free_space_check(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("rig.control.host.free_mb", lambda folder: 1e6)
+    monkeypatch.setattr("rig.control.process.host.free_mb", lambda folder: 1e6)
     monkeypatch.setattr("rig.procedures.runs.check_free_space", lambda folder, least: None)
 
 

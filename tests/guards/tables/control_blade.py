@@ -4,9 +4,9 @@ from tests.guards.entry import Guard, always, change, limit, never, without
 
 _C = "rig.control."
 _T = "tests/control/test_"
-_AXIS, _AXIS_TEST = _C + "blade_axis", _T + "blade_axis.py::test_"
-_BLADE, _BLADE_TEST = _C + "blade_placing", _T + "blade_steps.py::test_"
-_PLAN, _PLAN_TEST = _C + "blade_plan", _T + "blade_plan.py::test_"
+_AXIS, _AXIS_TEST = _C + "blade.axis", "tests/control/blade/test_axis.py::test_"
+_BLADE, _BLADE_TEST = _C + "blade.placing", "tests/control/blade/test_steps.py::test_"
+_PLAN, _PLAN_TEST = _C + "blade.plan", "tests/control/blade/test_plan.py::test_"
 _PUSH = _AXIS_TEST + "a_push_goes_6_mm_past_the_beam_rests_and_comes_back"
 _GAP = _BLADE_TEST + "the_gap_and_its_uncertainty_are_those_of_the_sum"
 _FOLDED = _BLADE_TEST + "a_bag_that_folds_is_brought_down_before_the_next_push"

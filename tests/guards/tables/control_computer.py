@@ -4,10 +4,10 @@ from tests.guards.entry import Guard, change, limit, never, swapped, without
 
 _C = "rig.control."
 _T = "tests/control/test_"
-_HOST, _HOST_TEST = _C + "host", _T + "host.py::test_"
-_LOCK, _LOCK_TEST = _C + "lock", _T + "lock.py::test_"
-_NOTIFY, _NOTIFY_TEST = _C + "notify", _T + "notify.py::test_"
-_SAFE = _C + "safe"
+_HOST, _HOST_TEST = _C + "process.host", "tests/control/process/test_host.py::test_"
+_LOCK, _LOCK_TEST = _C + "process.lock", "tests/control/process/test_lock.py::test_"
+_NOTIFY, _NOTIFY_TEST = _C + "process.notify", "tests/control/process/test_notify.py::test_"
+_SAFE = _C + "process.safe"
 _KILLED = _LOCK_TEST + "a_process_is_asked_first_and_killed_4_s_later"
 
 ENTRIES: list[Guard] = [

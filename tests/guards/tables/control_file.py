@@ -6,13 +6,12 @@ _C = "rig.control."
 _T = "tests/control/test_"
 _INTERLOCKS, _INTERLOCKS_TEST = _C + "interlocks", _T + "interlocks.py::test_"
 _RECORDER, _RECORDER_TEST = _C + "recorder", _T + "recorder.py::test_"
-_SIGNALS = _C + "signals"
-_SIGNALS_TEST = (
-    _T + "signals.py::test_a_signal_becomes_a_stop_request_and_ends_the_program_after_it"
-)
-_QUICK = _T + "signals.py::test_signals_in_quick_succession_leave_the_machine_its_time"
-_ONCE = _T + "signals.py::test_without_a_machine_a_signal_raises_once"
-_HUNG = _T + "signals.py::test_a_program_that_hangs_is_broken_off_by_a_signal_three_seconds_later"
+_SIGNALS = _C + "process.signals"
+_SIGNALLED = "tests/control/process/test_signals.py::test_"
+_SIGNALS_TEST = _SIGNALLED + "a_signal_becomes_a_stop_request_and_ends_the_program_after_it"
+_QUICK = _SIGNALLED + "signals_in_quick_succession_leave_the_machine_its_time"
+_ONCE = _SIGNALLED + "without_a_machine_a_signal_raises_once"
+_HUNG = _SIGNALLED + "a_program_that_hangs_is_broken_off_by_a_signal_three_seconds_later"
 _STATES = _C + "states"
 _NO_LOCK = "__import__('contextlib').nullcontext()"
 _WAITS = _RECORDER_TEST + "while_one_task_writes_all_others_wait"
@@ -166,21 +165,21 @@ ENTRIES: list[Guard] = [
         _SIGNALS,
         "stop_on_signals",
         "log.name is not None",
-        _T + "signals.py::test_a_signal_from_before_is_not_forgotten_by_the_next_machine",
+        "tests/control/process/test_signals.py::test_a_signal_from_before_is_not_forgotten_by_the_next_machine",
     ),
     without(_SIGNALS, "catching", "signal.signal(number, old)", _SIGNALS_TEST),
     always(
         _SIGNALS,
         "catching",
         "signal.getsignal(number) is not signal.SIG_IGN",
-        _T + "signals.py::test_a_signal_that_is_ignored_stays_ignored",
+        "tests/control/process/test_signals.py::test_a_signal_that_is_ignored_stays_ignored",
     ),
     change(
         _SIGNALS,
         "CAUGHT",
         "(signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)",
         "(signal.SIGINT, signal.SIGTERM, signal.SIGHUP)",
-        _T + "signals.py::test_four_signals_are_caught",
+        "tests/control/process/test_signals.py::test_four_signals_are_caught",
     ),
     *(limit(_SIGNALS, "PATIENCE_S", _HUNG, times=times) for times in (1.1, 0.9)),
     never(_SIGNALS, "SignalLog.handle", "now_s - self._acted_s > PATIENCE_S", _HUNG),
@@ -191,13 +190,13 @@ ENTRIES: list[Guard] = [
         _SIGNALS,
         "SignalLog.handle",
         "self._is_asking",
-        _T + "signals.py::test_a_person_who_is_asked_is_not_waited_for",
+        "tests/control/process/test_signals.py::test_a_person_who_is_asked_is_not_waited_for",
     ),
     without(_SIGNALS, "SignalLog.stopping", "raise Interrupted(self.name)", _SIGNALS_TEST),
     without(
         _SIGNALS,
         "SignalLog.handle_continue",
         "self._continued()",
-        _T + "signals.py::test_a_machine_is_told_that_the_program_was_stopped_and_goes_on",
+        "tests/control/process/test_signals.py::test_a_machine_is_told_that_the_program_was_stopped_and_goes_on",
     ),
 ]

@@ -192,20 +192,20 @@ ENTRIES: list[Guard] = [
     ),
     # -- the table of faults ------------------------------------------------------------------
     *(
-        change(_C + "faults_of_motion", "MOTION", "'step_loss'", "None", _FAULTS, nth=n)
+        change(_C + "faults.motion", "MOTION", "'step_loss'", "None", _FAULTS, nth=n)
         for n in (1, 2, 3)
     ),
     *(
-        change(_C + "faults_of_placing", "PLACING", "'beam_fault'", "None", _FAULTS, nth=n)
+        change(_C + "faults.placing", "PLACING", "'beam_fault'", "None", _FAULTS, nth=n)
         for n in (1, 2, 3)
     ),
     *(
-        change(_C + "faults_of_sensors", "SENSORS", "'angle_sensor_fault'", "None", _FAULTS, nth=n)
+        change(_C + "faults.sensors", "SENSORS", "'angle_sensor_fault'", "None", _FAULTS, nth=n)
         for n in (1, 2, 3, 4, 5)
     ),
-    change(_C + "faults_of_computer", "COMPUTER", "'beam_fault'", "None", _FAULTS),
+    change(_C + "faults.computer", "COMPUTER", "'beam_fault'", "None", _FAULTS),
     change(
-        _C + "faults_of_motion",
+        _C + "faults.motion",
         "MOTION",
         "'cut'",
         "'last_run'",
@@ -213,35 +213,35 @@ ENTRIES: list[Guard] = [
         nth=1,
     ),
     change(
-        _C + "faults_of_motion",
+        _C + "faults.motion",
         "MOTION",
         "ALL",
         "MOVING",
         _INTERLOCKS_TEST + "the_emergency_stop_counts_in_every_state_but_halted",
     ),
     change(
-        _C + "fault_kinds",
+        _C + "faults.kinds",
         "",
         "frozenset(STATES) - {'halted'}",
         "frozenset(STATES)",
         _INTERLOCKS_TEST + "the_emergency_stop_counts_in_every_state_but_halted",
     ),
     change(
-        _C + "faults_of_computer",
+        _C + "faults.computer",
         "COMPUTER",
         "'last_run'",
         "'cut'",
         _INTERLOCKS_TEST + "a_nearly_full_disk_lets_the_run_finish",
     ),
     change(
-        _C + "fault_kinds",
+        _C + "faults.kinds",
         "",
         "ALL - {'parked', 'homing'}",
         "ALL",
         _INTERLOCKS_TEST + "sensor_and_steps_may_differ_by_1_5_deg",
     ),
     change(
-        _C + "fault_kinds",
+        _C + "faults.kinds",
         "",
         "frozenset({'raising', 'sliding'})",
         "frozenset({'raising'})",

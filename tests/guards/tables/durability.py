@@ -8,11 +8,11 @@ _LOCKS = "tests/durability/test_locks.py::test_"
 _FILE = "tests/calibration/test_file.py::test_"
 _WRITER = "tests/runfile/test_writer.py::test_"
 _LEVEL_CUT = "tests/durability/test_level_cut.py::test_"
-_LEVEL = "tests/procedures/test_level.py::test_"
-_LOCK = "tests/control/test_lock.py::test_"
+_LEVEL = "tests/procedures/level/test_level.py::test_"
+_LOCK = "tests/control/process/test_lock.py::test_"
 _GONE = "tests/runfile/test_faults_disk.py::test_"
 _SERIES_CUT = "tests/durability/test_series_cut.py::test_"
-_SERIES = "tests/procedures/test_series.py::test_"
+_SERIES = "tests/procedures/series/test_series.py::test_"
 
 ENTRIES: list[Guard] = [
     without(
@@ -30,7 +30,7 @@ ENTRIES: list[Guard] = [
         _GONE + "a_log_that_is_deleted_meanwhile_is_told",
     ),
     never(
-        "rig.procedures.series",
+        "rig.procedures.series.series",
         "SeriesMaker._ended",
         "lost is not None",
         _GONE + "a_folder_that_is_deleted_in_mid_series_stops_it[day-was deleted while its series]",
@@ -216,21 +216,21 @@ ENTRIES: list[Guard] = [
         _LOCKS + "a_line_is_written_whole_before_the_next_thread_comes[close-write]",
     ),
     change(
-        "rig.procedures.series_log",
+        "rig.procedures.series.log",
         "SeriesLog.__init__",
         "make_folder(folder)",
         "folder.mkdir(parents=True, exist_ok=True)",
         _POWER_CUT + "a_series_log_keeps_each_line",
     ),
     without(
-        "rig.procedures.series_log",
+        "rig.procedures.series.log",
         "SeriesLog.__init__",
         "sync_folder(folder)",
         _POWER_CUT + "a_series_log_keeps_each_line",
         _POWER_CUT + "who_was_killed_before_does_not_endanger_the_next_line[series log]",
     ),
     change(
-        "rig.procedures.series_log",
+        "rig.procedures.series.log",
         "SeriesLog.__init__",
         "fcntl.LOCK_EX",
         "fcntl.LOCK_SH",
@@ -251,54 +251,54 @@ ENTRIES: list[Guard] = [
         _POWER_CUT + "a_calibration_is_there_whole_or_leaves_the_one_before",
     ),
     change(
-        "rig.procedures.level_progress",
+        "rig.procedures.level.progress",
         "save_progress",
         "make_folder(path.parent)",
         "path.parent.mkdir(parents=True, exist_ok=True)",
         _POWER_CUT + "what_is_replaced_is_the_old_or_the_new[calibration so far]",
     ),
     change(
-        "rig.procedures.level_progress",
+        "rig.procedures.level.progress",
         "save_progress",
         "replace_file(...)",
         "path.write_bytes(msgspec.json.encode(progress))",
         _POWER_CUT + "what_is_replaced_is_the_old_or_the_new[calibration so far]",
     ),
     swapped(
-        "rig.procedures.level",
+        "rig.procedures.level.level",
         "LevelProcedure._save",
         "save_calibration(path, calibration)",
         "self._path.replace(path.with_suffix('.captures'))",
         _LEVEL_CUT + "what_was_captured_is_put_aside_only_for_a_calibration",
     ),
     without(
-        "rig.procedures.level",
+        "rig.procedures.level.level",
         "LevelProcedure._save",
         "save_calibration(path, calibration)",
         _LEVEL_CUT + "what_was_captured_is_put_aside_only_for_a_calibration",
     ),
     without(
-        "rig.procedures.level",
+        "rig.procedures.level.level",
         "LevelProcedure._captures",
         "save_progress(self._path, progress)",
         _LEVEL_CUT + "each_step_is_on_the_disk_before_the_next_begins",
         nth=1,
     ),
     without(
-        "rig.procedures.level",
+        "rig.procedures.level.level",
         "LevelProcedure._captures",
         "save_progress(self._path, progress)",
         _LEVEL_CUT + "each_step_is_on_the_disk_before_the_next_begins",
         nth=2,
     ),
     without(
-        "rig.procedures.level",
+        "rig.procedures.level.level",
         "LevelProcedure._finish",
         "save_progress(self._path, progress)",
         _LEVEL + "the_sweep_finds_delay_and_vibration",
     ),
     without(
-        "rig.procedures.level",
+        "rig.procedures.level.level",
         "LevelProcedure._optional.save",
         "save_progress(self._path, progress)",
         _LEVEL + "six_positions_and_a_second_temperature_led_through",
@@ -445,32 +445,32 @@ ENTRIES: list[Guard] = [
         _POWER_CUT + "what_is_replaced_is_the_old_or_the_new[page]",
     ),
     without(
-        "rig.control.lock",
+        "rig.control.process.lock",
         "RigLock.open",
         "fcntl.flock(...)",
         _LOCK + "a_second_process_is_told_who_uses_the_rig",
     ),
     change(
-        "rig.control.lock",
+        "rig.control.process.lock",
         "RigLock.open",
         "fcntl.LOCK_EX",
         "fcntl.LOCK_SH",
         _LOCK + "a_machine_that_is_busy_is_not_touched",
     ),
     without(
-        "rig.control.lock",
+        "rig.control.process.lock",
         "holder",
         "fcntl.flock(...)",
         _LOCK + "a_second_process_is_told_who_uses_the_rig",
     ),
     without(
-        "rig.procedures.series",
+        "rig.procedures.series.series",
         "SeriesMaker._begun",
         "self._log.add(...)",
         _SERIES_CUT + "a_series_goes_on_from_whatever_a_power_cut_left",
     ),
     without(
-        "rig.procedures.series",
+        "rig.procedures.series.series",
         "SeriesMaker._ended",
         "self._log.add(...)",
         _SERIES + "a_series_is_told_from_beginning_to_end",

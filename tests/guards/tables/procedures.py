@@ -3,18 +3,21 @@
 from tests.guards.entry import Guard, always, change, limit, never, without
 
 _TESTS = "tests/procedures/"
-_CUT, _HEADER = _TESTS + "test_cut_runs.py::test_", _TESTS + "test_header.py::test_"
-_COUNTS, _GATE = _TESTS + "test_counts.py::test_", _TESTS + "test_climate_gate.py::test_"
-_LOG, _QUICK = _TESTS + "test_series_log.py::test_", _TESTS + "test_quick.py::test_"
-_RATES, _RULES = _TESTS + "test_rates.py::test_", _TESTS + "test_stop_rules.py::test_"
-_RUNS, _SERIES = _TESTS + "test_runs.py::test_", _TESTS + "test_series.py::test_"
-_SELFTEST, _SOUND = _TESTS + "test_selftest.py::test_", _TESTS + "test_selftest_limits.py::test_"
+_CUT, _HEADER = _TESTS + "series/test_cut_runs.py::test_", _TESTS + "test_header.py::test_"
+_COUNTS, _GATE = _TESTS + "test_counts.py::test_", _TESTS + "series/test_climate_gate.py::test_"
+_LOG, _QUICK = _TESTS + "series/test_log.py::test_", _TESTS + "series/test_quick.py::test_"
+_RATES, _RULES = _TESTS + "test_rates.py::test_", _TESTS + "series/test_stop_rules.py::test_"
+_RUNS, _SERIES = _TESTS + "test_runs.py::test_", _TESTS + "series/test_series.py::test_"
+_SELFTEST, _SOUND = (
+    _TESTS + "selftest/test_selftest.py::test_",
+    _TESTS + "selftest/test_limits.py::test_",
+)
 _STANDBY, _TIMING = _TESTS + "test_standby.py::test_", _TESTS + "test_timing.py::test_"
 _DESK = "tests/panel/test_desk_at_rest.py::test_"
 
 
 def _climate_gate() -> list[Guard]:
-    m, look = "rig.procedures.climate_gate", "ClimateGate._look"
+    m, look = "rig.procedures.series.climate_gate", "ClimateGate._look"
     wait, steady = "ClimateGate.wait", "ClimateGate._drop_unsteady"
     edge = _GATE + "air_is_right_up_to_the_edge_of_the_band"
     again = _GATE + "once_out_of_the_band_the_wait_begins_again"
@@ -112,7 +115,7 @@ def _runs() -> list[Guard]:
 
 
 def _header() -> list[Guard]:
-    header, cut = "rig.procedures.header", "rig.procedures.cut_runs"
+    header, cut = "rig.procedures.header", "rig.procedures.series.cut_runs"
     requests, rates = "rig.procedures.requests", "rig.procedures.rates"
     holds = _HEADER + "the_header_holds_what_was_asked_and_what_the_machine_is"
     clock = _HEADER + "a_rigs_wall_clock_is_asked_for_and_a_twins_is_right"
@@ -158,7 +161,7 @@ def _header() -> list[Guard]:
 
 
 def _stop_rules() -> list[Guard]:
-    m = "rig.procedures.stop_rules"
+    m = "rig.procedures.series.stop_rules"
     narrow = _RULES + "narrow_enough_is_students_interval"
     row = _RULES + "bad_runs_must_be_in_a_row"
     fifth = _RULES + "a_trend_is_looked_for_at_every_fifth_run_from_the_tenth_on"
@@ -185,7 +188,7 @@ def _stop_rules() -> list[Guard]:
 
 
 def _series() -> list[Guard]:
-    m, maker = "rig.procedures.series", "SeriesMaker"
+    m, maker = "rig.procedures.series.series", "SeriesMaker"
     init, between, ended = f"{maker}.__init__", f"{maker}._before", f"{maker}._ended"
     slides = _COUNTS + "a_slide_counts_whether_it_was_measured_or_only_brought_the_bag_down"
     before = _COUNTS + "slides_before_are_those_of_the_bag_face_in_earlier_series"
@@ -234,7 +237,7 @@ def _series() -> list[Guard]:
 
 
 def _series_log() -> list[Guard]:
-    m, log = "rig.procedures.series_log", "SeriesLog"
+    m, log = "rig.procedures.series.log", "SeriesLog"
     add, settle = f"{log}.add", f"{log}.settle"
     busy = _SERIES + "only_one_process_makes_a_series_in_a_folder"
     place = _SERIES + "a_folder_that_cannot_be_written_is_told"
@@ -277,7 +280,7 @@ def _series_log() -> list[Guard]:
 
 
 def _quick() -> list[Guard]:
-    m, quick = "rig.procedures.quick", "QuickStart"
+    m, quick = "rig.procedures.series.quick", "QuickStart"
     take, settle = f"{quick}.take", f"{quick}._settle"
     begins = _QUICK + "a_series_begins_with_one_settling_raise_that_fixes_its_start"
     early = _QUICK + "an_early_slide_moves_the_start_5_degrees_lower_and_a_second_one_ends_it"
@@ -333,7 +336,7 @@ def _service() -> list[Guard]:
 
 
 def _self_test() -> list[Guard]:
-    m, angle = "rig.procedures.selftest", "_angle"
+    m, angle = "rig.procedures.selftest.selftest", "_angle"
     wrong = _SOUND + "what_is_wrong_is_found_and_then_nothing_moves"
     sound = _SOUND + "a_sound_rig_has_nothing_to_find"
     room = _SOUND + "the_disk_must_have_room"
@@ -373,7 +376,7 @@ def _self_test() -> list[Guard]:
 
 
 def _self_test_moves() -> list[Guard]:
-    m, moves = "rig.procedures.selftest_moves", "try_moves"
+    m, moves = "rig.procedures.selftest.moves", "try_moves"
     alike = _SOUND + "sensor_and_steps_must_rise_alike_or_the_blade_stays"
     none = _SOUND + "without_a_calibrated_angle_nothing_is_tried"
     ends = _SOUND + "what_ends_a_move_ends_the_test_with_the_motors_off"

@@ -3,14 +3,14 @@
 from tests.guards.entry import Guard, always, change, limit, never, without
 
 _TESTS = "tests/procedures/"
-_LIMITS, _CHECK = _TESTS + "test_level_limits.py::test_", _TESTS + "test_level_check.py::test_"
-_FINISH, _OPTIONS = _TESTS + "test_level_finish.py::test_", _TESTS + "test_level_options.py::test_"
-_PERSON, _SWEEP = _TESTS + "test_level_person.py::test_", _TESTS + "test_level_sweep.py::test_"
-_STILL = _TESTS + "test_steadiness.py::test_"
+_LIMITS, _CHECK = _TESTS + "level/test_limits.py::test_", _TESTS + "level/test_check.py::test_"
+_FINISH, _OPTIONS = _TESTS + "level/test_finish.py::test_", _TESTS + "level/test_options.py::test_"
+_PERSON, _SWEEP = _TESTS + "level/test_person.py::test_", _TESTS + "level/test_sweep.py::test_"
+_STILL = _TESTS + "level/test_steadiness.py::test_"
 
 
 def _level() -> list[Guard]:
-    m = "rig.procedures.level"
+    m = "rig.procedures.level.level"
     run, begin, captures = (f"LevelProcedure.{name}" for name in ("run", "_begin", "_captures"))
     go, zero, span = (f"LevelProcedure.{name}" for name in ("_go", "_zero", "_span"))
     centre, turn = "LevelProcedure._centre", "LevelProcedure._check_turn"
@@ -89,7 +89,7 @@ def _level() -> list[Guard]:
 
 
 def _check() -> list[Guard]:
-    m, check = "rig.procedures.level_check", "level_check"
+    m, check = "rig.procedures.level.check", "level_check"
     keeps = _CHECK + "a_check_keeps_what_sensor_and_level_said"
     nothing = _CHECK + "without_a_calibration_nothing_moves"
     whatever = _CHECK + "the_motor_is_off_whatever_happens"
@@ -105,7 +105,7 @@ def _check() -> list[Guard]:
 
 
 def _finish() -> list[Guard]:
-    m, finish, notes = "rig.procedures.level_finish", "finish", "_notes"
+    m, finish, notes = "rig.procedures.level.finish", "finish", "_notes"
     missing = _FINISH + "without_zero_or_home_there_is_no_calibration"
     due = _FINISH + "it_is_due_after_the_days_of_its_plan"
     home = _FINISH + "home_is_what_the_sensor_shows_there"
@@ -143,7 +143,7 @@ def _finish() -> list[Guard]:
 
 
 def _options() -> list[Guard]:
-    m, six = "rig.procedures.level_options", "OptionalSteps._position"
+    m, six = "rig.procedures.level.options", "OptionalSteps._position"
     way, warmth = "OptionalSteps._check_way", "OptionalSteps._wait_for_warmth"
     second, forget = "OptionalSteps.second_temperature", "forget_from"
     held = _OPTIONS + "each_axis_is_held_up_and_down_and_kept_at_once"
@@ -188,7 +188,7 @@ def _options() -> list[Guard]:
 
 
 def _person() -> list[Guard]:
-    m, person = "rig.procedures.level_person", "FilePerson"
+    m, person = "rig.procedures.level.person", "FilePerson"
     init = f"{person}.__init__"
     missing = _PERSON + "what_is_missing_is_named_before_anything_moves"
     units = _PERSON + "readings_are_read_in_their_units"
@@ -208,9 +208,9 @@ def _person() -> list[Guard]:
         change(m, f"{person}.level_deg", "zero.unit", "'deg'", units),
         change(m, f"{person}.shown_deg", shown, "point.shown", units),
         change(m, f"{person}.bubble_deg", "... - steps_deg", "steps_deg - point.angle_deg", bubble),
-        never("rig.procedures.level_progress", "load_progress", "not path.exists()", unreadable),
+        never("rig.procedures.level.progress", "load_progress", "not path.exists()", unreadable),
         change(
-            "rig.procedures.level_progress",
+            "rig.procedures.level.progress",
             "load_progress",
             "raise BadInputError(...) from error",
             "return None",
@@ -220,7 +220,7 @@ def _person() -> list[Guard]:
 
 
 def _sweep() -> list[Guard]:
-    m, sweep = "rig.procedures.level_sweep", "sweep_findings"
+    m, sweep = "rig.procedures.level.sweep", "sweep_findings"
     found = _SWEEP + "delay_and_backlash_are_found_with_their_signs"
     within = _SWEEP + "the_board_sweeps_slowly_and_fast_within_its_limits"
     lowered = _SWEEP + "no_sweep_is_faster_than_the_board_may_be_lowered"
@@ -244,7 +244,7 @@ def _sweep() -> list[Guard]:
 
 
 def _steadiness() -> list[Guard]:
-    m, rest, why = "rig.procedures.steadiness", "steady_rest", "_why_not_quiet"
+    m, rest, why = "rig.procedures.level.steadiness", "steady_rest", "_why_not_quiet"
     twice = _STILL + "a_still_board_is_looked_at_twice_and_then_captured_for_three_seconds"
     shakes = _STILL + "a_board_that_shakes_is_not_still"
     moves = _STILL + "a_board_that_moves_between_two_looks_is_not_still"
@@ -281,6 +281,6 @@ ENTRIES: list[Guard] = [
 ]
 
 NO_LIMITS: dict[str, str] = {
-    "rig.procedures.level_sweep.BLOCK_S": "means over a few samples more give the same delay",
+    "rig.procedures.level.sweep.BLOCK_S": "means over a few samples more give the same delay",
     "rig.procedures.runs.LAST_LOOK_S": "a longer wait for tasks that end at once anyway",
 }

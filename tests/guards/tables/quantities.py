@@ -6,7 +6,7 @@ _UNITS, _TYPED, _SHOWN = "rig.quantities.units", "rig.quantities.typed", "rig.qu
 _TIMES, _SAID, _FIGURES = "rig.quantities.times", "rig.quantities.said", "rig.quantities.figures"
 _NAMES, _RUN_NAMES, _OPTIONS = (
     "rig.study.folder.names",
-    "rig.commands.run_names",
+    "rig.commands.run.names",
     "rig.commands.quantities",
 )
 
@@ -166,7 +166,7 @@ _NAMES_OF_PEOPLE: list[Guard] = [
     ),
     change(_RUN_NAMES, "study_beside", "(folder.absolute(), Path.cwd())", "(Path.cwd(),)", _BESIDE),
     without(
-        "rig.commands.run",
+        "rig.commands.run.run",
         "run",
         "check_names(...)",
         _IN_RUN_NAMES + "a_run_with_a_misspelt_bag_makes_no_file",

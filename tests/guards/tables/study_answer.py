@@ -77,11 +77,11 @@ ENTRIES: list[Guard] = [
     never(_TREATED, "check_treatment", "entry.replaces is None and (not force)", _FORCED),
     never(_TREATED, "_check_plan", "lost", _FORCED, nth=2),
     change(
-        "rig.commands.study_journal", "treat", "study.bag(bag).role == 'treated'", "True", _SETS
+        "rig.commands.study.journal", "treat", "study.bag(bag).role == 'treated'", "True", _SETS
     ),
-    never("rig.commands.run", "run", "quick or purpose is not None", _OWN_START),
+    never("rig.commands.run.run", "run", "quick or purpose is not None", _OWN_START),
     change(
-        "rig.commands.plan_runs",
+        "rig.commands.run.plan",
         "PlanRuns._options_for",
         "self._study.catalogue.settles",
         "False",
@@ -96,7 +96,7 @@ ENTRIES: list[Guard] = [
         "tests/study/model/test_data.py::test_a_check_at_another_rate_says_nothing_of_the_level",
     ),
     never(
-        "rig.commands.plan_runs",
+        "rig.commands.run.plan",
         "PlanRuns._options_for",
         "self._options.climate is not None or wanted.is_todays_air",
         _PLANNED_AIR,

@@ -14,7 +14,7 @@ from twin_process import BAG, FACE, make_twin
 
 from rig.calibration.file import save_calibration
 from rig.clock import RealClock
-from rig.control.lock import holder, lock_path
+from rig.control.process.lock import holder, lock_path
 from rig.runfile.reader import RunFile, find_runs, read_run
 from rig.settings.load import load_settings
 

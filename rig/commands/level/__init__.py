@@ -1,0 +1,1 @@
+"""`rig level`: calibration, its check and its history."""

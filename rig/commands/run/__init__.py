@@ -1,0 +1,1 @@
+"""`rig run`: one series, or those of a plan, and what a person sees meanwhile."""

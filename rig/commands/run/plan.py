@@ -1,0 +1,210 @@
+"""`rig run --plan`: the next session of a study's plan, series by series."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import NamedTuple
+
+import msgspec
+
+from rig.commands.options import say
+from rig.commands.run.series import ShownSeries
+from rig.control.request import RunRequest
+from rig.errors import RigError
+from rig.files.stamps import utc_text
+from rig.files.time_here import now_in
+from rig.opening import OnBoard, OpenRig, Speed, open_rig
+from rig.procedures.requests import plan_series
+from rig.procedures.series.climate_gate import ClimateBand
+from rig.procedures.series.log import SeriesOptions
+from rig.settings.model import Settings
+from rig.study.folder.catalogue import ClimateWanted
+from rig.study.folder.journal import Wipe
+from rig.study.folder.study import open_study
+from rig.study.plan.progress import next_rows, run_fields
+from rig.study.plan.rows import PlanRow
+from rig.study.slides.table import slide_table
+
+CHANGE_TIME = timedelta(minutes=2)
+"""On the twin: what a person takes to change the bag."""
+
+
+class SessionEnd(NamedTuple):
+    """What came of a session."""
+
+    paths: list[Path]
+    all_slid: bool
+    failure: RigError | None
+    signal: str | None
+    ended_at: datetime
+
+
+class PlanRuns:
+    """The next session of a plan.
+
+    Args:
+        folder: of the study.
+        settings: of the rig.
+        climate: take the next session in this climate.
+        rows: what to run instead of the plan's next session.
+        options: how each series is made; without air of its own the planned climate's counts.
+        steady_s: so long the planned air must hold before the session's first run.
+        timeout_s: so long the air is waited for.
+        operator: who does it.
+        quiet: print no rows.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        settings: Settings,
+        *,
+        climate: str | None = None,
+        rows: Sequence[PlanRow] | None = None,
+        options: SeriesOptions,
+        steady_s: float,
+        timeout_s: float,
+        operator: str | None,
+        quiet: bool,
+    ) -> None:
+        self._study = open_study(folder)
+        self._settings = settings
+        self._options = options
+        self._steady_s = steady_s
+        self._timeout_s = timeout_s
+        self._operator = operator
+        self._quiet = quiet
+        self._records = slide_table(self._study).of_rig
+        self.rows: Sequence[PlanRow] = (
+            next_rows(self._study, climate, self._records) if rows is None else rows
+        )
+
+    def make(
+        self,
+        *,
+        twin: bool,
+        seed: int | None,
+        home: Path | None,
+        speed: Speed,
+        at: datetime | None,
+        overdue_ok: bool,
+        settings_file: Path | None,
+    ) -> SessionEnd:
+        """Make what is left of the session; stops at the first series that ends early.
+
+        Args:
+            twin: on the simulated rig.
+            seed: of the twin.
+            home: of the twin, if it has one.
+            speed: of the twin.
+            at: wall time of the twin at the start; now, or its own now, if None.
+            overdue_ok: take a calibration that is past due.
+            settings_file: where the settings came from.
+        """
+        if not self.rows:
+            say("The plan is done: nothing is left to run.")
+        paths: list[Path] = []
+        all_slid, wiped = True, None
+        now = at or (datetime.now(UTC) if home is None else now_in(home))
+        for row in self.rows:
+            if row.action == "wipe":
+                self._tell(f"Wipe the board {row.board!r} and let it dry.")
+                wiped = row
+                continue
+            opened = open_rig(
+                self._settings,
+                twin=twin,
+                seed=seed,
+                home=home,
+                speed=speed,
+                on_board=self._on_board(row),
+                utc=now if twin else None,
+                settings_file=settings_file,
+            )
+            opened.machine.allow_overdue = overdue_ok
+            for line in opened.notes:
+                say(line)
+            self._tell(
+                f"Put on {row.bag!r} with its face {row.face!r} on {row.board!r}"
+                f" ({', '.join(filter(None, (row.stage, row.climate)))}, series {row.row},"
+                f" {row.runs} runs)."
+            )
+            series = ShownSeries(
+                opened,
+                self._study.path / "runs",
+                quiet=self._quiet,
+                options=self._options_for(row, is_first=not paths),
+            )
+            failure = series.make(self._requests(row, opened), start_now=twin)
+            if wiped is not None and series.paths:
+                self._note_wipe(wiped, now, simulated=twin)
+                wiped = None
+            now = opened.machine.clock.utc_now() + CHANGE_TIME
+            paths += series.paths
+            all_slid = all_slid and series.all_slid
+            self._records = slide_table(self._study).of_rig
+            if failure is not None:
+                return SessionEnd(paths, all_slid, failure, series.signal, now)
+        return SessionEnd(paths, all_slid, None, None, now)
+
+    def _options_for(self, row: PlanRow, *, is_first: bool) -> SeriesOptions:
+        """Wait for the planned air, unless other air was typed.
+
+        Within a session the bags have been in it already: it must be right, not steady for long.
+        """
+        wanted = self._wanted(row)
+        options = msgspec.structs.replace(self._options, quick=self._study.catalogue.settles)
+        if self._options.climate is not None or wanted.is_todays_air:
+            return options
+        band = ClimateBand(
+            temperature_c=wanted.temperature_c,
+            temperature_tolerance_k=wanted.temperature_tolerance_c,
+            relative_humidity_pct=wanted.relative_humidity_pct,
+            humidity_tolerance_pct=wanted.humidity_tolerance_pct,
+            steady_s=self._steady_s if is_first else 0.0,
+            timeout_s=self._timeout_s,
+        )
+        return msgspec.structs.replace(options, climate=band)
+
+    def _wanted(self, row: PlanRow) -> ClimateWanted:
+        """The planned air; any will do where none is planned."""
+        return self._study.catalogue.airs.get(row.climate, ClimateWanted())
+
+    def _on_board(self, row: PlanRow) -> OnBoard:
+        wanted = self._wanted(row)
+        return OnBoard(
+            temperature_c=wanted.temperature_c,
+            relative_humidity_pct=wanted.relative_humidity_pct,
+            bag=row.bag,
+            face=row.face,
+            board=row.board,
+            study=self._study.path,
+            climate=row.climate,
+            session=row.session,
+            series=row.row,
+            slides_before=run_fields(self._study, row, self._records)["slides_before"],
+        )
+
+    def _requests(self, row: PlanRow, opened: OpenRig) -> list[RunRequest]:
+        fields = run_fields(self._study, row, self._records)
+        requests = plan_series(
+            self._settings,
+            row.runs,
+            source=opened.source,
+            started=opened.machine.clock.utc_now(),
+            operator=self._operator,
+        )
+        slid = sum(record.slid and record.series == row.row for record in self._records)
+        return [
+            msgspec.structs.replace(request, **(fields | {"slide_number": slid + i}))
+            for i, request in enumerate(requests, start=1)
+        ]
+
+    def _note_wipe(self, row: PlanRow, at: datetime, *, simulated: bool) -> None:
+        note = "asked for by the plan"
+        entry = Wipe(at=utc_text(at), board=row.board, series=row.row, note=note)
+        self._study.note(entry, now=at, simulated=simulated)
+
+    def _tell(self, text: str) -> None:
+        if not self._quiet:
+            print(f"\n{text}", flush=True)

@@ -1,0 +1,340 @@
+"""`rig run`: make runs, each into its own file, and print what they say."""
+
+import logging
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from rig.commands.options import (
+    Json,
+    RigFile,
+    Seed,
+    Speed,
+    Twin,
+    print_json,
+    say,
+    settings_of,
+    simulated,
+    speed_of,
+)
+from rig.commands.quantities import echoed, moment, name_option, quantity_option
+from rig.errors import BadInputError
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from rig.control.request import RunRequest
+    from rig.errors import RigError
+    from rig.study.plan.rows import PlanRow
+
+CAUTION = (
+    "Caution: the board will move. Keep hands, hair and sleeves out of the wedge under it; set the"
+    " prop before you reach under. The emergency stop is the one that cuts the motor's power, not"
+    " this program."
+)
+INTERRUPTED = 130
+Purpose = Literal["bridge", "check"]
+
+
+def run(
+    bag: Annotated[
+        str | None,
+        name_option("--bag", "bag", "Which bag lies on the board."),
+    ] = None,
+    face: Annotated[str | None, name_option("--face", "face", "Its face on the board.")] = None,
+    board: Annotated[str | None, name_option("--board", "board", "The board on the rig.")] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Names that the study beside does not know are new ones.")
+    ] = False,
+    repeat: Annotated[int, typer.Option("--repeat", min=1, max=1000, help="Runs to make.")] = 1,
+    rate: Annotated[
+        float | None,
+        quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s."),
+    ] = None,
+    rates: Annotated[
+        str | None,
+        typer.Option(
+            "--rates", metavar="R,R,R", help="Rate study: --repeat runs at each, in random order."
+        ),
+    ] = None,
+    dwell: Annotated[
+        float | None,
+        quantity_option("--dwell", "s", 0, 3600, "Rest before the raise in s."),
+    ] = None,
+    gap: Annotated[
+        float | None,
+        quantity_option("--gap", "mm", 1, 50, "Leading edge to beam, as placed, in mm."),
+    ] = None,
+    session: Annotated[
+        str | None,
+        name_option("--session", "session", "Name of this sitting."),
+    ] = None,
+    operator: Annotated[str | None, name_option("--operator", "operator", "Who does it.")] = None,
+    now: Annotated[
+        bool, typer.Option("--now", help="The bag lies ready: the first run waits for no button.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for the run files.")
+    ] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with the series in --out that was interrupted.")
+    ] = False,
+    unattended: Annotated[
+        bool,
+        typer.Option(
+            "--unattended",
+            help="Nobody watches, a blade places the bag: three bad runs in a row end it.",
+        ),
+    ] = False,
+    temperature: Annotated[
+        str | None,
+        typer.Option("--temperature", metavar="T:TOL", help="Wait for this air, as 23:2 in °C."),
+    ] = None,
+    humidity: Annotated[
+        str | None,
+        typer.Option("--humidity", metavar="H:TOL", help="Wait for this air, as 50:4 in %RH."),
+    ] = None,
+    steady: Annotated[
+        float,
+        quantity_option("--steady", "min", 0, 1440, "Minutes that the air must be so before."),
+    ] = 5.0,
+    climate_timeout: Annotated[
+        float,
+        quantity_option("--climate-timeout", "min", 0.1, 2880, "Minutes to wait for the air."),
+    ] = 120.0,
+    until: Annotated[
+        float | None,
+        quantity_option(
+            "--until", "°", 0.01, 10, "Enough when the mean angle is known to ± this in °."
+        ),
+    ] = None,
+    bad_runs: Annotated[
+        int | None,
+        typer.Option("--bad-runs", min=1, max=100, help="End after so many bad runs in a row."),
+    ] = None,
+    stop_at_trend: Annotated[
+        bool, typer.Option("--stop-at-trend", help="End when the coefficient drifts with the runs.")
+    ] = False,
+    clean_every: Annotated[
+        int | None,
+        typer.Option("--clean-every", min=1, max=1000, help="Slides between reminders to wipe."),
+    ] = None,
+    quick: Annotated[
+        bool,
+        typer.Option("--quick", help="One settling raise, then fast to 3° below its slide."),
+    ] = False,
+    purpose: Annotated[
+        Purpose | None,
+        typer.Option("--purpose", help="Runs that compare two methods, or check the material."),
+    ] = None,
+    service: Annotated[
+        bool,
+        typer.Option("--service", help="Stand by until the start button is pressed; for systemd."),
+    ] = False,
+    plan: Annotated[
+        Path | None,
+        typer.Option("--plan", metavar="STUDY", help="Make the next session of a study's plan."),
+    ] = None,
+    sets: Annotated[
+        list[str] | None,
+        name_option(
+            "--set",
+            "set",
+            "Each face of each bag of this set, --repeat runs each; may be repeated.",
+        ),
+    ] = None,
+    climate: Annotated[
+        str | None,
+        name_option(
+            "--climate", "climate", "With --plan: the session in this climate.", metavar="NAME"
+        ),
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option(
+            "--at", metavar="TIME", help="With --plan and --twin: the simulated rig's wall time."
+        ),
+    ] = None,
+    overdue_ok: Annotated[
+        bool,
+        typer.Option("--overdue-ok", help="Take a calibration that is past due; flags the runs."),
+    ] = False,
+    rig: RigFile = None,
+    twin: Twin = False,
+    seed: Seed = None,
+    speed: Speed = "fast",
+    json: Json = False,
+) -> None:
+    """Wait for the start button (or --now), make the runs, print a row for each."""
+    from rig.commands.run.names import check_names, study_beside
+    from rig.commands.run.series import ShownSeries
+    from rig.opening import OnBoard, open_rig
+    from rig.procedures.rates import parse_rates
+    from rig.procedures.requests import plan_series
+    from rig.procedures.series.climate_gate import parse_band
+    from rig.procedures.series.log import SeriesOptions, unfinished_in
+
+    if rates is not None and (rate is not None or until is not None or stop_at_trend):
+        raise BadInputError(
+            "--rates goes with neither --rate nor --until nor --stop-at-trend: runs at several"
+            " rates have no one angle; leave one of them out."
+        )
+    at_rates = () if rates is None else parse_rates(rates)
+    seed, home, rig = simulated(twin, seed, rig, plan, out)
+    settings = settings_of(rig)
+    if unattended and not settings.blade.fitted:
+        raise BadInputError(
+            "--unattended needs a blade, and these settings have none; run without --unattended and"
+            " press start for each run, or set `fitted = true` under [blade]."
+        )
+    folder = out or Path(settings.files.runs)
+    options = SeriesOptions(
+        unattended=unattended,
+        climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60, echoed),
+        until_angle_deg=until,
+        bad_in_a_row=bad_runs,
+        stop_at_trend=stop_at_trend,
+        clean_every=clean_every,
+        quick=quick,
+    )
+    if plan is not None or sets:
+        from rig.commands.run.plan import PlanRuns
+        from rig.files.stamps import parse_utc
+        from rig.files.time_here import now_in
+
+        place = home or plan or folder
+        begin = None if at is None else parse_utc(moment("--at", at, now_in(place)))
+        if plan is not None and (bag or face or board or session or resume or rates or repeat > 1):
+            raise BadInputError(
+                "--plan says itself which bag, face, board, session and how many runs; leave out"
+                " the other options that do."
+            )
+        if quick or purpose is not None:
+            raise BadInputError(
+                "In a study `raise_start` in study.toml says how the board is raised; leave out"
+                " --quick and --purpose."
+            )
+        of, rows = plan or Path(), None
+        if sets:
+            begin = begin or (now_in(home) if home else None)
+            of, rows = _evening(sets, folder, plan, board, repeat, session, begin)
+        if not twin:
+            say(CAUTION)
+        session_runs = PlanRuns(
+            of,
+            settings,
+            climate=climate,
+            rows=rows,
+            options=options,
+            steady_s=steady * 60,
+            timeout_s=climate_timeout * 60,
+            operator=operator,
+            quiet=json,
+        )
+        done = session_runs.make(
+            twin=twin,
+            seed=seed,
+            home=home,
+            speed=speed_of(speed),
+            at=begin,
+            overdue_ok=overdue_ok,
+            settings_file=rig,
+        )
+        _finish(done.paths, done.failure, done.signal, done.all_slid, json)
+        return
+    if not resume:
+        check_names(folder, bag, face, board, new=new)
+    else:
+        first = unfinished_in(folder).planned.requests[0]
+        bag, face, board = first.bag, first.face, first.board
+    opened = open_rig(
+        settings,
+        twin=twin,
+        seed=seed,
+        home=home,
+        speed=speed_of(speed),
+        on_board=OnBoard(bag=bag, face=face, board=board, study=study_beside(folder)),
+        settings_file=rig,
+    )
+    opened.machine.allow_overdue = overdue_ok
+
+    def requests() -> "list[RunRequest]":
+        asked = {"bag": bag, "face": face, "board": board, "session": session}
+        return plan_series(
+            settings,
+            repeat,
+            source=opened.source,
+            started=opened.machine.clock.utc_now(),
+            rate_deg_s=rate,
+            rates_deg_s=at_rates,
+            dwell_s=dwell,
+            gap_mm=gap,
+            operator=operator,
+            purpose=purpose,
+            **asked,
+        )
+
+    for line in opened.notes:
+        say(line)
+    if not twin:
+        say(CAUTION)
+    series = ShownSeries(opened, folder, quiet=json, options=options)
+    if service:
+        logging.basicConfig(
+            stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"
+        )
+        series.serve(requests)
+    failure = series.make([] if resume else requests(), start_now=now, resume=resume)
+    _finish(series.paths, failure, series.signal, series.all_slid, json)
+
+
+def _evening(
+    sets: list[str],
+    folder: Path,
+    plan: Path | None,
+    board: str | None,
+    repeat: int,
+    session: str | None,
+    begin: "datetime | None",
+) -> "tuple[Path, list[PlanRow]]":
+    """The study beside, and the series of these sets.
+
+    Raises:
+        BadInputError: --plan was given too, or there is no study.
+    """
+    from datetime import UTC, datetime
+
+    from rig.commands.run.names import study_beside
+    from rig.study.folder.study import open_study
+    from rig.study.plan.evening import evening_rows
+
+    if plan is not None:
+        raise BadInputError("Give --plan or --set, not both.")
+    path = study_beside(folder)
+    if path is None:
+        raise BadInputError(
+            "--set needs a study that knows the set: work in its folder, or name it with --out."
+        )
+    now = begin or datetime.now(UTC)
+    study = open_study(path)
+    runs = repeat if repeat > 1 else study.catalogue.preferences.runs_per_series
+    return path, evening_rows(study, sets, board, runs, session, now)
+
+
+def _finish(
+    paths: "list[Path]", failure: "RigError | None", signal: str | None, all_slid: bool, json: bool
+) -> None:
+    """Print the document if it is wanted, and leave with the code that tells how it ended."""
+    if json:
+        from rig.analysis.load import analyse
+
+        document = analyse(paths).document() if paths else {"runs": [], "groups": []}
+        print_json(document)
+    if failure is not None:
+        if signal is not None:
+            sys.exit(INTERRUPTED)
+        raise failure
+    if not all_slid:
+        sys.exit(1)

@@ -1,0 +1,1 @@
+"""`rig study`: catalogue, journal, readings, plan and status."""

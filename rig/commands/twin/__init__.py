@@ -1,0 +1,1 @@
+"""`rig twin`: a simulated rig that remembers."""

@@ -1,0 +1,1 @@
+"""Everything that can go wrong: one table with typed causes and remedies."""

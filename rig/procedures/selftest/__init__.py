@@ -1,0 +1,1 @@
+"""What is tried before the first run."""
