@@ -16,15 +16,15 @@ from gpiozero.pins.mock import MockFactory, MockPin
 
 from rig.clock import RealClock
 from rig.devices.stepper import Stepper
-from rig.motion.linkage import Linkage
 from rig.motion.ramp import plan_move
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 
 def measure(seconds: float) -> list[float]:
     """Lateness of each pulse in µs, raising at the settings' rate from 25°."""
     settings, clock = Settings(), RealClock()
-    linkage = Linkage(settings.linkage, settings.screw)
+    linkage = Kinematics(settings.linkage, settings.screw)
     motion = settings.motion
     begin = round(linkage.count_at(25.0))
     plan = plan_move(

@@ -90,7 +90,7 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
     check_beams(run, records, raise_s, flags)
     doubt_deg = math.hypot(doubt_deg, check_slip(run, calibration, raise_s, flags))
     geometry = run_geometry(run, flags)
-    span_s = (raise_s, min(end_s, _last_time(run)))
+    span_s = (raise_s, min(end_s, run.last_time_s or 0.0))
     analysis = _slide(run, calibration, records, geometry, span_s, flags, doubt_deg)
     return analysis._replace(result=with_climate(analysis.result, climate))
 
@@ -179,15 +179,6 @@ def _raise_span(run: RunFile) -> tuple[float | None, float]:
         elif raise_s is not None and state in ("lowering", "parked", "halted"):
             return raise_s, event.t_s
     return raise_s, math.inf
-
-
-def _last_time(run: RunFile) -> float:
-    times = [
-        *(line.t_s for line in run.samples[-1:]),
-        *(line.t_s for line in run.steps[-1:]),
-        *(line.t_s for line in run.events[-1:]),
-    ]
-    return max(times, default=0.0)
 
 
 def _lowered(run: RunFile, end_s: float) -> float:

@@ -21,7 +21,6 @@ from rig.errors import BadInputError
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from rig.calibration.model import Calibration
     from rig.quantities.shown import System
 
 CalibrationFile = Annotated[
@@ -67,7 +66,7 @@ def report(
         contents=Contents(),
         units=system,
     )
-    evidence = collect(found, _calibration(calibration))
+    evidence = collect(found)
     document = build(evidence)
     path = out or study / "report" / "report.html"
     page = render(
@@ -118,26 +117,16 @@ def figures(
 def _drawn(
     path: Path, units: "System", given: Path | None
 ) -> "Iterator[tuple[str, Figure | None]]":
+    from rig.calibration.file import load_calibration
     from rig.report.evidence import collect
     from rig.report.pictures import calibration_figures, run_figures, study_figures
     from rig.study.slides.look import Contents
 
-    calibration = _calibration(given)
     if path.is_dir():
-        return study_figures(
-            collect(asked(path, calibration=given, contents=Contents()), calibration), units
-        )
+        return study_figures(collect(asked(path, calibration=given, contents=Contents())), units)
     if path.suffix == ".json":
-        from rig.calibration.file import load_calibration
-
         return calibration_figures(load_calibration(path))
-    return run_figures(path, units, calibration)
-
-
-def _calibration(path: Path | None) -> "Calibration | None":
-    from rig.calibration.file import load_calibration
-
-    return None if path is None else load_calibration(path)
+    return run_figures(path, units, None if given is None else load_calibration(given))
 
 
 def _write(path: Path, data: bytes) -> None:

@@ -21,10 +21,10 @@ from rig.devices.lamp import StateLamp
 from rig.devices.open_imu import make_imu
 from rig.devices.stepper import Stepper
 from rig.errors import Cause, MachineFaultError
-from rig.motion.linkage import Kinematics
 from rig.motion.ramp import Plan, plan_move
 from rig.runfile.model import State
 from rig.settings.checks import lowering_rate_deg_s, quick_rate_deg_s
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 CONTROL_SILENCE_S = 2.0

@@ -1,6 +1,5 @@
 """Header of a run file, from the request and the machine."""
 
-import shutil
 from importlib.metadata import version
 from pathlib import Path
 from typing import Literal
@@ -8,6 +7,7 @@ from typing import Literal
 from msgspec import structs
 
 from rig.control.machine import Machine
+from rig.control.process.host import free_mb
 from rig.control.request import RunRequest
 from rig.errors import BadInputError
 from rig.runfile.model import Header, RunSettings
@@ -53,13 +53,10 @@ def clock_is_synchronised() -> bool | None:
 
 def check_free_space(folder: Path, min_free_mb: float) -> None:
     """Raise BadInputError if the disk for the run is nearly full."""
-    place = folder
-    while not place.exists():
-        place = place.parent
-    free_mb = shutil.disk_usage(place).free / 1e6
-    if free_mb < min_free_mb:
+    free = free_mb(folder)
+    if free is not None and free < min_free_mb:
         raise BadInputError(
-            f"Only {free_mb:.0f} MB are free where {folder} lies, and a run needs"
+            f"Only {free:.0f} MB are free where {folder} lies, and a run needs"
             f" {min_free_mb:g} MB (`interlocks.min_free_mb`); free some space or"
             " choose another folder with --out."
         )

@@ -97,18 +97,17 @@ class Evidence(NamedTuple):
         return self.asked.table.valid
 
 
-def collect(asked: Asked, calibration: Calibration | None = None) -> Evidence:
+def collect(asked: Asked) -> Evidence:
     """Work out all that a study's page shows.
 
     Args:
         asked: the study and what is asked of it.
-        calibration: used instead of those in the run files.
     """
     answer, study, table = asked.answer, asked.study, asked.table
     data = model_data(table.slides, facts_of(study))
     droops = summarise_droop(study.journal.of(Droop))
     means = slide_means(table.slides)
-    example = _example(asked, calibration)
+    example = _example(asked)
     made_at, records = home_records(one.home for one in table.of_rig if one.home is not None)
     return Evidence(
         asked=asked,
@@ -121,7 +120,8 @@ def collect(asked: Asked, calibration: Calibration | None = None) -> Evidence:
         slide_deg=means,
         droop_line=droop_against_slide(droops, means),
         example=example,
-        calibration=calibration or (None if example is None else example.run.header.calibration),
+        calibration=asked.calibration
+        or (None if example is None else example.run.header.calibration),
         home_made_at=made_at or "",
         home=records,
     )
@@ -197,7 +197,7 @@ def _mean(values: Sequence[float | None]) -> float | None:
     return fmean(known) if known else None
 
 
-def _example(asked: Asked, calibration: Calibration | None) -> RunAnalysis | None:
+def _example(asked: Asked) -> RunAnalysis | None:
     """The run of the rig whose stated uncertainty is the median, analysed again in full."""
     own = [slide for slide in asked.table.valid if slide.run_file and slide.u_onset_angle_deg]
     own = [slide for slide in own if slide.role != "reference"] or own
@@ -205,4 +205,4 @@ def _example(asked: Asked, calibration: Calibration | None) -> RunAnalysis | Non
         return None
     own.sort(key=lambda slide: (slide.u_onset_angle_deg or 0.0, slide.at, slide.slide_id))
     path = asked.study.path / own[len(own) // 2].run_file
-    return analyse_run(asked.contents.run(path), calibration)
+    return analyse_run(asked.contents.run(path), asked.calibration)

@@ -29,7 +29,7 @@ from rig.report.style import (
     value_axis,
 )
 from rig.study.droop import Association, DroopSummary
-from rig.study.folder.catalogue import BASELINE
+from rig.study.folder.catalogue import stage_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -99,7 +99,7 @@ def droop_figure(
 def _in_order(kind: tuple[str, str]) -> tuple[str, int]:
     """Face, and number of treatments before: 0 for the baseline, 2 for `after 2`."""
     face, stage = kind
-    return face, 0 if stage == BASELINE else int(stage.rpartition(" ")[2])
+    return face, stage_number(stage) or 0
 
 
 def residuals_figure(calibration: Calibration) -> "Figure | None":

@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 from rig.quantities.shown import Kind
+from rig.study.answer.bags import STEPS_AHEAD
 
 RANGE, PLUS_MINUS = "{} ({} to {})", "{} ± {}"
 
@@ -46,7 +47,6 @@ def ranged(head: str, key: str, spec: str = ".1f", within: str = "") -> Column:
 
 BAG, FACE, SET = text("Bag", "bag"), text("Face", "face"), text("Set", "set")
 MODEL = text("Model", "model", is_context=True)
-STEPS_AHEAD = 3
 
 FACES = (
     BAG,

@@ -92,6 +92,16 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
         order = np.argsort(t_s, kind="stable")
         return t_s[order], count[order]
 
+    @property
+    def last_time_s(self) -> float | None:
+        """Time of the newest event, sample or step; None for a file without any."""
+        times = [
+            *(line.t_s for line in self.events[-1:]),
+            *(line.t_s for line in self.samples[-1:]),
+            *(line.t_s for line in self.steps[-1:]),
+        ]
+        return max(times, default=None)
+
     def first_event(self, name: str) -> Event | None:
         """The first event of this name."""
         return next((event for event in self.events if event.event == name), None)
@@ -334,12 +344,7 @@ def _check_end(run: RunFile, before: int) -> None:
     if run.end is None:
         states = [event for event in run.events if event.event == "state"]
         last = f"in state {states[-1].detail.get('state')}" if states else "before its first state"
-        times = [
-            *(event.t_s for event in run.events[-1:]),
-            *(line.t_s for line in run.samples[-1:]),
-            *(line.t_s for line in run.steps[-1:]),
-        ]
-        when = f" at {max(times):.2f} s" if times else ""
+        when = "" if run.last_time_s is None else f" at {run.last_time_s:.2f} s"
         run.problems.append(f"{name} has no last line: it was cut off {last}{when}.")
     elif run.end.lines != before:
         run.problems.append(

@@ -12,8 +12,8 @@ from rig.control.blade.plan import plan_blade
 from rig.devices.inputs import Inputs
 from rig.devices.stepper import MoveResult, PulsePlan, Stepper
 from rig.errors import MachineFaultError
-from rig.motion.linkage import Kinematics
 from rig.motion.ramp import plan_move
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Interlocks, Pins, Screw, Settings
 from tests.control.conftest import MakeBench
 from tests.control.machine_bench import BLADE, PER_MM, Bench

@@ -23,8 +23,8 @@ from rig.devices.stepper import (
     Stepper,
 )
 from rig.errors import MachineFaultError
-from rig.motion.linkage import Kinematics
 from rig.motion.ramp import plan_move
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Pins, Screw, Settings
 
 PINS, SCREW = Pins(), Screw()

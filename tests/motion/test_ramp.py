@@ -4,8 +4,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from rig.motion.linkage import Kinematics
 from rig.motion.ramp import Plan, brake_angle_deg, move_time_s, plan_move
+from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
 LINKAGE = Kinematics(Settings().linkage, Settings().screw)

@@ -78,6 +78,28 @@ def test_what_data_sheets_and_arithmetic_say() -> None:
     assert min(limits.LENGTH_MM.low, limits.RATE_DEG_S.low, limits.STEP_S.low) > 0.0
 
 
+def test_a_slip_of_unit_or_point_is_refused_and_what_people_measure_is_taken() -> None:
+    """What may be met in a workshop, and the same in another unit or with the point moved."""
+    for limit, taken, refused in (
+        (limits.TIME_S, (-3600.0, 600.0), (5e6, -1e6)),
+        (limits.STEP_S, (1 / 8000, 1.0), (10.0,)),
+        (limits.CHIP_C, (-40.0, 85.0), (-273.15, 300.0)),
+        (limits.RATE_DEG_S, (0.1, 3.0), (100.0,)),
+        (limits.DWELL_S, (0.0, 3600.0), (5e6,)),
+        (limits.ANGLE_DEG, (-5.0, 60.0), (91.0, -91.0, 200.0)),
+        (limits.LENGTH_MM, (20.0, 400.0), (0.15, 15000.0)),
+        (limits.GAP_MM, (0.0, 300.0), (8000.0,)),
+        (limits.SLUMP_MM, (0.0, 20.0), (1500.0,)),
+        (limits.MASS_G, (30.0, 2000.0), (0.43, 430000.0)),
+        (limits.HOURS, (0.0, 24.0 * 365), (5e5,)),
+        (limits.RATE_HZ, (1.0, 26667.0), (0.05, 2e5)),
+        (limits.LATE_US, (0.0, 5e4), (-0.5,)),
+        (limits.NUMBER, (0, 1000), (-1,)),
+    ):
+        assert all(limit.low <= value <= limit.high for value in taken), limit
+        assert not any(limit.low <= value <= limit.high for value in refused), limit
+
+
 @pytest.mark.parametrize("value", [10**12, -(10**12), 10**30, 10**400])
 def test_a_count_of_any_size_is_refused(tmp_path: Path, value: int) -> None:
     with pytest.raises(BadInputError, match=r"counts is .* 16 bits"):

@@ -45,11 +45,9 @@ def check_names(
 
 def study_beside(folder: Path) -> Path | None:
     """The study that a folder lies in, else the one that the working directory lies in."""
-    for start in (folder.absolute(), Path.cwd()):
-        for path in (start, *start.parents):
-            if (path / "study.toml").exists():
-                return path
-    return None
+    from rig.study.folder.study import study_above
+
+    return study_above(folder.absolute()) or study_above(Path.cwd())
 
 
 def _unknown(path: Path, what: str, name: str, names: Iterable[str]) -> None:

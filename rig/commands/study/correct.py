@@ -80,13 +80,17 @@ def correct(
 
 def _places(where: list[str]) -> tuple[Path, list[str]]:
     """The study's folder and the names of runs."""
+    from rig.study.folder.study import study_above
+
     first = Path(where[0])
     if first.is_dir():
         return first, where[1:]
-    for folder in first.absolute().parents:
-        if (folder / "study.toml").exists():
-            return folder, where
-    raise BadInputError(f"{first} is neither a study nor a run file in one; name the study first.")
+    folder = study_above(first.absolute().parent)
+    if folder is None:
+        raise BadInputError(
+            f"{first} is neither a study nor a run file in one; name the study first."
+        )
+    return folder, where
 
 
 def _runs(study: "Study", names: list[str]) -> dict[str, str | None]:

@@ -6,11 +6,11 @@ from pathlib import Path
 from statistics import fmean
 from typing import TYPE_CHECKING
 
-from rig.analysis.load import analyse
 from rig.quantities.figures import fixed, signed
 from rig.study.answer import words
 from rig.study.answer.answer import TreatmentEffect
 from rig.study.answer.ask import Asked
+from rig.study.slides.table import SlideTable
 
 if TYPE_CHECKING:
     from rig.opening import Home
@@ -27,15 +27,15 @@ NOTE = (
 )
 
 
-def measured_against_truth(runs: Path) -> Sequence[str]:
+def measured_against_truth(study: Path, table: SlideTable) -> Sequence[str]:
     """Lines of a table: for each bag face the mean error against the twin's truth."""
     errors: dict[Face, list[tuple[float, float, float]]] = {}
-    for run in analyse([runs]).runs:
-        row = run.result
-        truth = _truth(Path(row.run_file))["onset_angle_deg"]
-        if row.valid and row.onset_angle_deg is not None and row.angle_at_break_deg is not None:
+    for row in table.of_rig:
+        truth = _truth(study / row.run_file)["onset_angle_deg"]
+        at_break = None if row.result is None else row.result.angle_at_break_deg
+        if row.valid and row.onset_angle_deg is not None and at_break is not None:
             errors.setdefault((row.bag or "", row.face or ""), []).append(
-                (truth, row.onset_angle_deg - truth, row.angle_at_break_deg - truth)
+                (truth, row.onset_angle_deg - truth, at_break - truth)
             )
     head = (
         f"{'bag':<9} {'face':<6} {'runs':>4} {'true angle':>11} {'error':>8} {'rms':>7}"

@@ -162,7 +162,7 @@ def truth(
     if json:
         print_json({"angles": angles(found, home)})
         return
-    for line in measured_against_truth(study / "runs"):
+    for line in measured_against_truth(study, found.table):
         print(line)
     print()
     tell(NOTE)

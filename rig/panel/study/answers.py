@@ -1,8 +1,8 @@
 """The study's answer in words for the page, made in a process of its own.
 
-`python -m rig.panel.study.answers STUDY` reads questions as lines of JSON and prints an answer for
-each. It steps back behind everything else on the computer, so that neither the step pulses nor the
-page wait for it, and it is limited in memory.
+`python -m rig.panel.study.answers STUDY` reads a question as JSON and prints its answer. It steps
+back behind everything else on the computer, so that neither the step pulses nor the page wait for
+it, and it is limited in memory.
 """
 
 import os
@@ -17,10 +17,9 @@ from rig.errors import BadInputError, RigError
 from rig.quantities.figures import fixed
 from rig.study.answer import words
 from rig.study.answer.answer import Answer, BagAnswer
-from rig.study.answer.ask import air_at, ask
+from rig.study.answer.ask import NoSlideError, air_at, ask
 from rig.study.answer.foreseen import scatter_in
 from rig.study.folder.study import open_study
-from rig.study.slides.table import slide_table
 
 NICE = 15
 MOST_BYTES = 2 << 30
@@ -53,12 +52,13 @@ def answer_to(study: Path, wanted: Enquiry) -> Answer:
     Raises:
         BadInputError: no slide counts yet.
     """
-    opened, air = open_study(study), None
-    if not slide_table(opened).valid:
-        raise BadInputError("Nothing is measured yet. Put the first bag on.")
+    air = None
     if wanted.relative_humidity_pct is not None:
         air = air_at(wanted.temperature_c, wanted.relative_humidity_pct)
-    return ask(opened, air=air, board=wanted.board).answer
+    try:
+        return ask(open_study(study), air=air, board=wanted.board).answer
+    except NoSlideError:
+        raise BadInputError("Nothing is measured yet. Put the first bag on.") from None
 
 
 def shown(answer: Answer) -> dict[str, Any]:

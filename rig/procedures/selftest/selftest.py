@@ -1,12 +1,12 @@
 """Self-test: each part is checked in turn, with one line of result."""
 
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from statistics import mean, stdev
 
 from rig.clock import At, Task
 from rig.control.machine import Machine
+from rig.control.process.host import free_mb
 from rig.procedures.selftest.moves import Finding, try_moves
 
 LISTEN_S = 1.5
@@ -38,11 +38,11 @@ def self_test(
 
 def _disk(machine: Machine) -> list[Finding]:
     place = Path(machine.settings.files.runs).absolute()
-    while not place.exists():
-        place = place.parent
-    free_mb = shutil.disk_usage(place).free / 1e6
-    good = free_mb >= machine.settings.interlocks.min_free_mb
-    return [Finding("disk", good, f"{free_mb:,.0f} MB free where {place} lies")]
+    free = free_mb(place)
+    if free is None:
+        return [Finding("disk", False, f"free space where {place} lies can't be read")]
+    good = free >= machine.settings.interlocks.min_free_mb
+    return [Finding("disk", good, f"{free:,.0f} MB free for {place}")]
 
 
 def _inputs(machine: Machine) -> list[Finding]:

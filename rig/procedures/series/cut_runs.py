@@ -29,15 +29,10 @@ def how_it_ended(path: Path) -> RunEnd:
         return RunEnd(None, None, None, False)
     states = [event for event in run.events if event.event == "state"]
     names = [event.detail.get("state") for event in states]
-    times = [
-        *(event.t_s for event in run.events[-1:]),
-        *(line.t_s for line in run.samples[-1:]),
-        *(line.t_s for line in run.steps[-1:]),
-    ]
     return RunEnd(
         None if run.end is None else run.end.outcome,
         names[-1] if names else "parked",
-        max(times, default=0.0),
+        run.last_time_s or 0.0,
         "sliding" in names,
         sum(event.event == "blade_push" for event in run.events),
         sum(event.event == "bag_brought_down" for event in run.events),

@@ -34,6 +34,8 @@ class Asked(NamedTuple):
     question: Question
     contents: Contents = Contents(most_bytes=0)
     """Run files that were read whole for it, for who wants to look closer."""
+    calibration: Calibration | None = None
+    """Used instead of those in the run files."""
 
     @property
     def answer(self) -> Answer:
@@ -100,7 +102,7 @@ def ask(
     if tolerance_deg is not None:
         targets = {face: replace(one, tolerance_deg=tolerance_deg) for face, one in targets.items()}
     question = replace(question, targets=targets)
-    return Asked(study, table, draws, question, contents or Contents(most_bytes=0))
+    return Asked(study, table, draws, question, contents or Contents(most_bytes=0), calibration)
 
 
 def _targets(

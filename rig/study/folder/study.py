@@ -162,6 +162,11 @@ def is_study(path: Path) -> bool:
     return (path / catalogue_file.NAME).is_file()
 
 
+def study_above(place: Path) -> Path | None:
+    """The study's folder that a place is, or lies in; None if it lies in none."""
+    return next((path for path in (place, *place.parents) if is_study(path)), None)
+
+
 def open_study(path: Path) -> Study:
     """Read a study folder.
 

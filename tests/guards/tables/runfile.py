@@ -34,6 +34,9 @@ MODEL: list[Guard] = [
             "angle_sensor_fault",
             "step_loss",
             "halted",
+            "settling",
+            "slid_early",
+            "slumped",
         )
     ),
     change(
@@ -50,6 +53,7 @@ MODEL: list[Guard] = [
 _IN_LIMITS = _TESTS + "limits.py::"
 _BEYOND = _IN_LIMITS + "test_each_value_is_taken_within_its_range_and_refused_beyond"
 _PINNED = _IN_LIMITS + "test_what_data_sheets_and_arithmetic_say"
+_SLIPS = _IN_LIMITS + "test_a_slip_of_unit_or_point_is_refused_and_what_people_measure_is_taken"
 _LIMITS = "rig.runfile.limits"
 
 LIMITS: list[Guard] = [
@@ -72,6 +76,28 @@ LIMITS: list[Guard] = [
             ("STEP_S", "1e-05", "0.0"),
         )
     ),
+    *(
+        change(_LIMITS, name, old, new, _SLIPS)
+        for name, old, new in (
+            ("TIME_S", "30 * _DAY_S", "300 * _DAY_S"),
+            ("STEP_S", "5.0", "50.0"),
+            ("CHIP_C", "-60.0", "-600.0"),
+            ("CHIP_C", "150.0", "1500.0"),
+            ("RATE_DEG_S", "30.0", "300.0"),
+            ("DWELL_S", "30 * _DAY_S", "300 * _DAY_S"),
+            ("LENGTH_MM", "3000.0", "30000.0"),
+            ("GAP_MM", "3000.0", "30000.0"),
+            ("SLUMP_MM", "300.0", "3000.0"),
+            ("MASS_G", "1.0", "0.1"),
+            ("MASS_G", "100000.0", "1000000.0"),
+            ("HOURS", "100000.0", "1000000.0"),
+            ("RATE_HZ", "0.1", "0.01"),
+            ("RATE_HZ", "100000.0", "1000000.0"),
+            ("LATE_US", "0.0", "-1.0"),
+            ("NUMBER", "0", "-1"),
+        )
+    ),
+    change(_LIMITS, "ANGLE_DEG", "90.0", "900.0", _SLIPS, nth=2),
     never(_LIMITS, "implausible", "not limit.low <= value <= limit.high", _BEYOND),
     change(_LIMITS, "Limit.meta", "Meta(...)", "Meta(ge=self.low)", _BEYOND),
     change(_LIMITS, "Limit.meta", "Meta(...)", "Meta(le=self.high)", _BEYOND),
