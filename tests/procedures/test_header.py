@@ -99,7 +99,7 @@ def test_a_run_needs_free_space_where_its_folder_will_lie(
         asked.append(place)
         return SimpleNamespace(free=free_mb * 1e6)
 
-    monkeypatch.setattr("rig.procedures.header.shutil.disk_usage", usage)
+    monkeypatch.setattr("rig.control.process.host.shutil.disk_usage", usage)
     folder = tmp_path / "not" / "there" / "yet"
     if is_enough:
         header.check_free_space(folder, 50.0)

@@ -192,7 +192,7 @@ def test_each_run_has_a_file_of_its_day_and_its_free_space_checked(
     assert made.path.parent.name == header.started_at[:10]
     assert header.started_at.endswith("Z")
     monkeypatch.setattr(
-        "rig.procedures.header.shutil.disk_usage", lambda _: SimpleNamespace(free=1e6)
+        "rig.control.process.host.shutil.disk_usage", lambda _: SimpleNamespace(free=1e6)
     )
     with pytest.raises(BadInputError, match="Only 1 MB are free"):
         runs(rig, tmp_path, on_begin=lambda _, path: begun.append(path))

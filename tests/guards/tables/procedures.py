@@ -126,19 +126,13 @@ def _header() -> list[Guard]:
     no_file = _CUT + "a_file_that_never_came_to_be_tells_nothing"
     wrong, right = _RATES + "rates_that_will_not_do", _RATES + "rates_that_will"
     return [
-        change(header, "check_free_space", "... / 1e6", "1e9", space),
-        change(
-            header, "check_free_space", "free_mb < min_free_mb", "free_mb <= min_free_mb", space
-        ),
-        change(header, "check_free_space", "place.exists()", "place.parent.exists()", space),
+        change(header, "check_free_space", "free < min_free_mb", "free <= min_free_mb", space),
         never(header, "make_header", "machine.inputs.beams == 2", holds),
         always(header, "make_header", "request.source == 'rig'", clock),
         never(header, "make_header", "request.source == 'rig'", clock),
         always(header, "clock_is_synchronised", "CLOCK_SYNCHRONISED.exists()", clock),
         always(header, "clock_is_synchronised", "TIMESYNC.exists()", clock),
-        change(cut, "how_it_ended", "run.events[-1:]", "run.events[:0]", far),
-        change(cut, "how_it_ended", "run.samples[-1:]", "run.samples[:0]", far),
-        change(cut, "how_it_ended", "run.steps[-1:]", "run.steps[:0]", far),
+        change("rig.runfile.reader", "RunFile.last_time_s", "self.steps[-1:]", "()", far),
         change(cut, "how_it_ended", "'sliding' in names", "names[-1:] == ['sliding']", slid),
         change(cut, "how_it_ended", "event.event == 'blade_push'", "False", far),
         change(cut, "how_it_ended", "event.event == 'bag_brought_down'", "False", far),
@@ -348,10 +342,7 @@ def _self_test() -> list[Guard]:
         limit(m, "LISTEN_S", heard, times=0.5),
         always(m, "self_test", "all(finding.is_good for finding in findings)", wrong),
         always(m, "self_test", "move", sound),
-        change(m, "_disk", "... / 1e6", "1e9", room),
-        change(
-            m, "_disk", "free_mb >= ...", "free_mb > machine.settings.interlocks.min_free_mb", room
-        ),
+        change(m, "_disk", "free >= ...", "free > machine.settings.interlocks.min_free_mb", room),
         always(m, "_inputs", "not inputs.emergency_stop_pressed", wrong),
         always(m, "_inputs", "not inputs.limit_upper_reached", wrong),
         always(m, "_inputs", "not broken", wrong),

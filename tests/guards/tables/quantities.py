@@ -160,11 +160,17 @@ _NAMES_OF_PEOPLE: list[Guard] = [
     change(
         _RUN_NAMES,
         "study_beside",
-        "(folder.absolute(), Path.cwd())",
-        "(folder.absolute(),)",
+        "study_above(folder.absolute()) or study_above(Path.cwd())",
+        "study_above(folder.absolute())",
         _BESIDE,
     ),
-    change(_RUN_NAMES, "study_beside", "(folder.absolute(), Path.cwd())", "(Path.cwd(),)", _BESIDE),
+    change(
+        _RUN_NAMES,
+        "study_beside",
+        "study_above(folder.absolute()) or study_above(Path.cwd())",
+        "study_above(Path.cwd())",
+        _BESIDE,
+    ),
     without(
         "rig.commands.run.run",
         "run",

@@ -198,14 +198,14 @@ READER: list[Guard] = [
         _IN_READER + "test_a_lost_line_is_told",
     ),
     *(
-        change(_READER, "_check_end", part, "()", f"{_FAR}[{row}]", nth=None)
+        change(_READER, "RunFile.last_time_s", part, "()", f"{_FAR}[{row}]")
         for part, row in (
-            ("run.events[-1:]", "4-in state raising at 5.00 s"),
-            ("run.samples[-1:]", "14-in state raising at 5.90 s"),
+            ("self.events[-1:]", "4-in state raising at 5.00 s"),
+            ("self.samples[-1:]", "14-in state raising at 5.90 s"),
         )
     ),
     change(_READER, "_check_end", "states[-1]", "states[0]", _FAR),
-    change(_READER, "_check_end", "max(times)", "min(times)", _FAR),
+    change(_READER, "RunFile.last_time_s", "max(...)", "min(times, default=None)", _FAR),
     inverted(
         _READER,
         "RunFile.interrupted",

@@ -37,7 +37,7 @@ def sound(monkeypatch: pytest.MonkeyPatch, free_mb: float = 50.0, size_g: float 
     rig.bus = SimpleNamespace(scan=lambda: [0x6A, 0x76])
     rig.shake = lambda i: (0.0, SCALE * 0.001 * (-1.0) ** i, 0.0)
     monkeypatch.setattr(
-        "rig.procedures.selftest.selftest.shutil.disk_usage",
+        "rig.control.process.host.shutil.disk_usage",
         lambda _: SimpleNamespace(free=free_mb * 1e6),
     )
     return rig
