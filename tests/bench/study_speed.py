@@ -1,6 +1,7 @@
 """1,000 run files of 30 s: analysed and compared, then compared again with nothing changed.
 
-Beside it the same effects from a CSV of the results with pandas and statsmodels.
+Beside it the effects that a regression on means of cells gives, from a CSV of the results with
+pandas and statsmodels: another model, so other intervals.
 
 Run: python -m tests.bench.study_speed [--runs 1000] [--folder DIR] [--write]
 """
@@ -38,7 +39,7 @@ TABLE = Table(
         "rig/study/slides/look.py",
         "rig/study/slides/results.py",
         "rig/study/slides/table.py",
-        "rig/study/compare.py",
+        "rig/study/model/fit.py",
         "tests/bench/study_speed.py",
     ),
 )
@@ -164,7 +165,7 @@ def lines_of(given: argparse.Namespace) -> Iterator[str]:
     yield f"| pandas + statsmodels from a CSV of the results, effects only | {other} |"
     yield ""
     yield from columns("face", "by", "effect, °", "lower", "upper")
-    for effect in json.loads(out)["effects"]:
+    for effect in json.loads(out)["treatments"]:
         figures = (effect[f"{name}_deg"] for name in ("effect", "lower", "upper"))
         yield f"| {effect['face']} | rig | {' | '.join(f'{value:.6f}' for value in figures)} |"
     for line in theirs.splitlines():
