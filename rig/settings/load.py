@@ -10,6 +10,7 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError
+from rig.files.text import read_text
 from rig.settings.checks import check
 from rig.settings.keys import Key, keys, split_unit
 from rig.settings.model import Settings
@@ -59,21 +60,9 @@ def load_settings(path: Path | None) -> Settings:
 
 
 def _parse(path: Path) -> dict[str, Any]:
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise BadInputError(
-            f"There is no settings file {path}; `rig settings` prints one to start from."
-        ) from None
-    except OSError as error:
-        raise BadInputError(
-            f"The settings file {path} cannot be read: {error.strerror or error}."
-        ) from None
-    except UnicodeDecodeError as error:
-        line = error.object[: error.start].count(b"\n") + 1
-        raise BadInputError(
-            f"{path}: line {line} is not UTF-8 text; save the file in that encoding."
-        ) from None
+    text = read_text(
+        path, f"There is no settings file {path}; `rig settings` prints one to start from."
+    )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -12,6 +12,7 @@ import msgspec
 
 from rig.errors import BadInputError
 from rig.files.names import composed, safe_name
+from rig.files.text import read_text
 from rig.study.folder.catalogue import (
     FORMAT,
     VERSION,
@@ -43,17 +44,8 @@ def read_catalogue(path: Path) -> Catalogue:
     Raises:
         BadInputError: it can't be read, comes from a newer program, or something in it can't be.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise BadInputError(
-            f"{path.parent} is no study folder: it has no {NAME}; make one with `rig study new`."
-        ) from None
-    except OSError as error:
-        raise BadInputError(f"{path} cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError:
-        raise BadInputError(f"{path} is not UTF-8 text; save it in that encoding.") from None
-    return parse_catalogue(text, path)
+    missing = f"{path.parent} is not a study: it has no {NAME}; make one with `rig study new`."
+    return parse_catalogue(read_text(path, missing), path)
 
 
 def parse_catalogue(text: str, path: Path) -> Catalogue:

@@ -9,6 +9,7 @@ from typing import Literal, get_args
 from msgspec import Struct
 
 from rig.errors import BadInputError
+from rig.files.text import read_text
 from rig.study.folder.study import Study
 
 Action = Literal["wipe", "reference", "run", "treat"]
@@ -77,16 +78,9 @@ def read_plan(study: Study) -> list[PlanRow]:
         BadInputError: there is none, or a cell can't be so; the line and the column are named.
     """
     path = study.plan_path
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise BadInputError(
-            f"{study.path} has no plan yet; `rig study plan {study.path}` makes one."
-        ) from None
-    except OSError as error:
-        raise BadInputError(f"{path} cannot be read: {error.strerror or error}.") from error
-    except UnicodeDecodeError:
-        raise BadInputError(f"{path} is not UTF-8 text; save it as CSV in UTF-8.") from None
+    text = read_text(
+        path, f"{study.path} has no plan yet; `rig study plan {study.path}` makes one."
+    )
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
         raise BadInputError(

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from rig.errors import BadInputError
 from rig.files.names import safe_name
+from rig.files.text import read_text
 from rig.quantities.typed import number
 from rig.study.folder.journal import Reading
 from rig.study.folder.study import Study
@@ -113,12 +114,7 @@ def _apart(one: str, other: str) -> timedelta:
 
 def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], bool]:
     """Number and cells of each line that is not empty; whether numbers have a decimal comma."""
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise BadInputError(f"{path} cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError:
-        raise BadInputError(f"{path} is not UTF-8 text; save it in that encoding.") from None
+    text = read_text(path)
     head = text.partition("\n")[0]
     has_semicolons = ";" in head
     reader = csv.reader(io.StringIO(text), delimiter=";" if has_semicolons else ",")

@@ -9,6 +9,9 @@ _OLDER = "tests/commands/test_older.py::test_"
 _ONCE = "tests/commands/test_report.py::test_each_run_file_is_opened_once"
 _TABLE = "tests/study/slides/test_table.py::test_"
 _NOTE = "tests/study/test_note.py::test_"
+_TEXT, _IN_TEXT = "rig.files.text", "tests/files/test_text.py::test_"
+_MARK = _IN_TEXT + "a_byte_order_mark_is_no_letter"
+_SENTENCE = _IN_TEXT + "what_cannot_be_read_is_a_sentence"
 _BYTE = _CHECKED + "every_changed_byte_is_seen"
 
 ENTRIES: list[Guard] = [
@@ -18,6 +21,18 @@ ENTRIES: list[Guard] = [
         "verdict",
         "b'\"check\"' in line[-24:]",
         _CHECKED + "a_damaged_check_does_not_pass_for_an_older_line",
+    ),
+    change(
+        _TEXT, "read_text", '"utf-8-sig"', '"utf-8"', _IN_TEXT + "a_byte_order_mark_is_no_letter"
+    ),
+    change(_TEXT, "read_text", "OSError", "KeyError", _SENTENCE),
+    change(_TEXT, "read_text", "isinstance(error, FileNotFoundError)", "True", _SENTENCE),
+    change(
+        _TEXT,
+        "read_text",
+        "UnicodeDecodeError",
+        "KeyError",
+        _IN_TEXT + "bytes_that_are_no_text_are_named_by_their_line",
     ),
     limit("rig.files.stamps", "SLACK", _STAMPS + "a_clock_behind_the_study_is_refused"),
     never(

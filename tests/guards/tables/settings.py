@@ -14,9 +14,7 @@ _STOP = _TESTS + "blade_checks.py::test_the_way_of_a_stop_by_hand"
 
 _LOAD = "rig.settings.load"
 _MISTAKE = _TESTS + "load.py::test_a_mistake_is_one_sentence_with_file_key_and_remedy"
-_NO_FILE = _TESTS + "load.py::test_a_missing_file_a_folder_and_a_forbidden_file"
 _PLACES = _TESTS + "load.py::test_the_order_of_places"
-_DEFAULTS = _TESTS + "load.py::test_what_is_left_out_has_its_default"
 
 _KEYS = "rig.settings.keys"
 _RANGELESS = _TESTS + "refusals.py::test_a_key_without_a_range_is_refused"
@@ -108,16 +106,6 @@ ENTRIES: list[Guard] = [
         _TESTS + "refusals.py::test_values_that_are_good_alone_are_refused_together",
     ),
     change(_LOAD, "load_settings", "msgspec.ValidationError", "KeyError", _MISTAKE),
-    change(_LOAD, "_parse", '"utf-8-sig"', '"utf-8"', _DEFAULTS),
-    change(_LOAD, "_parse", "FileNotFoundError", "KeyError", _NO_FILE),
-    change(_LOAD, "_parse", "OSError", "KeyError", _NO_FILE),
-    change(
-        _LOAD,
-        "_parse",
-        "UnicodeDecodeError",
-        "KeyError",
-        _TESTS + "load.py::test_a_file_that_is_not_utf8_names_the_line",
-    ),
     change(_LOAD, "_parse", "tomllib.TOMLDecodeError", "KeyError", _MISTAKE),
     change(_LOAD, "_parse", "(ValueError, RecursionError)", "ValueError", _MISTAKE),
     # The words of a refusal, and the limits behind them.

@@ -24,7 +24,9 @@ def test_a_file_that_cannot_be_opened_is_told_with_the_reason(tmp_path: Path) ->
 def test_a_file_in_another_encoding_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "latin.csv"
     path.write_bytes("bag,Möwe\n".encode("latin-1"))
-    assert refusal(path, tmp_path) == f"{path} is not UTF-8 text; save it in that encoding."
+    assert refusal(path, tmp_path) == (
+        f"{path}: line 1 is not UTF-8 text; save the file in that encoding."
+    )
 
 
 def test_lines_of_one_bag_face_minutes_apart_are_one_series(tmp_path: Path) -> None:
