@@ -6,7 +6,7 @@ import shlex
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 import typer
 
@@ -55,6 +55,7 @@ class StoryStep(NamedTuple):
 
 
 def demo(
+    context: typer.Context,
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="New folder for what the demo makes.")
     ],
@@ -72,7 +73,7 @@ def demo(
     )
     here = Path.cwd()
     try:
-        tell(list(steps(str(out), seed)))
+        tell(list(steps(str(out), seed)), context.find_root().command)
     finally:
         os.chdir(here)
     print(f"\nThe report and the sheet for match day are in {out / 'club' / 'report'}.")
@@ -161,11 +162,12 @@ def _measured(when: str) -> Iterator[StoryStep]:
     yield StoryStep(("rig", "twin", "wait", "2h"))
 
 
-def tell(story: Sequence[StoryStep]) -> None:
+def tell(story: Sequence[StoryStep], program: Any) -> None:
     """Print and run each command.
 
     Args:
         story: in order.
+        program: `rig` itself, as the command line has built it.
     """
     began = time.monotonic()
     weights = [step.weight for step in story]
@@ -179,14 +181,12 @@ def tell(story: Sequence[StoryStep]) -> None:
             spent = time.monotonic() - began
             left_s = left * (spent / done if done > 0.5 else ABOUT_S / sum(weights))
             say(f"(command {place + 1} of {len(story)}, about {max(1.0, left_s):.0f} s left)")
-        _run(step)
+        _run(step, program)
 
 
-def _run(step: StoryStep) -> None:
-    from rig.commands.main import app
-
-    program, *words = step.words
-    if program == "cd":
+def _run(step: StoryStep, program: Any) -> None:
+    name, *words = step.words
+    if name == "cd":
         os.chdir(words[0])
         return
     with contextlib.ExitStack() as stack:
@@ -194,7 +194,7 @@ def _run(step: StoryStep) -> None:
             file = stack.enter_context(Path(step.log).open("w", encoding="utf-8"))
             stack.enter_context(contextlib.redirect_stdout(file))
         try:
-            app(words, standalone_mode=False)
+            program.main(words, standalone_mode=False)
         except SystemExit as end:
             if end.code:
                 raise
