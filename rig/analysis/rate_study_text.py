@@ -1,15 +1,11 @@
 """A rate study in plain sentences."""
 
 from rig.analysis.rate_study import AGEING_PCT, DOUBT_P, RateStudy
-from rig.analysis.table import Rows, format_table
+from rig.analysis.table import Rows
 
 
-def study_text(study: RateStudy) -> str:
-    """A table of the rates, and what the study says."""
-    return "\n".join([format_table(_rows(study)), *study_words(study)])
-
-
-def _rows(study: RateStudy) -> Rows:
+def rate_rows(study: RateStudy) -> Rows:
+    """One row per rate under a row of titles."""
     titles = "°/s|runs|mean angle °|law's part °|u study °|u ageing °|u with °|u without °|used"
     rows: Rows = [tuple(titles.split("|"))]
     for at in study.rates:

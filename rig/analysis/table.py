@@ -4,6 +4,7 @@ import csv
 import io
 from collections.abc import Sequence
 from pathlib import Path
+from statistics import median
 
 import msgspec
 
@@ -123,6 +124,31 @@ def budget_rows(budget: Budget) -> Rows:
     return rows
 
 
+def summary_rows(budgets: Sequence[Budget]) -> Rows:
+    """One row per component of several runs, the largest first, then the layers and the whole.
+
+    Medians over the runs; of a component that some of them lack, over those that have it.
+    """
+    parts: dict[tuple[str, str], list[float]] = {}
+    for budget in budgets:
+        for part in budget.components:
+            parts.setdefault((part.name, part.layer), []).append(part.u_theta_deg)
+    middle = {name: median(values) for name, values in parts.items()}
+    rows: Rows = [("component", "u(θ) °", "layer")]
+    rows += [
+        (name, f"{u:.4f}", layer)
+        for (name, layer), u in sorted(middle.items(), key=lambda one: -one[1])
+    ]
+    for name, layers in (
+        *((f"all {layer}", (layer,)) for layer in LAYERS),
+        ("for comparing (run, series)", COMPARING),
+        ("in itself (combined)", LAYERS),
+    ):
+        u = median(budget.u_onset_angle_deg(layers) for budget in budgets)
+        rows.append((name, f"{u:.4f}", ""))
+    return rows
+
+
 def difference_rows(found: Difference) -> Rows:
     """One row per component under a row of titles, then the whole; in units of µs."""
     titles = "component|u|unit|distribution|A: µs/unit|B: µs/unit|u(µA − µB)|share %|dof|layer"
@@ -150,14 +176,6 @@ def difference_rows(found: Difference) -> Rows:
 def _dof(dof: float) -> str:
     """Above a thousand the t distribution is normal to three digits."""
     return f"{dof:.1f}" if dof < MOST_DOF else "∞"
-
-
-def format_table(rows: Rows) -> str:
-    """Columns side by side, the titles underlined."""
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    lines = ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)) for row in rows]
-    lines.insert(1, "  ".join("─" * width for width in widths))
-    return "\n".join(line.rstrip() for line in lines)
 
 
 def csv_text(results: Sequence[RunResult]) -> str:

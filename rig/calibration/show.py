@@ -1,6 +1,7 @@
 """A calibration and its home readings as text."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from textwrap import fill
 from typing import Any
 
 import msgspec
@@ -9,9 +10,10 @@ import numpy as np
 from rig.calibration.apply import u_inclination_deg
 from rig.calibration.history import HomeDrift, HomeRecord
 from rig.calibration.model import Calibration, Vibration
+from rig.quantities.shown import System, system
 
 ANGLES_DEG = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
-BAR = 40
+BAR, LEAST_BAR = 40, 12
 
 
 def u_over_range(calibration: Calibration) -> list[tuple[float, float]]:
@@ -35,14 +37,21 @@ def calibration_document(calibration: Calibration) -> dict[str, Any]:
     return document
 
 
-def calibration_text(calibration: Calibration) -> str:
-    """Values, residuals and uncertainty as text."""
+def calibration_text(calibration: Calibration, units: System = "metric", columns: int = 80) -> str:
+    """Values, residuals and uncertainty as text for so many columns."""
+
+    def folded(text: str) -> str:
+        return fill(text, min(columns, 80), break_on_hyphens=False)
+
     sensor, u = calibration.sensor, np.sqrt(np.diag(np.array(calibration.covariance)))
     lines = [
         f"made {calibration.made_at}, due again {calibration.due_at}",
         f"sensor {sensor.model} {sensor.identity} at 0x{sensor.address:02x},"
-        f" {calibration.temperature_c:.1f} °C",
-        f"reference {calibration.reference or 'not named'}, u = {calibration.u_reference_deg:.3f}°",
+        f" {system(units)['c'].text(calibration.temperature_c, 1)}",
+        folded(
+            f"reference {calibration.reference or 'not named'},"
+            f" u = {calibration.u_reference_deg:.3f}°"
+        ),
         "",
         f"{'':<8} {'x':>20} {'y':>20} {'z':>20}",
     ]
@@ -55,9 +64,12 @@ def calibration_text(calibration: Calibration) -> str:
         lines.append(f"{name:<8} " + " ".join(f"{value:>+20.5f}" for value in vector))
     lines += [
         "",
-        f"filter delay {calibration.filter_delay_ms:.1f} ± {calibration.u_filter_delay_ms:.1f} ms,"
-        f" noise {1e3 * calibration.noise_g:.2f} mg, home {calibration.home_angle_deg:+.2f}° along"
-        f" and {calibration.home_cross_deg:+.2f}° across",
+        folded(
+            f"filter delay {calibration.filter_delay_ms:.1f} ±"
+            f" {calibration.u_filter_delay_ms:.1f} ms, noise {1e3 * calibration.noise_g:.2f} mg,"
+            f" home {calibration.home_angle_deg:+.2f}° along and"
+            f" {calibration.home_cross_deg:+.2f}° across"
+        ),
     ]
     if calibration.residuals_deg:
         lines += ["", "residuals, reference minus sensor:"]
@@ -70,16 +82,18 @@ def calibration_text(calibration: Calibration) -> str:
     for angle, value in rows:
         lines.append(f"  {angle:5.0f}°  {value:.3f}°  {'#' * round(BAR * value / top)}")
     if calibration.vibration is not None:
-        lines += ["", *_spectrum(calibration.vibration)]
-    lines += [f"note: {note}" for note in calibration.notes]
+        lines += ["", *_spectrum(calibration.vibration, folded)]
+    lines += [folded(f"note: {note}") for note in calibration.notes]
     return "\n".join(lines)
 
 
-def _spectrum(found: Vibration) -> list[str]:
+def _spectrum(found: Vibration, folded: Callable[[str], str]) -> list[str]:
     """Bars of the sweep's spectrum, two lines per bar, and the motor's lines in it."""
     lines = [
-        f"vibration in the sweep, mg, at {found.sample_rate_hz:.1f} samples/s after a low-pass of"
-        f" {found.lowpass_hz:.1f} Hz:"
+        folded(
+            f"vibration in the sweep, mg, at {found.sample_rate_hz:.1f} samples/s after a low-pass"
+            f" of {found.lowpass_hz:.1f} Hz:"
+        )
     ]
     # Below the first bar lies the turning of the board itself.
     pairs = list(zip(found.frequency_hz[2:], found.amplitude_g[2:], strict=True))
@@ -88,39 +102,46 @@ def _spectrum(found: Vibration) -> list[str]:
     for frequency, amplitude in bars:
         bar = "#" * round(BAR * amplitude / top)
         lines.append(f"  {frequency:6.1f} Hz  {1e3 * amplitude:7.3f}  {bar}".rstrip())
-    for name, hz, folded, line in zip(
+    for name, hz, seen_hz, line in zip(
         ("pulses", "second harmonic"), found.pulse_hz, found.folded_hz, found.line_g, strict=True
     ):
         seen = "folded to near 0, not seen" if line is None else f"{1e3 * line:.3f} mg"
-        lines.append(f"  the motor's {name} at {hz:.0f} Hz, folded to {folded:.0f} Hz: {seen}")
-    return [*lines, *found.suggests]
+        lines.append(f"  the motor's {name} at {hz:.0f} Hz, folded to {seen_hz:.0f} Hz: {seen}")
+    return [*lines, *map(folded, found.suggests)]
 
 
-def history_text(made_at: str, records: Sequence[HomeRecord], trend: HomeDrift) -> str:
-    """The home readings as a chart, and their likely causes."""
+def history_text(
+    made_at: str, records: Sequence[HomeRecord], trend: HomeDrift, columns: int = 80
+) -> str:
+    """The home readings as a chart in so many columns, and their likely causes."""
     span = max(0.1, *(abs(record.angle_deg) for record in records))
+    head = f"{'run':<16} {'along':>8} {'across':>8} {'hinge':>7} {'bend':>7}"
+    room = min(BAR, (columns - len(head) - 3) // 2 * 2)
+    has_chart = room >= LEAST_BAR
     lines = [
-        f"home readings minus those of the calibration of {made_at}",
-        f"{'run':<26} {'along':>8} {'across':>8} {'hinge':>7} {'bend':>7}  along, ±{span:.2f}°",
+        f"home readings minus those of the calibration of {made_at[:16]}",
+        f"{head}  along, ±{span:.2f}°" if has_chart else head,
     ]
     for record in records:
-        lines.append(
-            f"{record.started_at:<26} {record.angle_deg:>+7.3f}° {record.cross_deg:>+7.3f}°"
+        figures = (
+            f"{record.started_at[:16].replace('T', ' '):<16} {record.angle_deg:>+7.3f}°"
+            f" {record.cross_deg:>+7.3f}°"
             f" {_or_dash(record.axis_shift_deg)} {_or_dash(record.bend_deg)}"
-            f"  {_mark(record.angle_deg, span)}"
         )
-    return "\n".join([*lines, "", *trend.words])
+        lines.append(f"{figures}  {_mark(record.angle_deg, span, room)}" if has_chart else figures)
+    words = (fill(one, min(columns, 80), break_on_hyphens=False) for one in trend.words)
+    return "\n".join([*lines, "", *words])
 
 
 def _or_dash(value: float | None) -> str:
     return f"{'–':>7}" if value is None else f"{value:>+6.2f}°"
 
 
-def _mark(value: float, span: float) -> str:
+def _mark(value: float, span: float, wide: int = BAR) -> str:
     """A mark on a line whose middle is zero."""
-    half = BAR // 2
+    half = wide // 2
     place = round(half * max(-1.0, min(1.0, value / span)))
-    cells = [" "] * (BAR + 1)
+    cells = [" "] * (wide + 1)
     cells[half] = "|"
     cells[half + place] = "o"
     return "".join(cells).rstrip()

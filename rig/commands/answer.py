@@ -15,7 +15,7 @@ from rig.commands.asking import (
     Tolerance,
     asked,
 )
-from rig.commands.options import Json, Units, print_json, system_of
+from rig.commands.options import COLUMNS, Json, Units, columns, print_json, system_of
 
 
 def answer(
@@ -56,5 +56,6 @@ def answer(
     if json:
         print_json(msgspec.to_builtins(found.answer))
         return
-    name = found.study.catalogue.name
-    print("\n".join(lines_of(found.answer, name, system, everything=everything)))
+    name, width = found.study.catalogue.name, min(COLUMNS, columns())
+    lines = lines_of(found.answer, name, system, everything=everything, width=width)
+    print("\n".join(lines))

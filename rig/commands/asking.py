@@ -8,6 +8,7 @@ import typer
 from rig.commands.options import say, settings_of, simulated
 from rig.commands.quantities import name_option, quantity, quantity_option
 from rig.errors import BadInputError
+from rig.study.folder.ranges import ASKED_AIR_C, HUMIDITY_PCT
 
 if TYPE_CHECKING:
     from rig.quantities.shown import System
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 LIVE_S = 10.0
 """A climate sensor that gives nothing for so long has nothing to give."""
-LOW_C, HIGH_C = -20.0, 50.0
 """Air that somebody plays in."""
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
@@ -159,8 +159,8 @@ def _typed_air(
         surface_c = quantity("--board-temperature", board_temperature, "°C", -20, 80)
     if temperature is None or humidity is None:
         return None, surface_c
-    air_c = quantity("--temperature", temperature, "°C", LOW_C, HIGH_C)
-    humidity_pct = quantity("--humidity", humidity, "%", 0, 100)
+    air_c = quantity("--temperature", temperature, *ASKED_AIR_C)
+    humidity_pct = quantity("--humidity", humidity, *HUMIDITY_PCT)
     return air_at(air_c, humidity_pct, surface_c), surface_c
 
 

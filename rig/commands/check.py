@@ -16,6 +16,7 @@ from rig.commands.options import (
     settings_of,
     simulated,
     speed_of,
+    tell,
 )
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ def check(
         print_json({"checks": [finding._asdict() for finding in findings]})
     else:
         for name, is_good, text in findings:
-            print(f"{'good' if is_good else 'BAD '}  {name:<26} {text}")
+            tell(text, f"{'good' if is_good else 'BAD '}  {name:<26} ")
     if not all(finding.is_good for finding in findings):
         sys.exit(1)
 
@@ -124,7 +125,7 @@ def _check_timing(
         print_json({"pins": opened.source, "timing": [timing._asdict() for timing in found]})
     else:
         kind = "simulated pins" if twin else "this rig's own pins"
-        print(
+        tell(
             f"Pulses on GPIO {settings.pins.step} of {kind}, the motor's driver kept off. Interval"
             " error in µs, with the angle sensor sampled and written beside:"
         )

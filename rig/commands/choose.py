@@ -17,7 +17,17 @@ from rig.commands.asking import (
     asked,
     part,
 )
-from rig.commands.options import Json, RigFile, Seed, Twin, Units, print_json, system_of, tell
+from rig.commands.options import (
+    Json,
+    RigFile,
+    Seed,
+    Twin,
+    Units,
+    print_json,
+    print_table,
+    system_of,
+    tell,
+)
 
 
 def choose(
@@ -41,7 +51,6 @@ def choose(
     json: Json = False,
 ) -> None:
     """Rank bag faces and sets for a target, in the air that was typed or that the rig reads now."""
-    from rig.analysis.table import format_table
     from rig.study.answer import words
     from rig.study.answer.tables import picks, sets
 
@@ -72,7 +81,8 @@ def choose(
     tell(words.shift_sentence(answer))
     for rows in (picks(answer), sets(answer)):
         if len(rows) > 1:
-            print(f"\n{format_table(rows)}")
+            print()
+            print_table(rows)
     if answer.best_four is not None:
         print()
         tell(words.four_sentence(answer.best_four))

@@ -1,24 +1,15 @@
 """`rig compare`: what treatments, boards and weather did, and how sure that is."""
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
-
 from rig.commands.asking import StudyFolder, asked, part
-from rig.commands.options import Json, print_json, tell
+from rig.commands.options import CalibrationFile, Json, print_json, print_table, tell
 
 
 def compare(
     study: StudyFolder,
-    calibration: Annotated[
-        Path | None,
-        typer.Option("--calibration", metavar="FILE", help="Use this one, not the runs' own."),
-    ] = None,
+    calibration: CalibrationFile = None,
     json: Json = False,
 ) -> None:
     """Show what each treatment did, and what boards, readers and the weather do, with ranges."""
-    from rig.analysis.table import format_table
     from rig.study.answer.tables import boards, scatter, treatments, weather
 
     found = asked(study, calibration=calibration)
@@ -37,7 +28,10 @@ def compare(
         ("Scatter, standard deviation, °", scatter(answer)),
     ):
         if len(rows) > 1:
-            print(f"{title}\n\n{format_table(rows)}\n")
+            tell(title)
+            print()
+            print_table(rows)
+            print()
     print("Ranges hold 95 %. Shown: the sign is at least 97.5 % sure.")
     for sentence in answer.unknown:
         tell(sentence, "- ")

@@ -16,7 +16,7 @@ from rig.commands.check import check
 from rig.commands.choose import choose
 from rig.commands.compare import compare
 from rig.commands.demo import demo
-from rig.commands.help import Grouped, version
+from rig.commands.help import Grouped, WithRare, version
 from rig.commands.level.level import level
 from rig.commands.options import say
 from rig.commands.panel import panel
@@ -60,9 +60,9 @@ def _rig(
     pass
 
 
+app.command(cls=WithRare)(run)
 for command in (
     demo,
-    run,
     analyse,
     check,
     watch,

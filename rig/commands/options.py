@@ -3,8 +3,9 @@
 import json
 import secrets
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from shutil import get_terminal_size
 from textwrap import TextWrapper
 from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
@@ -44,6 +45,13 @@ Units = Annotated[
     typer.Option("--units", metavar="metric|us", help="How to show lengths, °C, hPa and g."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
+
+
+CalibrationFile = Annotated[
+    Path | None,
+    typer.Option("--calibration", metavar="FILE", help="Use this one, not the runs' own."),
+]
+COLUMNS, LEAST_COLUMNS = 80, 40
 
 
 class Simulated(NamedTuple):
@@ -115,29 +123,51 @@ def settings_of(file: Path | None) -> "Settings":
     return load_settings(find_settings(file))
 
 
+def columns() -> int:
+    """Of the terminal; 80 where output goes elsewhere."""
+    return max(LEAST_COLUMNS, get_terminal_size((COLUMNS, 24)).columns)
+
+
 def say(text: str) -> None:
     """A message for a person, on stderr; whoever reads it from a pipe gets it in one line."""
-    print(folded(text) if sys.stderr.isatty() else text, file=sys.stderr, flush=True)
+    print(on_screen(text), file=sys.stderr, flush=True)
+
+
+def on_screen(text: str) -> str:
+    """As it is to be read on stderr: in lines on a terminal, as it is in a pipe."""
+    return folded(text) if sys.stderr.isatty() else text
 
 
 def tell(text: str, mark: str = "") -> None:
-    """A sentence on stdout, in lines of 80 columns; `mark` stands before the first."""
+    """A sentence on stdout, in lines that are easily read; `mark` stands before the first."""
     print(folded(text, mark), flush=True)
 
 
 def folded(text: str, mark: str = "") -> str:
-    """Text in lines of 80 columns; its own line breaks stay."""
+    """Text in lines of 80 columns, or as many as there are; its own line breaks stay."""
+    width = min(COLUMNS, columns())
     lines = TextWrapper(
-        80, initial_indent=mark, subsequent_indent=" " * len(mark), break_on_hyphens=False
+        width,
+        initial_indent=mark,
+        subsequent_indent=" " * len(mark),
+        break_long_words=False,  # a path stays one that can be pasted
+        break_on_hyphens=False,
     )
     return "\n".join(lines.fill(line) for line in text.split("\n"))
 
 
-def write_out(path: Path, data: bytes, hint: str) -> None:
+def print_table(rows: Sequence[Sequence[str]]) -> None:
+    """A table on stdout, titles first, as wide as the terminal at most."""
+    from rig.analysis.columns import format_table
+
+    print(format_table(rows, columns()))
+
+
+def write_out(path: Path, data: bytes) -> None:
     """Write a file that was asked for, whole or not at all; its folder is made.
 
     Raises:
-        BadInputError: it can't be written; `hint` says what to do.
+        BadInputError: it can't be written.
     """
     from rig.files.durable import make_folder, replace_file
 
@@ -146,7 +176,9 @@ def write_out(path: Path, data: bytes, hint: str) -> None:
         replace_file(path, data)
     except OSError as error:
         why = error.strerror or error
-        raise BadInputError(f"{path} can't be written ({why}); {hint}.") from None
+        raise BadInputError(
+            f"{path} can't be written ({why}); name another place with --out."
+        ) from None
 
 
 def print_json(document: Mapping[str, Any]) -> None:

@@ -15,18 +15,21 @@ from rig.commands.asking import (
     Temperature,
     asked,
 )
-from rig.commands.options import Json, Units, print_json, say, system_of, write_out
+from rig.commands.options import (
+    CalibrationFile,
+    Json,
+    Units,
+    print_json,
+    say,
+    system_of,
+    write_out,
+)
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from rig.quantities.shown import System
-
-CalibrationFile = Annotated[
-    Path | None,
-    typer.Option("--calibration", metavar="FILE", help="Use this one, not the runs' own."),
-]
 
 
 def report(
@@ -130,4 +133,4 @@ def _drawn(
 
 
 def _write(path: Path, data: bytes) -> None:
-    write_out(path, data, "name another place with --out")
+    write_out(path, data)

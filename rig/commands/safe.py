@@ -2,7 +2,7 @@
 
 import sys
 
-from rig.commands.options import Json, RigFile, print_json, settings_of
+from rig.commands.options import Json, RigFile, print_json, settings_of, tell
 
 
 def safe(rig: RigFile = None, json: Json = False) -> None:
@@ -28,6 +28,6 @@ def safe(rig: RigFile = None, json: Json = False) -> None:
         print_json({"is_off": is_off, "steps": [step._asdict() for step in steps]})
     else:
         for way, is_done, text in steps:
-            print(f"{'done' if is_done else 'NOT '}  {way:<16} {text}")
+            tell(text, f"{'done' if is_done else 'NOT '}  {way:<16} ")
     if not is_off:
         sys.exit(1)

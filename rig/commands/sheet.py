@@ -22,7 +22,16 @@ from rig.commands.asking import (
     Tolerance,
     asked,
 )
-from rig.commands.options import RigFile, Seed, Twin, Units, say, system_of, write_out
+from rig.commands.options import (
+    RigFile,
+    Seed,
+    Twin,
+    Units,
+    columns,
+    say,
+    system_of,
+    write_out,
+)
 from rig.errors import BadInputError
 
 
@@ -81,8 +90,8 @@ def sheet(
         units=system,
     )
     if text:
-        print(sheet_text(made))
+        print(sheet_text(made, columns()))
         return
     path = out or study / "report" / "sheet.html"
-    write_out(path, sheet_html(made, paper=paper).encode(), "name --out")
+    write_out(path, sheet_html(made, paper=paper).encode())
     say(f"The sheet is {path}; print it on {paper}, both sides.")

@@ -1,6 +1,15 @@
 """`rig sizing`: what the mechanics carry, and the margins that are left."""
 
-from rig.commands.options import Json, RigFile, print_json, settings_of
+from rig.commands.options import (
+    Json,
+    RigFile,
+    columns,
+    folded,
+    print_json,
+    print_table,
+    settings_of,
+    tell,
+)
 
 
 def sizing(rig: RigFile = None, json: Json = False) -> None:
@@ -28,10 +37,12 @@ def sizing(rig: RigFile = None, json: Json = False) -> None:
             bound = f"at most {figure.most:g}"
         mark = "good" if bound and figure.is_enough else "LOW " if figure.least else "HIGH"
         remark = "; ".join(text for text in (bound, figure.about) if text)
-        value = f"{figure.value:>9.4g} {figure.unit:<8}"
-        return f"{mark if bound else '    '}  {figure.name:<38} {value} {remark}".rstrip()
+        value = f"{figure.value:>9.4g} {figure.unit}"
+        text = f"{mark if bound else '    '}  {figure.name:<38} {value}"
+        whole = f"{text:<64} {remark}".rstrip()
+        return whole if len(whole) <= columns() else f"{text}\n{folded(remark, ' ' * 8)}"
 
-    columns = (
+    stations = (
         ("angle", "°", "angle_deg", ".0f"),
         ("screw", "mm", "screw_mm", ".0f"),
         ("lever", "mm", "lever_mm", ".0f"),
@@ -43,15 +54,17 @@ def sizing(rig: RigFile = None, json: Json = False) -> None:
         ("buckling", "margin", "buckling_margin", ".1f"),
         ("one pulse", "°", "deg_per_pulse", ".5f"),
     )
-    for i in (0, 1):
-        print("".join(f"{column[i]:>10}" for column in columns))
-    for station in found.stations:
-        print("".join(f"{getattr(station, name):>10{form}}" for _, _, name, form in columns))
+    rows = [[f"{name} {unit}" for name, unit, _, _ in stations]]
+    rows += [
+        [f"{getattr(at, name):{form}}" for _, _, name, form in stations] for at in found.stations
+    ]
+    print_table(rows)
     print()
     for figure in found.figures:
         print(line(figure))
     if found.warnings:
         names = ", ".join(figure.name for figure in found.warnings)
-        print(f"\nWARNING: not as it should be: {names}.")
+        print()
+        tell(f"WARNING: not as it should be: {names}.")
     else:
         print("\nAll margins are kept.")

@@ -2,6 +2,7 @@
 
 import asyncio
 import gzip
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -39,7 +40,6 @@ STUDY_FILES = {
     "/study.css": ("study.css", "text/css; charset=utf-8"),
     "/study.js": ("study.js", "text/javascript; charset=utf-8"),
 }
-TEXT = "text/plain; charset=utf-8"
 
 B = TypeVar("B", bound=msgspec.Struct)
 
@@ -77,11 +77,13 @@ class Panel:
         files = FILES if study is None else FILES | STUDY_FILES
         self._welcome = welcome
         self._files = {
-            path: ((STATIC / name).read_bytes(), kind) for path, (name, kind) in files.items()
+            path: (lean((STATIC / name).read_text("utf-8"), kind), kind)
+            for path, (name, kind) in files.items()
         }
         if study is not None:
-            page, kind = self._files["/"]
-            self._files["/"] = (with_study(page, has_rig=desk is not None), kind)
+            name, kind = FILES["/"]
+            page = with_study((STATIC / name).read_text("utf-8"), has_rig=desk is not None)
+            self._files["/"] = (lean(page, kind), kind)
         self._packed = {path: gzip.compress(data) for path, (data, _) in self._files.items()}
 
     def application(self) -> Starlette:
@@ -276,6 +278,14 @@ class _Gate:
             await PlainTextResponse(str(refusal), refusal.status)(scope, receive, send_with_headers)
             return
         await self._app(scope, receive, send_with_headers)
+
+
+def lean(text: str, kind: str) -> bytes:
+    """A page, style or script without what is there for those who read its file."""
+    if kind.startswith("text/css"):
+        text = re.sub(r"\s*([{};,])\s*", r"\1", re.sub(r"/\*.*?\*/", "", text, flags=re.DOTALL))
+    lines = (line.strip() for line in text.splitlines())
+    return "\n".join(line for line in lines if line and not line.startswith("//")).encode()
 
 
 def _done(text: str) -> Response:

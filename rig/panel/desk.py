@@ -37,7 +37,7 @@ class SeriesWish(NamedTuple):
     options: SeriesOptions
     is_ready: bool
     """The bag lies at its place: the first run waits for no start."""
-    then: Sequence[Sequence[RunRequest]] = ()
+    then: "Sequence[SeriesWish]" = ()
     """Series that follow, each with a bag that a person puts on."""
 
 
@@ -162,8 +162,8 @@ class Desk:
     def _series(self, wish: SeriesWish | ResumeWish) -> Task[None]:
         yield from self._one(wish)
         if isinstance(wish, SeriesWish):
-            for requests in wish.then:
-                yield from self._one(SeriesWish(requests, wish.options, is_ready=False))
+            for one in wish.then:
+                yield from self._one(one)
 
     def _one(self, wish: SeriesWish | ResumeWish) -> Task[None]:
         series = self._open_series(wish)

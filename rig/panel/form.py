@@ -1,8 +1,7 @@
 """What a page sends, taken apart with care: bodies as JSON, fields as sentences when wrong."""
 
-from collections.abc import Sequence
 from datetime import UTC, datetime
-from typing import Any, Literal, NamedTuple, TypeVar
+from typing import Literal, NamedTuple, TypeVar
 
 import msgspec
 
@@ -102,32 +101,6 @@ def requests_of(
         RefusedError: a field makes no sense.
     """
     return plan_series(settings, source=source, started=datetime.now(UTC), **wanted(form)._asdict())
-
-
-def evening_requests(
-    parts: Sequence[tuple[int, dict[str, Any]]],
-    settings: Settings,
-    source: Literal["rig", "twin"],
-) -> list[list[RunRequest]]:
-    """The runs of several series, each with what a study knows of it.
-
-    Args:
-        parts: of each series the number of runs, and fields of its requests by their names; a
-            `slide_number` is that of its first run.
-        settings: of the rig.
-        source: of the runs.
-    """
-    found = []
-    for runs, fields in parts:
-        first = fields.get("slide_number", 1)
-        plain = plan_series(settings, runs, source=source, started=datetime.now(UTC))
-        found.append(
-            [
-                msgspec.structs.replace(request, **(fields | {"slide_number": number}))
-                for number, request in enumerate(plain, start=first)
-            ]
-        )
-    return found
 
 
 class Usual(msgspec.Struct, frozen=True, kw_only=True):

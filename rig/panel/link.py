@@ -6,13 +6,13 @@ interpreter from the thread that makes the step pulses. Snapshots go one way, wi
 
 import socket
 from contextlib import suppress
-from typing import Any, NamedTuple
 
 from msgspec import Struct, msgpack
 
 from rig.panel.form import SeriesForm, Usual
 from rig.panel.seats import KeptSeats
 from rig.panel.view import Snapshot
+from rig.procedures.studied import StudySeries
 
 MAX_MESSAGE = 64 * 1024
 """A snapshot with all its dots takes a few thousand bytes."""
@@ -50,18 +50,10 @@ class SeriesMessage(_Message, frozen=True):
     form: SeriesForm
 
 
-class Part(NamedTuple):
-    """One series of an evening."""
-
-    runs: int
-    fields: dict[str, Any]
-    """What the study knows for the headers, by the header's own names."""
-
-
 class EveningMessage(_Message, frozen=True, kw_only=True):
     """Somebody wants these series one after another."""
 
-    parts: list[Part]
+    series: list[StudySeries]
 
 
 class Resume(_Message, frozen=True):

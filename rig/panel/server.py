@@ -9,13 +9,14 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from datetime import UTC, datetime
 from typing import Self
 
 import msgspec
 
 from rig.opening import OpenRig
 from rig.panel.desk import Desk, ResetWish, ResumeWish, SeriesWish
-from rig.panel.form import evening_requests, requests_of
+from rig.panel.form import requests_of
 from rig.panel.link import (
     MAX_MESSAGE,
     EveningMessage,
@@ -36,6 +37,7 @@ from rig.panel.listen import listen
 from rig.panel.seats import KeptSeats
 from rig.panel.view import Snapshot
 from rig.procedures.series.log import SeriesOptions
+from rig.procedures.studied import StudySeries, series_requests
 
 STOP_S = 5.0
 PAUSE_S = 1.0
@@ -213,19 +215,22 @@ class WebServer:
             case SeriesMessage(form):
                 requests = requests_of(form, opened.machine.settings, opened.source)
                 desk.wish(SeriesWish(requests, SeriesOptions(), form.ready))
-            case EveningMessage(parts=parts):
-                first, *then = evening_requests(
-                    [(part.runs, part.fields) for part in parts],
-                    opened.machine.settings,
-                    opened.source,
-                )
-                desk.wish(SeriesWish(first, SeriesOptions(), is_ready=False, then=then))
+            case EveningMessage(series=series):
+                first, *then = map(self._evening, series)
+                desk.wish(first._replace(then=then))
             case Resume():
                 desk.wish(ResumeWish())
             case Reset():
                 desk.wish(ResetWish())
             case Tell(text):
                 self._tell(text)
+
+    def _evening(self, series: StudySeries) -> SeriesWish:
+        opened = self._opened
+        requests = series_requests(
+            series, opened.machine.settings, source=opened.source, started=datetime.now(UTC)
+        )
+        return SeriesWish(requests, series.options, is_ready=False)
 
     @staticmethod
     def _end(process: "subprocess.Popen[bytes]") -> None:

@@ -14,7 +14,7 @@ from rig.quantities.said import Amount, Said
 from rig.report.evidence import Evidence
 from rig.runfile.reader import RunFile
 from rig.study.answer import words
-from rig.study.answer.answer import Answer, DayAir
+from rig.study.answer.answer import Answer, BagAnswer, DayAir, in_order
 from rig.study.answer.tables import LAYERS
 from rig.study.droop import LIMITS
 from rig.study.folder.catalogue import Bag, Step
@@ -36,8 +36,6 @@ SIMULATED = (
 )
 DECIDED = ("stop", "passed")
 """What more applications would do to such a bag stands in the answer alone."""
-FIRST = ("continue", "unsure", "stop", "passed", "no_target")
-"""Bag faces with something to do come first."""
 
 
 def build(evidence: Evidence) -> dict[str, Any]:
@@ -129,10 +127,7 @@ def _targets(answer: Answer) -> str:
     by_angle: dict[tuple[float, float], list[str]] = {}
     for one in answer.targets:
         by_angle.setdefault((one.angle_deg, one.tolerance_deg), []).append(one.face)
-    parts = [
-        f"{' and '.join(faces)} {angle:.1f}° ± {near:.1f}°"
-        for (angle, near), faces in by_angle.items()
-    ]
+    parts = [f"{' and '.join(faces)} {words.target_words(*aim)}" for aim, faces in by_angle.items()]
     return "; ".join(parts)
 
 
@@ -140,7 +135,9 @@ def _faces(evidence: Evidence) -> list[dict[str, Any]]:
     """Each bag face with its way, those with something to do first."""
     bags = evidence.study.catalogue.bags
     found: list[dict[str, Any]] = []
-    for place, (one, path) in enumerate(zip(evidence.answer.bags, evidence.paths, strict=True)):
+    paths = dict(zip(map(_face_of, evidence.answer.bags), enumerate(evidence.paths), strict=True))
+    for one in in_order(evidence.answer.bags):
+        place, path = paths[_face_of(one)]
         known = bags.get(one.bag)
         plain = msgspec.to_builtins(one)
         found.append(
@@ -156,7 +153,11 @@ def _faces(evidence: Evidence) -> list[dict[str, Any]]:
                 "picture": f"path-{place + 1}" if path.is_way else "",
             }
         )
-    return sorted(found, key=lambda face: (FIRST.index(face["advice"]), -(face["p_within"] or 0.0)))
+    return found
+
+
+def _face_of(one: BagAnswer) -> tuple[str, str, str]:
+    return one.bag, one.face, one.board
 
 
 def _mu(angle_deg: float) -> float:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rig.analysis.checks import HOME_DEG
 from rig.analysis.friction import analyse_run
 from rig.calibration.model import Calibration
 from rig.quantities.shown import System, system
@@ -21,7 +22,6 @@ from rig.runfile.reader import read_run
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-HOME_LIMIT_DEG = 0.5
 
 Drawn = Iterator[tuple[str, "Figure | None"]]
 
@@ -53,7 +53,7 @@ def study_figures(evidence: Evidence, units: System = "metric") -> Drawn:
             yield "budget", figures_rig.budget_figure(evidence.example.budget)
     if evidence.calibration is not None:
         yield "residuals", figures_rig.residuals_figure(evidence.calibration)
-    yield "home", figures_rig.home_figure(evidence.home_made_at, evidence.home, HOME_LIMIT_DEG)
+    yield "home", figures_rig.home_figure(evidence.home_made_at, evidence.home, HOME_DEG)
 
 
 def _paths(evidence: Evidence) -> Drawn:

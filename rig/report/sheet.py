@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import date
 from importlib.resources import files
 from math import radians, sin
+from textwrap import fill
 from typing import Any, NamedTuple
 
 from rig.quantities.figures import fixed
@@ -79,7 +80,7 @@ def sheet_of(
     rows = tuple(_row(one, best, targets[one.face].angle_deg, units) for one in answer.picks)
     age = (today - date.fromisoformat(answer.as_of[:10])).days
     wanted = ", ".join(
-        f"{one.face} {fixed(one.angle_deg, 1)}° ± {fixed(one.tolerance_deg, 1)}°"
+        f"{one.face} {words.target_words(one.angle_deg, one.tolerance_deg)}"
         for one in answer.targets
     )
     return Sheet(
@@ -143,20 +144,31 @@ def _rule(answer: Answer, best: Pick | None) -> str:
     )
 
 
-def sheet_text(sheet: Sheet) -> str:
-    """The sheet as plain text."""
-    from rig.analysis.table import format_table
+def sheet_text(sheet: Sheet, columns: int = 80) -> str:
+    """The sheet as plain text for a terminal of so many columns."""
+    from rig.analysis.columns import format_table
+
+    def folded(text: str, mark: str = "") -> str:
+        return fill(
+            text,
+            min(columns, 80),
+            initial_indent=mark,
+            subsequent_indent=" " * len(mark),
+            break_on_hyphens=False,
+        )
 
     lines = [f"{sheet.title} · {sheet.study}", *(["SIMULATED"] if sheet.simulated else [])]
     lines += [*sheet.facts, "", sheet.said]
     if sheet.second is not None:
         lines.append(f"Second choice: {sheet.second.bag}, {sheet.second.face}.")
-    lines += ["", *(f"{i}. {step}" for i, step in enumerate(sheet.steps, start=1)), "", sheet.rule]
+    lines = [folded(line) for line in [*lines, ""]]
+    lines += [folded(step, f"{i}. ") for i, step in enumerate(sheet.steps, start=1)]
+    lines += ["", folded(sheet.rule)]
     if sheet.rows:
-        lines += ["", format_table([_HEAD, *_cells(sheet.rows)])]
+        lines += ["", format_table([_HEAD, *_cells(sheet.rows)], columns)]
     if sheet.left_out:
         lines.append(f"{sheet.left_out} more bag faces are left out here.")
-    return "\n".join([*lines, "", sheet.caution])
+    return "\n".join([*lines, "", folded(sheet.caution)])
 
 
 _HEAD = ("bag", "face down", "slides at", "range", "chance", "upper edge", "if pick reads")

@@ -1,6 +1,6 @@
 """Treatments into the journal: checked against the runs, with the cautions of the trade."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from rig.errors import BadInputError
 from rig.study.folder.catalogue import BASELINE, Step, stage_after
@@ -54,6 +54,12 @@ def _hottest(steps: Sequence[Step]) -> float:
 def next_stage(study: Study, bag: str) -> str:
     """The stage that the next treatment of this bag begins."""
     return stage_after(study.stage_order(study.journal.stage_of(bag)) + 1)
+
+
+def any_thin(study: Study, bags: Iterable[str]) -> bool:
+    """Whether the fabric of one of these bags is known to be thin."""
+    known = [study.bag(name).fabric_thickness_mm for name in bags]
+    return any(one is not None and one < THIN_MM for one in known)
 
 
 def check_treatment(

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from rig.analysis.budget.difference import difference, group_budget, group_name
+from rig.analysis.columns import format_table
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import Group, make_groups
 from rig.analysis.load import Analysis
-from rig.analysis.table import budget_rows, difference_rows, format_table
+from rig.analysis.table import budget_rows, difference_rows
 from rig.calibration.apply import gravity_g, inclination_deg
 from rig.calibration.model import Calibration
 from rig.commands.analyse import _print_budgets
@@ -163,7 +164,10 @@ def test_what_two_rigs_or_two_calibrations_have_is_their_own(low: Group) -> None
 
 
 def test_budgets_are_printed_and_carried(
-    low: Group, high: Group, capsys: pytest.CaptureFixture[str]
+    low: Group,
+    high: Group,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     analysis = Analysis([*low.analyses, *high.analyses], [low, high], [])
     document = analysis.document(with_budget=True)
@@ -174,6 +178,7 @@ def test_budgets_are_printed_and_carried(
     (pair,) = document["differences"]
     assert {"sensitivity_a", "sensitivity_b", "cancels", "share"} <= set(pair["components"][0])
     assert "differences" not in analysis.document()
+    monkeypatch.setenv("COLUMNS", "200")
     _print_budgets(analysis)
     printed = capsys.readouterr().out
     assert printed.count("combined") == 12 + 2 + 1

@@ -7,13 +7,13 @@ import pytest
 from msgspec.structs import replace
 
 from rig.analysis.budget.parts import Budget
+from rig.analysis.columns import format_table
 from rig.analysis.friction import analyse_run
 from rig.analysis.groups import make_groups
 from rig.analysis.load import Analysis, analyse
 from rig.analysis.table import (
     budget_rows,
     difference_rows,
-    format_table,
     group_rows,
     run_rows,
     write_csv,

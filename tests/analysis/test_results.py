@@ -12,11 +12,12 @@ import numpy as np
 import pytest
 
 from rig.analysis.climate import run_climate
+from rig.analysis.columns import format_table
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import group_runs, trend_p
 from rig.analysis.load import analyse
 from rig.analysis.row import RunResult
-from rig.analysis.table import budget_rows, csv_text, format_table, group_rows, run_rows, write_csv
+from rig.analysis.table import budget_rows, csv_text, group_rows, run_rows, write_csv
 from rig.errors import BadInputError
 from rig.runfile.model import Climate, Event, Samples, Steps
 from rig.runfile.writer import RunWriter

@@ -5,9 +5,10 @@ from typing import Any
 import msgspec
 import pytest
 
+from rig.analysis.columns import format_table
 from rig.analysis.groups import GroupResult
 from rig.analysis.row import RunResult
-from rig.analysis.table import format_table, group_rows, run_rows
+from rig.analysis.table import group_rows, run_rows
 from tests.analysis.parts import analysis
 
 GROUP = GroupResult(
@@ -89,5 +90,5 @@ def test_each_figure_of_a_run_has_its_digits() -> None:
 
 def test_a_row_of_another_length_is_no_row_of_the_table() -> None:
     assert format_table([("a", "bc"), ("def", "g")]) == "a    bc\n───  ──\ndef  g"
-    with pytest.raises(ValueError, match="shorter"):
+    with pytest.raises(ValueError, match="longer"):
         format_table([("a", "b"), ("c", "d", "e")])

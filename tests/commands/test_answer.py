@@ -182,7 +182,7 @@ def test_the_sheet_is_a_file_or_text(rig: Rig, club: str) -> None:
     refused = rig("sheet", club, *AIR, "--paper", "A5")
     assert (refused.code, "`A4` or `letter`" in refused.err) == (2, True)
     refused = rig("sheet", club, *AIR, "--out", "/proc/x/sheet.html")
-    assert (refused.code, "name --out" in refused.err) == (2, True)
+    assert (refused.code, "name another place with --out" in refused.err) == (2, True)
 
 
 def test_targets_are_set_and_changed_without_an_editor(rig: Rig, club: str) -> None:

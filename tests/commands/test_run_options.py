@@ -81,7 +81,12 @@ def test_what_a_run_is_asked_for_reaches_the_plan(
         **{"source": "twin", "started": NOW, "purpose": "bridge"},
     }
     assert series.made == ("requests", True, False)
-    assert series.begun == {"folder": Path("x"), "quiet": False, "options": SeriesOptions()}
+    assert series.begun == {
+        "folder": Path("x"),
+        "quiet": False,
+        "options": SeriesOptions(),
+        "units": "metric",
+    }
     asked = opened.asked
     assert (asked["on_board"].bag, asked["on_board"].face) == ("A", "B")
     assert (asked["twin"], asked["seed"], asked["speed"]) == (True, 1, "fast")

@@ -11,7 +11,8 @@ import pytest
 
 from rig.commands import panel as panelling
 from rig.commands.run import series as serial
-from rig.commands.run.series import HEAD, ShownSeries
+from rig.commands.run.rows import head as titles
+from rig.commands.run.series import ShownSeries
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, RigError
 from rig.procedures.runs import MadeRun
@@ -70,7 +71,9 @@ class Stage:
     def series(self, *, quiet: bool = False) -> ShownSeries:
         return ShownSeries(self.opened, Path("runs"), quiet=quiet)
 
-    def _progress(self, machine: Any, n_runs: int, *, is_real: bool, n_before: int) -> Any:
+    def _progress(
+        self, machine: Any, n_runs: int, *, is_real: bool, n_before: int, units: str
+    ) -> Any:
         self.progress.append((n_runs, n_before, is_real))
         note = self.progress.append
         return Made(
@@ -116,7 +119,7 @@ def test_each_run_is_a_row_and_its_truth_is_kept(
     assert series.make(["a", "b"], start_now=True) is None  # type: ignore[list-item]
     out, err = capsys.readouterr()
     head, *rows = out.splitlines()
-    assert head == HEAD
+    assert head == titles()
     assert len(rows) == 2
     assert rows[0].split()[1] == "21.80"
     assert err.splitlines() == ["Wipe the board.", "The mean is known well enough."]

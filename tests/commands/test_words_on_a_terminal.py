@@ -15,7 +15,7 @@ from rig.commands.level.prompts import PromptingPerson
 from rig.commands.run import live_view, progress
 from rig.commands.run.live_view import LiveView, dot_lines, drawn, plain_line, tilt
 from rig.commands.run.progress import ProgressView
-from rig.commands.run.rows import HEAD, row_of
+from rig.commands.run.rows import head, row_of
 from rig.panel.course import Course
 from rig.panel.slides import Dot
 from rig.panel.view import Notice
@@ -37,13 +37,26 @@ ROW = {
 
 
 def test_a_run_stands_under_the_head() -> None:
-    row = row_of(replace(empty_row(bare_run(), []), **ROW, flags=["late_pulses", "few_edges"]))
+    made = replace(empty_row(bare_run(), []), **ROW, flags=["late_pulses", "few_edges"])
+    row = row_of(made)
     assert row == (
-        "    7   20.13 ± 0.15°    20.51°  0.3665 ± 0.0031      0.334   22.5    52"
-        "  slid late_pulses few_edges"
+        "    7  20.13 ± 0.15°    20.51°    0.3665      0.334   22.5    52  slid\n"
+        f"{'':66}late_pulses\n{'':66}few_edges"
     )
-    assert HEAD.index("outcome") == row.index("slid")
-    assert HEAD.index("angle") + len("angle") == row.index("°") + 1
+    assert head().index("outcome") == row.index("slid")
+    assert head().index("angle ± u") + len("angle ± u") == row.index("°") + 1
+    assert max(map(len, (head(), *row.split("\n")))) <= 80
+    narrow = (head(columns=60), row_of(made, columns=60))
+    assert narrow[1].split() == "7 20.13 ± 0.15° 20.51° 0.3665 slid late_pulses few_edges".split()
+    assert max(len(line) for text in narrow for line in text.split("\n")) <= 60
+
+
+def test_a_run_in_the_readers_units() -> None:
+    """22.46 °C are 72.4 °F."""
+    row = row_of(replace(empty_row(bare_run(), []), **ROW), "us")
+    assert "°F" in head("us")
+    assert "°C" not in head("us")
+    assert row.split()[-3:] == ["72.4", "52", "slid"]
 
 
 def test_what_a_run_does_not_know_is_a_dash() -> None:
@@ -104,7 +117,7 @@ def test_a_bubble_is_asked_for_with_the_block_and_the_way(terminal: Terminal) ->
     assert person.bubble_deg(bar, POINT, 19.987) == 0.0
     assert person.bubble_deg(bar, replace(POINT, turned=True), 19.987) == 0.3
     first, second = terminal.asked.split("centred)? ")[:2]
-    assert first.startswith("19.99° by steps. Bar of 200 mm on a block of 68.404 mm")
+    assert first.startswith("19.99° by steps. Bar of 200.0 mm on a block of 68.404 mm")
     assert "level as at first" in first
     assert "level turned end for end" in second
 
@@ -346,7 +359,7 @@ def test_on_a_terminal_progress_is_the_block(
     calls: list[Any] = []
     block = Made(show=calls.append, stop=lambda: calls.append("stop"))
     monkeypatch.setattr(progress, "Viewer", NotedViewer)
-    monkeypatch.setattr(progress, "LiveView", lambda: block)
+    monkeypatch.setattr(progress, "LiveView", lambda units: block)
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
     machine: Any = Made(clock=Made(time_s=lambda: 1.0), live=Made(state="raising", wants=""))
     task = ProgressView(machine, 5, is_real=True).follow()

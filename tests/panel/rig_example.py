@@ -113,6 +113,7 @@ def served_rig(
     port: int = 0,
     settings: Settings | None = None,
     presses: bool = False,
+    study: Path | None = None,
 ) -> Iterator[Rig]:
     """Serve a twin in threads of this process until the block ends."""
     scenario = changed(draw_scenario(3, face=LOW), board=STRONG)
@@ -120,7 +121,9 @@ def served_rig(
     said: list[str] = []
     rig = Rig(opened, folder, said)
     with SeriesLog(folder) as log, opened:
-        rig.served = serve_panel(opened, log, port=port, is_open=is_open, announce=said.append)
+        rig.served = serve_panel(
+            opened, log, port=port, is_open=is_open, announce=said.append, study=study
+        )
         with rig.served.server:
             thread = threading.Thread(target=_serve, args=(rig, presses), name="machine")
             thread.start()

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rig.panel import link
-from rig.panel.app import STATIC
+from rig.panel.app import STATIC, lean
 from rig.panel.form import SeriesForm
 from rig.panel.guard import HEADERS
 from tests.panel.paper import COOKIE, IDLE, Near, Stand, snapshot
@@ -287,10 +287,28 @@ def test_files_are_served_as_what_they_are(stand: Stand, path: str) -> None:
         "/icon.svg": ("icon.svg", "image/svg+xml"),
     }[path]
     assert answer.headers["content-type"] == kind
-    assert answer.data == (STATIC / name).read_bytes()
+    assert answer.data == lean((STATIC / name).read_text("utf-8"), kind)
     packed = stand.client().ask("GET", path, Accept_Encoding="gzip, br")
     assert packed.headers["content-encoding"] == "gzip"
     assert gzip.decompress(packed.data) == answer.data
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "sent"),
+    [
+        ("text/html", "<p>\n  a  b\n\n</p>\n", "<p>\na  b\n</p>"),
+        ("text/javascript", "a = 1;  // one\n  // two\n  b(`c  d`);", "a = 1;  // one\nb(`c  d`);"),
+        (
+            "text/css; charset=utf-8",
+            "/* a\n b */ p , a { b : calc(1px - 2px) ; }",
+            "p,a{b : calc(1px - 2px);}",
+        ),
+    ],
+)
+def test_files_are_sent_without_what_only_their_readers_need(
+    kind: str, text: str, sent: str
+) -> None:
+    assert lean(text, kind) == sent.encode()
 
 
 def test_every_answer_carries_every_safety_header(stand: Stand) -> None:

@@ -6,8 +6,8 @@ import pytest
 
 from rig.clock import Task
 from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
-from rig.panel.form import evening_requests
-from rig.procedures.series.log import SeriesOptions
+from rig.panel.form import SeriesForm, requests_of
+from rig.procedures.series.log import Planned, SeriesLog, SeriesOptions
 from tests.panel.story import Story, busy, idle
 
 
@@ -37,9 +37,16 @@ def test_a_series_is_made_and_shown(story: Story) -> None:
 
 def evening(story: Story) -> None:
     """Two series of a run, each of a bag of its own."""
-    parts = [(1, {"bag": bag, "face": "slick"}) for bag in ("Heron 1", "Heron 2")]
-    first, *then = evening_requests(parts, story.machine.settings, "twin")
-    story.desk.wish(SeriesWish(first, SeriesOptions(), is_ready=True, then=then))
+    settings = story.machine.settings
+    first, then = (
+        SeriesWish(
+            requests_of(SeriesForm(runs="1", bag=bag, face="slick"), settings, "twin"),
+            SeriesOptions(bad_in_a_row=bad),
+            is_ready=bag == "Heron 1",
+        )
+        for bag, bad in (("Heron 1", 2), ("Heron 2", 3))
+    )
+    story.desk.wish(first._replace(then=[then]))
 
 
 def test_series_of_an_evening_are_made_one_after_another(story: Story) -> None:
@@ -57,6 +64,9 @@ def test_series_of_an_evening_are_made_one_after_another(story: Story) -> None:
         yield from story.until(idle)
 
     assert story.tell(script).outcomes == ["slid"] * 2
+    with SeriesLog(story.folder) as log:
+        planned = [entry for entry in log.entries if isinstance(entry, Planned)]
+    assert [one.options.bad_in_a_row for one in planned] == [2, 3], "each by its own options"
 
 
 def test_a_stop_ends_the_evening(story: Story) -> None:

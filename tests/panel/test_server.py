@@ -21,6 +21,7 @@ from rig.panel.seats import KeptSeats
 from rig.panel.server import STOP_S, WebServer
 from rig.panel.setup import EVERYWHERE, LOCAL, addresses, serve_panel
 from rig.procedures.series.log import SeriesOptions
+from rig.procedures.studied import StudySeries
 from rig.settings.model import Settings
 from tests.panel.paper import snapshot
 
@@ -234,16 +235,21 @@ def test_the_servers_process_hears_neither_the_terminal_nor_its_keys(
 # -- wishes ---------------------------------------------------------------------------------------
 
 
+ONE = StudySeries(
+    runs=1, fields={"bag": "Heron 2", "slide_number": 4}, options=SeriesOptions(quick=True)
+)
+
+
 def test_every_wish_reaches_the_desk(
     server: WebServer, monkeypatch: pytest.MonkeyPatch, desk: Noted, said: list[str]
 ) -> None:
     form = SeriesForm(runs="2", bag="Heron 1", gap="0.5", units="us", ready=True)
     messages: list[link.Message] = [
         link.Stop("the page on device 1"), link.Start(), link.SeriesMessage(form), link.Resume(),
-        link.Reset(), link.Tell("a line"),
+        link.Reset(), link.Tell("a line"), link.EveningMessage(series=[ONE, ONE]),
     ]  # fmt: skip
     work(server, monkeypatch, [0.1], *map(link.encode, messages))
-    stop, start, series, resume, reset = desk.asked
+    stop, start, series, resume, reset, evening = desk.asked
     assert (stop, start) == ("the page on device 1", "start")
     assert (resume, reset) == (ResumeWish(), ResetWish())
     assert isinstance(series, SeriesWish)
@@ -252,6 +258,11 @@ def test_every_wish_reaches_the_desk(
         (1, "Heron 1", 12.7, "twin"),
         (2, "Heron 1", 12.7, "twin"),
     ]
+    assert isinstance(evening, SeriesWish)
+    (then,) = evening.then
+    assert not evening.is_ready
+    assert (evening.requests[0].bag, evening.requests[0].slide_number) == ("Heron 2", 4)
+    assert (evening.options, then.options) == (ONE.options, ONE.options)
     assert said[-1] == "a line"
 
 

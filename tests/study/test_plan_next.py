@@ -135,6 +135,7 @@ def test_the_header_gets_what_the_study_knows(study: Study) -> None:
         "treatment_stage": "baseline",
         "session": "1-s01",
         "series": row.row,
+        "slide_number": 1,
         "slides_before": 1,  # a raise without a slide wears nothing
         "approach": "from_dry",
         "conditioned_h": 3.0,

@@ -13,11 +13,15 @@ from rig.commands.options import (
     Simulated,
     Speed,
     Twin,
+    Units,
+    columns,
     print_json,
     say,
     settings_of,
     simulated,
     speed_of,
+    system_of,
+    tell,
 )
 from rig.commands.quantities import quantity_option
 from rig.errors import BadInputError
@@ -27,6 +31,7 @@ if TYPE_CHECKING:
     from rig.calibration.plan import LevelPlan
     from rig.opening import OpenRig
     from rig.procedures.level.person import LevelPerson
+    from rig.quantities.shown import System
 
 READINGS = """\b
 A file of readings, all in the board's frame (uphill is positive):
@@ -118,6 +123,7 @@ def calibrate(
     twin: Twin = False,
     seed: Seed = None,
     speed: Speed = "fast",
+    units: Units = "metric",
     json: Json = False,
 ) -> None:
     """Lead through a calibration; what was begun before is gone on with."""
@@ -156,7 +162,7 @@ def calibrate(
         settings_file=meant.rig,
         calibrates=True,
     )
-    person = _person(opened, plan, readings, meant.seed, unit, across, answers)
+    person = _person(opened, plan, readings, meant.seed, unit, across, answers, system_of(units))
     if not twin:
         say(CAUTION)
     with attended(opened):
@@ -174,7 +180,7 @@ def calibrate(
     if json:
         print_json({"calibration_file": str(path), **msgspec.to_builtins(made)})
     else:
-        print(calibration_text(made))
+        print(calibration_text(made, system_of(units), columns()))
 
 
 def _put_in_force(made: "Calibration", named: Path, twin: bool) -> str:
@@ -209,6 +215,7 @@ def _person(
     unit: str,
     across: bool,
     answers: str | None,
+    units: "System" = "metric",
 ) -> "LevelPerson":
     from rig.procedures.level.person import FilePerson
 
@@ -220,11 +227,11 @@ def _person(
     if shown is None:
         if answers is not None:
             raise BadInputError("--answers goes with --twin; on a rig use --readings FILE.")
-        return PromptingPerson(unit, ask_across=across)
+        return PromptingPerson(unit, ask_across=across, units=units)
     if answers == SHOWN or (answers is None and not sys.stdin.isatty()):
         return shown
     ask = None if answers is None else lines_of(Path(answers))
-    return RehearsingPerson(shown, unit, across, ask)
+    return RehearsingPerson(shown, unit, across, ask, units)
 
 
 def _tell(opened: "OpenRig") -> Any:
@@ -249,6 +256,7 @@ def show(
     rig: RigFile = None,
     twin: Twin = False,
     seed: Seed = None,
+    units: Units = "metric",
     json: Json = False,
 ) -> None:
     """Print a calibration with residuals and uncertainty over 0–45°; `rig figures` draws it."""
@@ -272,7 +280,7 @@ def show(
         print_json({"calibration_file": str(file), **calibration_document(found)})
     else:
         print(f"{file}\n")
-        print(calibration_text(found))
+        print(calibration_text(found, system_of(units), columns()))
 
 
 @level.command("history")
@@ -297,7 +305,7 @@ def history(
         rows = [record._asdict() for record in records]
         print_json({"calibration_made_at": made_at, "home": rows, "trend": trend._asdict()})
     else:
-        print(history_text(made_at or "", records, trend))
+        print(history_text(made_at or "", records, trend, columns()))
 
 
 @level.command("check")
@@ -342,7 +350,7 @@ def check(
     if json:
         print_json(msgspec.to_builtins(found))
     else:
-        print(
+        tell(
             f"The level says {found.level_along_deg:+.2f}° along and {found.level_across_deg:+.2f}°"
             " across, and so does the sensor: the calibration holds. If the home reading moved, the"
             " floor or the feet did; runs go on and are flagged `floor_tilt`."

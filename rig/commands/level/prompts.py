@@ -7,10 +7,11 @@ from pathlib import Path
 from rig.calibration.captures import Rest
 from rig.calibration.plan import SpanPoint, Way
 from rig.calibration.reference import SineBar, to_deg
-from rig.commands.options import say
+from rig.commands.options import on_screen, say
 from rig.control.process.signals import asking
 from rig.errors import BadInputError
 from rig.procedures.level.person import Answer, LevelPerson, Where
+from rig.quantities.shown import System, system
 from rig.quantities.typed import number
 
 Ask = Callable[[str], str]
@@ -25,6 +26,7 @@ class PromptingPerson(LevelPerson):
         span_unit: of the digital level at the span points.
         ask_across: also ask for a reading across at every span point.
         ask: puts a question and returns the answer; at the terminal if not given.
+        units: of lengths and temperatures.
     """
 
     def __init__(
@@ -33,11 +35,13 @@ class PromptingPerson(LevelPerson):
         span_unit: str = "deg",
         ask_across: bool = False,
         ask: Ask | None = None,
+        units: System = "metric",
     ) -> None:
         self._unit = unit
         self._span_unit = span_unit
         self._ask_across = ask_across
         self._ask = ask or _ask
+        self._shown_in = system(units)
 
     def level_deg(self, where: Where, turned: bool) -> float:
         """Ask for a size and for the end that is high: a level's own sign is not to be trusted."""
@@ -52,10 +56,11 @@ class PromptingPerson(LevelPerson):
     def bubble_deg(self, bar: SineBar, point: SpanPoint, steps_deg: float) -> float:
         """Ask for a nudge until the bubble is centred."""
         way = "turned end for end" if point.turned else "as at first"
+        mm = self._shown_in["mm"]
         return self._number(
-            f"{steps_deg:.2f}° by steps. Bar of {bar.length_mm:g} mm on a block of"
-            f" {bar.height_mm:.3f} mm, level {way}. Raise by how many degrees (- lowers, Enter:"
-            " the bubble is centred)? ",
+            f"{steps_deg:.2f}° by steps. Bar of {mm.text(bar.length_mm, 1)} on a block of"
+            f" {mm.text(bar.height_mm, 3)}, level {way}. Raise by how many degrees (- lowers,"
+            " Enter: the bubble is centred)? ",
             empty=0.0,
         )
 
@@ -90,8 +95,9 @@ class PromptingPerson(LevelPerson):
     def warmed(self, first_c: float) -> Rest | None:
         """Ask for warmth; the procedure waits until it has come."""
         self._ask(
-            f"The sensor is at {first_c:.1f} °C. Warm or cool the room or the sensor by 5 K or"
-            " more and touch neither board nor frame. [Enter] when you have begun: "
+            f"The sensor is at {self._shown_in['c'].text(first_c, 1)}. Warm or cool the room or"
+            f" the sensor by {self._shown_in['k'].text(5.0)} or more and touch neither board nor"
+            " frame. [Enter] when you have begun: "
         )
         return None
 
@@ -127,10 +133,18 @@ class RehearsingPerson(PromptingPerson):
         unit: of the level at zero.
         ask_across: also ask for a reading across at every span point.
         ask: puts a question and returns the answer; at the terminal if not given.
+        units: of lengths and temperatures.
     """
 
-    def __init__(self, shown: LevelPerson, unit: str, ask_across: bool, ask: Ask | None) -> None:
-        super().__init__(unit, ask_across=ask_across, ask=ask)
+    def __init__(
+        self,
+        shown: LevelPerson,
+        unit: str,
+        ask_across: bool,
+        ask: Ask | None,
+        units: System = "metric",
+    ) -> None:
+        super().__init__(unit, ask_across=ask_across, ask=ask, units=units)
         self._shown = shown
 
     def level_deg(self, where: Where, turned: bool) -> float:
@@ -194,7 +208,7 @@ def lines_of(file: Path) -> Ask:
 
 
 def _ask(question: str) -> str:
-    print(question, end="", file=sys.stderr, flush=True)
+    print(on_screen(question.rstrip()), end=" ", file=sys.stderr, flush=True)
     with asking():
         line = sys.stdin.readline()
     if not line:

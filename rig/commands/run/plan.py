@@ -5,23 +5,21 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
-import msgspec
-
-from rig.commands.options import say
+from rig.commands.options import say, tell
 from rig.commands.run.series import ShownSeries
 from rig.control.request import RunRequest
 from rig.errors import RigError
 from rig.files.stamps import utc_text
 from rig.files.time_here import now_in
 from rig.opening import OnBoard, OpenRig, Speed, open_rig
-from rig.procedures.requests import plan_series
-from rig.procedures.series.climate_gate import ClimateBand
 from rig.procedures.series.log import SeriesOptions
+from rig.procedures.studied import StudySeries, series_requests, study_series
+from rig.quantities.shown import System
 from rig.settings.model import Settings
 from rig.study.folder.catalogue import ClimateWanted
 from rig.study.folder.journal import Wipe
 from rig.study.folder.study import open_study
-from rig.study.plan.progress import next_rows, run_fields
+from rig.study.plan.progress import next_rows
 from rig.study.plan.rows import PlanRow
 from rig.study.slides.table import slide_table
 
@@ -52,6 +50,7 @@ class PlanRuns:
         timeout_s: so long the air is waited for.
         operator: who does it.
         quiet: print no rows.
+        units: of the rows and of the view.
     """
 
     def __init__(
@@ -66,6 +65,7 @@ class PlanRuns:
         timeout_s: float,
         operator: str | None,
         quiet: bool,
+        units: System = "metric",
     ) -> None:
         self._study = open_study(folder)
         self._settings = settings
@@ -74,6 +74,7 @@ class PlanRuns:
         self._timeout_s = timeout_s
         self._operator = operator
         self._quiet = quiet
+        self._units = units
         self._records = slide_table(self._study).of_rig
         self.rows: Sequence[PlanRow] = (
             next_rows(self._study, climate, self._records) if rows is None else rows
@@ -111,13 +112,14 @@ class PlanRuns:
                 self._tell(f"Wipe the board {row.board!r} and let it dry.")
                 wiped = row
                 continue
+            wanted = self._series(row, is_first=not paths)
             opened = open_rig(
                 self._settings,
                 twin=twin,
                 seed=seed,
                 home=home,
                 speed=speed,
-                on_board=self._on_board(row),
+                on_board=self._on_board(row, wanted.fields["slides_before"]),
                 utc=now if twin else None,
                 settings_file=settings_file,
             )
@@ -133,9 +135,10 @@ class PlanRuns:
                 opened,
                 self._study.path / "runs",
                 quiet=self._quiet,
-                options=self._options_for(row, is_first=not paths),
+                options=wanted.options,
+                units=self._units,
             )
-            failure = series.make(self._requests(row, opened), start_now=twin)
+            failure = series.make(self._requests(wanted, opened), start_now=twin)
             if wiped is not None and series.paths:
                 self._note_wipe(wiped, now, simulated=twin)
                 wiped = None
@@ -147,31 +150,19 @@ class PlanRuns:
                 return SessionEnd(paths, all_slid, failure, series.signal, now)
         return SessionEnd(paths, all_slid, None, None, now)
 
-    def _options_for(self, row: PlanRow, *, is_first: bool) -> SeriesOptions:
-        """Wait for the planned air, unless other air was typed.
-
-        Within a session the bags have been in it already: it must be right, not steady for long.
-        """
-        wanted = self._wanted(row)
-        options = msgspec.structs.replace(self._options, quick=self._study.catalogue.settles)
-        if self._options.climate is not None or wanted.is_todays_air:
-            return options
-        band = ClimateBand(
-            temperature_c=wanted.temperature_c,
-            temperature_tolerance_k=wanted.temperature_tolerance_c,
-            relative_humidity_pct=wanted.relative_humidity_pct,
-            humidity_tolerance_pct=wanted.humidity_tolerance_pct,
+    def _series(self, row: PlanRow, *, is_first: bool) -> StudySeries:
+        """Within a session the bags have been in the planned air: it need not be steady again."""
+        return study_series(
+            self._study,
+            row,
+            self._records,
+            self._options,
             steady_s=self._steady_s if is_first else 0.0,
             timeout_s=self._timeout_s,
         )
-        return msgspec.structs.replace(options, climate=band)
 
-    def _wanted(self, row: PlanRow) -> ClimateWanted:
-        """The planned air; any will do where none is planned."""
-        return self._study.catalogue.airs.get(row.climate, ClimateWanted())
-
-    def _on_board(self, row: PlanRow) -> OnBoard:
-        wanted = self._wanted(row)
+    def _on_board(self, row: PlanRow, slides_before: int) -> OnBoard:
+        wanted = self._study.catalogue.airs.get(row.climate, ClimateWanted())
         return OnBoard(
             temperature_c=wanted.temperature_c,
             relative_humidity_pct=wanted.relative_humidity_pct,
@@ -182,23 +173,17 @@ class PlanRuns:
             climate=row.climate,
             session=row.session,
             series=row.row,
-            slides_before=run_fields(self._study, row, self._records)["slides_before"],
+            slides_before=slides_before,
         )
 
-    def _requests(self, row: PlanRow, opened: OpenRig) -> list[RunRequest]:
-        fields = run_fields(self._study, row, self._records)
-        requests = plan_series(
+    def _requests(self, wanted: StudySeries, opened: OpenRig) -> list[RunRequest]:
+        return series_requests(
+            wanted,
             self._settings,
-            row.runs,
             source=opened.source,
             started=opened.machine.clock.utc_now(),
             operator=self._operator,
         )
-        slid = sum(record.slid and record.series == row.row for record in self._records)
-        return [
-            msgspec.structs.replace(request, **(fields | {"slide_number": slid + i}))
-            for i, request in enumerate(requests, start=1)
-        ]
 
     def _note_wipe(self, row: PlanRow, at: datetime, *, simulated: bool) -> None:
         note = "asked for by the plan"
@@ -207,4 +192,5 @@ class PlanRuns:
 
     def _tell(self, text: str) -> None:
         if not self._quiet:
-            print(f"\n{text}", flush=True)
+            print()
+            tell(text)

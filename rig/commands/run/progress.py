@@ -4,10 +4,12 @@ import sys
 
 from rig.analysis.row import RunResult
 from rig.clock import At, RealClock, Task
+from rig.commands.options import say
 from rig.commands.run.live_view import LiveView, plain_line
 from rig.control.machine import Machine
 from rig.control.request import RunRequest
 from rig.panel.view import Viewer
+from rig.quantities.shown import System
 
 PERIOD_S = 0.2
 
@@ -20,15 +22,25 @@ class ProgressView:
         n_runs: how many runs are still to be made.
         n_before: how many of the series were made earlier.
         is_real: a person serves the rig, and is told what it waits for.
+        units: what is shown in.
     """
 
-    def __init__(self, machine: Machine, n_runs: int, *, is_real: bool, n_before: int = 0) -> None:
+    def __init__(
+        self,
+        machine: Machine,
+        n_runs: int,
+        *,
+        is_real: bool,
+        n_before: int = 0,
+        units: System = "metric",
+    ) -> None:
         self._machine = machine
         self._is_told = is_real or isinstance(machine.clock, RealClock)
         self._viewer = Viewer(machine)
         self._viewer.is_busy = True
         self._viewer.begin_series(n_runs, n_before)
-        self._live = LiveView() if sys.stderr.isatty() else None
+        self._units = units
+        self._live = LiveView(units=units) if sys.stderr.isatty() else None
 
     def begin(self, request: RunRequest) -> None:
         """A run begins."""
@@ -48,7 +60,7 @@ class ProgressView:
                 if self._live is not None:
                     self._live.show(self._viewer.look())
                 elif self._is_told and now != shown:
-                    print(plain_line(self._viewer.look()), file=sys.stderr, flush=True)
+                    say(plain_line(self._viewer.look(), self._units))
                 shown = now
                 yield At(self._machine.clock.time_s() + PERIOD_S)
         finally:

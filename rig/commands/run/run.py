@@ -7,17 +7,20 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from rig.commands.help import HelpAll
 from rig.commands.options import (
     Json,
     RigFile,
     Seed,
     Speed,
     Twin,
+    Units,
     print_json,
     say,
     settings_of,
     simulated,
     speed_of,
+    system_of,
 )
 from rig.commands.quantities import echoed, moment, name_option, quantity_option
 from rig.errors import BadInputError
@@ -165,7 +168,9 @@ def run(
     twin: Twin = False,
     seed: Seed = None,
     speed: Speed = "fast",
+    units: Units = "metric",
     json: Json = False,
+    help_all: HelpAll = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
     from rig.commands.run.names import check_names, study_beside
@@ -232,6 +237,7 @@ def run(
             timeout_s=climate_timeout * 60,
             operator=operator,
             quiet=json,
+            units=system_of(units),
         )
         done = session_runs.make(
             twin=twin,
@@ -280,7 +286,7 @@ def run(
         say(line)
     if not twin:
         say(CAUTION)
-    series = ShownSeries(opened, folder, quiet=json, options=options)
+    series = ShownSeries(opened, folder, quiet=json, options=options, units=system_of(units))
     if service:
         logging.basicConfig(
             stream=sys.stderr, level=logging.INFO, format="%(levelname)s %(message)s"

@@ -1,6 +1,5 @@
 """Makes a series on an opened rig and shows it as it goes; behind `rig run` and `rig demo`."""
 
-import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -8,8 +7,9 @@ from rig.analysis.friction import analyse_run
 from rig.analysis.row import RunResult
 from rig.clock import Task
 from rig.commands.attended import attended
+from rig.commands.options import columns, say
 from rig.commands.run.progress import ProgressView
-from rig.commands.run.rows import HEAD, row_of
+from rig.commands.run.rows import head, row_of
 from rig.control.mover import StoppedError
 from rig.control.process.signals import Interrupted
 from rig.control.request import RunRequest
@@ -18,9 +18,8 @@ from rig.opening import OpenRig
 from rig.procedures.runs import MadeRun
 from rig.procedures.series.log import OpenSeries, SeriesLog, SeriesOptions
 from rig.procedures.series.series import Hooks, SeriesMaker, begin_series
+from rig.quantities.shown import System
 from rig.runfile.reader import read_run
-
-__all__ = ["HEAD", "ShownSeries", "row_of"]
 
 
 class ShownSeries:
@@ -31,6 +30,7 @@ class ShownSeries:
         folder: where the run files go.
         quiet: print no rows.
         options: how the series is made.
+        units: of the rows and of the view.
     """
 
     def __init__(
@@ -40,6 +40,7 @@ class ShownSeries:
         *,
         quiet: bool,
         options: SeriesOptions | None = None,
+        units: System = "metric",
     ) -> None:
         self.paths: list[Path] = []
         """Files of the runs that were begun, in order; of a series that goes on, also those that
@@ -51,6 +52,7 @@ class ShownSeries:
         self._folder = folder
         self._quiet = quiet
         self._options = options or SeriesOptions()
+        self._units = units
 
     def make(
         self, requests: Sequence[RunRequest], *, start_now: bool, resume: bool = False
@@ -69,11 +71,11 @@ class ShownSeries:
         with SeriesLog(self._folder) as log:
             clock = self._opened.machine.clock
             for problem in log.problems:
-                tell(problem)
+                say(problem)
             self._tell_of_cuts(log)
             unfinished = log.unfinished()
             if resume and unfinished is None:
-                tell("All runs of the series were made before it was cut off; nothing is left.")
+                say("All runs of the series were made before it was cut off; nothing is left.")
                 return None
             if not resume:
                 self._offer(unfinished)
@@ -105,6 +107,7 @@ class ShownSeries:
             len(series.remaining),
             n_before=len(series.counted),
             is_real=opened.source == "rig",
+            units=self._units,
         )
 
         def begun(request: RunRequest, path: Path) -> None:
@@ -115,12 +118,12 @@ class ShownSeries:
             progress.made(result)
             self.show(run, result)
 
-        hooks = Hooks(begun=begun, made=made, notice=tell)
+        hooks = Hooks(begun=begun, made=made, notice=say)
         maker = SeriesMaker(opened.machine, log, series, hooks)
-        self._print(HEAD)
+        self._print(head(self._units, columns()))
         opened.run(maker.make(start_now=start_now), beside=[progress.follow()])
         if maker.reason is not None:
-            tell(maker.reason)
+            say(maker.reason)
 
     def _tell_of_cuts(self, log: SeriesLog) -> None:
         """The last process was cut off: say so, and let the board home with care."""
@@ -129,7 +132,7 @@ class ShownSeries:
             where = "before its file was begun"
             if cut.state is not None:
                 where = f"in state {cut.state}, {cut.t_s or 0:.1f} s after it began"
-            tell(
+            say(
                 f"Run {begun.repeat} ({begun.run_file}) was cut off {where}. What it had written is"
                 " kept; the board homes slowly now."
             )
@@ -137,7 +140,7 @@ class ShownSeries:
     def _offer(self, unfinished: OpenSeries | None) -> None:
         if unfinished is not None:
             n_all = len(unfinished.planned.requests)
-            tell(
+            say(
                 f"The series of {unfinished.planned.at} has {len(unfinished.counted)} of {n_all}"
                 " runs; `rig run --resume` would have gone on with it. This is a new one."
             )
@@ -146,20 +149,23 @@ class ShownSeries:
         """Runs of the series from before it was interrupted."""
         self.paths = [self._folder / file for _, file in sorted(series.counted.items())]
         n_all = len(series.planned.requests)
-        tell(f"The series goes on: {len(series.counted)} of {n_all} runs are made.")
+        say(f"The series goes on: {len(series.counted)} of {n_all} runs are made.")
 
     def _show_last(self) -> None:
         try:
-            self._print(row_of(analyse_run(read_run(self.paths[-1])).result))
+            self._show_row(analyse_run(read_run(self.paths[-1])).result)
         except BadInputError as error:
-            tell(str(error))  # nothing of the run was written
+            say(str(error))  # nothing of the run was written
 
     def show(self, made: MadeRun, result: RunResult | None) -> None:
         """One more run has come to its end."""
         self._opened.write_truth(made.path)
         self.all_slid = self.all_slid and made.outcome == "slid"
         if result is not None:
-            self._print(row_of(result))
+            self._show_row(result)
+
+    def _show_row(self, result: RunResult) -> None:
+        self._print(row_of(result, self._units, columns()))
 
     def _print(self, text: str) -> None:
         if not self._quiet:
@@ -193,7 +199,7 @@ class ShownSeries:
                 series = log.unfinished() or begin_series(
                     log, requests(), self._options, machine.clock.utc_now()
                 )
-                hooks = Hooks(made=self.show, notice=tell)
+                hooks = Hooks(made=self.show, notice=say)
                 return SeriesMaker(machine, log, series, hooks).make(start_now=False)
 
             with attended(self._opened):
@@ -203,8 +209,3 @@ class ShownSeries:
                     self._opened.run(stand_by(machine, one))
                 finally:
                     notifier.stopping()
-
-
-def tell(text: str) -> None:
-    """A sentence for a person, on stderr."""
-    print(text, file=sys.stderr, flush=True)

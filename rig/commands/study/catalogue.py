@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from rig.commands.options import Json, print_json, say, tell
+from rig.commands.options import Json, print_json, print_table, say, tell
 from rig.commands.quantities import (
     name_argument,
     name_option,
@@ -13,9 +13,10 @@ from rig.commands.quantities import (
     quantity_option,
     with_tolerance,
 )
-from rig.commands.study.options import Folder, print_rows
+from rig.commands.study.options import Folder
 from rig.errors import BadInputError
 from rig.files.names import safe_name
+from rig.study.folder.ranges import MASS_G
 
 
 def new(
@@ -65,7 +66,7 @@ def new(
     if json:
         print_json({"study": str(made.path), "name": made.catalogue.name})
     else:
-        print(f"Made {made.path}; its preferences are in {made.catalogue_path}.")
+        tell(f"Made {made.path}; its preferences are in {made.catalogue_path}.")
 
 
 def board(
@@ -177,7 +178,7 @@ def bag(
         faces=_faces(faces or ["slick", "grip"]),
         leading_edge=leading_edge,
         fill=fill,
-        mass_g=None if mass is None else quantity("--mass", mass, "g", 50, 2000),
+        mass_g=None if mass is None else quantity("--mass", mass, *MASS_G),
         length_mm=None if length is None else quantity("--length", length, "mm", 10, 500),
         thickness_mm=(
             None if thickness is None else quantity("--thickness", thickness, "mm", 0.1, 200)
@@ -317,8 +318,8 @@ def plan(
             }
         )
         return
-    print(f"{opened.plan_path}: {len(rows)} rows, about {on_rig_h:.1f} h on the rig.")
-    print_rows(session_rows(opened, rows, per_run))
+    tell(f"{opened.plan_path}: {len(rows)} rows, about {on_rig_h:.1f} h on the rig.")
+    print_table(session_rows(opened, rows, per_run))
     if shows is not None:
         tell(f"With this plan, {shown_words(shows.detectable_deg)}.")
         tell(f"The effect on a face comes out with ± {shows.half_width_deg:.1f}°.")

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.commands.options import Json, print_json, say, tell
+from rig.commands.options import Json, print_json, print_table, say, tell
 from rig.commands.quantities import quantity
-from rig.commands.study.options import Folder, figure, print_rows
+from rig.commands.study.options import Folder, figure
 from rig.quantities.figures import signed
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def status(
         + (f", {_count(by_hand, 'slide')} read by hand." if by_hand else ".")
     )
     if found.blocks:
-        print_rows(
+        print_table(
             [
                 ("stage", "climate", "series", "runs", "left"),
                 *(
@@ -77,7 +77,7 @@ def status(
             f"Left on the rig: about {found.hours_left:.1f} h, at {found.minutes_per_run:.1f} min"
             " for a run; treatments and acclimatising come on top."
         )
-    print(f"Next: {found.next_step}")
+    tell(f"Next: {found.next_step}")
 
 
 def _count(number: int, what: str) -> str:
@@ -105,9 +105,9 @@ def _show_journal(study: "Study", json: bool) -> None:
         )
         counts = "yes" if line["counts"] else "no"
         rows.append((str(line["line"]), counts, line["at"], line["kind"], what))
-    print_rows(rows)
+    print_table(rows)
     for problem in study.journal.problems:
-        print(problem)
+        tell(problem)
 
 
 def _short(value: object) -> str:
@@ -160,8 +160,8 @@ def show_readers(study: "Study", json: bool) -> None:
                 bias.scope,
             )
         )
-    print_rows(rows)
-    print("Bias is reading minus rig; scatter is the standard deviation of one reading.")
+    print_table(rows)
+    tell("Bias is reading minus rig; scatter is the standard deviation of one reading.")
     tell(
         "These are the readings beside the rig, as they stand; answers use the model's offset of a"
         " reader, which `rig compare` lists."
@@ -206,12 +206,12 @@ def show_droop(study: "Study", json: bool) -> None:
                 figure(one.bending_length_half_at_415_mm, 1),
             )
         )
-    print_rows(rows)
-    print("± is the standard uncertainty; c is the bending length by the convention named.")
+    print_table(rows)
+    tell("± is the standard uncertainty; c is the bending length by the convention named.")
     for limit in LIMITS:
-        print(limit)
+        tell(limit)
     if against is not None:
-        print(f"{against.sentence} (r = {signed(against.correlation)}, n = {against.n}.)")
+        tell(f"{against.sentence} (r = {signed(against.correlation)}, n = {against.n}.)")
 
 
 def power(

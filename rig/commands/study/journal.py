@@ -8,6 +8,7 @@ from rig.commands.options import Json, say
 from rig.commands.quantities import name_argument, name_option, quantity
 from rig.commands.study.options import Folder, Note, Operator, Replaces, When, report, when
 from rig.errors import BadInputError
+from rig.study.folder.ranges import MASS_G
 
 if TYPE_CHECKING:
     from rig.study.folder.catalogue import Step
@@ -58,7 +59,7 @@ def treat(
     from rig.study.folder.journal import Treatment
     from rig.study.folder.study import open_study
     from rig.study.slides.table import slide_table
-    from rig.study.treatments import THIN_MM, cautions, check_treatment, next_stage
+    from rig.study.treatments import any_thin, cautions, check_treatment, next_stage
 
     study = open_study(folder)
     done = tuple(_step(text) for text in steps or ())
@@ -102,8 +103,7 @@ def treat(
         add_table(study.catalogue_path, "treatments", recipe, Recipe(steps=done))
         say(f"Added the recipe {recipe} to {study.catalogue_path}.")
     entries = study.note(*entries)
-    thin = any((study.bag(name).fabric_thickness_mm or THIN_MM) < THIN_MM for name in named)
-    told = cautions(done, thin)
+    told = cautions(done, any_thin(study, named))
     report(entries, json, cautions=told)
     _caution(told)
 
@@ -172,7 +172,7 @@ def mass(
     entry = Mass(
         at=when(at, folder),
         bag=bag,
-        mass_g=quantity("The mass", grams, "g", 50, 2000),
+        mass_g=quantity("The mass", grams, *MASS_G),
         conditioned_h=(
             None if conditioned is None else quantity("--conditioned", conditioned, "h", 0, 8760)
         ),

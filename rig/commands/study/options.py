@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.commands.options import print_json
+from rig.commands.options import print_json, tell
 from rig.commands.quantities import moment, name_option, quantity
 from rig.files.time_here import now_in
+from rig.study.folder.ranges import AIR_C, HUMIDITY_PCT, READ_DEG
 
 if TYPE_CHECKING:
     from rig.study.folder.journal import Entry
@@ -57,14 +58,14 @@ Session = Annotated[
 def air(temperature: str | None, humidity: str | None) -> tuple[float | None, float | None]:
     """Temperature in °C and relative humidity in % as typed."""
     return (
-        None if temperature is None else quantity("--temperature", temperature, "°C", -40, 70),
-        None if humidity is None else quantity("--humidity", humidity, "%", 0, 100),
+        None if temperature is None else quantity("--temperature", temperature, *AIR_C),
+        None if humidity is None else quantity("--humidity", humidity, *HUMIDITY_PCT),
     )
 
 
 def angles_of(texts: list[str]) -> tuple[float, ...]:
     """The angles of --angle in degrees."""
-    return tuple(quantity("--angle", text, "°", 0.01, 89.99) for text in texts)
+    return tuple(quantity("--angle", text, *READ_DEG) for text in texts)
 
 
 def session_of(study: "Study", session: str | None, at: str) -> str:
@@ -77,13 +78,6 @@ def session_of(study: "Study", session: str | None, at: str) -> str:
 def when(text: str | None, folder: Path) -> str:
     """The time of --at for the journal, by the clock that counts in the study's folder."""
     return moment("--at", text, now_in(folder))
-
-
-def print_rows(rows: Sequence[tuple[str, ...]]) -> None:
-    """A table on stdout, titles first."""
-    from rig.analysis.table import format_table
-
-    print(format_table(list(rows)))
 
 
 def figure(value: float | None, digits: int) -> str:
@@ -101,11 +95,11 @@ def report(entries: "Sequence[Entry]", json: bool, **more: object) -> None:
     if len(entries) > MOST_LINES:
         kinds = ", ".join(dict.fromkeys(str(msgspec.to_builtins(one)["kind"]) for one in entries))
         first, last = entries[0].line, entries[-1].line
-        print(f"Journal lines {first} to {last}: {len(entries)} entries ({kinds}).")
+        tell(f"Journal lines {first} to {last}: {len(entries)} entries ({kinds}).")
         return
     for entry in entries:
         text = msgspec.to_builtins(entry)
         about = text.get("runs") or [text.get("bag") or text.get("board")]
         named = entry.replaces if "confirms" not in text else text["confirms"]
         what = ", ".join(filter(None, about)) or f"line {named}"
-        print(f"Journal line {entry.line}: {text['kind']} of {what}.")
+        tell(f"Journal line {entry.line}: {text['kind']} of {what}.")

@@ -27,6 +27,7 @@ from rig.commands.study.options import (
     when,
 )
 from rig.errors import BadInputError
+from rig.study.folder.ranges import BOARD_C, OVERHANG_MM
 
 if TYPE_CHECKING:
     from rig.study.folder.study import Study
@@ -82,7 +83,7 @@ def droop(
         at=time,
         bag=bag,
         face=up,
-        overhang_mm=quantity("--overhang", overhang, "mm", 1, 300),
+        overhang_mm=quantity("--overhang", overhang, *OVERHANG_MM),
         angles_deg=angles_of(angles),
         seams=way,
         reader=reader,
@@ -169,7 +170,7 @@ def reading(
         board_temperature_c=(
             None
             if board_temperature is None
-            else quantity("--board-temperature", board_temperature, "°C", -40, 90)
+            else quantity("--board-temperature", board_temperature, *BOARD_C)
         ),
         stage=_stage(study, bag, stage, time),
         session=session_of(study, session, time),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rig.commands.options import Json, drawn_seed, print_json, tell
+from rig.commands.options import Json, drawn_seed, print_json, print_table, tell
 from rig.commands.quantities import moment, quantity
 from rig.errors import BadInputError
 
@@ -65,7 +65,6 @@ def status(where: Where = Path(), json: Json = False) -> None:
     """Say what it remembers: clock, air, calibration, bags, invented effects."""
     import msgspec
 
-    from rig.analysis.table import format_table
     from rig.calibration.file import newest_calibration
 
     home = _home(where)
@@ -100,7 +99,8 @@ def status(where: Where = Path(), json: Json = False) -> None:
         slid = ", ".join(f"{n} {face}" for face, n in sorted(state.slides.get(bag, {}).items()))
         rows.append((bag, slid or "none", ", ".join(past.recipes) or "none", str(past.throws)))
     if len(rows) > 1:
-        print("\n" + format_table(rows))
+        print()
+        print_table(rows)
     for line in home.effects():
         tell(line)
 

@@ -220,6 +220,41 @@ for (const input of document.querySelectorAll("input[name=units]")) {
   input.addEventListener("change", () => { localStorage.setItem("units", input.value); connect(); });
 }
 
+// -- tones ----------------------------------------------------------------------------------------
+
+let audio = null;  // off until somebody wants it, and again on the next visit
+
+function tone(hertz, after = 0) {
+  if (!audio) return;
+  const pipe = audio.createOscillator(), volume = audio.createGain(), at = audio.currentTime + after;
+  pipe.frequency.value = hertz;
+  volume.gain.setValueAtTime(.3, at);
+  volume.gain.exponentialRampToValueAtTime(.001, at + .2);
+  pipe.connect(volume).connect(audio.destination);
+  pipe.start(at);
+  pipe.stop(at + .2);
+}
+
+byId("tones").addEventListener("change", (event) => {
+  audio?.close();
+  audio = event.target.checked ? new AudioContext() : null;
+  tone(660);
+});
+
+// Each rings when what it looks at becomes another; the first value is what was there before.
+function rings(section, value, ring) {
+  let before;
+  bindings.push({section, show: () => {
+    const now = value();
+    if (before !== undefined && now !== before) ring(now);
+    before = now;
+  }});
+}
+
+rings("actions", () => Boolean(known.actions.start.shown), (asks) => { if (asks) tone(660); });
+rings("actions", () => Boolean(known.actions.series.shown), (idle) => { if (idle) { tone(660); tone(880, .25); } });
+rings("slides", () => known.slides.dots.at(-1)?.text ?? "", () => tone(330));
+
 drawGauge(byId("gauge"));
 heard = Date.now();
 connect();

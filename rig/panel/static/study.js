@@ -125,7 +125,14 @@ async function load() {
 const wanted = () => study.rows.filter((row) => !left.has(row.bag));
 const open = () => wanted().filter((row) => row.left > 0);
 
-const asked = () => (chosen ? [chosen] : open());
+// Up to the next wipe that the plan has, or the bag that was picked by hand.
+function asked() {
+  if (chosen) return [chosen];
+  const rows = open(), wipe = rows.findIndex((row, place) => place && row.wipe);
+  return wipe < 0 ? rows : rows.slice(0, wipe);
+}
+
+const toWipe = () => (study.running || chosen ? "" : open()[0]?.wipe);
 
 function current() {
   if (study.running) return {bag: study.running[0], face: study.running[1]};
@@ -139,7 +146,8 @@ function showNow() {
   let title = "Add the first bag and a board below.";
   if (study.running) title = known.state?.word === "Placing" ? how : `${now.bag}, ${now.face} face down.`;
   else if (study.bags.length && study.boards.length) {
-    const done = study.by_hand || chosen ? how : `Next: ${todo.length} series${study.minutes ? `, about ${study.minutes} min` : ""}.`;
+    const done = study.by_hand || chosen ? how : toWipe() ? `Wipe ${toWipe()} and let it dry.`
+      : `Next: ${todo.length} series${study.minutes ? `, about ${study.minutes} min` : ""}.`;
     title = todo.length || chosen ? done : study.treat ? "All is measured: now the treatment." : "All of this evening is measured.";
   }
   put(byId("next"), title);
@@ -157,9 +165,9 @@ function showNow() {
   put(byId("meaning"), parts.join(" · "));
   const begin = byId("measure");
   begin.hidden = study.by_hand || Boolean(study.running) || !asked().length;
-  begin.disabled = !known.actions?.series?.enabled || !known.actions?.series?.shown;
+  begin.disabled = !toWipe() && (!known.actions?.series?.enabled || !known.actions?.series?.shown);
   const [first, ...others] = asked();
-  put(begin, others.length ? `Begin: ${others.length + 1} series` : first ? `Begin with ${first.bag}, ${first.face}` : "");
+  put(begin, toWipe() ? "It is wiped" : others.length ? `Begin: ${others.length + 1} series` : first ? `Begin with ${first.bag}, ${first.face}` : "");
 
   byId("to-treat").hidden = !study.treat || todo.length > 0;
   put(byId("to-treat"), study.treat ? `Treat: ${study.treat[0]}` : "");
@@ -192,6 +200,7 @@ byId("was").addEventListener("change", async (event) => {
 });
 
 byId("measure").addEventListener("click", async () => {
+  if (toWipe()) { write("wipe", {board: toWipe()}); return; }
   const rows = asked();
   const found = await write("measure", {rows: rows.map((row) => [row.bag, row.face]), board: rows[0].board ?? byId("board").value});
   if (found) { chosen = null; byId("next").focus({preventScroll: true}); }
@@ -224,7 +233,7 @@ function showHand() {
   if (!now) return;
   options(byId("bag"), names(study.bags.map((bag) => bag.name)), now.bag);
   const bag = study.bags.find((one) => one.name === now.bag);
-  draw(byId("faces"), [bag?.faces, now.face], () => [make("legend", {}, "Face down"), ...(bag?.faces ?? []).map((face) =>
+  draw(byId("face-picks"), [bag?.faces, now.face], () => [make("legend", {}, "Face down"), ...(bag?.faces ?? []).map((face) =>
     make("label", {}, make("input", {type: "radio", name: "face", value: face, checked: face === now.face}), make("span", {}, face)))]);
   options(byId("board"), names(study.boards), localStorage.getItem("board") ?? study.board);
   if (!byId("board").value) byId("board").value = study.board;
@@ -241,7 +250,7 @@ function showHand() {
   byId("note").disabled = !angles.length && !byId("angle-in").value;
   const count = angles.length + (byId("angle-in").value ? 1 : 0);
   put(byId("note"), count ? `Note ${count} ${count === 1 ? "slide" : "slides"} of ${now.bag}, ${now.face}`
-    : `Slide ${now.bag} ${row?.left || 3} times`);
+    : `Slide it ${row?.left || 3} times`);
 }
 
 function whereWords() {
@@ -260,7 +269,7 @@ byId("bag").addEventListener("change", (event) => {
   chosen = {bag: bag.name, face: row?.face ?? bag.faces[0]};
   show();
 });
-byId("faces").addEventListener("change", (event) => { chosen = {bag: byId("bag").value, face: event.target.value}; show(); });
+byId("face-picks").addEventListener("change", (event) => { chosen = {bag: byId("bag").value, face: event.target.value}; show(); });
 
 function take1() {
   const field = byId("angle-in");

@@ -14,9 +14,8 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError, RigError
-from rig.quantities.figures import fixed
 from rig.study.answer import words
-from rig.study.answer.answer import Answer, BagAnswer
+from rig.study.answer.answer import Answer, BagAnswer, in_order
 from rig.study.answer.ask import NoSlideError, air_at, ask
 from rig.study.answer.foreseen import scatter_in
 from rig.study.folder.study import open_study
@@ -72,21 +71,18 @@ def shown(answer: Answer) -> dict[str, Any]:
         "others": others,
         "shift": words.shift_sentence(answer) if answer.picks else "",
         "unknown": list(answer.unknown),
-        "bags": [_bag(one) for one in answer.bags],
+        "bags": [_bag(one) for one in in_order(answer.bags)],
         "pick": [answer.picks[0].bag, answer.picks[0].face] if answer.picks else None,
         "scatter": msgspec.to_builtins(scatter_in(answer.scatter)),
     }
 
 
 def _bag(one: BagAnswer) -> dict[str, Any]:
-    target = ""
-    if one.target_deg is not None:
-        target = f"{fixed(one.target_deg, 1)} ± {fixed(one.tolerance_deg or 0.0, 1)}°"
     return {
         "bag": one.bag,
         "face": one.face,
         "now": words.angle_words(one),
-        "target": target,
+        "target": words.target_words(one.target_deg, one.tolerance_deg),
         "within": "" if one.p_within is None else words.percent(one.p_within),
         "advice": words.advice_words(one),
         "angle_deg": round(one.angle_deg, 2),

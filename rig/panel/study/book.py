@@ -3,31 +3,33 @@
 import threading
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
-from math import sqrt
 from pathlib import Path
-from statistics import fmean, median
+from statistics import median
 from typing import Any, TypeVar
+
+import msgspec
 
 from rig.errors import BadInputError
 from rig.files.stamps import parse_utc, utc_text
 from rig.panel.study import forms, writes
-from rig.panel.study.tonight import cost_sentences, place_words, tonight_of
+from rig.panel.study.tonight import place_words, tonight_of
+from rig.procedures.studied import ANY_STEADY, StudySeries, study_series
 from rig.quantities.figures import fixed
-from rig.study.answer.answer import HALF_WIDTH
-from rig.study.answer.check import kept_between, use_at_deg
+from rig.study.answer.expected import Expected, shift_words, surprise
+from rig.study.answer.foreseen import cost_sentences
 from rig.study.folder.journal import Confirmation, Correction, Entry, Reading, Withdrawal
-from rig.study.folder.study import Study, open_study
+from rig.study.folder.study import Study, open_study, own_files, runs_in
 from rig.study.plan.evening import series_of
-from rig.study.plan.progress import run_fields
+from rig.study.plan.trial import Scatter
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, run_files, slide_table
-from rig.study.treatments import THIN_MM, cautions
+from rig.study.treatments import any_thin, cautions
 
 SHOWN = 40
 """Things done that are listed."""
+NEWEST = 8
+"""Run files that are looked at for a change; the number of all is as well."""
 AIR_KEEPS = timedelta(hours=3)
-SURPRISING = 2.5
-"""So many standard deviations from the forecast a series makes one look again; judged."""
 
 F = TypeVar("F", bound=forms.Form)
 Said = dict[str, Any]
@@ -57,11 +59,9 @@ class Book:
 
     def version(self, *, is_busy: bool = False) -> str:
         """Changes with every file that the study is made of, a run under way left out."""
-        study = open_study(self.path)
-        runs = run_files(study)
+        runs = runs_in(self.path)
         whole = runs[:-1] if is_busy else runs
-        files = [study.catalogue_path, study.plan_path, study.journal_path, *whole[-8:]]
-        stats = [file.stat() for file in files if file.exists()]
+        stats = [file.stat() for file in (*own_files(self.path), *whole[-NEWEST:])]
         return f"{len(runs)}-" + "-".join(f"{one.st_mtime_ns:x}.{one.st_size:x}" for one in stats)
 
     # -- writing --------------------------------------------------------------------------------
@@ -84,10 +84,8 @@ class Book:
                 if not _with_key(study, form.key):
                     writes.treatments(study, form, slides, self._now())
             steps = study.catalogue.treatments[form.recipe].steps
-            thin = any((study.bag(b).fabric_thickness_mm or THIN_MM) < THIN_MM for b in form.bags)
-            scatter = None if answer is None else answer.get("scatter")
-            costs = cost_sentences(form.bags, slides, scatter)
-            return {"ask": [*costs, *cautions(steps, thin)]}
+            costs = cost_sentences(form.bags, slides, _scatter_in(answer))
+            return {"ask": [*costs, *cautions(steps, any_thin(study, form.bags))]}
         self._once(form, lambda study, at: writes.treatments(study, form, slides, at))
         return {"text": f"Noted: {form.recipe} on {', '.join(form.bags)}."}
 
@@ -157,8 +155,8 @@ class Book:
 
     # -- series on the rig ----------------------------------------------------------------------
 
-    def series(self, form: forms.MeasureForm) -> list[tuple[int, dict[str, Any]]]:
-        """For each series the number of runs, and what their headers say.
+    def series(self, form: forms.MeasureForm) -> list[StudySeries]:
+        """The series that were asked for, by the plan where they stand in it.
 
         Raises:
             BadInputError: a bag, face or board is unknown.
@@ -170,17 +168,19 @@ class Book:
         table = slide_table(study)
         now = self._utc_now()
         planned = tonight_of(study, table, form.board, now, by_hand=False)
-        by_face = {(row.bag, row.face): row for row in reversed(planned.rows)}
-        found = []
+        found: list[StudySeries] = []
         for bag, face in form.rows:
-            row = by_face.get((bag, face))
-            if row is None:  # beside the plan
+            mine = [row for row in planned.rows if (row.bag, row.face) == (bag, face)]
+            if mine:  # a plan may have one face twice in a session
+                row = mine[0]
+                planned.rows.remove(row)
+            else:
                 runs = study.catalogue.preferences.runs_per_series
                 rows = series_of(study, [bag], form.board, runs, None, now)
                 row = next(one for one in rows if one.face == face)
-            runs = row.runs or study.catalogue.preferences.runs_per_series
-            slid = sum(one.slid and one.series == row.row for one in table.of_rig)
-            found.append((runs, run_fields(study, row, table.of_rig) | {"slide_number": slid + 1}))
+            # Within a session the bags have been in the planned air already.
+            steady_s = 0.0 if found else ANY_STEADY.steady_s
+            found.append(study_series(study, row, table.of_rig, steady_s=steady_s))
         return found
 
     # -- looking --------------------------------------------------------------------------------
@@ -219,6 +219,7 @@ class Book:
                     "board": row.board,
                     "left": row.runs,
                     "how": place_words(study, row),
+                    "wipe": tonight.wipes.get(row.row, ""),
                 }
                 for row in tonight.rows
             ],
@@ -259,8 +260,9 @@ class Book:
         bag = _bag_in(answer, first.bag, first.face)
         knows = answer.get("as_of", "") if answer else ""
         is_fit = bag is not None and (treated[-1].at if treated else "") <= knows < first.at
-        if is_fit and bag is not None and answer is not None:
-            self._judged[key] = (len(slides), surprise(bag, answer["scatter"], angles))
+        scatter = _scatter_in(answer)
+        if is_fit and bag is not None and scatter is not None:
+            self._judged[key] = (len(slides), surprise(bag, scatter, angles))
         n_judged, text = self._judged.get(key, (0, ""))
         return text if n_judged else ""
 
@@ -269,9 +271,7 @@ class Book:
         if answer is None or answer.get("pick") != [entry.bag, entry.face]:
             return ""
         pick = _bag_in(answer, entry.bag, entry.face)
-        if pick is None:
-            return ""
-        return shift_words(answer, pick, median(entry.angles_deg))
+        return "" if pick is None else shift_words(_bags_in(answer), pick, median(entry.angles_deg))
 
 
 def _without_open_run(study: Study) -> SlideTable:
@@ -288,45 +288,17 @@ def _without_open_run(study: Study) -> SlideTable:
     return table._replace(slides=slides, problems=problems)
 
 
-def _bag_in(answer: Said | None, bag: str | None, face: str | None) -> Said | None:
-    rows = answer.get("bags", []) if answer else []
-    return next((one for one in rows if (one["bag"], one["face"]) == (bag, face)), None)
+def _bags_in(answer: Said | None) -> list[Expected]:
+    return [] if answer is None else msgspec.convert(answer.get("bags", []), list[Expected])
 
 
-def surprise(bag: Said, scatter: Said, angles: Sequence[float]) -> str:
-    """The question about a series far from its forecast; empty where it is not."""
-    own = (bag["upper_deg"] - bag["lower_deg"]) / (2.0 * HALF_WIDTH)
-    layers = scatter["session_deg"] ** 2 + scatter["series_deg"] ** 2
-    spread = sqrt(own**2 + layers + scatter["run_deg"] ** 2 / len(angles))
-    away = fmean(angles) - bag["angle_deg"]
-    if abs(away) < SURPRISING * spread:
-        return ""
-    way = "below" if away < 0.0 else "above"
-    return (
-        f"{fixed(abs(away), 1)}° {way} what {bag['bag']} did before on its {bag['face']} face."
-        " Right bag? Right face?"
-    )
+def _bag_in(answer: Said | None, bag: str | None, face: str | None) -> Expected | None:
+    return next((one for one in _bags_in(answer) if (one.bag, one.face) == (bag, face)), None)
 
 
-def shift_words(answer: Said, pick: Said, median_deg: float) -> str:
-    """What slides of the pick say of the day's board, and which bag to use on it."""
-    low, high = kept_between(pick["target_deg"], pick["tolerance_deg"])
-    best = pick
-    if not low <= median_deg <= high:
-        with_target = [one for one in answer["bags"] if one["target_deg"] is not None]
-
-        def away(one: Said) -> float:
-            at = use_at_deg(pick["angle_deg"], one["angle_deg"], one["target_deg"])
-            return abs(median_deg - at)
-
-        best = min(with_target, key=away)
-    shift = median_deg - pick["angle_deg"]
-    by = fixed(abs(shift), 1)
-    found = "Bags slide here as expected."
-    if by != "0.0":
-        when, way = ("earlier", "slicker") if shift < 0.0 else ("later", "slower")
-        found = f"Here bags slide {by}° {when} than expected: this board is {way} today."
-    return f"{found} Use {best['bag']}, {best['face']}."
+def _scatter_in(answer: Said | None) -> Scatter | None:
+    found = answer.get("scatter") if answer else None
+    return None if found is None else msgspec.convert(found, Scatter)
 
 
 def _with_key(study: Study, key: str) -> list[Entry]:

@@ -24,10 +24,9 @@ class Doors(NamedTuple):
     """Raises RefusedError while the rig can begin nothing."""
 
 
-def with_study(page: bytes, *, has_rig: bool) -> bytes:
+def with_study(text: str, *, has_rig: bool) -> str:
     """The page with the study's parts at their places."""
     parts = (STATIC / "study.html").read_text("utf-8").split("<!-- next -->\n")
-    text = page.decode()
     for name, part in zip(("head", "now", "more"), parts, strict=True):
         text = text.replace(f"<!-- study {name} -->\n", part)
-    return (text if has_rig else text.replace("<body>", '<body class="alone">')).encode()
+    return text if has_rig else text.replace("<body>", '<body class="alone">')

@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from rig.errors import BadInputError
 from rig.panel.course import Course
-from rig.panel.link import Asker, EveningMessage, Part
+from rig.panel.link import Asker, EveningMessage
 from rig.panel.seats import RefusedError, Seat, Seats
 from rig.panel.study import forms
 from rig.panel.study.answers import Enquiry
@@ -20,6 +20,7 @@ from rig.panel.study.book import Book, Said
 from rig.panel.study.doors import Doors
 from rig.panel.study.thinker import Thinker
 from rig.panel.study.writes import air_of
+from rig.study.folder.ranges import ASKED_AIR_C
 
 Answers = Callable[[Request], Awaitable[Response]]
 
@@ -119,7 +120,7 @@ class StudyPages:
     async def _pick(self, request: Request) -> Response:
         form = await self._doors.body(request, forms.AirForm)
         try:
-            temperature_c, humidity_pct = air_of(form.temperature, form.humidity)
+            temperature_c, humidity_pct = air_of(form.temperature, form.humidity, ASKED_AIR_C)
             answer = await self._thinker.ask(
                 Enquiry(
                     temperature_c=temperature_c,
@@ -147,11 +148,10 @@ class StudyPages:
         form = await self._doors.body(request, forms.MeasureForm)
         self._seats.claim(self._doors.token(request))
         if form.key not in self._begun:
-            found = await _told(lambda: self._book.series(form))
+            series = await _told(lambda: self._book.series(form))
             self._doors.check_idle()
-            parts = [Part(runs=runs, fields=fields) for runs, fields in found]
             assert self._desk is not None  # noqa: S101 - there is no such address without a rig
-            self._desk.evening(EveningMessage(parts=parts))
+            self._desk.evening(EveningMessage(series=series))
             self._begun.add(form.key)
         return JSONResponse({"text": "The series begin. Keep clear of the board."}, 202)
 

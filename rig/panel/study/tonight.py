@@ -1,22 +1,20 @@
 """What comes next: the plan's session, or each face of the study's bags once."""
 
-from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from itertools import pairwise
+from typing import NamedTuple
 
 from msgspec.structs import replace
 
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
-from rig.study.answer.foreseen import shown_words
 from rig.study.folder.catalogue import BASELINE
 from rig.study.folder.study import Study
 from rig.study.plan.evening import series_of
 from rig.study.plan.progress import PlanProgress, next_rows, progress
 from rig.study.plan.rows import PlanRow, read_plan
 from rig.study.plan.status import minutes_per_run, plan_hours
-from rig.study.plan.trial import Scatter, Trial, foresee, prior_scatter
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable
 
@@ -35,6 +33,8 @@ class Tonight(NamedTuple):
     """Recipe and bags; None while something is to be measured first."""
     is_planned: bool
     minutes: float
+    wipes: dict[str, str]
+    """Rows before which the plan has a board wiped, and which."""
 
 
 def tonight_of(
@@ -54,10 +54,15 @@ def tonight_of(
     if study.plan_path.exists():
         plan = progress(study, read_plan(study), records)
     rows: list[PlanRow] = []
+    wipes: dict[str, str] = {}
     is_planned = plan is not None and not by_hand
     if is_planned:
         try:
-            rows = [row for row in next_rows(study, records=records) if row.is_series]
+            session = next_rows(study, records=records)
+            rows = [row for row in session if row.is_series]
+            wipes = {
+                after.row: wipe.board for wipe, after in pairwise(session) if wipe.action == "wipe"
+            }
         except BadInputError:
             rows = []  # a treatment comes first
     elif board is not None and study.catalogue.bags:
@@ -68,7 +73,7 @@ def tonight_of(
         ]
     minutes = 60.0 * plan_hours(study, [r for r in rows if r.runs], minutes_per_run(study, records))
     treat = None if any(row.runs for row in rows) else _treatment(study, plan)
-    return Tonight(rows, treat, is_planned, minutes)
+    return Tonight(rows, treat, is_planned, minutes, wipes)
 
 
 def _left(row: PlanRow, slides: Sequence[Slide], now: datetime) -> PlanRow:
@@ -100,29 +105,3 @@ def place_words(study: Study, row: PlanRow) -> str:
     edge = study.bag(row.bag).leading_edge
     downhill = f"{edge} downhill" if edge else "its marked edge downhill"
     return f"Put {row.bag} on, {row.face} face down, {downhill}."
-
-
-def cost_sentences(
-    bags: Sequence[str], slides: Sequence[Slide], scatter: dict[str, Any] | None
-) -> list[str]:
-    """What a treatment takes away, and what can still be shown of it with the slides there are."""
-    found = ["This cannot be undone on the bags."]
-    before = Counter((s.bag, s.face) for s in slides if s.valid and s.stage == BASELINE)
-    mine = [n for (bag, _), n in before.items() if bag in bags]
-    if not mine:
-        return found
-    by_hand = not any(slide.run_file for slide in slides)
-    seen = prior_scatter(by_hand=by_hand) if scatter is None else Scatter(**scatter)
-    controls = len({bag for bag, _ in before if bag not in bags})
-
-    def shows(n_slides: int) -> float:
-        trial = Trial(
-            treated=len(set(bags)), controls=controls, sessions=1, series=1, slides=n_slides
-        )
-        return foresee(trial, seen).detectable_deg
-
-    now, more = shows(min(mine)), shows(min(mine) + 2)
-    text = f"As it stands, {shown_words(now)}"
-    if now - more >= 0.05:
-        text += f"; two more slides of each bag before it would make that {more:.1f}°"
-    return [*found, f"{text}."]

@@ -21,6 +21,15 @@ from rig.study.folder.journal import (
     Wipe,
     Withdrawal,
 )
+from rig.study.folder.ranges import (
+    AIR_C,
+    HUMIDITY_PCT,
+    MASS_G,
+    OVERHANG_MM,
+    READ_DEG,
+    THROWS,
+    Range,
+)
 from rig.study.folder.study import Study
 from rig.study.plan.progress import open_wipe
 from rig.study.slides.sitting import sitting
@@ -36,7 +45,7 @@ def reading(study: Study, form: forms.ReadingForm, at: str) -> Reading:
     """Slide angles read by hand."""
     study.check_face(form.bag, form.face)
     study.check_board(form.board)
-    temperature_c, humidity_pct = air_of(form.temperature, form.humidity)
+    temperature_c, humidity_pct = air_of(form.temperature, form.humidity, AIR_C)
     return Reading(
         at=at,
         bag=form.bag,
@@ -53,16 +62,16 @@ def reading(study: Study, form: forms.ReadingForm, at: str) -> Reading:
     )
 
 
-def air_of(temperature: str, humidity: str) -> tuple[float | None, float | None]:
-    """Temperature in °C and humidity in %, each None where nothing was typed."""
+def air_of(temperature: str, humidity: str, within: Range) -> tuple[float | None, float | None]:
+    """Temperature in °C, `within` a range, and humidity in %; None where nothing was typed."""
     return (
-        quantity("The temperature", temperature, "°C", -20, 50).value if temperature else None,
-        quantity("The humidity", humidity, "%", 0, 100).value if humidity else None,
+        quantity("The temperature", temperature, *within).value if temperature else None,
+        quantity("The humidity", humidity, *HUMIDITY_PCT).value if humidity else None,
     )
 
 
 def _angles(texts: Sequence[str]) -> tuple[float, ...]:
-    return tuple(quantity("An angle", text, "°", 0.01, 89.99).value for text in texts)
+    return tuple(quantity("An angle", text, *READ_DEG).value for text in texts)
 
 
 def treatments(
@@ -88,7 +97,7 @@ def treatments(
 
 def plays(study: Study, form: forms.PlayForm, at: str) -> list[Play]:
     """One line for each bag."""
-    throws = quantity("The number of throws", form.throws, "", 1, 100_000).value
+    throws = quantity("The number of throws", form.throws, *THROWS).value
     bags = list(dict.fromkeys(form.bags))
     for bag in bags:
         study.bag(bag)
@@ -98,7 +107,7 @@ def plays(study: Study, form: forms.PlayForm, at: str) -> list[Play]:
 def mass(study: Study, form: forms.MassForm, at: str) -> Mass:
     """A weighing."""
     study.bag(form.bag)
-    mass_g = quantity("The mass", form.grams, "g", 50, 2000).value
+    mass_g = quantity("The mass", form.grams, *MASS_G).value
     return Mass(at=at, bag=form.bag, mass_g=mass_g, key=form.key)
 
 
@@ -109,7 +118,7 @@ def droop(study: Study, form: forms.DroopForm, at: str) -> Droop:
         at=at,
         bag=form.bag,
         face=form.face,
-        overhang_mm=quantity("The overhang", form.overhang, "mm", 1, 300).value,
+        overhang_mm=quantity("The overhang", form.overhang, *OVERHANG_MM).value,
         angles_deg=_angles(form.angles),
         reader=form.reader,
         stage=study.stage_at(form.bag, at),

@@ -1,10 +1,13 @@
 """The object `answer`: what a study can say by now, in one air. Intervals hold 95 %."""
 
-from typing import Literal
+from collections.abc import Iterable
+from typing import Literal, get_args
 
 from msgspec import Struct
 
-Advice = Literal["continue", "stop", "passed", "unsure", "no_target"]
+Advice = Literal["continue", "unsure", "stop", "passed", "no_target"]
+ADVICES: tuple[Advice, ...] = get_args(Advice)
+"""Those with something to do come first."""
 HALF_WIDTH = 1.96
 """Of a 95 % interval of a normal distribution, in standard deviations."""
 
@@ -212,3 +215,8 @@ class Answer(Struct, frozen=True, kw_only=True):
 
     def __repr__(self) -> str:
         return f"<Answer: {next(iter(self.sentences), 'nothing yet')}>"
+
+
+def in_order(bags: Iterable[BagAnswer]) -> list[BagAnswer]:
+    """As every place lists them: by what there is to do, the likeliest to fit first."""
+    return sorted(bags, key=lambda one: (ADVICES.index(one.advice), -(one.p_within or 0.0)))

@@ -9,6 +9,7 @@ from rig.files.time_here import now_in
 from rig.quantities.typed import number, quantity
 from rig.study.answer.answer import DayAir
 from rig.study.answer.ask import Like, air_at
+from rig.study.folder.ranges import ASKED_AIR_C, HUMIDITY_PCT
 from rig.study.folder.study import Study
 from rig.study.slides.slide import Applied, Slide
 
@@ -33,8 +34,8 @@ def like_of(text: str) -> Like:
     there = None
     if air:
         there = air_at(
-            quantity("The temperature of --like", warm, "°C", -20, 50).value,
-            quantity("The humidity of --like", damp, "%", 0, 100).value,
+            quantity("The temperature of --like", warm, *ASKED_AIR_C).value,
+            quantity("The humidity of --like", damp, *HUMIDITY_PCT).value,
         )
     board = safe_name(board, "board") if board else ""
     return Like(safe_name(bag, "bag"), safe_name(face, "face"), board or None, there)

@@ -27,11 +27,20 @@ def span(lower: float, upper: float, digits: int = 1) -> str:
     return f"{fixed(lower, digits)} to {fixed(upper, digits)}"
 
 
-def percent(chance: float) -> str:
-    """A chance as people say it; nothing is certain."""
+def percent(chance: float, *, brief: bool = False) -> str:
+    """A chance as people say it, `brief` in a narrow table; nothing is certain."""
     if chance < 0.005:
-        return "under 1 %"
-    return "over 99 %" if chance > 0.995 else f"{100.0 * chance:.0f} %"
+        return "<1 %" if brief else "under 1 %"
+    if chance > 0.995:
+        return ">99 %" if brief else "over 99 %"
+    return f"{100.0 * chance:.0f} %"
+
+
+def target_words(angle_deg: float | None, tolerance_deg: float | None) -> str:
+    """A target and how near is near enough; empty where there is none."""
+    if angle_deg is None or tolerance_deg is None:
+        return ""
+    return f"{fixed(angle_deg, 1)}° ± {fixed(tolerance_deg, 1)}°"
 
 
 def air_words(air: DayAir, units: System = "metric") -> str:
@@ -122,26 +131,29 @@ def weather_sentence(one: Weather, *, several_models: bool) -> str:
     return f"Each 10 %RH more {verb} {face} by {size}° ({span(low, high)})."
 
 
-def advice_words(one: BagAnswer) -> str:
-    """What to do with a bag face, short enough for a table."""
+def advice_words(one: BagAnswer, *, brief: bool = False) -> str:
+    """What to do with a bag face, short enough for a table, `brief` for a narrow one."""
     if one.advice == "no_target":
         return "no target"
     words: str = one.advice
     if one.advice == "continue" and one.next_recipe:
         words = f"continue with {one.next_recipe}"
     if one.throws_to_target is not None and one.advice in ("continue", "unsure"):
-        words += f", or {throws_words(one)}"
+        words += f", or {throws_words(one, brief=brief)}"
     return words
 
 
-def throws_words(one: BagAnswer) -> str:
+def throws_words(one: BagAnswer, *, brief: bool = False) -> str:
     """Throws until the target."""
     throws = one.throws_to_target
     if throws is None or throws.median is None:
-        return "by play it may never get there"
+        return "never by play" if brief else "by play it may never get there"
     lower = floor((throws.lower or 0.0) / 50.0) * 50
     if throws.upper is None:
-        return f"{lower} throws or more, or never ({percent(1.0 - throws.p_ever)})"
+        if brief:
+            return f"{lower}+ throws"
+        many = f"{lower} throws or more" if lower else "some throws"
+        return f"{many}, or never ({percent(1.0 - throws.p_ever)})"
     return f"{lower}–{ceil(throws.upper / 50.0) * 50} throws"
 
 

@@ -12,13 +12,15 @@ from typing import Annotated, Literal, NamedTuple, TypeVar
 from msgspec import UNSET, Meta, Struct, UnsetType, field
 
 from rig.study.folder.catalogue import BASELINE, Step
+from rig.study.folder.ranges import AIR_C, BOARD_C, HUMIDITY_PCT, MASS_G
 
 NAME = "journal.jsonl"
 FORMAT = "tilt-journal"
 VERSION = 1
 
 Angle = Annotated[float, Meta(gt=0, lt=90)]
-LineNumber = Annotated[int, Meta(ge=0, le=2**31 - 1)]
+MOST_LINES = 2**31 - 1
+LineNumber = Annotated[int, Meta(ge=0, le=MOST_LINES)]
 
 
 class Begin(Struct, tag="journal", tag_field="kind", frozen=True, kw_only=True):
@@ -43,6 +45,10 @@ class _Entry(Struct, tag_field="kind", frozen=True, kw_only=True):
     key: str | UnsetType = UNSET
     """Of the request that asked for it, so that a request sent twice is written once."""
 
+    def is_by(self, at: str, line: int | None = None) -> bool:
+        """Whether it was done by a time; within one second, whether it was written by a line."""
+        return (self.at, self.line) <= (at, line or MOST_LINES)
+
 
 class Treatment(_Entry, tag="treatment", frozen=True, kw_only=True):
     """A bag was treated; `stage` is the one that begins with it."""
@@ -57,7 +63,7 @@ class Mass(_Entry, tag="mass", frozen=True, kw_only=True):
     """A bag was weighed: before a series, or after a treatment."""
 
     bag: str
-    mass_g: Annotated[float, Meta(ge=50, le=2000)]
+    mass_g: Annotated[float, MASS_G.meta]
     conditioned_h: Annotated[float, Meta(ge=0, le=8760)] | None = None
     """Hours in the climate."""
     approach: Literal["from_dry", "from_damp", "unknown"] = "unknown"
@@ -66,8 +72,8 @@ class Mass(_Entry, tag="mass", frozen=True, kw_only=True):
 class _InAir(_Entry, frozen=True, kw_only=True):
     """A reading taken in some air."""
 
-    temperature_c: Annotated[float, Meta(ge=-40, le=70)] | None = None
-    relative_humidity_pct: Annotated[float, Meta(ge=0, le=100)] | None = None
+    temperature_c: Annotated[float, AIR_C.meta] | None = None
+    relative_humidity_pct: Annotated[float, HUMIDITY_PCT.meta] | None = None
     climate_source: Literal["typed", "measured"] | None = None
     stage: str
     session: str
@@ -95,7 +101,7 @@ class Reading(_InAir, tag="reading", frozen=True, kw_only=True):
     board: str
     reader: str
     angles_deg: Annotated[tuple[Angle, ...], Meta(min_length=1)]
-    board_temperature_c: Annotated[float, Meta(ge=-40, le=90)] | None = None
+    board_temperature_c: Annotated[float, BOARD_C.meta] | None = None
 
 
 class Wipe(_Entry, tag="wipe", frozen=True, kw_only=True):
@@ -178,7 +184,7 @@ class Journal(Struct, kw_only=True):
         """What was done to a bag, in order of time."""
         return [entry for entry in self.of(Treatment) if entry.bag == bag]
 
-    def stage_of(self, bag: str, at: str | None = None) -> str:
+    def stage_of(self, bag: str, at: str | None = None, line: int | None = None) -> str:
         """The stage a bag is in by its treatments alone, now or at a time (RFC 3339, UTC)."""
-        done = [entry for entry in self.treatments_of(bag) if at is None or entry.at <= at]
+        done = [entry for entry in self.treatments_of(bag) if at is None or entry.is_by(at, line)]
         return done[-1].stage if done else BASELINE

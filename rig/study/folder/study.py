@@ -11,6 +11,7 @@ from rig.files.durable import make_folder
 from rig.files.names import nearest
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
 from rig.files.time_here import now_in
+from rig.runfile.reader import find_runs
 from rig.study.folder import catalogue_file, journal_file
 from rig.study.folder.catalogue import BASELINE, Bag, Catalogue, Preferences, stage_number
 from rig.study.folder.durable import cannot_write, create_file, locked
@@ -18,7 +19,8 @@ from rig.study.folder.journal import Journal, Treatment
 from rig.study.folder.journal_file import T
 from rig.study.folder.names import with_safe_names
 
-FOLDERS = ("calibration", "runs", "report")
+RUNS, PLAN = "runs", "plan.csv"
+FOLDERS = ("calibration", RUNS, "report")
 SLACK = timedelta(minutes=10)
 """So far may a time lie ahead: a person rounds up, clocks differ."""
 
@@ -43,12 +45,12 @@ class Study(Struct, frozen=True, kw_only=True):
     @property
     def plan_path(self) -> Path:
         """Its `plan.csv`."""
-        return self.path / "plan.csv"
+        return self.path / PLAN
 
     @property
     def runs_path(self) -> Path:
         """The folder of its run files."""
-        return self.path / "runs"
+        return self.path / RUNS
 
     def bag(self, name: str) -> Bag:
         """The bag of this name.
@@ -122,15 +124,15 @@ class Study(Struct, frozen=True, kw_only=True):
         """Whether the bag has been treated by this stage, so that the board is wiped after it."""
         return self.bag(bag).role == "treated" and self.stage_order(stage) > 0
 
-    def stage_at(self, bag: str, at: str | None = None) -> str:
-        """The stage that a bag is in, now or at a time (RFC 3339, UTC).
+    def stage_at(self, bag: str, at: str | None = None, line: int | None = None) -> str:
+        """The stage that a bag is in, now or at a time (RFC 3339, UTC) and a line of the journal.
 
         A treated bag's stage is that of its last treatment. A control or reference bag, which is
         never treated, shares the furthest stage that any treated bag has reached.
         """
         if self.bag(bag).role == "treated":
-            return self.journal.stage_of(bag, at)
-        begun = {e.stage for e in self.journal.of(Treatment) if at is None or e.at <= at}
+            return self.journal.stage_of(bag, at, line)
+        begun = {e.stage for e in self.journal.of(Treatment) if at is None or e.is_by(at, line)}
         return max(begun, key=self.stage_order, default=BASELINE)
 
     def stage_order(self, stage: str) -> int:
@@ -155,6 +157,18 @@ def unknown(what: str, name: str, known: Iterable[str], hint: str) -> BadInputEr
         return BadInputError(f"The study knows no {what} {name!r}; did you mean {near!r}?")
     there = ", ".join(names) or "none yet"
     return BadInputError(f"The study knows no {what} {name!r} (known: {there}); {hint}.")
+
+
+def own_files(path: Path) -> list[Path]:
+    """Catalogue, plan and journal of a study's folder, as far as they are there; none is read."""
+    names = (catalogue_file.NAME, PLAN, journal_file.NAME)
+    return [path / name for name in names if (path / name).exists()]
+
+
+def runs_in(path: Path) -> list[Path]:
+    """The run files of a study's folder, in order of their names; none is read."""
+    runs = path / RUNS
+    return find_runs([runs]) if runs.is_dir() else []
 
 
 def is_study(path: Path) -> bool:

@@ -133,7 +133,8 @@ def open_wipe(study: Study, board: str) -> str | None:
 def run_fields(study: Study, row: PlanRow, records: Sequence[Slide]) -> dict[str, Any]:
     """What the study knows for the header of the runs of a row, by the header's own names.
 
-    `slides_before` counts the real slides of this face, those before the study included;
+    `slide_number` is that of the next run in the row's series; `slides_before` counts the real
+    slides of this face, those before the study included;
     `bag_mass_g`, `approach` and `conditioned_h` are those of the last weighing.
     """
     bag = study.bag(row.bag)
@@ -151,6 +152,7 @@ def run_fields(study: Study, row: PlanRow, records: Sequence[Slide]) -> dict[str
         "treatment_stage": row.stage,
         "session": row.session,
         "series": row.row,
+        "slide_number": 1 + sum(r.slid and r.series == row.row for r in records),
         "slides_before": bag.slides_before + slides,
         "approach": weighings[-1].approach if weighings else "unknown",
         "conditioned_h": weighings[-1].conditioned_h if weighings else None,

@@ -12,6 +12,7 @@ from rig.files.names import safe_name
 from rig.files.text import read_text
 from rig.quantities.typed import number
 from rig.study.folder.journal import Reading
+from rig.study.folder.ranges import AIR_C, HUMIDITY_PCT, READ_DEG, Range
 from rig.study.folder.study import Study
 
 NEEDED = ("at", "reader", "bag", "face", "board", "angle_deg")
@@ -141,8 +142,8 @@ def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], bool]:
 def _line(
     row: dict[str, str], study: Study, utc_of: Callable[[str], str], has_decimal_comma: bool
 ) -> tuple[_Line, float]:
-    def number_in(name: str, low: float, high: float) -> float | None:
-        return _number(row, name, low, high, has_decimal_comma)
+    def number_in(name: str, within: Range) -> float | None:
+        return _number(row, name, within, has_decimal_comma)
 
     for name in NEEDED:
         if not row.get(name):
@@ -153,26 +154,26 @@ def _line(
     line = _Line(
         at=utc_of(row["at"]),
         **names,
-        temperature_c=number_in("temperature_c", -40.0, 70.0),
-        relative_humidity_pct=number_in("relative_humidity_pct", 0.0, 100.0),
+        temperature_c=number_in("temperature_c", AIR_C),
+        relative_humidity_pct=number_in("relative_humidity_pct", HUMIDITY_PCT),
         note=row.get("note", ""),
     )
     if datetime.fromisoformat(line.at) < datetime.fromisoformat("2000-01-01T00:00:00+00:00"):
         raise BadInputError(f"`at` is {row['at']}, long before any such reading; correct it.")
-    angle_deg = number_in("angle_deg", 0.01, 89.99)
+    angle_deg = number_in("angle_deg", READ_DEG)
     assert angle_deg is not None  # noqa: S101 - it is not empty
     return line, angle_deg
 
 
-def _number(
-    row: dict[str, str], name: str, low: float, high: float, has_decimal_comma: bool
-) -> float | None:
+def _number(row: dict[str, str], name: str, within: Range, has_decimal_comma: bool) -> float | None:
     text = row.get(name, "")
     if not text:
         return None
     value = number(f"`{name}`", text, decimal_comma=has_decimal_comma)
     if value is None:
         raise BadInputError(f"`{name}` must be a number, not {text!r}.")
-    if not low <= value <= high:
-        raise BadInputError(f"`{name}` must lie between {low:g} and {high:g}, not {text}.")
+    if not within.low <= value <= within.high:
+        raise BadInputError(
+            f"`{name}` must lie between {within.low:g} and {within.high:g}, not {text}."
+        )
     return value

@@ -12,10 +12,9 @@ from rig.errors import BadInputError
 from rig.files.checked import unchecked_words
 from rig.files.names import composed
 from rig.files.stamps import parse_utc, utc_text
-from rig.runfile.reader import find_runs
 from rig.study.folder.catalogue import BASELINE
 from rig.study.folder.journal import Correction, Reading, Treatment
-from rig.study.folder.study import Study
+from rig.study.folder.study import Study, runs_in
 from rig.study.slides.look import Contents, Kept
 from rig.study.slides.results import results_of
 from rig.study.slides.slide import Applied, Slide
@@ -70,7 +69,7 @@ def slide_table(
 
 def run_files(study: Study) -> list[Path]:
     """The run files of a study, in order of their names."""
-    return find_runs([study.runs_path]) if study.runs_path.is_dir() else []
+    return runs_in(study.path)
 
 
 def table_of(study: Study, kept: Mapping[Path, Kept]) -> SlideTable:
@@ -246,7 +245,7 @@ def _with_history(rows: Sequence[Slide], study: Study) -> list[Slide]:
                 treatments=tuple(
                     Applied(one.recipe, one.steps, one.at, one.line)
                     for one in done.get(row.bag or "", ())
-                    if one.at <= row.at
+                    if one.is_by(row.at, row.line)
                 ),
             )
         )
@@ -256,5 +255,5 @@ def _with_history(rows: Sequence[Slide], study: Study) -> list[Slide]:
 def _stage(row: Slide, study: Study, *, is_noted: bool) -> str:
     """By the journal; by the file only where no treatment of the study was ever noted."""
     if row.bag in study.catalogue.bags and (is_noted or row.stage is None):
-        return study.stage_at(row.bag or "", row.at)
+        return study.stage_at(row.bag or "", row.at, row.line)
     return row.stage or BASELINE

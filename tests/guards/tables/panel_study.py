@@ -1,6 +1,6 @@
 """Guards of the study on the page: who may write, once, with what question, taken back how."""
 
-from tests.guards.entry import Guard, always, change, limit, never, without
+from tests.guards.entry import Guard, change, never, without
 
 _PAGES, _BOOK, _TONIGHT = (f"rig.panel.study.{name}" for name in ("pages", "book", "tonight"))
 _WRITES = "rig.panel.study.writes"
@@ -17,14 +17,16 @@ _SEEN = _IN + "test_a_page_that_has_seen_it_gets_nothing"
 _FAR = _IN + "test_a_series_far_from_its_forecast_is_asked_about"
 _NEXT = _IN + "test_each_face_is_next_until_it_is_measured"
 _AIR = _IN + "test_a_reading_has_the_air_that_was_typed"
-_PICK = _IN + "test_readings_of_the_pick_tell_about_the_day"
-_KEPT = _IN + "test_a_pick_that_lies_within_its_tolerance_is_kept"
 _THINKER, _ANSWERS = "rig.panel.study.thinker", "rig.panel.study.answers"
 _IN_THINKER = "tests/panel/study/test_thinker.py::"
 _ENDED = _IN_THINKER + "test_a_model_that_takes_too_long_is_ended"
 _CLOSED = _IN_THINKER + "test_closing_ends_what_is_being_worked_out"
 _ASIDE = _IN_THINKER + "test_the_process_steps_back_and_tells_why_there_is_no_answer"
 _UNDER_WAY = _IN + "test_a_run_under_way_is_no_slide_yet"
+_PLANNED = "tests/panel/study/test_planned.py::"
+_TWICE = _PLANNED + "test_a_face_twice_in_a_session_is_two_series"
+_PAGE_AIR = _PLANNED + "test_series_of_the_page_are_made_as_those_of_the_command"
+_WIPES = _PLANNED + "test_a_wipe_of_the_plan_is_asked_for_once_and_noted_as_its_own"
 _EVENING = "tests/panel/test_desk.py::test_series_of_an_evening_are_made_one_after_another"
 
 ENTRIES: tuple[Guard, ...] = (
@@ -43,11 +45,8 @@ ENTRIES: tuple[Guard, ...] = (
         "True",
         _FAR,
     ),
-    limit(_BOOK, "SURPRISING", _FAR, times=4.0),
     change(_BOOK, "AIR_KEEPS", "timedelta(hours=3)", "timedelta(hours=30)", _AIR),
     change(_TONIGHT, "EVENING", "timedelta(hours=16)", "timedelta(hours=32)", _NEXT),
-    never(_BOOK, "shift_words", "not low <= median_deg <= high", _PICK),
-    always(_BOOK, "shift_words", "not low <= median_deg <= high", _KEPT),
     change(
         _WRITES,
         "treatments",
@@ -61,4 +60,7 @@ ENTRIES: tuple[Guard, ...] = (
     without(_THINKER, "Thinker.close", "self._task.cancel()", _CLOSED),
     change(_BOOK, "Book.version", "runs[:-1] if is_busy else runs", "runs", _UNDER_WAY),
     change(_DESK, "Desk._series", "wish.then", "()", _EVENING),
+    without(_BOOK, "Book.series", "planned.rows.remove(row)", _TWICE),
+    change(_BOOK, "Book.series", "ANY_STEADY.steady_s", "0.0", _PAGE_AIR),
+    change(_TONIGHT, "tonight_of", "wipe.action == 'wipe'", "False", _WIPES),
 )

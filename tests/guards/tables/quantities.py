@@ -201,7 +201,11 @@ _NAMES_OF_PEOPLE: list[Guard] = [
     ),
     *(
         change("rig.study.answer.typed", "like_of", old, new, _LIKE)
-        for old, new in (("50", "500"), ("100", "1000"), ("safe_name(bag, 'bag')", "bag"))
+        for old, new in (
+            ("ASKED_AIR_C", "('°C', -20.0, 500.0)"),
+            ("HUMIDITY_PCT", "('%', 0.0, 1000.0)"),
+            ("safe_name(bag, 'bag')", "bag"),
+        )
     ),
     change("rig.study.answer.typed", "_reading", "safe_name(bag, 'bag')", "bag", _LIKE),
     change(_NAMES, "writable", "UnicodeEncodeError", "KeyError", _NO_TEXT),

@@ -31,6 +31,14 @@ _FORCED = (
     "tests/study/test_treatments.py::test_an_open_baseline_of_the_plan_is_given_up_by_force_only"
 )
 _SETS = "tests/commands/test_evening.py::test_controls_of_a_set_are_not_treated"
+_PAGES = "tests/panel/study/test_pages.py::"
+_FAR = _PAGES + "test_a_series_far_from_its_forecast_is_asked_about"
+_PICK = _PAGES + "test_readings_of_the_pick_tell_about_the_day"
+_KEPT = _PAGES + "test_a_pick_that_lies_within_its_tolerance_is_kept"
+_EXPECTED = "rig.study.answer.expected"
+_PLANNED = "tests/panel/study/test_planned.py::"
+_PAGE_AIR = _PLANNED + "test_series_of_the_page_are_made_as_those_of_the_command"
+_OWN_AIR = _PLANNED + "test_air_that_a_person_asks_for_goes_before_that_of_the_plan"
 _OWN_START = "tests/commands/test_plan_runs.py::test_what_cannot_be_is_said_in_a_sentence"
 _PLANNED_AIR = (
     "tests/commands/test_plan_runs.py::test_a_session_waits_for_the_planned_air_and_says_so"
@@ -81,9 +89,9 @@ ENTRIES: list[Guard] = [
     ),
     never("rig.commands.run.run", "run", "quick or purpose is not None", _OWN_START),
     change(
-        "rig.commands.run.plan",
-        "PlanRuns._options_for",
-        "self._study.catalogue.settles",
+        "rig.procedures.studied",
+        "study_series",
+        "study.catalogue.settles",
         "False",
         "tests/commands/test_plan_runs.py::"
         "test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for",
@@ -95,11 +103,25 @@ ENTRIES: list[Guard] = [
         "True",
         "tests/study/model/test_data.py::test_a_check_at_another_rate_says_nothing_of_the_level",
     ),
-    never(
-        "rig.commands.run.plan",
-        "PlanRuns._options_for",
-        "self._options.climate is not None or wanted.is_todays_air",
+    always(
+        "rig.procedures.studied",
+        "study_series",
+        "options.climate is None and (not wanted.is_todays_air)",
         _PLANNED_AIR,
+        _OWN_AIR,
+    ),
+    never(
+        "rig.procedures.studied",
+        "study_series",
+        "options.climate is None and (not wanted.is_todays_air)",
+        _PAGE_AIR,
+    ),
+    change(
+        "rig.study.folder.journal",
+        "_Entry.is_by",
+        "(self.at, self.line) <= (at, line or MOST_LINES)",
+        "self.at <= at",
+        "tests/study/slides/test_table.py::test_within_a_second_the_order_of_the_lines_counts",
     ),
     change(
         "rig.study.slides.from_csv",
@@ -109,4 +131,7 @@ ENTRIES: list[Guard] = [
         "tests/study/slides/test_from_csv.py"
         "::test_lines_of_one_bag_face_minutes_apart_are_one_series",
     ),
+    limit(_EXPECTED, "SURPRISING", _FAR, times=4.0),
+    never(_EXPECTED, "shift_words", "not low <= median_deg <= high", _PICK),
+    always(_EXPECTED, "shift_words", "not low <= median_deg <= high", _KEPT),
 ]

@@ -110,7 +110,7 @@ def test_the_answer_in_the_words_of_every_other_place() -> None:
     (bag,) = document["bags"]
     assert bag["now"] == words.angle_words(answer.bags[0]) == "24.6° (24.2 to 25.0)"
     assert bag["advice"] == words.advice_words(answer.bags[0])
-    assert (bag["target"], bag["within"]) == ("24.0 ± 0.8°", "62 %")
+    assert (bag["target"], bag["within"]) == ("24.0° ± 0.8°", "62 %")
     assert (document["first"], document["others"]) == (answer.sentences[0], ["Stop."])
     assert document["shift"] == words.shift_sentence(answer)
     assert document["pick"] == ["Harbour 1", "grip"]

@@ -97,6 +97,19 @@ def test_the_journal_alone_says_what_was_done(study: Study) -> None:
     assert (after.stage, after.treatments) == ("baseline", ())
 
 
+def test_within_a_second_the_order_of_the_lines_counts(study: Study) -> None:
+    before = read_by_hand(study, "T1", 2, 24.5)
+    at = "2026-05-02T09:00:00Z"
+    append(study.journal_path, Treatment(at=at, bag="T1", stage="after 1", steps=SOAK))
+    read_by_hand(study, "T1", 2, 23.0)
+    assert read_by_hand(study, "C1", 2, 25.0) > before
+    treated, later = only(table_of(study), "T1")
+    assert (treated.stage, treated.treatments) == ("baseline", ())
+    assert later.stage == "after 1"
+    assert len(later.treatments) == 1
+    assert [slide.stage for slide in only(table_of(study), "C1")] == ["after 1"]
+
+
 def test_the_file_speaks_where_no_treatment_was_ever_noted(study: Study) -> None:
     add_run(study, "T1", "2026-05-03T08:00:00Z", stage="after 1")
     assert only(table_of(study), "T1")[0].stage == "after 1"
