@@ -9,7 +9,7 @@ import threading
 from bisect import bisect_right
 from collections import deque
 from math import degrees, inf, radians
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 from rig.calibration.model import Vector
 from rig.clock import Clock
@@ -24,6 +24,9 @@ from rig.twin.sensor import Array, Motion
 from rig.twin.slide import SlideMotion
 from rig.twin.streams import stream
 
+if TYPE_CHECKING:
+    from rig.twin.pins import TwinPin
+
 RAISED_DEG = 1.0
 """Above this the board is being raised for a run, and not only off its switch."""
 SWITCH_PLAY = 3
@@ -32,13 +35,6 @@ STOP_DEG = 1.0
 """The hard stops lie this far beyond the switches."""
 REST_S = 0.2
 """A pause this long between two pulses ends a move."""
-
-
-class InputPin(Protocol):
-    """The end of a wire that the world drives."""
-
-    def drive(self, level: bool, ticks: float) -> None:
-        """Put it to a level at a time of the rig's clock."""
 
 
 class World:
@@ -57,7 +53,7 @@ class World:
         self.scenario = scenario
         self.seed = seed
         self.lock = threading.RLock()
-        self.pins: dict[int, InputPin] = {}
+        self.pins: dict[int, TwinPin] = {}
         self.held_deg: Vector | None = None
         """Rotation vector of a sensor that somebody holds off its board; None: screwed on."""
         self.warmed_k = 0.0
