@@ -75,10 +75,18 @@ class OpenRig:
         self._home = home
         self._on_board = on_board
         self._slides_before = 0 if home is None else home.slides_of(on_board.bag, on_board.face)
+        self._slid_before = 0
         self.source: Literal["rig", "twin"] = "rig" if twin is None else "twin"
 
     def __enter__(self) -> Self:
-        self.machine.__enter__()
+        if self._home is not None:
+            self._home.hold()
+        try:
+            self.machine.__enter__()
+        except BaseException:
+            if self._home is not None:
+                self._home.let_go()
+            raise
         return self
 
     def __exit__(
@@ -90,19 +98,45 @@ class OpenRig:
         try:
             self.machine.__exit__(kind, error, trace)
         finally:
-            self._remember()
+            try:
+                self._remember()
+            finally:
+                if self._home is not None:
+                    self._home.let_go()
+
+    def _slid(self) -> int:
+        """Slides of all bags since it was opened."""
+        truths = () if self.twin is None else self.twin.truths
+        return sum(truth.onset_angle_deg is not None for truth in truths)
 
     def _remember(self) -> None:
         """Keep the twin's time and the slides of its bag."""
         if self._home is None or self.twin is None:
             return
-        slid = sum(truth.onset_angle_deg is not None for truth in self.twin.truths)
+        slid = self._slid() - self._slid_before
         bag, face, *_ = self._on_board
         now = self.machine.clock.utc_now()
         if bag is None or not slid:
             self._home.wait(now)
         else:
             self._home.slid(bag, face, self._slides_before + slid, now)
+
+    def take_bag(self, bag: str | None, face: str | None, board: str | None) -> list[str]:
+        """Put a bag on the board of a twin with a home, as it is by now; others need a person.
+
+        Returns what had to be invented, in sentences.
+        """
+        home = self._home
+        if home is None or self.twin is None:
+            return []
+        self._remember()
+        self._on_board = OnBoard(bag, face, board)
+        self._slides_before, self._slid_before = home.slides_of(bag, face), self._slid()
+        notes = home.invent(home.past_of(bag), face)
+        from rig.twin.home import TODAY  # the air: as it is kept, else the weather
+
+        self.twin.world.place_bag(home.scenario(bag, face, board, TODAY, self._on_board.session))
+        return notes
 
     def run(self, task: Task[T], beside: Iterable[Task[Any]] = (), *, presses: bool = True) -> T:
         """Run a task on the machine's clock; on the twin a simulated person stands by.
@@ -172,8 +206,10 @@ def open_rig(
     clock = RealClock()
 
     def open_pins() -> Any:
+        from rig.devices.memory import lock_memory
         from rig.devices.pins import real_factory
 
+        lock_memory()
         return real_factory()
 
     folder = calibration_folder(settings_file)

@@ -11,7 +11,7 @@ import pytest
 from rig import opening
 from rig.calibration.file import save_calibration
 from rig.clock import At, RealClock, Task, VirtualClock
-from rig.errors import BadInputError
+from rig.errors import BadInputError, BusyError
 from rig.opening import OnBoard, OpenRig, calibration_folder, open_rig, open_twin
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
@@ -247,12 +247,74 @@ def test_slides_are_remembered_after_each_run(tmp_path: Path) -> None:
     home.slid("Heron", None, 4, UTC_NOW)
     opened = opened_at(home, on_board=OnBoard(bag="Heron"))
     twin: Any = opened.twin
-    slid, stayed = Made(onset_angle_deg=20.0), Made(onset_angle_deg=None)
-    opened.twin = Made(truths=[slid, stayed, slid], write_truth=lambda path: path)  # type: ignore[assignment]
+    opened.twin = twin_that(SLID, STAYED, SLID)
     opened.write_truth(tmp_path)
     opened.write_truth(tmp_path)
     assert Home(home.folder).slides_of("Heron", "slick") == 6
     assert twin.world.scenario.slides_before == 4
+
+
+def test_an_open_twin_keeps_its_home_from_others(tmp_path: Path) -> None:
+    home = new_home(tmp_path / "shed", seed=5, now=UTC_NOW)
+    with opened_at(home):
+        with pytest.raises(BusyError, match="simulated rig"), opened_at(home):
+            pass
+        with pytest.raises(BusyError):
+            Home(home.folder).wait(UTC_NOW + timedelta(hours=1))
+    with opened_at(home):
+        pass
+    stale = opened_at(home)
+    home.wait(UTC_NOW + timedelta(hours=1))
+    with pytest.raises(BadInputError, match="has just changed"), stale:
+        pass
+
+
+def test_a_machine_that_does_not_open_leaves_the_home_to_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(_: object) -> None:
+        raise BadInputError("no")
+
+    home = new_home(tmp_path / "shed", seed=5, now=UTC_NOW)
+    monkeypatch.setattr("rig.control.machine.Machine.__enter__", fail)
+    with pytest.raises(BadInputError, match="no"), opened_at(home):
+        pass
+    home.wait(UTC_NOW + timedelta(hours=1))
+
+
+def test_bags_that_are_taken_one_after_another_keep_their_own_slides(tmp_path: Path) -> None:
+    """As at the page, where one program makes the series of an evening."""
+    home = new_home(tmp_path / "shed", seed=5, now=UTC_NOW)
+    home.slid("Heron", "grip", 4, UTC_NOW)
+    with opened_at(home) as opened:
+        twin: Any = opened.twin
+        opened.take_bag("Heron", "grip", "club board")
+        assert twin.world.scenario.slides_before == 4
+        heron = twin.world.scenario.face
+        opened.twin = twin_that(SLID, STAYED, SLID, world=twin.world)
+        opened.take_bag("Knot", "grip", "club board")
+        assert twin.world.scenario.slides_before == 0
+        assert twin.world.scenario.face != heron
+        opened.twin = twin_that(SLID, STAYED, SLID, SLID, world=twin.world)
+        assert Home(home.folder).state.slides == {"Heron": {"grip": 6}}
+        opened.write_truth(tmp_path)
+        opened.take_bag("Heron", "grip", "club board")
+        assert twin.world.scenario.slides_before == 6
+    assert Home(home.folder).state.slides == {"Heron": {"grip": 6}, "Knot": {"grip": 1}}
+
+
+def test_a_twin_without_a_home_and_a_real_rig_take_no_bag(tmp_path: Path) -> None:
+    opened, told = noted()
+    assert opened.take_bag("Heron", "grip", None) == []
+    assert told == []
+
+
+SLID, STAYED = Made(onset_angle_deg=20.0), Made(onset_angle_deg=None)
+
+
+def twin_that(*truths: Any, world: Any = None) -> Any:
+    """A twin on whose board this has happened."""
+    return Made(truths=[*truths], write_truth=lambda path: path, world=world)
 
 
 def wait(opened: OpenRig, seconds: float) -> Task[None]:

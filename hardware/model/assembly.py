@@ -5,7 +5,7 @@ for the printer are all made from these solids.
 """
 
 from collections.abc import Iterator
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import atan2, degrees
 
 import numpy as np
@@ -130,6 +130,12 @@ class Rig:
             sums[0] += part.mass_kg * x
             sums[1] += part.mass_kg * z
         return sums[0] / total, sums[1] / total
+
+
+@lru_cache(maxsize=4)
+def rig_of(settings: Settings, numbers: Numbers = NUMBERS) -> Rig:
+    """The rig of these settings, made once: its solids take a second."""
+    return Rig(settings, numbers)
 
 
 _MOVING = (Group.BASE, Group.CRADLE, Group.BOARD, Group.BOX, Group.TUBE)

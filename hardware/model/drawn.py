@@ -6,7 +6,7 @@ from typing import NamedTuple
 from manifold3d import Manifold
 
 from hardware.model import base, cradle, loose, small
-from hardware.model.assembly import Rig
+from hardware.model.assembly import rig_of
 from hardware.model.numbers import Numbers
 from hardware.model.shapes import Part, block, pipe, rod, slot
 from rig.settings.model import Settings
@@ -29,7 +29,7 @@ FREE = "Tolerance ±0.5 mm where nothing else is said."
 
 def drawn(settings: Settings, n: Numbers) -> dict[str, Drawn]:
     """All of them by name."""
-    rig = Rig(settings, n)
+    rig = rig_of(settings, n)
 
     def of(name: str) -> Manifold:
         return next(part.solid for part in rig.parts if part.name == name)
@@ -95,19 +95,8 @@ def _box(of: Of) -> dict[str, Drawn]:
 
 def _tube(of: Of, settings: Settings, n: Numbers) -> dict[str, Drawn]:
     m = settings.mechanics
-    tip = m.screw_start_mm + m.screw_length_mm
     long = m.tube_length_mm - 12 - n.end_plate - n.head_below
-    screw = of("screw")
     return {
-        "screw": Drawn(
-            screw, 1, "trapezoidal screw Tr16×4, rolled, its lower end turned",
-            (
-                f"Thread {m.screw_length_mm:g}. Turned end: 10 h6 × 42, M10×1 on its last 14;",
-                "then 8 h7 × 60. All from the core of 11.5: nothing is thicker than it was.",
-                "Shoulder square to the axis; run-out 0.05. Upper end: tap M6 × 20 for the washer.",
-                f"Whole length {tip + 27:g}.",
-            ),
-        ),
         "push_tube": Drawn(of("push tube"), 1, "round steel tube 35 × 3",
             (f"{long:g} ± 0.5 long, ends square within 0.2. The nut's body of 28 slides in.",)),
         "tie_rod": Drawn(rod("z", 0, long + n.end_plate + 32, 6), 4, "threaded rod M6",
@@ -175,10 +164,24 @@ def _crank_and_prop(of: Of, settings: Settings, n: Numbers) -> dict[str, Drawn]:
 
 def _printed(settings: Settings, n: Numbers) -> dict[str, Drawn]:
     counts = {"beam_bracket": 2, "beam_bracket_tall": 2, "blade_carriage": 2, "bush": 3}
-    counts["heel_cap"] = 4
+    counts |= {"heel_cap": 4, "belt_idler": 2, "belt_clamp": 2}
     notes = {
         "cam_lower": ("Slides on the hinge bar; a screw M5 in the hub clamps it where it acts.",),
         "cam_upper": ("As the lower one, hub towards the middle.",),
+        "blade_carriage": (
+            "One as drawn, one mirrored. The belt's ends meet below the lug, pressed",
+            "on by belt_clamp with two screws M3.",
+        ),
+        "belt_idler": (
+            "One as drawn, one mirrored. Idler of 20 teeth, bore 5, on a screw M5 × 40;",
+            "under the side rail with M5 and a T-nut, pulled down the slot until the belt sings.",
+        ),
+        "belt_bearing": ("Bearing 8 × 22 × 7 in the seat. Under the side rail of +y with two M5.",),
+        "belt_bearing_motor": (
+            "Drawn for +y, printed mirrored for -y. Bearing as there; motor with",
+            "four M3, its face outside, coupling 5 to 8 mm on the shaft.",
+        ),
+        "belt_clamp": ("Grooves for a belt of 2 mm pitch, 6 wide; both ends side by side.",),
     }
     stock = "printed in PETG or ABS, four walls, 40 % fill"
     return {

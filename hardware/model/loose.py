@@ -5,7 +5,7 @@ from math import atan2, cos, degrees, hypot, radians, sin
 
 from manifold3d import Manifold
 
-from hardware.model import small
+from hardware.model import belt, small
 from hardware.model.cams import cams, pushed
 from hardware.model.cradle import top
 from hardware.model.numbers import Numbers
@@ -80,9 +80,16 @@ def blade(settings: Settings, n: Numbers, at: float) -> Iterator[Part]:
     for s in (-1, 1):
         shape = small.blade_carriage(settings, n).rotate((180, 0, 180 if s > 0 else 0))
         x = plate_at + sheet / 2 + s * 30
-        y = s * (n.side_y + 17)
+        y = s * (n.side_y - 17)  # its channel, 17 from its outer face, sits on the rail
         shape = shape.translate((x, y, n.rail_low + n.side + 16))
         yield Part("blade carriage", "blade (optional)", Group.CRADLE, shape, PLASTIC)
+        clamp = belt.belt_clamp().translate(
+            (plate_at + sheet / 2 - 12, n.side_y - belt.BELT_IN - 9.5, 0)
+        )
+        clamp = clamp if s > 0 else clamp.mirror((0, 1, 0))
+        under = belt.axis_z(n) + belt.BELT_BACK - belt.BELT_THICK
+        clamp = clamp.translate((0, 0, under - belt.CLAMP_TALL))
+        yield Part("belt clamp", "belt holders (optional)", Group.CRADLE, clamp, PLASTIC)
 
 
 def rollers(settings: Settings, n: Numbers, angle_deg: float) -> Iterator[Part]:

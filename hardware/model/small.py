@@ -2,7 +2,7 @@
 
 from manifold3d import Manifold
 
-from hardware.model import cams
+from hardware.model import belt, cams
 from hardware.model.numbers import Numbers
 from hardware.model.shapes import Point, block, plate, rod, slot
 from rig.settings.model import Settings
@@ -55,14 +55,14 @@ def blade_sheet(settings: Settings) -> float:
 
 
 def blade_carriage(settings: Settings, n: Numbers) -> Manifold:
-    """Carriage of the blade on the side rail; its slot takes a leg of the plate."""
+    """Carriage of the blade on the side rail; its slot takes a leg of the plate, its lug a belt."""
     sheet = blade_sheet(settings)
-    solid = block((0, 0, 0), (60, 34, 26)) + block((18, -12, 15), (42, 1, 39))
+    solid = block((0, 0, 0), (60, 34, 26)) + block((18, -13, 15), (42, 6, 39))
     solid -= block((-1, 6.7, 15), (61, 6.7 + n.side + 0.6, 27))
     solid -= block((30 - sheet / 2 - 0.1, -1, -1), (30 + sheet / 2 + 0.1, 35, 12))
     solid -= rod("x", -1, 61, 3.2, (17, 7))
-    for x in (23, 37):
-        solid -= rod("z", -1, 60, 2.6, (x, -6))
+    for y in (-8.5, 2.5):  # on both sides of the belt
+        solid -= rod("z", 26, 60, 2.6, (30, y))
     return solid
 
 
@@ -73,6 +73,9 @@ def blade_plate(settings: Settings, n: Numbers) -> Manifold:
     sheet = blade_sheet(settings)
     solid = block((-span / 2, -leg, 0), (span / 2, BLADE_TALL, sheet))
     solid -= block((-wide / 2, -leg - 1, -1), (wide / 2, 0, sheet + 1))
+    inner = n.side_y + 2  # it passes between the eyes of the beam
+    for low, high in ((-span, -inner), (inner, span)):
+        solid -= block((low, -8, -1), (high, BLADE_TALL + 1, sheet + 1))
     for s in (-1, 1):
         solid -= rod("z", -1, 9, 3.4, (s * (span / 2 - 10), -leg + 3))
     return solid
@@ -118,4 +121,5 @@ def printed(settings: Settings, n: Numbers) -> dict[str, Manifold]:
         "cam_upper": cam(settings, n, "upper"),
         "bush": bush(n),
         "heel_cap": strap_foot(n),
+        **belt.printed(n),
     }

@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from math import cos, radians, sin
 
 from hardware.model import loose
-from hardware.model.assembly import Rig
+from hardware.model.assembly import rig_of
 from hardware.model.cradle import clamp, top
 from hardware.model.shapes import ALUMINIUM, BOARD, PROFILE_40, STEEL, Group, Part, block
 from hardware.tools.svg import INK, RED, THIN, Point, Sheet
-from hardware.tools.views import END, PLAN, SIDE, At, cut_list, draw, longest, section
+from hardware.tools.views import END, PLAN, SIDE, At, cut_list, draw, longest, sawn, section
 from rig.motion.clearances import pivots_mm
 from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
@@ -31,7 +31,7 @@ def _cuts(parts: Sequence[Part], names: Sequence[tuple[str, str]]) -> list[tuple
 
 def frame(settings: Settings) -> str:
     """The base from above and from the side, with feet and cut list; 1:10."""
-    rig = Rig(settings)
+    rig = rig_of(settings)
     n, parts = rig.numbers, rig.of(Group.BASE)
     wood = [p for p in parts if p.name not in ("electronics box", "stop box")]
     sheet = Sheet(300, 232, f"Base, mm (1:10) — {settings.name}")
@@ -66,18 +66,16 @@ def frame(settings: Settings) -> str:
             ("stop post", "post of the emergency stop, 38 × 89"),
         ],
     )
-    cuts += [
-        (2, "1070 × 463", "side panel, plywood 18"),
-        (1, "202 × 341", "back board, plywood 18"),
-    ]
-    cuts += [(1, "202 × 150", "tie board, 18"), (1, "120 × 262", "crank bracket, 18")]
+    for name in ("side panel", "back board", "tie board", "crank bracket"):
+        count, size = sawn(parts, name)
+        cuts.append((count, size, f"{name}, plywood {n.ply:g}"))
     cut_list(sheet, (208, 74), cuts)
     return sheet.render()
 
 
 def cradle(settings: Settings) -> str:
     """The cradle from above without the board, and from the uphill end; 1:10 and 1:5."""
-    rig = Rig(settings)
+    rig = rig_of(settings)
     n = rig.numbers
     hidden = ("catch", "clamp strap", "clamp knob", "clamp bolt", "clamp heel screw")
     parts = [p for p in rig.of(Group.CRADLE) if p.name not in hidden]
@@ -122,7 +120,7 @@ def cradle(settings: Settings) -> str:
 
 def strut(settings: Settings) -> str:
     """Section along the strut with the board level, its parts named; 1:3."""
-    rig = Rig(settings)
+    rig = rig_of(settings)
     m, n = settings.mechanics, rig.numbers
     shortest = Kinematics(settings.linkage, settings.screw).length_mm(
         settings.linkage.home_angle_deg
@@ -169,7 +167,7 @@ def strut(settings: Settings) -> str:
 
 def hinge(settings: Settings) -> str:
     """Section through the hinge across the rig, seen uphill; 1:2."""
-    rig = Rig(settings)
+    rig = rig_of(settings)
     n = rig.numbers
     parts = [p._replace(solid=rig.placed(p.solid, p.group, 0)) for p in rig.of(
         Group.BASE, Group.CRADLE, Group.BOARD)]  # fmt: skip
@@ -206,7 +204,7 @@ def hinge(settings: Settings) -> str:
 
 def clamps(settings: Settings) -> str:
     """A clamp with sheets of 9 and 25 mm and with an underframe, seen along the board; 1:2.5."""
-    rig = Rig(settings)
+    rig = rig_of(settings)
     n, half = rig.numbers, settings.board.width_mm / 2
     sheet = Sheet(270, 118, "Clamp on its stub, mm (1:2.5)")
     for i, (thick, frame_mm) in enumerate(((9.0, 0.0), (25.0, 0.0), (n.board_thick, 89.0))):
@@ -230,7 +228,7 @@ def clamps(settings: Settings) -> str:
 
 def cables(settings: Settings) -> str:
     """Side view at 20° with the way of the cables; 1:10."""
-    rig = Rig(settings)
+    rig = rig_of(settings)
     sheet = Sheet(230, 156, f"Cables, side view at 20° (1:10) — {settings.name}")
     at = _placed(52, 22, 0.1)
     parts = [*rig.at(20), *loose.rollers(settings, rig.numbers, 20)]

@@ -135,6 +135,7 @@ MECHANISM = {
     "linkage.svg": linkage,
     "places.svg": places,
     "labels.svg": labels,
+    "screw.svg": screw,
     **ASSEMBLIES,
 }
 
@@ -144,7 +145,7 @@ def all_drawings(settings: Settings) -> Iterator[tuple[str, str]]:
     for name, make in MECHANISM.items():
         yield name, make(settings)
     for name, part in drawn(settings, NUMBERS).items():
-        yield f"{name}.svg", screw(settings) if name == "screw" else part_sheet(name, part)
+        yield f"{name}.svg", part_sheet(name, part)
 
 
 if __name__ == "__main__":

@@ -3,15 +3,15 @@
 from typing import NamedTuple
 
 from hardware.tools.svg import INK, Sheet
+from rig.devices.lamp import PATTERNS, Pattern
 from rig.settings.model import Settings
 
 YELLOW, RED, WHITE = "#ffd23f", "#c8322b", "white"
 MARKS = ("S1", "S2", "S3", "S4", "S5", "S6", "S7", "K1", "F1", "M1", "M2", "PE")
-LAMP = (
-    "Lamp: green steady parked · yellow slow homing · green slow put the bag back",
-    "blue steady dwelling · blue fast raising · white sliding · yellow fast lowering",
-    "red fast halted: it says why",
-)
+COLOURS = {"r": "red", "g": "green", "b": "blue", "rg": "yellow", "rgb": "white"}
+MEANS = {"placing": "put the bag back", "halted": "halted: it says why"}
+"""Where a state's own name says too little."""
+SLOW_S = 0.5
 
 
 class Sign(NamedTuple):
@@ -80,6 +80,22 @@ def labels(settings: Settings) -> str:
             size = min(4.6 if i == 0 else 3.4, 1.6 * sign.wide / max(len(line), 1))
             at = (sign.x + sign.wide / 2, top - step * i - 1.4)
             sheet.text(at, line, size, colour=colour, bold=i == 0)
-    for i, line in enumerate(LAMP):
+    for i, line in enumerate(lamp_lines()):
         sheet.text((10, 25 - 5 * i), line, 3, "start")
     return sheet.render()
+
+
+def lamp_lines() -> list[str]:
+    """What the lamp shows in each state, three to a line."""
+    shown = [
+        f"{COLOURS[pattern.colours]} {_rhythm(pattern)} {MEANS.get(state, state)}"
+        for state, pattern in PATTERNS.items()
+    ]
+    lines = [" · ".join(shown[i : i + 3]) for i in range(0, len(shown), 3)]
+    return [f"Lamp: {lines[0]}", *lines[1:]]
+
+
+def _rhythm(pattern: Pattern) -> str:
+    if not pattern.dark_s:
+        return "steady"
+    return "slow" if pattern.lit_s >= SLOW_S else "fast"

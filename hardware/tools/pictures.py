@@ -12,10 +12,10 @@ import numpy as np
 from matplotlib.image import imsave
 from numpy.typing import NDArray
 
-from hardware.model import loose, small
-from hardware.model.assembly import Rig
+from hardware.model import belt, loose, small
+from hardware.model.assembly import Rig, rig_of
 from hardware.model.numbers import NUMBERS
-from hardware.model.shapes import Group, Part
+from hardware.model.shapes import PLASTIC, Group, Part
 from hardware.tools.render import render
 from rig.motion.clearances import pivots_mm
 from rig.settings.model import Settings
@@ -27,7 +27,7 @@ View = tuple[tuple[int, int], tuple[float, float], tuple[float, float, float], f
 
 def shown(angle_deg: float, *, extras: Callable[[Rig], Iterator[Part]] | None = None) -> list[Part]:
     """The whole rig with its rollers, and more."""
-    rig = Rig(Settings())
+    rig = rig_of(Settings())
     parts = [*rig.at(angle_deg), *loose.rollers(rig.settings, rig.numbers, angle_deg)]
     return [*parts, *(extras(rig) if extras else ())]
 
@@ -83,7 +83,7 @@ def order() -> list[list[Part]]:
     """The rig as it grows: base, cradle on its hinge, strut and prop, board and sensors."""
     parts = shown(15)
     base = [p for p in parts if p.group in (Group.BASE, Group.LOOSE)]
-    rig = Rig(Settings())
+    rig = rig_of(Settings())
     cradle = [p for p in parts if p.group is Group.CRADLE and not p.name.startswith(MEASURING)]
     stubs = [p for p in parts if p.name == "clamp stub"]
     strut_parts = [p for p in parts if p.group in (Group.BOX, Group.TUBE)]
@@ -94,7 +94,7 @@ def order() -> list[list[Part]]:
 
 def transport() -> list[Part]:
     """Base and cradle apart, the strut folded down, the board taken off."""
-    rig = Rig(Settings())
+    rig = rig_of(Settings())
     parts = [p for p in rig.at(0) if p.group is Group.BASE]
     _, (x, z) = pivots_mm(rig.settings, 0)
     height = rig.settings.mechanics.hinge_height_mm + z
@@ -109,11 +109,11 @@ def transport() -> list[Part]:
 
 def blade() -> list[Part]:
     """The blade at its highest place, instead of the catch."""
-    rig = Rig(Settings())
+    rig = rig_of(Settings())
     at = rig.settings.beam.position_mm + rig.settings.blade.thickness_mm
     at += rig.settings.blade.overshoot_mm
     parts = [p for p in shown(0) if p.name != "catch"]
-    for part in loose.blade(rig.settings, rig.numbers, at):
+    for part in (*loose.blade(rig.settings, rig.numbers, at), *belt.drive(rig.numbers)):
         parts.append(part._replace(solid=rig.placed(part.solid, Group.CRADLE, 0)))
     return parts
 
@@ -128,12 +128,10 @@ def printed() -> list[Part]:
             x, y, row = 0.0, y + row + 25, 0.0
         placed = solid.translate((x - box[0], y - box[1], -box[2]))
         material = Group.LOOSE
-        parts.append(Part(name, name, material, placed, _PLASTIC))
+        parts.append(Part(name, name, material, placed, PLASTIC))
         x, row = x + box[3] - box[0] + 25, max(row, box[4] - box[1])
     return parts
 
-
-_PLASTIC = next(p.material for p in Rig(Settings()).parts if p.name == "sensor tray")
 
 PICTURES: dict[str, tuple[Callable[[], list[Part]], View]] = {
     "rig.png": (whole, ((1400, 900), (-32, 20), (500, 0, 480), 0.56)),
@@ -143,7 +141,7 @@ PICTURES: dict[str, tuple[Callable[[], list[Part]], View]] = {
     "hinge.png": (hinge, ((1100, 800), (-38, 24), (-20, 0, 510), 2.2)),
     "pivot.png": (pivot, ((1100, 800), (-40, 10), (420, 0, 740), 2.4)),
     "blade.png": (blade, ((1300, 850), (-35, 28), (560, 0, 560), 0.9)),
-    "parts.png": (printed, ((1300, 850), (-25, 50), (150, 90, 20), 3.2)),
+    "parts.png": (printed, ((1300, 850), (-25, 50), (140, 185, 20), 2.3)),
 }
 """Name: what it shows; size in pixels, where the eye stands, the middle, pixels per mm."""
 

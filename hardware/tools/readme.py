@@ -11,7 +11,7 @@ from pathlib import Path
 
 import msgspec
 
-from hardware.model.assembly import Rig, centre
+from hardware.model.assembly import centre, rig_of
 from hardware.model.cradle import framed_board, sheet
 from hardware.model.shapes import Group
 from hardware.tools.wiring import HEADER_PIN
@@ -76,7 +76,7 @@ def parts(_: Settings) -> str:
 
 def boards(settings: Settings) -> str:
     """Loads with other boards than the reference."""
-    rig = Rig(settings)
+    rig = rig_of(settings)
     n = rig.numbers
     (framed,) = framed_board(settings, n)
     kinds = [(f"sheet of {t:g} mm", sheet(settings, n, t)) for t in (9.0, 12.0, 15.0, 18.0, 25.0)]

@@ -2,15 +2,21 @@
 
 from hardware.model.numbers import NUMBERS, Numbers
 from hardware.tools.svg import THIN, Sheet
+from rig.motion.lead_screw import trapezoidal
 from rig.settings.model import Settings
 
-CORE_MM = 11.5
+
+def trade_name(settings: Settings) -> str:
+    """As a trapezoidal screw is sold: diameter × lead."""
+    return f"Tr{settings.mechanics.screw_diameter_mm:g}×{settings.screw.lead_mm:g}"
 
 
 def screw(settings: Settings, n: Numbers = NUMBERS) -> str:
     """The screw, 1:4, and its turned end, 1:1."""
     m, scale = settings.mechanics, 1 / 4
-    sheet = Sheet(215, 150, "Screw Tr16×4, mm (1:4; turned end 1:1)")
+    kind = trade_name(settings)
+    _, core_mm = trapezoidal(m.screw_diameter_mm, settings.screw.lead_mm)
+    sheet = Sheet(215, 150, f"Screw {kind}, mm (1:4; turned end 1:1)")
     wide, (journal, seat, thread), (shaft, end) = m.screw_diameter_mm, n.journal, n.shaft_end
     steps = [(end, shaft), (seat, journal), (m.screw_length_mm, wide)]
     whole = sum(long for long, _ in steps)
@@ -32,8 +38,8 @@ def screw(settings: Settings, n: Numbers = NUMBERS) -> str:
     sheet.text((24 + end + thread / 2, y - 10), "M10×1", 3)
     sheet.text((24 + end + thread + 14, y - 1), f"⌀{journal:g} h6", 3)
     lines = (
-        f"1 × trapezoidal screw Tr16×4, rolled, {whole:g} long, lower end turned",
-        f"Everything is turned from the core of {CORE_MM:g}: no journal is thicker than it.",
+        f"1 × trapezoidal screw {kind}, rolled, {whole:g} long, lower end turned",
+        f"Everything is turned from the core of {core_mm:g}: no journal is thicker than it.",
         "Shoulder square to the axis; run-out of both seats 0.05. Chamfers 0.5 × 45°.",
         "The bearing unit of size 10 sits on ⌀10 between the shoulder, with its spacer ring, and a",
         "lock nut M10×1. Bevel gear and coupling sit on ⌀8; flats for their screws.",

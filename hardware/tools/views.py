@@ -57,6 +57,14 @@ def cut_list(sheet: Sheet, place: Point, cuts: Sequence[tuple[int, str, str]]) -
         sheet.text((x + 34, y - 5 * i), name, 2.8, "start")
 
 
+def sawn(parts: Sequence[Part], name: str) -> tuple[int, str]:
+    """How many upright plates have a name, and what one is sawn to: along the floor × high."""
+    found = [part.solid.bounding_box() for part in parts if part.name.startswith(name)]
+    box = found[0]
+    along = max(box[3] - box[0], box[4] - box[1])
+    return len(found), f"{along:.0f} × {box[5] - box[2]:.0f}"
+
+
 def longest(parts: Sequence[Part], name: str) -> tuple[int, float]:
     """How many parts have a name, and their longest side in mm."""
     found = [part.solid.bounding_box() for part in parts if part.name.startswith(name)]

@@ -36,6 +36,18 @@ PULL_UP_OHM, FILTER_OHM, FILTER_F = 1500.0, 1000.0, 100e-9
 """Of every contact: pull-up to 3.3 V on its side, resistor and capacitor before the Pi."""
 
 
+PULL_DOWN_OHM, BASE_OHM, LAMP_OHM = 10e3, 1000.0, 150.0
+"""Of an enable line, of a transistor's base, of a colour of the lamp."""
+BEAM_PULL_UP_OHM = 2200.0
+ENA_OHM = 2200.0
+"""Gives a disabling input its current from the motor supply; 1 W."""
+
+
+def ohm(value: float) -> str:
+    """A resistance as it is written on a diagram."""
+    return f"{value / 1000:g} kΩ" if value >= 1000 else f"{value:g} Ω"
+
+
 def contact_ma() -> float:
     """Current through a closed contact."""
     return 3.3 / PULL_UP_OHM * 1000
@@ -120,7 +132,7 @@ def netlist(settings: Settings, *, run_input: bool = False) -> list[End]:
     relays = [] if run_input else motors
     net("motor supply", ("K1 contactor", "2"), ("C1 1000 µF 63 V", "+"),
         *((f"{axis.motor} driver", "V+") for axis in motors),
-        *((f"{axis.series} 2.2 kΩ 1 W", "1") for axis in relays))  # fmt: skip
+        *((f"{axis.series} {ohm(ENA_OHM)} 1 W", "1") for axis in relays))  # fmt: skip
     net("0 V power", ("24 V supply", "−"), ("K1 contactor", "A2"), ("C1 1000 µF 63 V", "−"),
         *((f"{axis.motor} driver", "GND") for axis in motors),
         *((axis.relay, "12") for axis in relays), ("star point", "0 V"))  # fmt: skip
@@ -159,7 +171,7 @@ def netlist(settings: Settings, *, run_input: bool = False) -> list[End]:
             if number is None:
                 continue
             line = f"{axis.prefix}{name}"
-            off = [(axis.resistor, "10 kΩ to 0 V")] if name == "enable" else []
+            off = [(axis.resistor, f"{ohm(PULL_DOWN_OHM)} to 0 V")] if name == "enable" else []
             if name == "enable" and not run_input:
                 _disable_input(net, axis, line, pi(number))
                 continue
@@ -173,13 +185,18 @@ def netlist(settings: Settings, *, run_input: bool = False) -> list[End]:
     for i, (name, number, part, terminal) in contacts:
         if number is None:
             continue
-        net(name, pi(number), (f"R{i} filter", "1 kΩ; 100 nF to 0 V here"))
+        net(
+            name,
+            pi(number),
+            (f"R{i} filter", f"{ohm(FILTER_OHM)}; {1e9 * FILTER_F:g} nF to 0 V here"),
+        )
         net(f"{name} contact", (f"R{i} filter", "field side"),
-            (f"R{i + 10} pull-up", "1.5 kΩ to 3.3 V"), (part, terminal))  # fmt: skip
+            (f"R{i + 10} pull-up", f"{ohm(PULL_UP_OHM)} to 3.3 V"), (part, terminal))  # fmt: skip
     polarity = "high" if pins.beam_broken_is_high else "low"
     for name, beam, resistor in (("beam 1", pins.beam_1, "R1"), ("beam 2", pins.beam_2, "R2")):
         if beam is not None:
-            net(f"{name} out", pi(beam), (f"{resistor} pull-up", "2.2 kΩ to 3.3 V"),
+            net(f"{name} out", pi(beam),
+                (f"{resistor} pull-up", f"{ohm(BEAM_PULL_UP_OHM)} to 3.3 V"),
                 (name, f"open collector, {polarity} if broken"))  # fmt: skip
 
     # the bus to the moving board; the Pi carries 1.8 kΩ pull-ups on these two pins
@@ -190,11 +207,11 @@ def netlist(settings: Settings, *, run_input: bool = False) -> list[End]:
     # lamp and buzzer
     colours = (("red", pins.lamp_red), ("green", pins.lamp_green), ("blue", pins.lamp_blue))
     for i, (colour, number) in enumerate(colours, 1):
-        net(f"lamp {colour}", pi(number), ("Q1-Q3 lamp drivers", f"base {i}, 1 kΩ"))
+        net(f"lamp {colour}", pi(number), ("Q1-Q3 lamp drivers", f"base {i}, {ohm(BASE_OHM)}"))
         net(f"lamp {colour} −", ("Q1-Q3 lamp drivers", f"collector {i}"),
-            ("lamp", f"{colour}, 150 Ω"))  # fmt: skip
+            ("lamp", f"{colour}, {ohm(LAMP_OHM)}"))  # fmt: skip
     if pins.buzzer is not None:
-        net("buzzer", pi(pins.buzzer), ("Q4 buzzer driver", "base, 1 kΩ"))
+        net("buzzer", pi(pins.buzzer), ("Q4 buzzer driver", f"base, {ohm(BASE_OHM)}"))
         net("buzzer −", ("Q4 buzzer driver", "collector"), ("buzzer", "−"))
     return ends
 
@@ -217,9 +234,18 @@ def _disable_input(net: Callable[..., None], axis: Axis, line: str, at: tuple[st
     The relay is a small one with a closed contact; with the Pi off it rests, and the input has its
     current from the motor's own supply.
     """
-    net(f"{line} 3.3 V", at, (axis.resistor, "10 kΩ to 0 V"), (axis.switch, "base, 1 kΩ"))
+    net(
+        f"{line} 3.3 V",
+        at,
+        (axis.resistor, f"{ohm(PULL_DOWN_OHM)} to 0 V"),
+        (axis.switch, f"base, {ohm(BASE_OHM)}"),
+    )
     net(f"{line} coil", (axis.switch, "collector"), (axis.relay, "A2"))
-    net(f"{line} ENA+", (f"{axis.series} 2.2 kΩ 1 W", "2"), (f"{axis.motor} driver", "ENA+ (opto)"))
+    net(
+        f"{line} ENA+",
+        (f"{axis.series} {ohm(ENA_OHM)} 1 W", "2"),
+        (f"{axis.motor} driver", "ENA+ (opto)"),
+    )
     net(f"{line} ENA−", (axis.relay, "11 (closed)"), (f"{axis.motor} driver", "ENA− (opto)"))
 
 

@@ -85,7 +85,7 @@ def panel(
 
         serve_alone(study, port=port, is_open=open_to_network, announce=say)
         return
-    seed, home, rig = simulated(twin, seed, rig, out)
+    seed, home, rig = simulated(twin, seed, rig, study, out)
     settings = settings_of(rig)
     opened = open_rig(settings, twin=twin, seed=seed, home=home, speed="real", settings_file=rig)
     machine = opened.machine

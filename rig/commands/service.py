@@ -48,6 +48,8 @@ RestartPreventExitStatus=2
 SuccessExitStatus=130
 # The pulse thread asks for real-time priority 50.
 LimitRTPRIO=50
+# Its pages stay in memory: one that is read back from the card in mid-move would be late.
+LimitMEMLOCK=infinity
 NoNewPrivileges=yes
 
 [Install]

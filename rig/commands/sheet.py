@@ -1,6 +1,5 @@
 """`rig sheet`: the form for match day."""
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -61,6 +60,7 @@ def sheet(
     ] = None,
 ) -> None:
     """Write a form to print: what to throw today, and how to check it by three slides."""
+    from rig.files.time_here import now_in
     from rig.report.sheet import sheet_html, sheet_of, sheet_text
 
     if paper not in ("A4", "letter"):
@@ -85,7 +85,7 @@ def sheet(
     made = sheet_of(
         found.answer,
         found.study.catalogue.name,
-        date.today(),
+        now_in(study).astimezone().date(),
         simulated=found.table.is_simulated,
         units=system,
     )

@@ -9,6 +9,7 @@ import msgspec
 from rig.calibration.home import HomeCheck
 from rig.calibration.model import Calibration
 from rig.clock import Clock
+from rig.control.faults.table import BY_CAUSE
 from rig.control.process.host import Host
 from rig.control.process.lock import RigLock
 from rig.control.progress_watch import ProgressWatch
@@ -170,7 +171,7 @@ class Machine(Senses):
     def continued(self) -> None:
         """Handle the end of a suspension of the process; at rest nothing was missed."""
         held_up_s = self.clock.time_s() - self._beat_s
-        if held_up_s > HELD_UP_S and self.live.state not in ("parked", "halted"):
+        if held_up_s > HELD_UP_S and self.live.state in BY_CAUSE["suspended"].states:
             self.held_up_s = held_up_s
 
     def _must_stop(self) -> bool:

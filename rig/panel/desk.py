@@ -169,6 +169,9 @@ class Desk:
         series = self._open_series(wish)
         if series is None:
             return
+        first = series.planned.requests[0]
+        for line in self._opened.take_bag(first.bag, first.face, first.board):
+            self._tell(line)
         maker = SeriesMaker(self._machine, self._log, series, self._hooks())
         is_ready = isinstance(wish, SeriesWish) and wish.is_ready
         made = yield from maker.make(start_now=is_ready)

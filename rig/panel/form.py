@@ -1,6 +1,6 @@
 """What a page sends, taken apart with care: bodies as JSON, fields as sentences when wrong."""
 
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Literal, NamedTuple, TypeVar
 
 import msgspec
@@ -93,14 +93,14 @@ def wanted(form: SeriesForm) -> Wanted:
 
 
 def requests_of(
-    form: SeriesForm, settings: Settings, source: Literal["rig", "twin"]
+    form: SeriesForm, settings: Settings, source: Literal["rig", "twin"], started: datetime
 ) -> list[RunRequest]:
-    """The runs that are asked for.
+    """The runs that are asked for, by a session that begins now.
 
     Raises:
         RefusedError: a field makes no sense.
     """
-    return plan_series(settings, source=source, started=datetime.now(UTC), **wanted(form)._asdict())
+    return plan_series(settings, source=source, started=started, **wanted(form)._asdict())
 
 
 class Usual(msgspec.Struct, frozen=True, kw_only=True):

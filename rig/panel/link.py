@@ -70,13 +70,17 @@ class Tell(_Message, frozen=True):
     text: str
 
 
+class Alive(_Message, frozen=True):
+    """A sign of life."""
+
+
 class Keep(_Message, frozen=True):
     """Pairings, for the web server's next life."""
 
     kept: KeptSeats
 
 
-Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell | Keep
+Message = Stop | Start | SeriesMessage | EveningMessage | Resume | Reset | Tell | Keep | Alive
 
 
 class LinkFullError(Exception):
@@ -136,6 +140,11 @@ class Asker:
         """A line for the rig's terminal; left out where nobody takes it."""
         with suppress(LinkFullError):
             self._send(Tell(text))
+
+    def alive(self) -> None:
+        """Show that the server serves."""
+        with suppress(LinkFullError):
+            self._send(Alive())
 
     def keep(self, kept: KeptSeats) -> None:
         """Have the pairings kept; those of the next change are sent again in full."""

@@ -1,7 +1,12 @@
-"""Starts the web server's process and looks after it; it may die and be replaced at any time."""
+"""Starts the web server's process and looks after it; it may die and be replaced at any time.
+
+A second process, with everything imported, waits for its first message. It takes over when the
+first one dies or falls silent: a stop waits neither for imports nor for room for another process.
+"""
 
 import logging
 import queue
+import select
 import socket
 import subprocess
 import sys
@@ -9,8 +14,7 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from datetime import UTC, datetime
-from typing import Self
+from typing import NamedTuple, Self
 
 import msgspec
 
@@ -19,6 +23,7 @@ from rig.panel.desk import Desk, ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import requests_of
 from rig.panel.link import (
     MAX_MESSAGE,
+    Alive,
     EveningMessage,
     Keep,
     Message,
@@ -41,13 +46,24 @@ from rig.procedures.studied import StudySeries, series_requests
 
 STOP_S = 5.0
 PAUSE_S = 1.0
-"""Before a server that ended begins anew; twice as long after each that ended soon."""
+"""Before another server begins where two ended soon; twice as long after each further one."""
 LONGEST_PAUSE_S = 60.0
 SOON_S = 10.0
+BEGIN_S = 30.0
+"""A server gives its first sign of life within this; a slow computer imports for some seconds."""
+SILENT_S = 1.5
+"""A server that gives none for so long hangs, or was stopped: it is killed and replaced."""
 MOST_WISHES = 64
 """Wishes that wait to be fulfilled; more than that can only come from a page gone wrong."""
 
 log = logging.getLogger(__name__)
+
+
+class _Server(NamedTuple):
+    """A web server's process; it does nothing before its first message."""
+
+    link: socket.socket
+    process: "subprocess.Popen[bytes]"
 
 
 class WebServer:
@@ -78,6 +94,8 @@ class WebServer:
         self._host = host
         self._listener: socket.socket | None = None
         self._link: socket.socket | None = None
+        self._spare: _Server | None = None
+        self._latest: Snapshot | None = None
         self._threads: list[threading.Thread] = []
         self._ends = threading.Event()
         self._wishes: queue.Queue[Message | None] = queue.Queue(MOST_WISHES)
@@ -92,7 +110,7 @@ class WebServer:
 
     def publish(self, snap: Snapshot) -> None:
         """Hand a snapshot over; one that the server does not take in time is dropped."""
-        link = self._link
+        link, self._latest = self._link, snap
         if link is not None:
             try:
                 link.send(encode(snap), socket.MSG_DONTWAIT)
@@ -128,41 +146,73 @@ class WebServer:
         for thread in self._threads:
             thread.join(2 * STOP_S)
         self._threads = []
+        if self._spare is not None:
+            self._spare.link.close()
+            self._end(self._spare.process)
+            self._spare = None
         if self._listener is not None:
             self._listener.close()
             self._listener = None
 
     def _work(self) -> None:
         """Keep a server running until `stop`; only that ends this thread."""
-        pause_s = PAUSE_S
+        n_soon = 0
         while not self._ends.is_set():
             begun_s, why = time.monotonic(), "ended"
             try:
                 self._live()
+            except TimeoutError:
+                why = "fell silent"
             except Exception as error:  # no memory, no more files, no more processes
                 why = f"could not be kept up ({error})"
-            has_lasted = time.monotonic() - begun_s > SOON_S
-            pause_s = PAUSE_S if has_lasted else min(2 * pause_s, LONGEST_PAUSE_S)
+            n_soon = 0 if time.monotonic() - begun_s > SOON_S else n_soon + 1
+            pause_s = 0.0 if n_soon < 2 else min(PAUSE_S * 2 ** (n_soon - 2), LONGEST_PAUSE_S)
             if not self._ends.is_set():
-                self._tell(f"The page's server {why}; another one begins in {pause_s:g} s.")
+                when = f"begins in {pause_s:g} s" if pause_s else "begins at once"
+                self._tell(f"The page's server {why}; another one {when}.")
                 self._ends.wait(pause_s)
 
     def _live(self) -> None:
-        """One life of the web server."""
-        mine, its = pair()
-        with mine:
-            with its:
-                process = self._spawn(its)
-            self.process = process
+        """One life of the web server.
+
+        Raises:
+            TimeoutError: it fell silent.
+            OSError: it could not be begun.
+        """
+        server, self._spare = self._spare or self._begun(), None
+        with server.link:
+            self.process = server.process
             try:
                 setup = msgspec.structs.replace(self._setup, port=self.port, kept=self._kept)
-                mine.send(encode(setup))
-                self._link = mine
+                server.link.send(encode(setup))
+                if self._latest is not None:  # it tells how many stops were met before
+                    server.link.send(encode(self._latest))
+                self._link = server.link
                 if not self._ends.is_set():
-                    self._pass_on(mine)
+                    self._pass_on(server.link)
             finally:
                 self._link = None
-                self._end(process)
+                if not self._ends.is_set():
+                    server.process.kill()  # without its link, or silent, it is of no use
+                self._end(server.process)
+
+    def _begun(self) -> _Server:
+        """A process that waits for its first message."""
+        mine, its = pair()
+        with its:
+            try:
+                return _Server(mine, self._spawn(its))
+            except BaseException:
+                mine.close()
+                raise
+
+    def _keep_spare(self) -> None:
+        """Have another server ready, as far as there is room for one."""
+        if self._spare is None and not self._ends.is_set():
+            try:
+                self._spare = self._begun()
+            except OSError as error:
+                self._tell(f"No second server for the page could be begun ({error.strerror}).")
 
     def _spawn(self, its: socket.socket) -> "subprocess.Popen[bytes]":
         assert self._listener is not None  # noqa: S101 - there is one from `start` to `stop`
@@ -183,15 +233,31 @@ class WebServer:
         """Read until the link ends; a stop is handed over here and now, all else is queued.
 
         Nothing in this thread prints, plans or waits, so no other wish can hold up a stop.
+
+        Raises:
+            TimeoutError: no sign of life came in time.
         """
+        # A time-out of the socket itself would let `publish` wait, too.
+        heard, patience_s = select.poll(), BEGIN_S
+        heard.register(link, select.POLLIN)
         try:
-            while data := link.recv(MAX_MESSAGE):
+            while True:
+                if not heard.poll(1e3 * patience_s):
+                    raise TimeoutError
+                if not (data := link.recv(MAX_MESSAGE)):
+                    return
                 message = decode_message(data)
                 if isinstance(message, Stop):
                     self._desk.stop(message.who)
+                elif isinstance(message, Alive):
+                    if patience_s != SILENT_S:
+                        patience_s = SILENT_S
+                        self._keep_spare()  # not before: both would begin at once, and slowly
                 else:
                     with suppress(queue.Full):
                         self._wishes.put_nowait(message)
+        except TimeoutError:
+            raise
         except OSError:
             return
         except Exception:
@@ -213,7 +279,8 @@ class WebServer:
             case Start():
                 desk.start()
             case SeriesMessage(form):
-                requests = requests_of(form, opened.machine.settings, opened.source)
+                now = opened.machine.clock.utc_now()
+                requests = requests_of(form, opened.machine.settings, opened.source, now)
                 desk.wish(SeriesWish(requests, SeriesOptions(), form.ready))
             case EveningMessage(series=series):
                 first, *then = map(self._evening, series)
@@ -226,9 +293,9 @@ class WebServer:
                 self._tell(text)
 
     def _evening(self, series: StudySeries) -> SeriesWish:
-        opened = self._opened
+        machine = self._opened.machine
         requests = series_requests(
-            series, opened.machine.settings, source=opened.source, started=datetime.now(UTC)
+            series, machine.settings, source=self._opened.source, started=machine.clock.utc_now()
         )
         return SeriesWish(requests, series.options, is_ready=False)
 

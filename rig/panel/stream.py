@@ -18,7 +18,7 @@ from rig.panel.seats import RefusedError, Seats
 from rig.panel.view import Snapshot
 from rig.panel.words import UNITS, Units
 
-RETRY_MS = 1000
+RETRY_MS = 300
 """A browser that lost the connection tries again after this."""
 LOOK_S = 0.5
 """A machine that says nothing is noticed so soon."""

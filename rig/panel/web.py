@@ -1,10 +1,11 @@
 """The web server's process: `python -m rig.panel.web`, started by `rig.panel.server` alone.
 
 It gets two open files: a socket that listens, and its end of the link. It ends when the other end
-does, so that it never outlives the machine's process.
+does, so that it never outlives the machine's process. Until the first message comes it is a spare.
 """
 
 import asyncio
+import errno
 import logging
 import socket
 import sys
@@ -33,6 +34,9 @@ from rig.panel.stream import Hub
 MAX_HEAD = 16384
 MAX_TOLD = 4000
 """Characters of a log record; a message must fit into the link."""
+
+ALIVE_S = 0.25
+"""It gives a sign of life so often."""
 
 DAWDLING = (h11.IDLE, h11.SEND_BODY)
 """States of a client whose request is not whole."""
@@ -66,7 +70,10 @@ class _Telling(logging.Handler):
 
 async def serve(listener: socket.socket, end: socket.socket) -> None:
     """Serve on a socket, with snapshots from the link and wishes to it."""
-    setup = decode_setup(end.recv(MAX_MESSAGE))
+    first = end.recv(MAX_MESSAGE)
+    if not first:
+        return  # a spare that nobody needed
+    setup = decode_setup(first)
     desk = Asker(end)
     seats = Seats(
         time.monotonic,
@@ -92,11 +99,27 @@ async def serve(listener: socket.socket, end: socket.socket) -> None:
             hub.close()
             server.should_exit = True
 
+    def on_error(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """Give up where no connection can be taken any more; the spare has files of its own."""
+        if getattr(context.get("exception"), "errno", None) == errno.EMFILE:
+            desk.tell("The page's server has no file left for another connection, and ends.")
+            end.shutdown(socket.SHUT_RDWR)
+        else:
+            loop.default_exception_handler(context)
+
+    async def live() -> None:
+        while True:
+            desk.alive()
+            await asyncio.sleep(ALIVE_S)
+
     loop = asyncio.get_running_loop()
     loop.add_reader(end, receive)
+    loop.set_exception_handler(on_error)
+    living = loop.create_task(live())
     try:
         await server.serve(sockets=[listener])
     finally:
+        living.cancel()
         if panel.study is not None:
             await panel.study.close()
 

@@ -5,6 +5,7 @@ twin knows of, and the effects that were invented for recipes stand in `twin.jso
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, NamedTuple, get_args
@@ -12,6 +13,7 @@ from typing import Annotated, Any, NamedTuple, get_args
 import msgspec
 from msgspec import Meta, Struct, field
 
+from rig.control.process.lock import RigLock
 from rig.errors import BadInputError
 from rig.files.durable import create_file, make_folder, replace_file
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
@@ -78,6 +80,9 @@ TODAY = WantedHome()
 class Home:
     """The folder of a simulated rig; reads and keeps its state.
 
+    One process at a time holds it and changes it. What others keep meanwhile would be lost or turn
+    its clock back, so they are refused.
+
     Args:
         folder: with `twin.json`.
 
@@ -88,15 +93,56 @@ class Home:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._path = folder / HOME_NAME
+        self._lock = RigLock(
+            folder / "twin.lock",
+            busy=f"works on the simulated rig of {folder}; end it first, or wait for it.",
+        )
+        self._is_held = False
+        self.state = self._read()
+
+    def _read(self) -> HomeState:
         try:
-            self.state = msgspec.json.decode(self._path.read_bytes(), type=HomeState)
-            parse_utc(self.state.now)
+            state = msgspec.json.decode(self._path.read_bytes(), type=HomeState)
+            parse_utc(state.now)
         except (OSError, ValueError) as error:
             raise BadInputError(
                 f"{self._path} can't be read: {error}; restore the file."
             ) from error
-        if self.state.format != FORMAT or self.state.version > VERSION:
+        if state.format != FORMAT or state.version > VERSION:
             raise BadInputError(f"{self._path} comes from a newer program; update rig.")
+        return state
+
+    def hold(self) -> None:
+        """Keep other processes from changing it, until `let_go`.
+
+        Raises:
+            BusyError: another one holds it.
+            BadInputError: another one has changed it since it was read.
+        """
+        self._lock.open()
+        self._is_held = True
+        if self._read() != self.state:
+            self.let_go()
+            raise BadInputError(
+                f"Another command has just changed the simulated rig of {self.folder}; give this"
+                " command again."
+            )
+
+    def let_go(self) -> None:
+        """Let others have it; harmless when it is not held."""
+        self._is_held = False
+        self._lock.close()
+
+    @contextmanager
+    def _held(self) -> Iterator[None]:
+        if self._is_held:
+            yield
+            return
+        self.hold()
+        try:
+            yield
+        finally:
+            self.let_go()
 
     @property
     def seed(self) -> int:
@@ -122,13 +168,16 @@ class Home:
         """Change the state and write it down.
 
         Raises:
-            BadInputError: it can't be written.
+            BusyError: another process holds it.
+            BadInputError: it can't be written, or has been changed since it was read.
         """
-        self.state = msgspec.structs.replace(self.state, **changes)
-        try:
-            replace_file(self._path, msgspec.json.format(msgspec.json.encode(self.state)) + b"\n")
-        except OSError as error:
-            raise BadInputError(f"{self._path} can't be written: {error.strerror}.") from error
+        with self._held():
+            state = msgspec.structs.replace(self.state, **changes)
+            try:
+                replace_file(self._path, msgspec.json.format(msgspec.json.encode(state)) + b"\n")
+            except OSError as error:
+                raise BadInputError(f"{self._path} can't be written: {error.strerror}.") from error
+            self.state = state
 
     def wait(self, until: datetime) -> None:
         """Let time pass; never backwards."""

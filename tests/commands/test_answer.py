@@ -179,6 +179,9 @@ def test_the_sheet_is_a_file_or_text(rig: Rig, club: str) -> None:
     assert "Take the median of the three. Between 22.5° and 23.5°: use Quay" in text.out
     assert rig("sheet", club, *AIR, "--out", "a/b/one.html").code == 0
     assert Path("a/b/one.html").exists()
+    Path(club).with_name("twin.json").write_text('{"now": "2031-02-03T12:00:00Z"}')
+    assert rig("sheet", club, *AIR).code == 0
+    assert "Printed 2031-02-03;" in path.read_text("utf-8"), "by the simulated rig's clock"
     refused = rig("sheet", club, *AIR, "--paper", "A5")
     assert (refused.code, "`A4` or `letter`" in refused.err) == (2, True)
     refused = rig("sheet", club, *AIR, "--out", "/proc/x/sheet.html")

@@ -17,8 +17,8 @@ from rig.commands.demo import CLIMATES
 from tests.commands.conftest import Rig
 from tests.report.fonts import open_fonts
 
-VARIES = ("report.html", "match-day.html", "twin.json")
-"""Files with a time of the computer's clock in them, or none that a person compares."""
+VARIES = ("report.html", "match-day.html", "twin.json", "twin.lock")
+"""Files with a time or a process of this computer in them, or none that a person compares."""
 SHORT = (("Heron 1", "Heron", "soft soak"), ("Knot 1", "Knot", None), ("Knot 2", "Knot", None))
 
 

@@ -15,6 +15,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rig.panel.stream import RETRY_MS
 from rig.settings.show import commented_toml
 from tests.faults.watched import Watch
 from tests.panel.client import Client
@@ -24,6 +25,8 @@ ROOT = Path(__file__).parents[2]
 CONFIRM_S = 0.7
 """As in `panel.js`: a stop that the machine has not met by then is said not to be confirmed; what
 comes later takes that back."""
+TRIES = 8
+"""As in `panel.js`: a stop that was answered by nobody is sent again."""
 STALL = b"\x13"
 """Ctrl-S."""
 
@@ -38,28 +41,40 @@ class Stopped(NamedTuple):
 
 
 class Page:
-    """What a paired page is sent, in a thread."""
+    """What a paired page is sent, in a thread; it connects again as a browser does."""
 
     def __init__(self, port: int, cookie: str) -> None:
         self.known: dict[str, Any] = {}
-        self._socket = socket.create_connection(("127.0.0.1", port), 30.0)
-        head = f"GET /events HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: {cookie}\r\n\r\n"
-        self._socket.sendall(head.encode())
-        self._thread = threading.Thread(target=self._read)
+        self._port = port
+        self._cookie = cookie
+        self._socket: socket.socket | None = None
+        self._is_closed = threading.Event()
+        self._thread = threading.Thread(target=self._watch)
         self._thread.start()
 
+    def _watch(self) -> None:
+        while not self._is_closed.is_set():
+            with suppress(OSError, ValueError):
+                self._read()
+            self._is_closed.wait(RETRY_MS / 1e3)
+
     def _read(self) -> None:
-        with suppress(OSError, ValueError), self._socket.makefile("rb") as lines:
-            for line in lines:
-                if line.startswith(b"data: "):
-                    self.known.update(json.loads(line[len(b"data: ") :]))
+        host = f"127.0.0.1:{self._port}"
+        head = f"GET /events HTTP/1.1\r\nHost: {host}\r\nCookie: {self._cookie}\r\n\r\n"
+        with socket.create_connection(("127.0.0.1", self._port), 30.0) as self._socket:
+            self._socket.sendall(head.encode())
+            with self._socket.makefile("rb") as lines:
+                for line in lines:
+                    if line.startswith(b"data: "):
+                        self.known.update(json.loads(line[len(b"data: ") :]))
 
     def close(self) -> None:
         """Go away."""
+        self._is_closed.set()
         with suppress(OSError):
-            self._socket.shutdown(socket.SHUT_RDWR)
+            if self._socket is not None:
+                self._socket.shutdown(socket.SHUT_RDWR)
         self._thread.join()
-        self._socket.close()
 
 
 class PageProcess:
@@ -164,8 +179,11 @@ class PageProcess:
         before: list[int] = []
 
         def post() -> None:
-            with suppress(Exception):
-                before.append(self.client.post("/stop").document["before"])
+            for _ in range(TRIES):
+                with suppress(Exception):
+                    before.append(self.client.post("/stop").document["before"])
+                    return
+                time.sleep(0.25)  # noqa: TID251 - as the page does
 
         pressed_s = time.monotonic()
         posting = threading.Thread(target=post, daemon=True)

@@ -4,21 +4,24 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 from math import atan2, cos, degrees, hypot, radians, sin
+from pathlib import Path
 
 import msgspec
 import pytest
 from manifold3d import Manifold
 
-from hardware.model import loose
+from hardware.model import belt, loose
 from hardware.model.assembly import TOUCH_MM3, Rig
 from hardware.model.cradle import clamp, cradle, framed_board, lug, top
 from hardware.model.numbers import NUMBERS, Numbers
 from hardware.model.shapes import Group, Part, block, rod, union
 from hardware.tools.readme import FASTENERS_KG
 from rig.motion.clearances import pivots_mm
+from rig.settings.load import load_settings
 from rig.settings.model import Settings
 from tests.motion.changed import changed
 
+HARDWARE = Path(__file__).parents[2] / "hardware"
 SETTINGS = Settings()
 RIG = Rig(SETTINGS)
 TRAVEL = range(47)
@@ -194,6 +197,65 @@ def test_the_prop_reaches_from_level_to_the_upper_switch() -> None:
     assert all(b > a for a, b in pairwise(lengths)), "the higher, the longer: it cannot slip down"
     assert lengths[0] > each + 15
     assert lengths[-1] < 2 * each - 60, "the tubes stay in each other by three widths"
+
+
+# the blade
+
+
+def in_cradle(*names: str) -> Manifold:
+    """Parts of the cradle and the board, those of some names left out."""
+    parts = RIG.of(Group.CRADLE, Group.BOARD)
+    return union(p.solid for p in parts if p.name not in names)
+
+
+@pytest.mark.parametrize("place_mm", [300.0, 420.0, 540.0, 599.0])
+def test_the_blade_passes_everything_on_its_way(place_mm: float) -> None:
+    """From the catch's place, where it parks, to where its back face has cleared the beam."""
+    reach = SETTINGS.beam.position_mm + SETTINGS.blade.thickness_mm + SETTINGS.blade.overshoot_mm
+    assert place_mm <= reach
+    drive = union(p.solid for p in belt.drive(NUMBERS))
+    others = in_cradle("catch")
+    for part in loose.blade(SETTINGS, NUMBERS, place_mm):
+        assert not meet(part.solid, others), part.name
+        assert not meet(part.solid, drive), part.name
+
+
+def test_the_blades_carriages_sit_on_their_rails_and_reach_their_belts() -> None:
+    rails = union(p.solid for p in RIG.parts if p.name == "side rail")
+    drive = [p.solid for p in belt.drive(NUMBERS) if p.name == "belt"]
+    parts = [p for p in loose.blade(SETTINGS, NUMBERS, 450.0) if p.name != "blade"]
+    carriages = [p.solid for p in parts if p.name == "blade carriage"]
+    assert len(carriages) == len(drive) == 2
+    for carriage in carriages:
+        for aside in (-1.5, 1.5):
+            assert meet(carriage.translate((0, aside, 0)), rails), "it is led on both sides"
+        assert any(carriage.min_gap(one, 5.0) < 0.3 for one in drive)
+    for pressed in (p.solid for p in parts if p.name == "belt clamp"):
+        assert any(pressed.min_gap(one, 5.0) < 0.3 for one in drive)
+
+
+def test_what_drives_the_blade_runs_into_nothing() -> None:
+    parts = list(belt.drive(NUMBERS))
+    others = in_cradle()
+    for part in parts:
+        assert not meet(part.solid, others), part.name
+    turning = {"belt", "pulley", "blade shaft"}
+    for i, part in enumerate(parts):
+        for other in parts[i + 1 :]:
+            if not {part.name, other.name} <= turning:
+                assert not meet(part.solid, other.solid), (part.name, other.name)
+    moved = belt.idler_holder(NUMBERS).translate((-20, 0, 0))
+    assert meet(moved, others), "a holder that is not at its place is seen"
+    whole = union(part.solid for part in parts)
+    for angle in (0, 20, 46):
+        placed = RIG.placed(whole, Group.CRADLE, angle)
+        assert not hits(placed, angle, Group.BASE, Group.BOX, Group.TUBE)
+        assert not meet(placed, union(p.solid for p in loose.prop(SETTINGS, NUMBERS, angle)))
+        assert not meet(placed, loose.hand_space(SETTINGS, NUMBERS))
+
+
+def test_a_turn_of_the_shaft_is_the_blades_lead() -> None:
+    assert load_settings(HARDWARE / "blade.toml").blade.lead_mm == 20 * 2.0
 
 
 # boards

@@ -9,17 +9,19 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from hardware.model import loose, small
+from hardware.model import belt, loose, small
 from hardware.model.assembly import Rig
 from hardware.model.drawn import drawn, parts_by_item
 from hardware.model.numbers import NUMBERS
-from hardware.tools import drawings, pictures, readme, wiring
+from hardware.tools import drawings, labels, pictures, readme, turned, views, wiring
 from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG
+from rig.devices.lamp import PATTERNS
 from rig.motion.sizing import size
 from rig.procedures.series.quick import MEASURED_DEG
 from rig.procedures.series.series import UNATTENDED_BAD_RUNS
 from rig.settings.load import load_settings
 from rig.settings.model import Settings
+from tests.motion.changed import changed
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
 
@@ -325,7 +327,7 @@ def test_every_part_of_the_model_is_in_the_list() -> None:
     listed = {row["item"] for row in bom()}
     rig = Rig(Settings())
     loose_parts = [*loose.prop(Settings(), NUMBERS, 20), *loose.crank(Settings(), NUMBERS, 0)]
-    loose_parts += loose.blade(Settings(), NUMBERS, 300.0)
+    loose_parts += [*loose.blade(Settings(), NUMBERS, 300.0), *belt.drive(NUMBERS)]
     assert set(parts_by_item([*rig.parts, *loose_parts])) <= listed
 
 
@@ -337,6 +339,61 @@ def test_lengths_in_the_list_are_those_of_the_parts() -> None:
         box = parts[item].solid.bounding_box()
         long = max(box[i + 3] - box[i] for i in range(3))
         assert f"{long:,.0f} mm" in figures[item], (item, long)
+
+
+def test_sizes_of_plates_and_angles_in_the_list_are_those_of_the_parts() -> None:
+    figures = {row["item"]: row["figures_that_matter"] for row in bom()}
+    parts = Rig(Settings()).parts
+    for name in ("side panel", "back board", "tie board", "crank bracket"):
+        count, size = views.sawn(parts, name)
+        assert size in figures["panels"], name
+        assert f">{count} × {size}<" in text("drawings/frame.svg")
+    for name in ("prop angle", "prop foot angle"):
+        boxes = [p.solid.bounding_box() for p in parts if p.name == name]
+        assert f"{len(boxes)} × {boxes[0][3] - boxes[0][0]:.0f} mm" in figures["prop angles"], name
+    (shaft,) = [p.solid.bounding_box() for p in belt.drive(NUMBERS) if p.name == "blade shaft"]
+    assert f"shaft 8 h6 × {shaft[4] - shaft[1]:.0f} mm" in figures["blade belts (optional)"]
+
+
+def test_another_rig_has_other_figures_on_its_drawings() -> None:
+    """What a drawing says comes from the settings, also where it stands in a sentence."""
+    other = changed(mechanics={"screw_diameter_mm": 12.0, "hinge_height_mm": 560.0},
+                    screw={"lead_mm": 3.0})  # fmt: skip
+    turned_end = turned.screw(other)
+    assert "Screw Tr12×3, mm" in turned_end
+    assert "turned from the core of 8.5:" in turned_end
+    made = dict(drawings.all_drawings(other))
+    _, size = views.sawn(Rig(other).parts, "back board")
+    assert size == "202 × 356"
+    assert f">1 × {size}<" in made["frame.svg"]
+    assert made["screw.svg"] == turned_end
+
+
+def test_the_lamps_legend_is_what_the_lamp_shows() -> None:
+    lines = " · ".join(labels.lamp_lines()).removeprefix("Lamp: ").split(" · ")
+    assert len(lines) == len(PATTERNS)
+    assert "green slow put the bag back" in lines
+    assert "blue fast raising" in lines
+    assert "white steady sliding" in lines
+    for (state, pattern), line in zip(PATTERNS.items(), lines, strict=True):
+        colour, rhythm, means = line.split(" ", 2)
+        assert labels.COLOURS[pattern.colours] == colour
+        assert (rhythm == "steady") == (pattern.dark_s == 0), state
+        assert means
+        assert line in text("drawings/labels.svg")
+
+
+def test_resistors_on_the_diagram_are_the_constants(monkeypatch: pytest.MonkeyPatch) -> None:
+    names = ("PULL_UP_OHM", "FILTER_OHM", "PULL_DOWN_OHM", "BASE_OHM", "LAMP_OHM", "ENA_OHM",
+             "BEAM_PULL_UP_OHM")  # fmt: skip
+    for i, name in enumerate(names):
+        monkeypatch.setattr(wiring, name, 47_000.0 + i)
+    monkeypatch.setattr(wiring, "FILTER_F", 33e-9)
+    table = wiring.csv_text(wiring.netlist(WIRED["_blade"]))
+    for i in range(len(names)):
+        assert wiring.ohm(47_000.0 + i) in table
+    assert "33 nF" in table
+    assert {found[:2] for found in re.findall(r"[\d.]+ k?Ω", table)} == {"47"}
 
 
 def test_what_is_turned_is_turned_from_the_core_of_the_screw() -> None:

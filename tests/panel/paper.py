@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -18,6 +19,7 @@ from tests.panel.client import Answer, Client
 from tests.panel.jumping import JumpingLoop
 
 COOKIE = "rig_panel_8600"
+NOW = datetime(2026, 5, 30, 18, 30, tzinfo=UTC)
 
 
 def snapshot(**changes: Any) -> Snapshot:

@@ -18,6 +18,7 @@ from rig.procedures.series.log import SeriesLog, SeriesOptions
 from rig.settings.model import Settings
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import Face
+from tests.panel.paper import NOW
 
 FACE = Face(mu_static_dry=0.2, mu_kinetic_dry=0.15, humidity_gain=0.0)
 
@@ -81,7 +82,7 @@ class Story:
 
     def series(self, runs: int, is_ready: bool = True) -> None:
         form = SeriesForm(runs=str(runs), bag="Heron 1", face="slick")
-        requests = requests_of(form, self.machine.settings, "twin")
+        requests = requests_of(form, self.machine.settings, "twin", NOW)
         self.desk.wish(SeriesWish(requests, SeriesOptions(), is_ready))
 
     def press(self, button: str, down: bool) -> None:

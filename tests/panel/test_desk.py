@@ -8,6 +8,7 @@ from rig.clock import Task
 from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import SeriesForm, requests_of
 from rig.procedures.series.log import Planned, SeriesLog, SeriesOptions
+from tests.panel.paper import NOW
 from tests.panel.story import Story, busy, idle
 
 
@@ -40,7 +41,7 @@ def evening(story: Story) -> None:
     settings = story.machine.settings
     first, then = (
         SeriesWish(
-            requests_of(SeriesForm(runs="1", bag=bag, face="slick"), settings, "twin"),
+            requests_of(SeriesForm(runs="1", bag=bag, face="slick"), settings, "twin", NOW),
             SeriesOptions(bad_in_a_row=bad),
             is_ready=bag == "Heron 1",
         )
@@ -67,6 +68,28 @@ def test_series_of_an_evening_are_made_one_after_another(story: Story) -> None:
     with SeriesLog(story.folder) as log:
         planned = [entry for entry in log.entries if isinstance(entry, Planned)]
     assert [one.options.bad_in_a_row for one in planned] == [2, 3], "each by its own options"
+
+
+def test_the_twin_takes_each_bag_of_an_evening(
+    story: Story, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that slides count for the bag that a person chose, and what was invented is said."""
+    taken: list[tuple[object, ...]] = []
+
+    def take(*bag: object) -> list[str]:
+        taken.append(bag)
+        return [f"Invented for {bag[0]}."]
+
+    monkeypatch.setattr(story.opened, "take_bag", take)
+
+    def script(story: Story) -> Task[None]:
+        evening(story)
+        yield from story.until(busy)
+        yield from story.until(idle)
+
+    story.tell(script)
+    assert taken == [("Heron 1", "slick", None), ("Heron 2", "slick", None)]
+    assert "Invented for Heron 2." in story.said
 
 
 def test_a_stop_ends_the_evening(story: Story) -> None:

@@ -18,6 +18,7 @@ from rig.panel.view import Notice
 from rig.procedures.runs import MadeRun
 from rig.procedures.series.log import Begun, Closed, Ended, SeriesLog
 from rig.settings.model import Settings
+from tests.panel.paper import NOW
 from tests.panel.story import Story, busy, idle
 
 FAULT = MachineFaultError("disk", "The disk is full.")
@@ -273,7 +274,7 @@ def test_what_a_series_tells_is_shown_and_said(
 ) -> None:
     written: list[Path] = []
     monkeypatch.setattr(story.opened, "write_truth", written.append)
-    (request,) = requests_of(SeriesForm(runs="1", bag="Heron 1"), Settings(), "twin")
+    (request,) = requests_of(SeriesForm(runs="1", bag="Heron 1"), Settings(), "twin", NOW)
     path = story.folder / "one.run.jsonl"
 
     def make(*, start_now: bool) -> Task[list[Any]]:

@@ -18,6 +18,7 @@ from rig.panel.form import (
 )
 from rig.panel.seats import RefusedError
 from rig.settings.model import Settings
+from tests.panel.paper import NOW
 
 
 def refusal(**fields: str) -> str:
@@ -106,7 +107,7 @@ def test_names_have_sixty_letters_and_no_character_that_cannot_be_shown(field: s
 
 def test_requests_carry_what_was_typed_and_the_settings_for_the_rest() -> None:
     form = SeriesForm(runs="3", bag="Heron 1", face="slick", board="shed", dwell="7")
-    made = requests_of(form, Settings(), "twin")
+    made = requests_of(form, Settings(), "twin", NOW)
     assert [request.repeat for request in made] == [1, 2, 3]
     last = made[-1]
     assert (last.bag, last.face, last.board, last.source) == ("Heron 1", "slick", "shed", "twin")

@@ -46,8 +46,8 @@ def test_lines_of_the_web_process_are_counted(tmp_path: Path) -> None:
     options = ["--rcfile", str(ROOT / "pyproject.toml"), "--data-file", str(tmp_path / "data")]
     command = [sys.executable, "-m", "coverage", "run", *options, str(parent)]
     subprocess.run(command, cwd=ROOT, env=environment, check=True, timeout=60)
-    parent_lines, web_lines = sorted(
-        map(lines, tmp_path.glob("data.*")), key=lambda seen: "app" in seen
+    parent_lines, *_, web_lines = sorted(  # a spare imports and does nothing
+        map(lines, tmp_path.glob("data.*")), key=lambda seen: len(seen.get("app", ()))
     )
     assert parent_lines.keys() == {"seats"}, "imported for the wording of a form"
     assert web_lines.keys() == {"app", "seats", "stream", "web"}

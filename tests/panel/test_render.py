@@ -20,10 +20,10 @@ from rig.panel.render import (
 from rig.panel.seats import Seat
 from rig.panel.view import Notice
 from rig.settings.model import Settings
-from tests.panel.paper import snapshot
+from tests.panel.paper import NOW, snapshot
 
 PRESSED = ("emergency_stop",)
-REQUEST = requests_of(SeriesForm(runs="2", bag="Heron 1"), Settings(), "twin")[1]
+REQUEST = requests_of(SeriesForm(runs="2", bag="Heron 1"), Settings(), "twin", NOW)[1]
 
 
 def test_every_value_comes_in_its_units() -> None:
@@ -125,12 +125,12 @@ def test_time_left_is_told_while_there_is_some() -> None:
 
 def test_what_a_run_is_made_with() -> None:
     form = SeriesForm(runs="1", bag="Heron 1", face="grip", board="shed", rate="0.5", gap="1in")
-    full = requests_of(form, Settings(), "twin")[0]
+    full = requests_of(form, Settings(), "twin", NOW)[0]
     assert what_runs(Course(1, 0, None, full)) == (
         "Heron 1, grip face, on shed, 0.5 °/s, gap 25.4 mm"
     )
     assert what_runs(Course(1, 0, None, full), "us").endswith(", gap 1.000 in")
-    bare = requests_of(SeriesForm(runs="1", rate="0.5"), Settings(), "twin")[0]
+    bare = requests_of(SeriesForm(runs="1", rate="0.5"), Settings(), "twin", NOW)[0]
     assert what_runs(Course(1, 0, None, bare)) == "a bag without a name, 0.5 °/s, gap 8.0 mm"
     assert what_runs(Course(1, 0, None, None)) == ""
 

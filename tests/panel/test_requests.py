@@ -15,6 +15,7 @@ from rig.panel.render import what_runs
 from rig.panel.seats import TRIES, TRIES_S
 from rig.settings.model import Settings
 from tests.panel.client import Answer, Client
+from tests.panel.paper import NOW
 from tests.panel.rig_example import WAIT_S, Rig, served_rig, wait_for
 
 
@@ -285,7 +286,7 @@ def test_inch_and_fahrenheit_are_shown_on_request(client: Client) -> None:
 
 def test_html_in_a_bags_name_travels_as_text() -> None:
     name = "<img src=x onerror=alert(1)>"
-    request = requests_of(SeriesForm(runs="1", bag=name), Settings(), "twin")[0]
+    request = requests_of(SeriesForm(runs="1", bag=name), Settings(), "twin", NOW)[0]
     assert request.bag == name
     assert name in what_runs(Course(1, 0, None, request))
     # The page puts it in as text: no script of ours makes elements from strings.

@@ -18,12 +18,14 @@ from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import SeriesForm, usual_of
 from rig.panel.listen import listen
 from rig.panel.seats import KeptSeats
-from rig.panel.server import STOP_S, WebServer
+from rig.panel.server import BEGIN_S, SILENT_S, STOP_S, WebServer, _Server
 from rig.panel.setup import EVERYWHERE, LOCAL, addresses, serve_panel
+from rig.panel.web import ALIVE_S
 from rig.procedures.series.log import SeriesOptions
 from rig.procedures.studied import StudySeries
 from rig.settings.model import Settings
-from tests.panel.paper import snapshot
+from tests.panel.paper import NOW, snapshot
+from tests.panel.rig_example import wait_for
 
 SETUP = link.Setup(usual=usual_of(Settings(), "twin"), is_open=False, port=0)
 
@@ -88,7 +90,9 @@ def said() -> list[str]:
 
 @pytest.fixture
 def server(desk: Noted, said: list[str]) -> WebServer:
-    opened = SimpleNamespace(machine=SimpleNamespace(settings=Settings()), source="twin")
+    clock = SimpleNamespace(utc_now=lambda: NOW)
+    machine = SimpleNamespace(settings=Settings(), clock=clock)
+    opened = SimpleNamespace(machine=machine, source="twin")
     return WebServer(cast(Any, opened), cast(Any, desk), said.append, SETUP, LOCAL)
 
 
@@ -128,18 +132,19 @@ def work(
 def test_a_server_that_ends_soon_begins_again_after_ever_longer_pauses(
     server: WebServer, monkeypatch: pytest.MonkeyPatch, said: list[str]
 ) -> None:
-    pauses_s, got = work(server, monkeypatch, [0.1] * 8)
-    assert pauses_s == [2.0, 4.0, 8.0, 16.0, 32.0, 60.0, 60.0, 60.0]
-    assert len(got) == 8
-    assert said[0] == "The page's server ended; another one begins in 2 s."
-    assert [float(line.split()[-2]) for line in said] == pauses_s
+    pauses_s, got = work(server, monkeypatch, [0.1] * 9)
+    assert pauses_s == [0.0, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 60.0, 60.0]
+    assert len(got) == 9
+    assert said[0] == "The page's server ended; another one begins at once."
+    assert said[1] == "The page's server ended; another one begins in 1 s."
+    assert [float(line.split()[-2]) for line in said[1:]] == pauses_s[1:]
 
 
-def test_a_server_that_has_lived_for_ten_seconds_begins_again_after_one(
+def test_a_server_that_has_lived_for_ten_seconds_begins_again_at_once(
     server: WebServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    pauses_s, _ = work(server, monkeypatch, [0.1, 9.9, 10.1, 10.1, 9.9])
-    assert pauses_s == [2.0, 4.0, 1.0, 1.0, 2.0]
+    pauses_s, _ = work(server, monkeypatch, [0.1, 9.9, 10.1, 10.1, 9.9, 9.9])
+    assert pauses_s == [0.0, 1.0, 0.0, 0.0, 0.0, 1.0]
 
 
 def test_each_life_is_told_first_of_the_rig_and_of_the_port_that_was_had(
@@ -167,9 +172,9 @@ def test_a_server_that_cannot_be_begun_is_tried_again(
         monkeypatch.setattr(server, "_spawn", fail)
     monkeypatch.setattr(server, "_ends", ends := Ends(3))
     server._work()  # noqa: SLF001
-    assert ends.pauses_s == [2.0, 4.0, 8.0]
+    assert ends.pauses_s == [0.0, 1.0, 2.0]
     assert os.strerror(number) in said[0]
-    assert "another one begins in 2 s" in said[0]
+    assert "another one begins at once" in said[0]
 
 
 def test_pairings_are_handed_to_the_next_life(
@@ -203,6 +208,94 @@ def test_a_stop_overtakes_a_wish_that_is_held_up(
         held.set()
         server._wishes.put(None)  # noqa: SLF001
         serving.join(30.0)
+
+
+def test_another_server_waits_until_the_first_one_ends_and_is_told_what_is_known(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch, desk: Noted, said: list[str]
+) -> None:
+    """No process can be made when it is needed; how many stops were met is known by then."""
+    begun: list[tuple[socket.socket, Process]] = []
+
+    def spawn(its: socket.socket) -> Process:
+        if len(begun) == 2:
+            raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
+        begun.append((its.dup(), Process()))
+        return begun[-1][1]
+
+    monkeypatch.setattr(server, "_spawn", spawn)
+    server.publish(snapshot(stops=3))
+    server.start()
+    try:
+        for number in range(2):
+            wait_for(lambda number=number: len(begun) > number, "a server")  # type: ignore[misc]
+            end = begun[number][0]
+            end.settimeout(30.0)
+            assert link.decode_setup(end.recv(link.MAX_MESSAGE)).usual == SETUP.usual
+            assert link.decode_snapshot(end.recv(link.MAX_MESSAGE)).stops == 3
+            link.Asker(end).alive()
+            if number == 0:
+                wait_for(lambda: len(begun) == 2, "the spare")
+                end.close()
+        link.Asker(begun[1][0]).stop("the page on device 1")
+        wait_for(lambda: desk.asked == ["the page on device 1"], "the stop")
+        assert said == [
+            "The page's server ended; another one begins at once.",
+            "No second server for the page could be begun (Too many open files).",
+        ]
+    finally:
+        begun[1][0].close()
+        server.stop()
+
+
+def test_a_spare_that_nobody_needed_ends_with_the_server(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mine, its = link.pair()
+    with mine, its:
+        spare = Process()
+        server._spare = _Server(mine, cast(Any, spare))  # noqa: SLF001
+        server.stop()
+        assert its.recv(link.MAX_MESSAGE) == b""
+        assert spare.done == [STOP_S]
+
+
+def test_a_server_that_falls_silent_is_killed_and_replaced(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch, said: list[str]
+) -> None:
+    """As one that hangs, or that somebody stopped with SIGSTOP; one that begins has longer."""
+    assert (BEGIN_S, SILENT_S, ALIVE_S) == (30.0, 1.5, 0.25)
+    monkeypatch.setattr("rig.panel.server.SILENT_S", 0.05)
+    monkeypatch.setattr(server, "_keep_spare", lambda: None)
+    processes: list[Process] = []
+    ends: list[socket.socket] = []
+
+    def spawn(its: socket.socket) -> Process:
+        ends.append(its.dup())
+        link.Asker(its).alive()
+        processes.append(Process())
+        return processes[-1]
+
+    monkeypatch.setattr(server, "_spawn", spawn)
+    monkeypatch.setattr(server, "_ends", Ends(2))
+    server._work()  # noqa: SLF001
+    for end in ends:
+        end.close()
+    assert [process.done for process in processes] == [["kill", STOP_S]] * 2
+    assert said[0] == "The page's server fell silent; another one begins at once."
+
+
+def test_a_server_that_still_imports_is_not_silent(
+    server: WebServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rig.panel.server.SILENT_S", 0.05)
+    mine, its = link.pair()
+    with mine, its:
+        reading = threading.Thread(target=server._pass_on, args=(mine,))  # noqa: SLF001
+        reading.start()
+        reading.join(0.5)
+        assert reading.is_alive()
+        its.shutdown(socket.SHUT_RDWR)
+        reading.join(30.0)
 
 
 def test_a_server_that_does_not_end_is_killed() -> None:
@@ -254,6 +347,7 @@ def test_every_wish_reaches_the_desk(
     assert (resume, reset) == (ResumeWish(), ResetWish())
     assert isinstance(series, SeriesWish)
     assert (series.is_ready, series.options) == (True, SeriesOptions())
+    assert {r.session for r in series.requests} == {"2026-05-30"}, "by the machine's clock"
     assert [(r.repeat, r.bag, r.gap_mm, r.source) for r in series.requests] == [
         (1, "Heron 1", 12.7, "twin"),
         (2, "Heron 1", 12.7, "twin"),
@@ -273,7 +367,7 @@ def test_a_message_that_makes_no_sense_ends_that_life_and_reaches_nobody(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     pauses_s, _ = work(server, monkeypatch, [0.1], b"\xc1", link.encode(link.Start()))
-    assert pauses_s == [2.0]
+    assert pauses_s == [0.0]
     assert desk.asked == []
     assert "makes no sense" in caplog.text
 

@@ -37,7 +37,7 @@ class Hall:
     ) -> AsyncGenerator[bytes, None]:
         """A page that has been told when to try again."""
         stream = self.hub.stream(token, units)
-        assert await anext(stream) == b"retry: 1000\n\n"
+        assert await anext(stream) == b"retry: 300\n\n"
         return stream
 
 

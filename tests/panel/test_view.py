@@ -15,10 +15,11 @@ from rig.panel.form import SeriesForm, requests_of
 from rig.panel.slides import KEPT
 from rig.panel.view import Notice, Snapshot, Viewer, notice_of
 from rig.settings.model import Settings
+from tests.panel.paper import NOW
 
 SETTINGS = Settings()
 FIRST, SECOND = requests_of(
-    SeriesForm(runs="2", bag="Heron 1", rate="0.5", dwell="10"), SETTINGS, "twin"
+    SeriesForm(runs="2", bag="Heron 1", rate="0.5", dwell="10"), SETTINGS, "twin", NOW
 )
 
 

@@ -1,6 +1,7 @@
 """The web server itself, in a thread of this process: who gets in, and for how long."""
 
 import asyncio
+import errno
 import gc
 import logging
 import socket
@@ -34,9 +35,9 @@ class Served:
         self.thread = thread
 
     def told(self) -> link.Message:
-        """The next message from the server; pairings that are to be kept are passed over."""
+        """The next message; signs of life and pairings that are to be kept are passed over."""
         message: link.Message = link.decode_message(self.end.recv(link.MAX_MESSAGE))
-        return self.told() if isinstance(message, link.Keep) else message
+        return self.told() if isinstance(message, link.Keep | link.Alive) else message
 
 
 @contextmanager
@@ -156,6 +157,47 @@ def test_on_this_computer_alone_watching_pairs_under_the_ports_own_cookie() -> N
             assert not web_server.thread.is_alive(), "it ends with the link, whoever watches"
             while watching.recv(65536):
                 pass
+
+
+def test_it_shows_signs_of_life() -> None:
+    with served(is_open=False) as web_server:
+        for _ in range(3):
+            message: link.Message = link.Start()
+            while not isinstance(message, link.Alive):
+                message = link.decode_message(web_server.end.recv(link.MAX_MESSAGE))
+
+
+def test_a_spare_that_nobody_needed_ends_without_a_word() -> None:
+    mine, its = link.pair()
+    with its, socket.create_server(("127.0.0.1", 0)) as listener:
+        mine.close()
+        asyncio.run(web.serve(listener, its))
+
+
+class Full(socket.socket):
+    """Listens while there is no room for what comes."""
+
+    def accept(self) -> Any:
+        raise OSError(errno.EMFILE, "Too many open files")
+
+
+def test_a_server_that_can_take_no_connection_any_more_ends() -> None:
+    """Another one, with files of its own, can."""
+    mine, its = link.pair()
+    mine.settimeout(30.0)
+    with mine, its, Full(fileno=socket.create_server(("127.0.0.1", 0)).detach()) as listener:
+        setup = link.Setup(usual=usual_of(Settings(), "twin"), is_open=False, port=8612)
+        mine.send(link.encode(setup))
+        work = threading.Thread(target=lambda: asyncio.run(web.serve(listener, its)))
+        work.start()
+        told = []
+        with socket.create_connection(listener.getsockname(), 30.0):
+            while data := mine.recv(link.MAX_MESSAGE):
+                told.append(link.decode_message(data))
+        work.join(30.0)
+        assert not work.is_alive()
+    why = "The page's server has no file left for another connection, and ends."
+    assert link.Tell(why) in told
 
 
 def test_what_it_logs_goes_to_the_machine_and_no_terminal() -> None:

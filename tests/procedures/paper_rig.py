@@ -71,6 +71,7 @@ class PaperRig:
         )
         self.inputs: Any = None
         self.bus: Any = None
+        self.host: Any = None
         self.calibration: Calibration | None = None
         self.home_check: Any = None
         self.latched: Any = None

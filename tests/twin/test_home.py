@@ -1,11 +1,12 @@
 """What a simulated rig remembers from one command to the next."""
 
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from rig.errors import BadInputError
+from rig.errors import BadInputError, BusyError
 from rig.files.time_here import home_above, now_in
 from rig.study.folder.catalogue import Step
 from rig.study.folder.journal import Play, Treatment
@@ -81,6 +82,36 @@ def test_a_home_is_made_once_and_settings_are_left_alone(home: Home, tmp_path: P
         new_home(tmp_path / "other", seed=1, now=BEGIN, law="glue")
     with pytest.raises(BadInputError, match="can't be made"):
         new_home(mine / "rig.toml" / "below", seed=1, now=BEGIN)
+
+
+def test_one_process_at_a_time_changes_it(home: Home) -> None:
+    """A lock is on the open file, so two in one process stand for two processes."""
+    other = Home(home.folder)
+    home.hold()
+    said = f"number {os.getpid()}.*works on the simulated rig of {home.folder}"
+    with pytest.raises(BusyError, match=said):
+        other.wait(BEGIN + timedelta(hours=1))
+    home.wait(BEGIN + timedelta(hours=2))
+    home.let_go()
+    home.let_go()
+    with pytest.raises(BadInputError, match="Another command has just changed"):
+        other.keep_air(30.0, 70.0)
+    again = Home(home.folder)
+    assert (again.now, again.state.air) == (BEGIN + timedelta(hours=2), None)
+    again.keep_air(30.0, 70.0)
+    assert Home(home.folder).state.air is not None
+
+
+def test_what_cannot_be_written_is_not_believed(
+    home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("rig.twin.home.replace_file", fail)
+    with pytest.raises(BadInputError, match=r"can't be written: No space left on device\."):
+        home.wait(BEGIN + timedelta(hours=1))
+    assert home.now == BEGIN
 
 
 def test_slides_are_counted_for_each_face(home: Home) -> None:

@@ -16,7 +16,7 @@ COMPUTER: tuple[Fault, ...] = (
     Fault(
         "suspended",
         "the program was suspended for more than 0.5 s and continued (Ctrl-Z, a debugger)",
-        ALL,
+        ALL - {"parked"},
         "cut",
         "as soon as it continues",
         None,

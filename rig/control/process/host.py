@@ -9,6 +9,10 @@ PERIOD_S = 1.5
 """Interval of the checks; each costs a system call."""
 
 THROTTLED = Path("sys/devices/platform/soc/soc:firmware/get_throttled")
+COMPATIBLE = Path("proc/device-tree/compatible")
+PERSISTS = "sys/module/{driver}/parameters/persist_gpio_outputs"
+"""Parameter of the drivers of a Pi's pins (raspberrypi/linux pull requests 6117 and 6150); what
+`dtparam=strict_gpiod` switches off."""
 UNDER_VOLTAGE_NOW = 0x1
 """Bit 0 of the firmware's word: the supply is too low now (from memory)."""
 
@@ -78,3 +82,18 @@ def free_mb(folder: Path) -> float | None:
         return shutil.disk_usage(place).free / 1e6
     except OSError:
         return None
+
+
+def keeps_outputs(root: Path) -> bool | None:
+    """Whether an output stays driven after its program has ended; None where the kernel won't say.
+
+    Args:
+        root: where the kernel's file tree begins.
+    """
+    try:
+        is_five = b"bcm2712" in (root / COMPATIBLE).read_bytes()
+        driver = "pinctrl_rp1" if is_five else "pinctrl_bcm2835"
+        text = (root / PERSISTS.format(driver=driver)).read_text("ascii")
+    except (OSError, ValueError):
+        return None
+    return text.strip() in ("Y", "1")

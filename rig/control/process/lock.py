@@ -8,6 +8,7 @@ from pathlib import Path
 from rig.errors import BusyError
 
 LOCK_FOLDERS = (Path("/run/lock"), Path("/var/lock"))
+BUSY = "uses this rig; end it first, or wait for it. `rig safe` ends it and switches the motor off."
 
 
 def lock_path(bus_number: int) -> Path:
@@ -21,10 +22,12 @@ class RigLock:
 
     Args:
         path: of the locked file.
+        busy: what another process that holds it does, and what to do about it.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, busy: str = BUSY) -> None:
         self.path = path
+        self._busy = busy
         self._descriptor = -1
 
     def open(self) -> None:
@@ -45,8 +48,7 @@ class RigLock:
         except BlockingIOError as error:
             os.close(descriptor)
             raise BusyError(
-                f"Another process (number {holder(self.path) or 'unknown'}) uses this rig; end it"
-                " first, or wait for it. `rig safe` ends it and switches the motor off."
+                f"Another process (number {holder(self.path) or 'unknown'}) {self._busy}"
             ) from error
         self._descriptor = descriptor
         try:

@@ -4,6 +4,8 @@
 const SILENCE_MS = 2500;
 const CONFIRM_MS = 700;
 const AGAIN_MS = 1000;
+const STOP_MS = 1000;
+const STOP_TRIES = 8;
 const PATIENCE_MS = 5000;
 const SHOWN_MS = 8000;
 const known = {};
@@ -117,7 +119,7 @@ document.addEventListener("visibilitychange", () => {
 
 let fading = 0;
 
-async function post(path, body) {
+async function post(path, body, patience = 4000) {
   const said = byId("said");
   clearTimeout(fading);
   try {
@@ -125,7 +127,7 @@ async function post(path, body) {
       method: "POST",
       headers: {"Content-Type": "application/json"},
       body: JSON.stringify(body),
-      signal: AbortSignal.timeout(4000),
+      signal: AbortSignal.timeout(patience),
     });
     const told = await answer.json();
     said.textContent = told.text;
@@ -151,9 +153,14 @@ async function stop() {
   clearTimeout(stopFading);
   stopping = mine;
   tellStop("Stop: sending …", false);
-  const told = await post("stop", {});
-  if (stopping !== mine) return;
-  if (told) { mine.before = told.before; followStop(); } else notConfirmed(mine);
+  // A server that died on it answers nothing; the next one takes it. A stop too many does no harm.
+  for (let tries = 0; tries < STOP_TRIES && stopping === mine; tries++) {
+    const told = await post("stop", {}, STOP_MS);
+    if (stopping !== mine) return;
+    if (told) { mine.before = told.before; followStop(); return; }
+    notConfirmed(mine);
+    await new Promise((done) => { setTimeout(done, STOP_MS / 4); });
+  }
 }
 
 function followStop() {

@@ -2,7 +2,7 @@
 
 import threading
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from statistics import median
 from typing import Any, TypeVar
@@ -11,6 +11,7 @@ import msgspec
 
 from rig.errors import BadInputError
 from rig.files.stamps import parse_utc, utc_text
+from rig.files.time_here import now_in
 from rig.panel.study import forms, writes
 from rig.panel.study.tonight import place_words, tonight_of
 from rig.procedures.studied import ANY_STEADY, StudySeries, study_series
@@ -41,7 +42,7 @@ class Book:
     Args:
         path: of the study.
         by_hand: there is no rig.
-        utc_now: tells the time.
+        utc_now: tells the time; where the study lies in a twin's home, that goes by the twin's.
     """
 
     def __init__(
@@ -49,11 +50,11 @@ class Book:
         path: Path,
         *,
         by_hand: bool,
-        utc_now: Callable[[], datetime] = lambda: datetime.now(UTC),
+        utc_now: Callable[[], datetime] | None = None,
     ) -> None:
         self.path = path
         self._by_hand = by_hand
-        self._utc_now = utc_now
+        self._utc_now = utc_now or (lambda: now_in(path))
         self._lock = threading.Lock()
         self._judged: dict[str, tuple[int, str]] = {}
 

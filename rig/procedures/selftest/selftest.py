@@ -6,7 +6,7 @@ from statistics import mean, stdev
 
 from rig.clock import At, Task
 from rig.control.machine import Machine
-from rig.control.process.host import free_mb
+from rig.control.process.host import free_mb, keeps_outputs
 from rig.procedures.selftest.moves import Finding, try_moves
 
 LISTEN_S = 1.5
@@ -23,7 +23,7 @@ def self_test(
         ask: asks a person to press start before anything moves; None: the person has already
             confirmed that nobody is near.
     """
-    findings = [*_disk(machine), *_inputs(machine), *_bus(machine)]
+    findings = [*_disk(machine), *_released(machine), *_inputs(machine), *_bus(machine)]
     findings += yield from _angle(machine)
     findings += _climate(machine)
     if move:
@@ -43,6 +43,20 @@ def _disk(machine: Machine) -> list[Finding]:
         return [Finding("disk", False, f"free space where {place} lies can't be read")]
     good = free >= machine.settings.interlocks.min_free_mb
     return [Finding("disk", good, f"{free:,.0f} MB free for {place}")]
+
+
+def _released(machine: Machine) -> list[Finding]:
+    """Look at what the kernel does with an output whose program was killed, if it says so."""
+    keeps = keeps_outputs(machine.host.root)
+    if keeps is None:
+        return []
+    text = "become inputs when a program ends, however it ends"
+    if keeps:
+        text = (
+            "stay driven when a program is killed, so the motor may stay on: add"
+            " `dtparam=strict_gpiod` under [all] in config.txt and restart"
+        )
+    return [Finding("released pins", not keeps, text)]
 
 
 def _inputs(machine: Machine) -> list[Finding]:

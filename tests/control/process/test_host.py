@@ -7,7 +7,7 @@ from typing import NamedTuple
 import pytest
 
 from rig.clock import VirtualClock
-from rig.control.process.host import PERIOD_S, THROTTLED, Host, free_mb
+from rig.control.process.host import COMPATIBLE, PERIOD_S, THROTTLED, Host, free_mb, keeps_outputs
 
 
 def looked(host: Host, clock: VirtualClock) -> Host:
@@ -94,3 +94,26 @@ def test_free_space_is_in_megabytes_and_may_be_unknown(
 
     monkeypatch.setattr("shutil.disk_usage", refuse)
     assert free_mb(tmp_path) is None
+
+
+@pytest.mark.parametrize(
+    ("soc", "driver", "word", "keeps"),
+    [
+        (b"raspberrypi,4-model-b\0brcm,bcm2711\0", "pinctrl_bcm2835", "Y\n", True),
+        (b"raspberrypi,4-model-b\0brcm,bcm2711\0", "pinctrl_bcm2835", "N\n", False),
+        (b"raspberrypi,5-model-b\0brcm,bcm2712\0", "pinctrl_rp1", "Y\n", True),
+        (b"raspberrypi,5-model-b\0brcm,bcm2712\0", "pinctrl_bcm2835", "Y\n", None),
+        (None, "pinctrl_bcm2835", "Y\n", None),
+    ],
+)
+def test_what_the_kernel_does_with_outputs_of_a_program_that_ended(
+    tmp_path: Path, soc: bytes | None, driver: str, word: str, keeps: bool | None
+) -> None:
+    """On a Pi 5 both drivers are there, and the header's is the other one."""
+    if soc is not None:
+        (tmp_path / COMPATIBLE).parent.mkdir(parents=True)
+        (tmp_path / COMPATIBLE).write_bytes(soc)
+    file = tmp_path / "sys/module" / driver / "parameters/persist_gpio_outputs"
+    file.parent.mkdir(parents=True)
+    file.write_text(word)
+    assert keeps_outputs(tmp_path) is keeps

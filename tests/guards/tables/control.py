@@ -241,7 +241,7 @@ ENTRIES: list[Guard] = [
     always(
         _MACHINE,
         "Machine.continued",
-        "self.live.state not in ('parked', 'halted')",
+        "self.live.state in BY_CAUSE['suspended'].states",
         _HELD + "at_rest_nothing_was_missed",
     ),
     without(

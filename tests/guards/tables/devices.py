@@ -239,4 +239,16 @@ LAMP: list[Guard] = [
     ),
 ]
 
-ENTRIES: list[Guard] = [*PINS, *INPUTS, *BUTTONS, *LAMP]
+_MEMORY, _IN_MEMORY = "rig.devices.memory", "tests/devices/test_memory.py::"
+_ASKED = _IN_MEMORY + "test_the_kernel_is_asked_for_pages_of_now_and_later_once_touched"
+MEMORY: list[Guard] = [
+    never(
+        _MEMORY,
+        "lock_memory",
+        "limit != resource.RLIM_INFINITY",
+        _IN_MEMORY + "test_a_limit_is_not_run_into",
+    ),
+    change(_MEMORY, "lock_memory", "MCL_CURRENT | MCL_FUTURE | MCL_ONFAULT", "MCL_CURRENT", _ASKED),
+]
+
+ENTRIES: list[Guard] = [*PINS, *INPUTS, *BUTTONS, *LAMP, *MEMORY]

@@ -33,6 +33,9 @@ _NETWORK = _IN_WEB + (
     "test_names_of_this_computer_and_addresses_are_taken_where_the_network_is_let_in"
 )
 _FORWARDED = _IN_WEB + "test_no_header_changes_the_address_that_guesses_are_counted_for"
+_SILENT = "test_a_server_that_falls_silent_is_killed_and_replaced"
+_FILELESS = _IN_WEB + "test_a_server_that_can_take_no_connection_any_more_ends"
+_UNNEEDED = _IN_WEB + "test_a_spare_that_nobody_needed_ends_without_a_word"
 _NAMELESS = _IN_WEB + "test_the_server_does_not_say_what_it_is_made_of"
 
 _POLICY = (
@@ -123,6 +126,11 @@ ENTRIES: list[Guard] = [
     without(_GUARD, "Doorkeeper.welcome", "self._known.move_to_end(address)", _WELCOME),
     limit(_WEB, "MAX_TOLD", _IN_WEB + "test_what_it_logs_goes_to_the_machine_and_no_terminal"),
     *(limit(_WEB, "MAX_HEAD", _HEAD, times=times) for times in (2, 0.5)),
+    # -- how it ends
+    without(_WEB, "serve", "desk.alive()", _IN_WEB + "test_it_shows_signs_of_life"),
+    limit(_WEB, "ALIVE_S", "tests/panel/test_server.py::" + _SILENT),
+    without(_WEB, "serve", "end.shutdown(socket.SHUT_RDWR)", _FILELESS),
+    never(_WEB, "serve", "not first", _UNNEEDED),
     # -- what the server believes and tells
     change(_WEB, "configured", "False", "True", _FORWARDED, nth=2),
     change(_WEB, "configured", "False", "True", _NAMELESS, nth=3),

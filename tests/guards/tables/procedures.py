@@ -342,6 +342,13 @@ def _self_test() -> list[Guard]:
         limit(m, "LISTEN_S", heard, times=0.5),
         always(m, "self_test", "all(finding.is_good for finding in findings)", wrong),
         always(m, "self_test", "move", sound),
+        change(
+            m,
+            "_released",
+            "not keeps",
+            "True",
+            _SOUND + "pins_that_stay_driven_after_a_kill_are_told",
+        ),
         change(m, "_disk", "free >= ...", "free > machine.settings.interlocks.min_free_mb", room),
         always(m, "_inputs", "not inputs.emergency_stop_pressed", wrong),
         always(m, "_inputs", "not inputs.limit_upper_reached", wrong),

@@ -1,7 +1,7 @@
 """What the study's addresses take from whom, what they write, and how it is taken back."""
 
 from collections.abc import Callable, Iterator
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +11,14 @@ import pytest
 from rig.files.stamps import utc_text
 from rig.panel import link
 from rig.panel.form import MAX_BODY
+from rig.panel.study.book import Book
+from rig.panel.study.forms import BagForm, PlayForm
+from rig.panel.study.writes import add_bag
 from rig.procedures.studied import series_requests
 from rig.settings.model import Settings
 from rig.study.folder.journal import Mass, Play, Reading, Treatment, Withdrawal
-from rig.study.folder.study import open_study
+from rig.study.folder.study import new_study, open_study
+from rig.twin.home import new_home
 from tests.panel.paper import IDLE, snapshot
 from tests.panel.study.club import make_club
 from tests.panel.study.stand import ANSWER, StudyStand
@@ -34,6 +38,17 @@ WRITES: list[tuple[str, dict[str, Any]]] = [
                "angles": ["24", "26"]}),
     ("wipe", {"board": "shed board"}),
 ]  # fmt: skip
+
+
+def test_notes_on_a_simulated_rigs_study_go_by_its_clock(tmp_path: Path) -> None:
+    begin = datetime(2026, 5, 4, 8, tzinfo=UTC)
+    home = new_home(tmp_path / "shed", seed=7, now=begin)
+    study = new_study(home.folder / "club", "club")
+    add_bag(study, BagForm(key="a" * 12, name="Harbour 1"))
+    home.wait(begin + timedelta(hours=3))
+    Book(study.path, by_hand=True).play(PlayForm(key="b" * 12, bags=["Harbour 1"], throws="40"))
+    (line,) = open_study(study.path).journal.of(Play)
+    assert line.at == "2026-05-04T11:00:00Z"
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 """The self-test on paper: each finding from both sides, and when nothing moves."""
 
 from collections.abc import Callable
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -34,6 +35,7 @@ def sound(monkeypatch: pytest.MonkeyPatch, free_mb: float = 50.0, size_g: float 
         beam_broken=lambda n: False,
         levels=lambda: dict(HELD),
     )
+    rig.host = SimpleNamespace(root=Path("/nowhere"))
     rig.bus = SimpleNamespace(scan=lambda: [0x6A, 0x76])
     rig.shake = lambda i: (0.0, SCALE * 0.001 * (-1.0) ** i, 0.0)
     monkeypatch.setattr(
@@ -54,6 +56,18 @@ def examined(
 
 def bad(found: dict[str, Finding]) -> list[str]:
     return [name for name, finding in found.items() if not finding.is_good]
+
+
+@pytest.mark.parametrize(("keeps", "is_bad"), [(None, False), (False, False), (True, True)])
+def test_pins_that_stay_driven_after_a_kill_are_told(
+    monkeypatch: pytest.MonkeyPatch, keeps: bool | None, is_bad: bool
+) -> None:
+    monkeypatch.setattr("rig.procedures.selftest.selftest.keeps_outputs", lambda _: keeps)
+    found = examined(sound(monkeypatch))
+    assert bad(found) == ["released pins"] * is_bad
+    assert ("released pins" in found) is (keeps is not None)
+    if is_bad:
+        assert "dtparam=strict_gpiod" in found["released pins"].text
 
 
 def test_a_sound_rig_has_nothing_to_find(monkeypatch: pytest.MonkeyPatch) -> None:
