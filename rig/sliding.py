@@ -10,6 +10,9 @@ SHORTEST_PASS_S = 0.05
 
 SLOWNESS = 1.2
 """A pass may take this much longer than the slowest that sliding allows."""
+WHOLE_DEG_S, QUICK_DEG_S = 1.0, 0.3
+"""The two methods that studies have, and that a bridging series compares: whole raises at the one
+rate, quick starts at the other."""
 
 
 def slide_time_s(distance_mm: float, rate_deg_s: float, angle_deg: float = 0.0) -> float:
@@ -36,3 +39,11 @@ def longest_pass_s(gap_mm: float, length_mm: float, rate_deg_s: float) -> float:
     least_gap_mm = 0.5 * gap_mm
     passed_s = slide_time_s(least_gap_mm + length_mm, rate_deg_s)
     return SLOWNESS * (passed_s - slide_time_s(least_gap_mm, rate_deg_s))
+
+
+def check_rate_deg_s(rate_deg_s: float) -> float:
+    """Rate of a check of the material, in °/s, where slides are measured at `rate_deg_s`.
+
+    Far enough from it: friction that gives way moves the angle as rate^(1/3).
+    """
+    return WHOLE_DEG_S if rate_deg_s < (WHOLE_DEG_S + QUICK_DEG_S) / 2.0 else QUICK_DEG_S

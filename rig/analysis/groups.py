@@ -82,7 +82,7 @@ class _Run(msgspec.Struct, frozen=True):
 
 
 def group_runs(analyses: Iterable[RunAnalysis]) -> list[GroupResult]:
-    """Group the valid runs; those whose gap is unknown (only a clear edge) are left out."""
+    """Group the valid runs; those that check the material or whose gap is unknown are left out."""
     return [group.result for group in make_groups(analyses)]
 
 
@@ -115,6 +115,8 @@ def _by_way(runs: list[_Run]) -> dict[str, list[_Run]]:
 def _usable(analysis: RunAnalysis) -> _Run | None:
     row, budget = analysis.result, analysis.budget
     if not row.valid or row.mu_static is None or row.onset_angle_deg is None or budget is None:
+        return None
+    if row.purpose == "check":
         return None
     if "gap_unknown" in row.flags and row.onset_method == "one_edge":
         return None

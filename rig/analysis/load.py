@@ -10,9 +10,8 @@ import msgspec
 from rig.analysis.budget.difference import Difference, difference, group_budget
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import Group, GroupResult, make_groups
+from rig.analysis.material import MaterialCheck, material_checks, measured, widened
 from rig.analysis.placing import Equivalence, compare_ways
-from rig.analysis.rate_study import RateStudy, apply_studies, rate_studies
-from rig.analysis.rate_study_text import study_words
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
 from rig.files.plain import plain
@@ -31,7 +30,7 @@ class Analysis(NamedTuple):
     runs: list[RunAnalysis]
     made: list[Group]
     problems: list[str]
-    studies: Sequence[RateStudy] = ()
+    checks: Sequence[MaterialCheck] = ()
     n_unchecked: int = 0
     """Run files among them that were written without a check."""
 
@@ -85,10 +84,9 @@ class Analysis(NamedTuple):
             document["comparisons"] = [
                 msgspec.to_builtins(found) | {"says": found.sentence()} for found in comparisons
             ]
-        if self.studies:
-            document["rate_studies"] = [
-                msgspec.to_builtins(study) | {"used": study.used, "says": study_words(study)}
-                for study in self.studies
+        if self.checks:
+            document["material_checks"] = [
+                msgspec.to_builtins(check) | {"says": check.sentence()} for check in self.checks
             ]
         return document
 
@@ -133,14 +131,14 @@ def analyses(
 
 
 def analysis_of(runs: Sequence[RunAnalysis], problems: list[str]) -> Analysis:
-    """Groups and rate studies of runs that were analysed, one by one.
+    """Groups and checks of the material, of runs that were analysed one by one.
 
     Raises:
         BadInputError: there are none; it says the first problem.
     """
     if not runs:
         raise BadInputError(problems[0])
-    studies = rate_studies(runs)
-    applied = apply_studies(runs, studies)
+    checks = material_checks(measured(one.result for one in runs))
+    all_runs = widened(runs, checks)
     unchecked = sum(one.run.is_unchecked for one in runs)
-    return Analysis(applied, make_groups(applied), problems, studies, unchecked)
+    return Analysis(all_runs, make_groups(all_runs), problems, checks, unchecked)

@@ -97,7 +97,8 @@ def compare_ways(
 
 def _counts(analysis: RunAnalysis) -> bool:
     row = analysis.result
-    if not row.valid or row.onset_angle_deg is None or analysis.run.header.source == "hand":
+    is_other = analysis.run.header.source == "hand" or row.purpose == "check"
+    if not row.valid or row.onset_angle_deg is None or is_other:
         return False
     return not ("gap_unknown" in row.flags and row.onset_method == "one_edge")
 

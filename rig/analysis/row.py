@@ -49,9 +49,8 @@ class RunResult(msgspec.Struct, frozen=True, kw_only=True):
     surface_humidity_pct: float | None = None
     flags: list[Flag]
     outcome: str
-    friction_law: Literal["stated_range", "rate_study"] = "stated_range"
-    """What stands for it in the uncertainty: an allowance, or a rate study that also shifted the
-    angle to its intercept."""
+    friction_law: Literal["stated_range", "checked"] = "stated_range"
+    """What stands for it in the uncertainty: an allowance, or also a check at a second rate."""
     u_onset_angle_absolute_deg: float | None = None
     """In itself; `u_onset_angle_deg` is for comparing with other slides of this rig and rate."""
     u_mu_static_absolute: float | None = None

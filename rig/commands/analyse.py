@@ -35,7 +35,6 @@ def analyse(
     json: Json = False,
 ) -> None:
     """Turn run files into slide angles and friction coefficients with uncertainties."""
-    from rig.analysis.rate_study_text import rate_rows, study_words
     from rig.analysis.table import group_rows, run_rows, write_csv
     from rig.calibration.file import load_calibration
     from rig.study.slides.analysed import analyse as analyse_paths
@@ -56,11 +55,9 @@ def analyse(
     wide = _print_brief(group_rows(found.groups), BRIEF_GROUPS)
     if wide:
         say(f"--table and --json have all columns, and so has a terminal of {wide}.")
-    for one in found.studies:
+    for check in found.checks:
         print()
-        print_table(rate_rows(one))
-        for words in study_words(one):
-            tell(words)
+        tell(check.sentence())
     for comparison in found.comparisons():
         print()
         tell(comparison.sentence())

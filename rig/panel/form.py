@@ -13,6 +13,7 @@ from rig.panel.words import Units
 from rig.procedures.requests import plan_series
 from rig.quantities.shown import system
 from rig.quantities.typed import is_bare, quantity
+from rig.settings.checks import check_rate
 from rig.settings.model import Settings
 
 MAX_BODY = 4096
@@ -100,7 +101,13 @@ def requests_of(
     Raises:
         RefusedError: a field makes no sense.
     """
-    return plan_series(settings, source=source, started=started, **wanted(form)._asdict())
+    values = wanted(form)
+    if values.rate_deg_s is not None:
+        try:
+            check_rate(settings, values.rate_deg_s, "The raise rate")
+        except BadInputError as error:
+            raise RefusedError(f"{error}", 400) from error
+    return plan_series(settings, source=source, started=started, **values._asdict())
 
 
 class Usual(msgspec.Struct, frozen=True, kw_only=True):

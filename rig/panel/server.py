@@ -18,6 +18,7 @@ from typing import NamedTuple, Self
 
 import msgspec
 
+from rig.errors import RigError
 from rig.opening import OpenRig
 from rig.panel.desk import Desk, ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import requests_of
@@ -39,7 +40,7 @@ from rig.panel.link import (
     pair,
 )
 from rig.panel.listen import listen
-from rig.panel.seats import KeptSeats
+from rig.panel.seats import KeptSeats, RefusedError
 from rig.panel.view import Snapshot
 from rig.procedures.series.log import SeriesOptions
 from rig.procedures.studied import StudySeries, series_requests
@@ -268,6 +269,8 @@ class WebServer:
         while (message := self._wishes.get()) is not None:
             try:
                 self._take(message)
+            except (RigError, RefusedError) as error:
+                self._tell(str(error))
             except Exception:
                 log.exception("a wish of the page could not be passed on")
 

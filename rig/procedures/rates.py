@@ -1,13 +1,16 @@
-"""Rates of a rate study in a balanced random order."""
+"""Runs at several rates, or raised in several ways, in a balanced random order."""
 
 import math
 import zlib
+from typing import TypeVar
 
 import numpy as np
 
 from rig.errors import BadInputError
 
 LOWEST_DEG_S, HIGHEST_DEG_S = 0.1, 3.0
+
+Way = TypeVar("Way")
 
 
 def parse_rates(text: str) -> tuple[float, ...]:
@@ -35,24 +38,24 @@ def parse_rates(text: str) -> tuple[float, ...]:
     return tuple(rates)
 
 
-def balanced_order(rates: tuple[float, ...], repeat: int, series: str) -> list[float]:
-    """Each rate `repeat` times, so that neither trend nor habit favours one of them.
+def balanced_order(ways: tuple[Way, ...], repeat: int, series: str) -> list[Way]:
+    """Each way `repeat` times, so that neither trend nor habit favours one of them.
 
-    Every block holds each rate once. As many blocks as there are rates make a Latin square, in
-    which each rate stands once at each place, so a steady trend over a square moves all rates
+    Every block holds each way once. As many blocks as there are ways make a Latin square, in
+    which each stands once at each place, so a steady trend over a square moves all of them
     alike. The squares are drawn at random, from the name of the series, so that the order can be
     found again.
 
     Args:
-        rates: in °/s.
-        repeat: runs at each rate.
+        ways: to raise the board, as rates in °/s.
+        repeat: runs in each way.
         series: name of the series.
     """
     random = np.random.default_rng(zlib.crc32(series.encode()))
-    n = len(rates)
-    order: list[float] = []
+    n = len(ways)
+    order: list[Way] = []
     while len(order) < n * repeat:
         names, rows = random.permutation(n), random.permutation(n)
         for row in rows.tolist():
-            order += [rates[int(names[(row + place) % n])] for place in range(n)]
+            order += [ways[int(names[(row + place) % n])] for place in range(n)]
     return order[: n * repeat]

@@ -10,6 +10,7 @@ from rig.control.request import RunRequest
 from rig.procedures.requests import plan_series
 from rig.procedures.series.climate_gate import ClimateBand
 from rig.procedures.series.log import SeriesOptions
+from rig.settings.checks import check_rate
 from rig.settings.model import Settings
 from rig.study.folder.catalogue import ClimateWanted
 from rig.study.folder.study import Study
@@ -72,7 +73,12 @@ def series_requests(
     started: datetime,
     operator: str | None = None,
 ) -> list[RunRequest]:
-    """The runs of a series, with what the study knows of them."""
+    """The runs of a series, with what the study knows of them.
+
+    Raises:
+        BadInputError: the pulses cannot make its rate.
+    """
+    check_rate(settings, series.fields["rate_deg_s"], "`rate_deg_s` in study.toml")
     plain = plan_series(settings, series.runs, source=source, started=started, operator=operator)
     first = series.fields["slide_number"]
     return [

@@ -106,6 +106,8 @@ class AskedRun(Struct, frozen=True, kw_only=True):
     dwell_s: Annotated[float, limits.DWELL_S.meta]
     approach_deg: Annotated[float, limits.ANGLE_DEG.meta] | None = None
     """The board went fast up to here, then on at the measuring rate; None: measured from level."""
+    raise_start: Literal["whole", "quick"] | None = None
+    """As asked of this run alone; None: as its series is raised."""
     settling: bool = False
     """The uncounted raise that begins a series with quick start."""
     purpose: Literal["bridge", "check"] | None = None

@@ -1,5 +1,6 @@
 """Checks across settings: linkage, pulse rates, positions on the board, pins, blade."""
 
+import math
 from collections.abc import Iterator
 
 import msgspec
@@ -31,6 +32,8 @@ BLADE_GAP_MM = 1.0
 HIGHEST_LOWERING_DEG_S = 4.0
 QUICK_RATE_DEG_S = 2.5
 """Rate of a quick start where the pulses allow it."""
+SETTLING_RATE_DEG_S = 1.5
+"""Rate of a settling raise where the pulses allow it."""
 
 BUS_PINS = (2, 3)
 """GPIO numbers of the I2C bus on the header."""
@@ -70,6 +73,37 @@ def lowering_rate_deg_s(settings: Settings) -> float:
 def quick_rate_deg_s(settings: Settings) -> float:
     """Rate of a quick start, in °/s."""
     return min(QUICK_RATE_DEG_S, max_rate_deg_s(settings))
+
+
+def settling_rate_deg_s(settings: Settings) -> float:
+    """Rate of the settling raise before a series, in °/s."""
+    return min(SETTLING_RATE_DEG_S, max_rate_deg_s(settings))
+
+
+def check_rate(settings: Settings, rate_deg_s: float, name: str) -> None:
+    """Check that the pulses can make a raise rate that was asked for.
+
+    Args:
+        settings: of the rig.
+        rate_deg_s: the rate.
+        name: where it was given, for the message.
+
+    Raises:
+        BadInputError: they cannot.
+    """
+    if rate_deg_s > max_rate_deg_s(settings):
+        raise BadInputError(f"{_too_fast(settings, rate_deg_s, name)}.")
+
+
+def _too_fast(settings: Settings, rate_deg_s: float, name: str) -> str:
+    allowed_hz, highest = settings.screw.max_pulse_rate_hz, max_rate_deg_s(settings)
+    # Cut off, not rounded: the rate that is named must be one that is taken.
+    return (
+        f"{name} is {rate_deg_s:g} °/s, which needs {rate_deg_s / highest * allowed_hz:.0f} "
+        f"pulses/s somewhere on the travel; `screw.max_pulse_rate_hz` allows {allowed_hz:g}, "
+        f"so at most {math.floor(100 * highest) / 100:.2f} °/s (fewer `screw.microsteps` allow "
+        "more)"
+    )
 
 
 def _mistakes(settings: Settings) -> Iterator[str]:
@@ -112,16 +146,10 @@ def _pulses(settings: Settings) -> Iterator[str]:
             f"`screw.min_pulse_gap_us` is {screw.min_pulse_gap_us:g} µs, but at "
             f"`screw.max_pulse_rate_hz` pulses are {shortest_us:.4g} µs apart; make it smaller"
         )
-    highest = max_rate_deg_s(settings)
     for name in ("rate_deg_s", "homing_rate_deg_s"):
         rate = getattr(settings.motion, name)
-        if rate > highest:
-            pulses_hz = rate / highest * screw.max_pulse_rate_hz
-            yield (
-                f"`motion.{name}` is {rate:g} °/s, which needs {pulses_hz:.0f} pulses/s somewhere "
-                f"on the travel; `screw.max_pulse_rate_hz` allows {screw.max_pulse_rate_hz:g}, "
-                f"so at most {highest:.2f} °/s (fewer `screw.microsteps` allow more)"
-            )
+        if rate > max_rate_deg_s(settings):
+            yield _too_fast(settings, rate, f"`motion.{name}`")
 
 
 def _places(settings: Settings) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""How large the misfit of good slides is: what the flags `slumped` and `creep` hang on.
+"""Misfit and odds of a slump of good slides: what the flags `slumped` and `creep` hang on.
 
 Run from the project's folder: `python -m tests.bench.onset_misfit [--n N] [--write]`. Slides of the
 three laws of the family, by `tests.bench.slide_laws`, on other seeds than the other tables have.
@@ -12,6 +12,7 @@ import numpy as np
 from tests.bench.heading import Table, columns
 from tests.bench.onset_law import FAMILY, INPUTS, RATES, pooled
 from tests.bench.onset_world import analysed, seeds, world
+from tests.bench.slide_laws import Array
 
 SEED = 12
 SHARES = (0.5, 0.9, 0.98, 0.99, 0.995)
@@ -19,13 +20,21 @@ SHARES = (0.5, 0.9, 0.98, 0.99, 0.995)
 
 def lines_of(n: int) -> Iterator[str]:
     """Make the slides; the lines of the table in Markdown."""
-    yield from columns("rate °/s", "beams", "n", *(f"χ² at {100 * share:g} %" for share in SHARES))
+    titles = [f"{what} at {100 * share:g} %" for what in ("χ²", "odds") for share in SHARES]
+    yield from columns("rate °/s", "beams", "n", *titles)
     for rate in RATES:
         worlds = [world(law, rate, n, seeds(SEED, law, rate)) for law in FAMILY]
         for beams in (1, 2):
-            misfit = pooled([analysed(one, beams) for one in worlds]).misfit
-            values = (f"{value:.2f}" for value in np.quantile(misfit, SHARES))
-            yield f"| {rate:g} | {beams} | {len(misfit)} | {' | '.join(values)} |"
+            found = pooled([analysed(one, beams) for one in worlds])
+            both = [*_at_shares(found.misfit), *_at_shares(found.slump_odds)]
+            values = (f"{value:.2f}" if np.isfinite(value) else "–" for value in both)
+            yield f"| {rate:g} | {beams} | {len(found.misfit)} | {' | '.join(values)} |"
+
+
+def _at_shares(values: Array) -> list[float]:
+    """Quantiles that are values, so that what is infinite stays so."""
+    found: list[float] = np.quantile(values, SHARES, method="inverted_cdf").tolist()
+    return found
 
 
 def main() -> None:

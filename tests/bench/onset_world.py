@@ -55,6 +55,8 @@ class Found:
     mu_kinetic_error: Array
     u_mu_kinetic: Array
     misfit: Array
+    slump_odds: Array
+    """Logarithm, up to a constant; −inf where no other fit was needed."""
     flag: Array
     """"", "slumped", "creep" or "too quick"."""
 
@@ -127,10 +129,11 @@ def analysed(made: World, beams: Literal[1, 2]) -> Found:
                 found.mu_kinetic - true,
                 math.hypot(found.law_mu_kinetic, *(one.mu_kinetic for one in found.sources)),
                 solved.misfit,
+                solved.slump_odds,
                 "too quick" if solved.too_quick else solved.flag or "",
             )
         )
-    columns = list(zip(*rows, strict=True)) or [()] * 6
+    columns = list(zip(*rows, strict=True)) or [()] * 7
     return Found(*(np.array(column) for column in columns))
 
 

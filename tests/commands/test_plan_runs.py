@@ -24,7 +24,8 @@ def club(rig: Rig) -> Path:
         assert said.code == 0, said.err
     # A plan as short as can be: without a reference bag and with one control.
     text = Path("club/study.toml").read_text("utf-8")
-    for key, value in (("reference_runs", 0), ("min_controls", 1), ("rate_deg_s", 2.0)):
+    short = {"reference_runs": 0, "min_controls": 1, "rate_deg_s": 2.0, "check_runs": 0}
+    for key, value in short.items():
         text, n = re.subn(rf"(?m)^{key} = [\d.]+$", f"{key} = {value}", text)
         assert n == 1
     Path("club/study.toml").write_text(text, "utf-8")
@@ -82,6 +83,34 @@ def test_what_cannot_be_is_said_in_a_sentence(
     said = rig(*words.split())
     assert said.code == 2
     assert sentence in said.err
+
+
+def test_a_planned_check_is_made_with_the_bag_as_it_lies(rig: Rig, club: Path) -> None:
+    text = (club / "study.toml").read_text("utf-8")
+    for key, value in (("check_runs", 2), ("rate_deg_s", 0.5)):
+        text, n = re.subn(rf"(?m)^{key} = [\d.]+$", f"{key} = {value}", text)
+        assert n == 1
+    (club / "study.toml").write_text(text, "utf-8")
+    assert rig("study", "plan", "club", "--replace").code == 0
+    said = rig(*"run --plan club --twin --at 2026-03-02T08:00Z --json".split())
+    assert said.code == 0, said.err
+    checks = [run for run in said.document["runs"] if run["purpose"] == "check"]
+    assert [run["method"] for run in checks] == ["whole 1.5 °/s", "quick 1 °/s", "quick 1 °/s"]
+    assert [run["valid"] for run in checks] == [False, True, True]
+    level = [run for run in said.document["runs"] if run["purpose"] is None and run["valid"]]
+    assert {run["method"] for run in level} == {"quick 0.5 °/s"}
+    assert len(level) == 2
+    assert sum(group["n_runs"] for group in said.document["groups"]) == 2
+
+
+def test_a_rate_of_the_study_that_the_pulses_cannot_make_is_refused(rig: Rig, club: Path) -> None:
+    path = club / "study.toml"
+    text = path.read_text("utf-8")
+    path.write_text(text.replace("rate_deg_s = 2.0", "rate_deg_s = 2.8"), "utf-8")
+    said = rig(*"run --plan club --twin".split())
+    assert said.code == 2
+    assert "club/study.toml is 2.8 °/s" in said.err
+    assert not (club / "runs").exists() or not list((club / "runs").rglob("*.run.jsonl"))
 
 
 def test_a_session_waits_for_the_planned_air_and_says_so(rig: Rig, club: Path) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+import rig.commands.run.plan  # noqa: F401 - loaded later it would keep a stand-in for good
 from rig.control.faults.table import remedy
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
@@ -84,7 +85,8 @@ def test_what_a_run_is_asked_for_reaches_the_plan(
     assert series.begun == {
         "folder": Path("x"),
         "quiet": False,
-        "options": SeriesOptions(),
+        # A bridging series has quick starts of its own.
+        "options": SeriesOptions(quick=True),
         "units": "metric",
     }
     asked = opened.asked
@@ -124,9 +126,34 @@ def test_how_a_series_is_made_is_handed_on(
     assert planned["rates_deg_s"] == (0.5, 1.0, 2.0)
 
 
-@pytest.mark.parametrize("other", ["--rate 1", "--until 0.1", "--stop-at-trend"])
-def test_a_rate_study_goes_with_no_one_angle(rig: Rig, series: NotedSeries, other: str) -> None:
-    said = rig("run", "--twin", "--rates", "0.5,1,2", *other.split())
+@pytest.mark.parametrize(
+    ("words", "name"), [("--rate 2.8", "--rate is 2.8"), ("--rates 1,2.8", "of --rates is 2.8")]
+)
+def test_a_rate_that_the_pulses_cannot_make_is_refused(
+    rig: Rig, series: NotedSeries, words: str, name: str
+) -> None:
+    said = rig("run", "--twin", *words.split())
+    assert said.code == 2
+    assert name in said.err
+    assert "at most 2.54 °/s" in said.err
+    assert series.made == ()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "--rates 0.5,1,2 --rate 1",
+        "--rates 0.5,1,2 --until 0.1",
+        "--rates 0.5,1,2 --stop-at-trend",
+        "--rates 0.5,1,2 --purpose check",
+        "--purpose bridge --until 0.1",
+        "--purpose check --stop-at-trend",
+    ],
+)
+def test_what_has_no_one_angle_goes_with_no_rule_for_one(
+    rig: Rig, series: NotedSeries, words: str
+) -> None:
+    said = rig("run", "--twin", *words.split())
     assert said.code == 2
     assert "--rates goes with neither" in said.err
     assert series.made == ()
@@ -180,11 +207,17 @@ def test_a_session_of_a_plan_is_made_as_asked(
 def test_a_series_goes_on_with_its_own_bag(
     rig: Rig, series: NotedSeries, opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    first = Made(planned=Made(requests=[Made(bag="Heron", face="grip", board=None)]))
+    asked = Made(bag="Heron", face="grip", board=None, rate_deg_s=1.0)
+    first = Made(planned=Made(requests=[asked]))
     monkeypatch.setattr("rig.procedures.series.log.unfinished_in", lambda _: first)
     assert rig("run", "--twin", "--resume", "--bag", "other").code == 0
     assert series.made == ([], False, True)
     assert (opened.asked["on_board"].bag, opened.asked["on_board"].face) == ("Heron", "grip")
+    # The settings may have changed since.
+    asked.rate_deg_s = 2.8
+    refused = rig("run", "--twin", "--resume")
+    assert refused.code == 2
+    assert "The rate of the unfinished series is 2.8 °/s" in refused.err
 
 
 def test_a_service_ends_by_its_signal(

@@ -70,6 +70,11 @@ def test_each_field_has_its_own_name_in_a_refusal() -> None:
         assert refusal(**{field: "x" * 61}).startswith(name)
 
 
+def test_a_rate_that_the_pulses_cannot_make_is_refused() -> None:
+    with pytest.raises(RefusedError, match=r"The raise rate is 2.8 °/s.* at most 2.54 °/s"):
+        requests_of(SeriesForm(runs="1", rate="2.8"), Settings(), "twin", NOW)
+
+
 def test_a_form_becomes_values_in_the_rigs_units() -> None:
     form = SeriesForm(
         runs=" 3 ", bag="  Heron \t 1 ", face="slick", board="shed", rate="0,5", dwell="7.5",

@@ -99,7 +99,13 @@ class Scripted:
         self.error: RigError | None = None
 
     def make(
-        self, n: int, options: SeriesOptions | None = None, *, bag: str | None = "X", **more: Any
+        self,
+        n: int,
+        options: SeriesOptions | None = None,
+        *,
+        bag: str | None = "X",
+        purpose: Any = None,
+        **more: Any,
     ) -> OpenSeries:
         """Begin a series, or resume the one that is unfinished."""
         rig = open_twin(SETTINGS, SCENARIO, 3)
@@ -108,7 +114,8 @@ class Scripted:
             log.settle(now)
             series = log.unfinished()
             if series is None:
-                asked = plan_series(SETTINGS, n, source="twin", started=now, bag=bag, face="grip")
+                who = {"bag": bag, "face": "grip", "purpose": purpose}
+                asked = plan_series(SETTINGS, n, source="twin", started=now, **who)
                 series = begin_series(log, asked, options or SeriesOptions(), now)
             hooks = Hooks(
                 begun=lambda _, path: self.script.paths.append(path), notice=self.notices.append

@@ -5,7 +5,14 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInputError
-from rig.settings.checks import check, lowering_rate_deg_s, max_rate_deg_s
+from rig.settings.checks import (
+    check,
+    check_rate,
+    lowering_rate_deg_s,
+    max_rate_deg_s,
+    quick_rate_deg_s,
+    settling_rate_deg_s,
+)
 from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 
@@ -33,8 +40,8 @@ def test_the_built_in_settings_fit_together() -> None:
             changed(linkage={"soft_limit_deg": 6.0, "travel_deg": 5.5}),
             ["linkage.travel_deg", "5.5°"],
         ),
-        (changed(motion={"rate_deg_s": 2.6}), ["motion.rate_deg_s", "2042", "2.55"]),
-        (changed(screw={"microsteps": 16}), ["motion.rate_deg_s", "6283", "0.32"]),
+        (changed(motion={"rate_deg_s": 2.6}), ["motion.rate_deg_s", "2042", "2.54"]),
+        (changed(screw={"microsteps": 16}), ["motion.rate_deg_s", "6283", "0.31"]),
         (
             changed(motion={"rate_deg_s": 0.3}, screw={"microsteps": 16}),
             ["motion.homing_rate_deg_s"],
@@ -98,6 +105,23 @@ def test_lowering_takes_the_least_of_wish_bound_and_pulse_rate() -> None:
     assert lowering_rate_deg_s(Settings()) == max_rate_deg_s(Settings())
     assert lowering_rate_deg_s(changed(motion={"lowering_rate_deg_s": 1.5})) == 1.5
     assert lowering_rate_deg_s(changed(screw={"max_pulse_rate_hz": 5000.0})) == 4.0
+
+
+def test_the_fast_raises_take_what_the_pulses_allow() -> None:
+    fine = changed(screw={"microsteps": 16})
+    assert (quick_rate_deg_s(Settings()), settling_rate_deg_s(Settings())) == (2.5, 1.5)
+    assert quick_rate_deg_s(fine) == settling_rate_deg_s(fine) == max_rate_deg_s(fine) < 0.32
+
+
+def test_a_rate_that_the_pulses_cannot_make_is_refused_and_the_one_named_is_taken() -> None:
+    with pytest.raises(BadInputError) as caught:
+        check_rate(Settings(), 2.6, "--rate")
+    assert str(caught.value) == (
+        "--rate is 2.6 °/s, which needs 2042 pulses/s somewhere on the travel;"
+        " `screw.max_pulse_rate_hz` allows 2000, so at most 2.54 °/s (fewer `screw.microsteps`"
+        " allow more)."
+    )
+    check_rate(Settings(), 2.54, "--rate")
 
 
 def test_the_ranges_alone_keep_the_triangle_open() -> None:

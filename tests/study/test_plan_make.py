@@ -11,7 +11,7 @@ from rig.study.folder.catalogue import Bag, Board, ClimateWanted, Preferences
 from rig.study.folder.catalogue_file import add_table
 from rig.study.folder.study import new_study, open_study
 from rig.study.plan.make import make_plan, williams_row
-from rig.study.plan.rows import PlanRow
+from rig.study.plan.rows import PlanRow, plan_warnings
 from tests.study.folder_example import make_study
 
 
@@ -152,3 +152,41 @@ def test_a_plan_needs_bags_boards_and_a_reference(tmp_path: Path) -> None:
     file.write_text(text)
     rows = make_plan(open_study(tmp_path))
     assert [row.action for row in rows] == ["wipe", "run", "run"]
+
+
+def test_the_material_is_checked_once_for_each_kind_of_fabric_in_a_stage(tmp_path: Path) -> None:
+    """Untreated bags, and at later stages those of each recipe, right after a series as it lies."""
+    study = make_study(
+        tmp_path,
+        check_runs=3,
+        sessions_per_climate=2,
+        series_per_session=2,
+        stages_after_baseline=2,
+    )
+    rows = make_plan(study)
+    checks = [row for row in rows if row.action == "check"]
+    treated = [study.leaves_residue(row.bag, row.stage) for row in checks]
+    assert [(row.stage, is_treated) for row, is_treated in zip(checks, treated, strict=True)] == [
+        ("baseline", False),
+        ("after 1", False),
+        ("after 1", True),
+        ("after 2", False),
+        ("after 2", True),
+    ]
+    for row in checks:
+        before = rows[rows.index(row) - 1]
+        assert (before.action, before.bag, before.face, before.board, before.session) == (
+            "run", row.bag, row.face, row.board, row.session,
+        )  # fmt: skip
+        assert row.runs == 3
+    assert not plan_warnings(rows, study)
+    assert not [row for row in make_plan(make_study(tmp_path / "b")) if row.action == "check"]
+
+
+def test_added_blocks_are_not_checked_again(tmp_path: Path) -> None:
+    study = make_study(tmp_path, check_runs=3)
+    rows = make_plan(study)
+    first = [row for row in rows if row.climate == rows[0].climate or not row.climate]
+    more = make_plan(study, 2, first)
+    assert [row for row in more if row.action == "run"]
+    assert not [row for row in more if row.action == "check"]

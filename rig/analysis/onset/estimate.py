@@ -9,6 +9,7 @@ import numpy as np
 
 from rig.analysis.onset.edges import BeamRecord, Pass
 from rig.analysis.onset.posterior import LEAST_MM, Distances, OnsetPosterior, SeenEdge, posterior
+from rig.analysis.onset.slump import LEAST_MISFIT, slump_log_odds
 from rig.runfile.model import Flag
 from rig.sliding import free_time_s, longest_pass_s
 
@@ -17,6 +18,8 @@ Method = Literal["four_edge", "two_edge", "two_edge_limit", "one_edge", "by_hand
 FALSE_ALARM_MISFITS = {1: (2.3, 2.3, 1.9), 2: (8.0, 8.0, 8.0)}
 """Misfit (χ²) that 1 % of good slides exceed, by beams, at `FALSE_ALARM_RATES`; simulated by
 `tests.bench.onset_misfit`."""
+FALSE_ALARM_ODDS = (-1.0, -1.0, -1.0)
+"""The same with two beams of the odds that the first edge was a slump, see `slump_log_odds`."""
 FALSE_ALARM_RATES = (0.1, 0.3, 1.0)
 
 OVERHANG_MM, U_SLUMPED_MM = 2.0, 4.0
@@ -125,6 +128,8 @@ class Solved(NamedTuple):
     """The bag was quicker than without most of its friction."""
     flag: Literal["slumped", "creep"] | None = None
     """The edges do not fit: see `solve`."""
+    slump_odds: float = -math.inf
+    """Logarithm of the odds that the first edge was a slump, where the edges leave a doubt."""
 
     @property
     def onset_s(self) -> float:
@@ -214,10 +219,9 @@ def _following(passes: list[Pass], main: Pass) -> Pass | None:
     return None
 
 
-def most_misfit(beams: int, rate_deg_s: float) -> float:
-    """The misfit that 1 % of good slides exceed."""
-    rates = np.log(FALSE_ALARM_RATES)
-    return float(np.interp(math.log(rate_deg_s), rates, FALSE_ALARM_MISFITS[beams]))
+def most_at(limits: tuple[float, ...], rate_deg_s: float) -> float:
+    """What 1 % of good slides exceed, between the rates where it was simulated."""
+    return float(np.interp(math.log(rate_deg_s), np.log(FALSE_ALARM_RATES), limits))
 
 
 def solve(
@@ -225,9 +229,9 @@ def solve(
 ) -> Solved:
     """The onset of one case.
 
-    Edges that fit no law of the family come from fill that slumped into the first beam before the
-    slide, or from a bag that crept. Without that edge the others fit: `slumped`, and they give the
-    onset. They do not: `creep`, and all edges give it. One beam cannot tell, and is `slumped`.
+    A first edge that is likelier from fill that slumped into the beam is `slumped`: the others give
+    the onset, if they fit. Edges that fit no law of the family come from a bag that crept, `creep`,
+    and all of them give it. One beam cannot tell these, and says `slumped`.
 
     Args:
         case: the edges.
@@ -250,15 +254,18 @@ def solve(
         return Solved(found, method, used, found.misfit)
 
     solved = fitted(edges, has_slumped)
-    most = most_misfit(2 if len(edges) > 2 else 1, rate_deg_s)
-    if solved.misfit <= most:
-        return solved
-    if solved.found.limit == "high":
+    fits = solved.misfit <= most_at(FALSE_ALARM_MISFITS[2 if len(edges) > 2 else 1], rate_deg_s)
+    if not fits and solved.found.limit == "high":
         return solved._replace(too_quick=True)
     first = next((edge for edge in edges if edge.leading and edge.beam == 0), None)
-    if first is None:
-        return solved._replace(flag="creep")
+    if first is None or (fits and (len(edges) < 4 or solved.misfit < LEAST_MISFIT)):
+        return solved if fits else solved._replace(flag="creep")
     without = fitted([edge for edge in edges if edge != first], slumped=True)
-    if len(edges) == 2 or without.misfit <= most_misfit(1, rate_deg_s):
+    if len(edges) < 4:
         return without._replace(flag="slumped", misfit=solved.misfit)
-    return solved._replace(flag="creep")
+    place = (geometry.to_break_mm, geometry.u_to_break_mm)
+    odds = slump_log_odds(solved.found, without.found, first.time_s, place, angle_deg, rate_deg_s)
+    is_slump = not fits or odds > most_at(FALSE_ALARM_ODDS, rate_deg_s)
+    if is_slump and without.misfit <= most_at(FALSE_ALARM_MISFITS[1], rate_deg_s):
+        return without._replace(flag="slumped", misfit=solved.misfit, slump_odds=odds)
+    return solved._replace(flag=None if fits else "creep", slump_odds=odds)

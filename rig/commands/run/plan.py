@@ -15,6 +15,7 @@ from rig.opening import OnBoard, OpenRig, Speed, open_rig
 from rig.procedures.series.log import SeriesOptions
 from rig.procedures.studied import StudySeries, series_requests, study_series
 from rig.quantities.shown import System
+from rig.settings.checks import check_rate
 from rig.settings.model import Settings
 from rig.study.folder.catalogue import ClimateWanted
 from rig.study.folder.journal import Wipe
@@ -51,6 +52,9 @@ class PlanRuns:
         operator: who does it.
         quiet: print no rows.
         units: of the rows and of the view.
+
+    Raises:
+        BadInputError: the plan can't be used, or the pulses cannot make the study's rate.
     """
 
     def __init__(
@@ -68,6 +72,8 @@ class PlanRuns:
         units: System = "metric",
     ) -> None:
         self._study = open_study(folder)
+        rate = self._study.catalogue.preferences.rate_deg_s
+        check_rate(settings, rate, f"`preferences.rate_deg_s` in {self._study.path / 'study.toml'}")
         self._settings = settings
         self._options = options
         self._steady_s = steady_s
@@ -106,6 +112,7 @@ class PlanRuns:
             say("The plan is done: nothing is left to run.")
         paths: list[Path] = []
         all_slid, wiped = True, None
+        laid: PlanRow | None = None
         now = at or (datetime.now(UTC) if home is None else now_in(home))
         for row in self.rows:
             if row.action == "wipe":
@@ -119,18 +126,15 @@ class PlanRuns:
                 seed=seed,
                 home=home,
                 speed=speed,
-                on_board=self._on_board(row, wanted.fields["slides_before"]),
+                on_board=self._on_board(row, laid, wanted.fields["slides_before"]),
                 utc=now if twin else None,
                 settings_file=settings_file,
             )
             opened.machine.allow_overdue = overdue_ok
             for line in opened.notes:
                 say(line)
-            self._tell(
-                f"Put on {row.bag!r} with its face {row.face!r} on {row.board!r}"
-                f" ({', '.join(filter(None, (row.stage, row.climate)))}, series {row.row},"
-                f" {row.runs} runs)."
-            )
+            self._tell(_first_words(row, laid))
+            laid = row if laid is None or not _stays(row, laid) else laid
             series = ShownSeries(
                 opened,
                 self._study.path / "runs",
@@ -161,7 +165,7 @@ class PlanRuns:
             timeout_s=self._timeout_s,
         )
 
-    def _on_board(self, row: PlanRow, slides_before: int) -> OnBoard:
+    def _on_board(self, row: PlanRow, laid: PlanRow | None, slides_before: int) -> OnBoard:
         wanted = self._study.catalogue.airs.get(row.climate, ClimateWanted())
         return OnBoard(
             temperature_c=wanted.temperature_c,
@@ -172,7 +176,7 @@ class PlanRuns:
             study=self._study.path,
             climate=row.climate,
             session=row.session,
-            series=row.row,
+            series=laid.row if laid is not None and _stays(row, laid) else row.row,
             slides_before=slides_before,
         )
 
@@ -194,3 +198,17 @@ class PlanRuns:
         if not self._quiet:
             print()
             tell(text)
+
+
+def _stays(row: PlanRow, laid: PlanRow) -> bool:
+    """Whether the bag of the series before stays as it was laid, to be checked."""
+    return row.action == "check" and (row.bag, row.face) == (laid.bag, laid.face)
+
+
+def _first_words(row: PlanRow, laid: PlanRow | None) -> str:
+    what = f"{row.bag!r} with its face {row.face!r} on {row.board!r}"
+    stays = laid is not None and _stays(row, laid)
+    words = f"{'Leave' if stays else 'Put on'} {what}"
+    where = ", ".join(filter(None, (row.stage, row.climate)))
+    check = ", a check of the material at another rate" if row.action == "check" else ""
+    return f"{words} ({where}, series {row.row}, {row.runs} runs{check})."

@@ -59,7 +59,9 @@ def run(
     rates: Annotated[
         str | None,
         typer.Option(
-            "--rates", metavar="R,R,R", help="Rate study: --repeat runs at each, in random order."
+            "--rates",
+            metavar="R,R,R",
+            help="--repeat runs at each, in random order: all after the first check the material.",
         ),
     ] = None,
     dwell: Annotated[
@@ -130,7 +132,11 @@ def run(
     ] = False,
     purpose: Annotated[
         Purpose | None,
-        typer.Option("--purpose", help="Runs that compare two methods, or check the material."),
+        typer.Option(
+            "--purpose",
+            help="bridge: --repeat runs each, whole at 1 °/s and with quick starts at 0.3 °/s, to"
+            " compare the two methods. check: runs at another rate, as a check of the material.",
+        ),
     ] = None,
     service: Annotated[
         bool,
@@ -180,15 +186,21 @@ def run(
     from rig.procedures.requests import plan_series
     from rig.procedures.series.climate_gate import parse_band
     from rig.procedures.series.log import SeriesOptions, unfinished_in
+    from rig.settings.checks import check_rate
 
-    if rates is not None and (rate is not None or until is not None or stop_at_trend):
+    has_rule, has_way = until is not None or stop_at_trend, rate is not None or purpose is not None
+    if (rates is not None and has_way) or ((rates or purpose) and has_rule):
         raise BadInputError(
-            "--rates goes with neither --rate nor --until nor --stop-at-trend: runs at several"
-            " rates have no one angle; leave one of them out."
+            "--rates goes with neither --rate nor --purpose, and neither of --rates and --purpose"
+            " with --until or --stop-at-trend: such runs have no one angle; leave one of them out."
         )
     at_rates = () if rates is None else parse_rates(rates)
     seed, home, rig = simulated(twin, seed, rig, plan, out)
     settings = settings_of(rig)
+    for one in at_rates:
+        check_rate(settings, one, "A rate of --rates")
+    if rate is not None:
+        check_rate(settings, rate, "--rate")
     if unattended and not settings.blade.fitted:
         raise BadInputError(
             "--unattended needs a blade, and these settings have none; run without --unattended and"
@@ -202,7 +214,7 @@ def run(
         bad_in_a_row=bad_runs,
         stop_at_trend=stop_at_trend,
         clean_every=clean_every,
-        quick=quick,
+        quick=quick or purpose == "bridge",
     )
     if plan is not None or sets:
         from rig.commands.run.plan import PlanRuns
@@ -253,7 +265,10 @@ def run(
     if not resume:
         check_names(folder, bag, face, board, new=new)
     else:
-        first = unfinished_in(folder).planned.requests[0]
+        planned = unfinished_in(folder).planned.requests
+        for request in planned:
+            check_rate(settings, request.rate_deg_s, "The rate of the unfinished series")
+        first = planned[0]
         bag, face, board = first.bag, first.face, first.board
     opened = open_rig(
         settings,

@@ -42,6 +42,10 @@ def new(
         Literal["whole", "quick"],
         typer.Option("--start", help="Whole raises at that rate, or fast to 3° below the slide."),
     ] = "quick",
+    check_runs: Annotated[
+        int,
+        typer.Option("--check-runs", min=0, max=50, help="At another rate, once a stage; 0: none."),
+    ] = 3,
     wish: Annotated[
         str | None, typer.Option("--wish", metavar="DEG", help="Slide angle wished for, in °.")
     ] = None,
@@ -57,6 +61,7 @@ def new(
         runs_per_series=runs,
         reference_runs=reference_runs,
         rate_deg_s=rate,
+        check_runs=check_runs,
         stages_after_baseline=stages,
         sessions_per_climate=sessions,
         wish_angle_deg=None if wish is None else quantity("--wish", wish, "°", 1, 59),

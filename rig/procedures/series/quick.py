@@ -6,8 +6,6 @@ from rig.analysis.row import RunResult
 from rig.control.request import RunRequest
 from rig.runfile.model import INVALIDATING
 
-SETTLING_RATE_DEG_S = 1.5
-"""Rate of the settling raise, which is whole."""
 MEASURED_DEG = 3.0
 """Part of the raise before the expected slide that goes at the measuring rate."""
 LOWER_BY_DEG = 5.0
@@ -19,10 +17,11 @@ LOWEST_DEG = 2.0
 
 
 def settling_raise(first: RunRequest) -> RunRequest:
-    """Request for the uncounted raise before the first one: settles the face, finds the angle."""
-    return structs.replace(
-        first, repeat=0, settling=True, rate_deg_s=SETTLING_RATE_DEG_S, approach_deg=None
-    )
+    """Request for the uncounted raise before the first one: settles the face, finds the angle.
+
+    It is whole, at the rate that the rig allows when it is made.
+    """
+    return structs.replace(first, repeat=0, settling=True, approach_deg=None)
 
 
 class QuickStart:

@@ -38,6 +38,7 @@ from rig.procedures.series.stop_rules import (
 )
 from rig.runfile.reader import read_run
 from rig.runfile.writer import SUFFIX, new_run_id
+from rig.settings.checks import settling_rate_deg_s
 
 UNATTENDED_BAD_RUNS = 3
 
@@ -162,7 +163,10 @@ class SeriesMaker:
             )
         first = self._series.planned.requests[0].slides_before
         before = self._slides_before if first is None else first + self._slides
-        if self._options.quick and not request.settling:
+        if request.settling:
+            rate = settling_rate_deg_s(self._machine.settings)
+            request = msgspec.structs.replace(request, rate_deg_s=rate)
+        elif self._options.quick and request.raise_start != "whole":
             request = msgspec.structs.replace(request, approach_deg=self._quick.angle_deg)
         number = self._number_before + self._slides + 1
         return msgspec.structs.replace(request, slide_number=number, slides_before=before)

@@ -12,6 +12,7 @@ from rig.study.answer.bags import bag_answers, best_four, picks_of, sets_of
 from rig.study.answer.effects import offsets_of, scatter_of, treatments_of, weather_of
 from rig.study.answer.question import Question
 from rig.study.folder.study import Study
+from rig.study.model import methods
 from rig.study.model.draws import Draws
 from rig.study.plan.status import minutes_per_run, series_minutes
 from rig.study.slides.slide import Slide
@@ -60,6 +61,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
                 pareto_k=quality.pareto_k,
                 blocked=[said for bag, said in table.blocked.items() if bag is not None],
             )
+            + methods.said(table.slides)
         ),
         sentences=(),
     )

@@ -141,6 +141,14 @@ class Preferences(_Table, frozen=True):
             description="runs of the reference bag at each check of the board; 0: none", ge=0, le=50
         ),
     ] = 3
+    check_runs: Annotated[
+        int,
+        Meta(
+            description="runs at another rate that check the material, once a stage; 0: none",
+            ge=0,
+            le=50,
+        ),
+    ] = 0
     min_controls: Annotated[
         int,
         Meta(

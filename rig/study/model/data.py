@@ -11,6 +11,7 @@ from msgspec import Struct
 
 from rig.study.folder.study import Study
 from rig.study.model.history import Application, Histories, Played, State, histories_of
+from rig.study.model.methods import bridged, checks_of, face_of, levels, method_of
 from rig.study.model.priors import REFERENCE_HUMIDITY_PCT, REFERENCE_TEMPERATURE_C
 from rig.study.slides.slide import Applied, Slide
 
@@ -62,6 +63,8 @@ class Series(NamedTuple):
     """What the face had been through, on average over the slides."""
     residue_slides: float
     """Slides of treated bags on this board in this session before this series."""
+    material_deg: float = 0.0
+    """Standard uncertainty that a check of the material found for this face at this stage."""
 
 
 class Censored(NamedTuple):
@@ -85,6 +88,8 @@ class ModelData(NamedTuple):
     """Those of the catalogue and of the journal, in order of their names."""
     has_play: bool
     n_slides: int
+    bridged: tuple[frozenset[str], ...]
+    """Methods that bridging series join."""
     n_without_air: int
     """Slides whose humidity is not known; the session's or the study's mean stands for it."""
 
@@ -127,10 +132,12 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
     facts = facts or Facts()
     known = [slide for slide in slides if slide.bag is not None and slide.face is not None]
     histories = histories_of(known, facts.done, facts.plays)
-    # Another rate that checks the material says nothing about the level.
-    counting = [s for s in known if s.purpose != "check"]
-    usable = [s for s in counting if s.onset_angle_deg is not None and s.valid]
-    early = [s for s in counting if s.is_early and _below_deg(s) > 0]
+    usable = levels(known)
+    early = [s for s in known if s.is_early and s.purpose != "check" and _below_deg(s) > 0]
+    material = {
+        (one.bag, one.face, one.board, one.treatment_stage): one.widens_deg
+        for one in checks_of(known)
+    }
     air = _air_of([*usable, *early])
     exposed = _residue_slides(known)
     groups: dict[tuple[object, ...], list[Slide]] = {}
@@ -139,7 +146,8 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
     models = {s.bag or "": s.model or "" for s in known} | facts.models
 
     def series(of: Sequence[Slide]) -> Series:
-        return _series(of, models, histories, air, exposed)
+        found = _series(of, models, histories, air, exposed)
+        return found._replace(material_deg=material.get(face_of(of[0]), 0.0))
 
     applied = {one.recipe for one in histories.applications}
     return ModelData(
@@ -151,6 +159,7 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
         recipes=tuple(sorted({*facts.recipes, *applied})),
         has_play=bool(facts.plays),
         n_slides=len(usable),
+        bridged=tuple(bridged(known)),
         n_without_air=sum(s.surface_humidity_pct is None for s in usable),
     )
 
@@ -158,10 +167,6 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
 def _below_deg(slide: Slide) -> float:
     bound = None if slide.result is None else slide.result.quick_start_deg
     return bound or slide.onset_angle_deg or 0.0
-
-
-def _method(slide: Slide) -> str:
-    return slide.method or ("" if slide.rate_deg_s is None else f"{slide.rate_deg_s:g} °/s")
 
 
 def _session(slide: Slide) -> str:
@@ -179,7 +184,7 @@ def _series_key(slide: Slide) -> tuple[object, ...]:
         slide.board,
         slide.rig,
         slide.reader,
-        _method(slide),
+        method_of(slide),
         len(slide.treatments),
     )
 
@@ -227,7 +232,7 @@ def _series(
         face=one.face or "",
         board=one.board or "",
         instrument=f"reader {one.reader or ''}" if by_hand else f"rig {one.rig or ''}",
-        method="" if by_hand else _method(one),
+        method=method_of(one),
         session=_session(one),
         by_hand=by_hand,
         humidity_pct=_mean([_or(s.surface_humidity_pct, usual) for s in slides]),

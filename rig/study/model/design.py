@@ -187,7 +187,10 @@ def _terms(row: Series, data: ModelData, usual: UsualTerms) -> Iterable[tuple[Ke
     if row.instrument != usual.instrument:
         yield ("reader" if row.by_hand else "rig", row.instrument), 1.0
     if not row.by_hand and row.method != usual.method:
-        yield ("method", row.method), 1.0
+        joined = any({row.method, usual.method} <= group for group in data.bridged)
+        yield ("method" if joined else "method_apart", row.method), 1.0
+    if row.material_deg:
+        yield ("material", row.bag, row.face, str(len(row.state.applications))), row.material_deg
     if row.residue_slides > 0.0:
         left = -float(np.expm1(-row.residue_slides / BOARD_RESIDUE_SLIDES))
         yield ("board_residue", row.session, row.board), left

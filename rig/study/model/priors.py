@@ -173,6 +173,22 @@ PRIORS: dict[str, Prior] = {
         0.3,
         "the law of friction near rest makes 0.1 to 0.3° between 0.3 and 1 °/s",
     ),
+    "method_apart": Prior(
+        "the same where no bag was measured both ways",
+        "°",
+        "normal",
+        0.0,
+        5.0,
+        "so wide that slides of two methods say nothing of each other's level",
+    ),
+    "material": Prior(
+        "what a check at a second rate leaves open, in its standard uncertainty",
+        "1",
+        "normal",
+        0.0,
+        1.0,
+        "a check is kept in units of what it found, so this is one by definition",
+    ),
     "settle": Prior(
         "first slide of a series against the settled face",
         "°",

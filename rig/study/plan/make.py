@@ -87,6 +87,7 @@ class _Maker:
         self._sessions = len({row.session for row in done if row.session})
         self._first_turn = self._sessions
         self._random = random.Random(f"{self._preferences.seed}/{number}")
+        self._checked = {self._kind(row) for row in done if row.action == "check"}
         self._rounds: dict[tuple[str, str], int] = {}
         self._orders: dict[tuple[str, str], list[Unit]] = {}
 
@@ -134,11 +135,13 @@ class _Maker:
             yield row
         for _ in range(self._preferences.series_per_session):
             for bag, face in self._ordered(blank.board, "untreated", fresh):
-                last = self._series(blank, bag, face)
-                yield last
+                yield (last := self._series(blank, bag, face))
+                yield from self._check(last)
         for _ in range(self._preferences.series_per_session):
             for bag, face in self._ordered(blank.board, "treated", treated):
-                yield self._series(blank, bag, face)
+                row = self._series(blank, bag, face)
+                yield row
+                yield from self._check(row)
                 for row in self._watch(blank, f"after {bag}: is residue left on the board?"):
                     last = row
                     yield row
@@ -168,6 +171,21 @@ class _Maker:
         return msgspec.structs.replace(
             blank, bag=bag, face=face, runs=self._preferences.runs_per_series
         )
+
+    def _check(self, series: PlanRow) -> Iterator[PlanRow]:
+        """A check after the first series of each kind of fabric in a stage."""
+        runs = self._preferences.check_runs
+        if runs and self._kind(series) not in self._checked:
+            self._checked.add(self._kind(series))
+            yield msgspec.structs.replace(
+                series, action="check", runs=runs, note="the bag stays: other rate, same face"
+            )
+
+    def _kind(self, row: PlanRow) -> tuple[str, str]:
+        """Stage, and the recipe behind the bag; none for an untreated one."""
+        is_treated = self._study.leaves_residue(row.bag, row.stage)
+        recipe = self._catalogue.bags[row.bag].treatment
+        return row.stage, (recipe or "") if is_treated else ""
 
     def _watch(self, blank: PlanRow, note: str) -> Iterator[PlanRow]:
         yield msgspec.structs.replace(blank, action="wipe")

@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError
+from rig.sliding import check_rate_deg_s
 from rig.study.folder.journal import Mass, Treatment, Wipe
 from rig.study.folder.study import Study
 from rig.study.plan.rows import PlanRow, read_plan
@@ -137,7 +138,7 @@ def run_fields(study: Study, row: PlanRow, records: Sequence[Slide]) -> dict[str
     slides of this face, those before the study included;
     `bag_mass_g`, `approach` and `conditioned_h` are those of the last weighing.
     """
-    bag = study.bag(row.bag)
+    bag, preferences = study.bag(row.bag), study.catalogue.preferences
     weighings = [mass for mass in study.journal.of(Mass) if mass.bag == row.bag]
     wipes = [wipe.at for wipe in study.journal.of(Wipe) if wipe.board == row.board]
     slides = sum(r.slid and (r.bag, r.face) == (row.bag, row.face) for r in records)
@@ -156,9 +157,11 @@ def run_fields(study: Study, row: PlanRow, records: Sequence[Slide]) -> dict[str
         "slides_before": bag.slides_before + slides,
         "approach": weighings[-1].approach if weighings else "unknown",
         "conditioned_h": weighings[-1].conditioned_h if weighings else None,
-        "rate_deg_s": study.catalogue.preferences.rate_deg_s,
-        "dwell_s": study.catalogue.preferences.dwell_s,
+        "rate_deg_s": preferences.rate_deg_s,
+        "dwell_s": preferences.dwell_s,
     }
+    if row.action == "check":
+        fields |= {"rate_deg_s": check_rate_deg_s(preferences.rate_deg_s), "purpose": "check"}
     if bag.length_mm is not None:
         fields["bag_length_mm"] = bag.length_mm
     return fields

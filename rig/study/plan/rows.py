@@ -12,7 +12,7 @@ from rig.errors import BadInputError
 from rig.files.text import read_text
 from rig.study.folder.study import Study
 
-Action = Literal["wipe", "reference", "run", "treat"]
+Action = Literal["wipe", "reference", "run", "check", "treat"]
 COLUMNS = (
     "row",
     "session",
@@ -30,6 +30,7 @@ NEEDED: dict[str, tuple[str, ...]] = {
     "wipe": ("row", "session", "climate", "stage", "board"),
     "reference": ("row", "session", "climate", "stage", "board", "bag", "face", "runs"),
     "run": ("row", "session", "climate", "stage", "board", "bag", "face", "runs"),
+    "check": ("row", "session", "climate", "stage", "board", "bag", "face", "runs"),
     "treat": ("row", "stage", "bag", "treatment"),
 }
 """The cells that must be filled, for each action."""
@@ -54,7 +55,7 @@ class PlanRow(Struct, frozen=True, kw_only=True):
     @property
     def is_series(self) -> bool:
         """True when the row is run on the rig."""
-        return self.action in ("run", "reference")
+        return self.action in ("run", "reference", "check")
 
 
 def plan_text(rows: Sequence[PlanRow]) -> str:
@@ -196,7 +197,7 @@ def _check_order(rows: Sequence[PlanRow], path: Path, study: Study) -> None:
                 f"{where} the treatment of {row.bag} must begin the stage `after {before + 1}`,"
                 f" not {row.stage!r}."
             )
-        if row.action == "run" and is_treated and stage > before:
+        if row.action in ("run", "check") and is_treated and stage > before:
             raise BadInputError(
                 f"{where} {row.bag} is run in {row.stage!r} before the row that treats it; put a"
                 " treat row above."
@@ -242,8 +243,9 @@ def _unwatched(rows: Sequence[PlanRow], study: Study) -> list[str]:
                 " the board would not show."
             )
         for row, following in zip(series, [*series[1:], None], strict=True):
-            left_residue = row.action == "run" and study.leaves_residue(row.bag, row.stage)
-            if left_residue and (following is None or following.action != "wipe"):
+            is_measured = row.action in ("run", "check")
+            follows_well = following is not None and following.action in ("wipe", "check")
+            if is_measured and study.leaves_residue(row.bag, row.stage) and not follows_well:
                 sentences.append(
                     f"After row {row.row} ({row.bag}, treated) the board is not wiped, so residue"
                     " may carry over."

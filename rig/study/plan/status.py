@@ -180,8 +180,9 @@ def missing_climates(study: Study, found: PlanProgress, records: Sequence[Slide]
                 f"Stage {stage!r} has no baseline in {', '.join(sorted(lost))}, so before and"
                 " after don't match there."
             )
-    if found.missed:
-        gone = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in found.missed))
+    missed = [row for row in found.missed if row.action != "check"]
+    if missed:
+        gone = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in missed))
         sentences.append(
             f"Given up, for the bag was treated before: {gone}; what lacks a baseline there rests"
             " on the model."
@@ -225,9 +226,11 @@ def _next_step(study: Study, found: PlanProgress) -> str:
             f"Treat {row.bag} with {row.treatment!r}, then `rig study treat {study.path} --bag"
             f" {row.bag!r} --recipe {row.treatment!r}`."
         )
+    check = ", a check of the material at another rate" if row.action == "check" else ""
+    runs = f"{found.runs_left[row.row]} runs{check}"
     return (
         f"Session {row.session} in climate {row.climate}: put {row.bag}, {row.face} down, on"
-        f" {row.board}, then `rig run --plan {study.path}` ({found.runs_left[row.row]} runs)."
+        f" {row.board}, then `rig run --plan {study.path}` ({runs})."
     )
 
 

@@ -32,8 +32,8 @@ class SlideTable(NamedTuple):
 
     @property
     def valid(self) -> list[Slide]:
-        """The slides that count."""
-        return [slide for slide in self.slides if slide.valid]
+        """The slides that count, without those that only check the material."""
+        return [slide for slide in self.slides if slide.valid and slide.purpose != "check"]
 
     @property
     def of_rig(self) -> list[Slide]:

@@ -9,9 +9,6 @@ from pathlib import Path
 
 from tests.guards.entry import Guard
 
-LEFT_OUT = ("rig.analysis.rate_study",)
-"""Modules that are about to be replaced; their tests go with them."""
-
 _MODULES = [
     import_module(f"{__name__}.{path.stem}")
     for path in sorted(Path(__file__).parent.glob("[a-z]*.py"))

@@ -249,8 +249,41 @@ VIBRATION: list[Guard] = [
     change(_VIBRATION, "fit_weights", "middle / MEMORY_S", "middle", _WEIGHTS),
 ]
 
+_MATERIAL = "rig.analysis.material"
+_OF_MATERIAL = "tests/analysis/test_material.py::test_"
+_ROOT = _OF_MATERIAL + "an_error_that_grows_as_the_cube_root_of_the_rate_is_as_likely_none_as_all"
+_CHANCE = _OF_MATERIAL + "a_difference_within_its_own_uncertainty_changes_nothing"
+_WIDER = _OF_MATERIAL + "a_check_widens_the_angles_and_never_moves_them"
+_WELCH = _OF_MATERIAL + "the_difference_is_welchs_with_what_the_edges_leave_open"
+_ONE_RATE = _OF_MATERIAL + "without_two_slides_at_each_of_two_rates_in_a_session_there_is_no_check"
+_NO_MEAN = _OF_MATERIAL + "runs_that_check_enter_no_mean_and_no_comparison_of_ways"
+_WHOSE = _OF_MATERIAL + "only_runs_of_a_rig_that_count_are_measured"
+
+MATERIAL: list[Guard] = [
+    limit(_MATERIAL, "EXPONENT", _ROOT),
+    change(_MATERIAL, "_widens", "math.sqrt(3.0)", "1.0", _ROOT),
+    change(_MATERIAL, "_widens", "abs(at_check - error)", "(at_check - error)", _ROOT),
+    change(_MATERIAL, "_widens", "difference**2 - u**2", "difference**2", _CHANCE),
+    change(_MATERIAL, "_compared", "[means.u, *left_open]", "[means.u]", _WELCH),
+    never(_MATERIAL, "_compared", "means is None or rate == check_rate", _ONE_RATE + "[slides5]"),
+    change(
+        _MATERIAL,
+        "_together",
+        "median_low(...)",
+        "1.0 / math.sqrt(math.fsum(weights))",
+        _OF_MATERIAL + "sessions_are_averaged_and_their_systematic_part_is_not",
+    ),
+    change(_MATERIAL, "measured", "row.valid", "True", _WHOSE),
+    change(_MATERIAL, "measured", "row.onset_method != 'by_hand'", "True", _WHOSE),
+    change(_MATERIAL, "_widened", "[*analysis.budget.components, part]", "[part]", _WIDER),
+    never(_MATERIAL, "_widened", "check.widens_deg == 0.0", _OF_MATERIAL + "nothing_is_no_line"),
+    never("rig.analysis.groups", "_usable", "row.purpose == 'check'", _NO_MEAN),
+    change("rig.analysis.placing", "_counts", "row.purpose == 'check'", "False", _NO_MEAN),
+]
+
 ENTRIES: list[Guard] = [
     *UNCERTAINTY,
+    *MATERIAL,
     *GROUPS,
     *DIFFERENCE,
     *PLACING,

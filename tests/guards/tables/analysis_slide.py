@@ -59,6 +59,13 @@ _LIMIT = _OF_ONSET + "a_bag_that_would_rather_have_no_drop_of_friction"
 _WHOLE = _OF_ONSET + "a_whole_run_file_gives_the_truth"
 _ONE_EDGE = _OF_ONSET + "a_run_cut_off_after_the_break_uses_one_edge"
 
+_SLUMP = "rig.analysis.onset.slump"
+_OF_SLUMP = "tests/analysis/test_slump.py::test_"
+_DOUBT = _OF_SLUMP + "fill_that_slumped_just_before_the_slide_is_seen_though_the_edges_fit[0.25]"
+_GOOD = _OF_SLUMP + "a_good_slide_of_such_a_bag_is_not"
+_DENSITIES = _OF_SLUMP + "the_odds_are_those_of_two_densities"
+_NO_SLUMP = _OF_SLUMP + "an_edge_that_came_after_the_onset_is_no_slump"
+
 CASES: list[Guard] = [
     change(_CASE, "FALSE_ALARM_MISFITS", "(8.0, 8.0, 8.0)", "(80.0, 80.0, 80.0)", _SLUMPED),
     change(_CASE, "FALSE_ALARM_MISFITS", "(2.3, 2.3, 1.9)", "(23.0, 23.0, 19.0)", _EARLY),
@@ -70,8 +77,16 @@ CASES: list[Guard] = [
     change(_CASE, "USED", "((0, True), (0, False))", "((0, True),)", _ENDS),
     change(_CASE, "USED", "((1, True), (0, False), (1, False))", "((0, True), (1, False))", _ENDS),
     change(_CASE, "solve", 'solved.found.limit == "high"', "False", _NO_SLIDE),
-    never(_CASE, "solve", "len(edges) == 2 or without.misfit <= most_misfit(...)", _SLUMPED, _ONLY),
-    always(_CASE, "solve", "len(edges) == 2 or without.misfit <= most_misfit(...)", _WIDER),
+    never(_CASE, "solve", "len(edges) < 4", _ONLY, nth=2),
+    never(_CASE, "solve", "is_slump and ...", _SLUMPED),
+    change(_CASE, "solve", "is_slump and ...", "is_slump", _WIDER),
+    change(_CASE, "FALSE_ALARM_ODDS", "(-1.0, -1.0, -1.0)", "(9.0, 9.0, 9.0)", _DOUBT),
+    change(_CASE, "FALSE_ALARM_ODDS", "(-1.0, -1.0, -1.0)", "(-9.0, -9.0, -9.0)", _GOOD),
+    limit(_SLUMP, "LEAST_MISFIT", _DOUBT, times=9.0),
+    change(_SLUMP, "slump_log_odds", "3.0", "1.0", _DENSITIES),
+    change(_SLUMP, "slump_log_odds", "0.5 * (...)", "whole.misfit - without.misfit", _DENSITIES),
+    change(_SLUMP, "slump_log_odds", "max(is_later, 1e-300)", "1.0", _NO_SLUMP),
+    change(_SLUMP, "slump_log_odds", "max(is_later, 1e-300)", "is_later", _NO_SLUMP),
     change(_CASE, "solve", 'found.limit == "low"', "False", _LIMIT),
     change(_CASE, "solve", "len(used) == 4", "len(used) > 4", _WHOLE),
     change(_CASE, "solve", "len(used) == 1", "False", _ONE_EDGE),

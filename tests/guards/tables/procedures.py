@@ -125,6 +125,11 @@ def _header() -> list[Guard]:
     slid = _CUT + "a_bag_that_slid_has_slid_also_when_the_board_is_lowered_again"
     no_file = _CUT + "a_file_that_never_came_to_be_tells_nothing"
     wrong, right = _RATES + "rates_that_will_not_do", _RATES + "rates_that_will"
+    requests = "rig.procedures.requests"
+    after = _RATES + "rates_after_the_first_check_the_material"
+    far = _RATES + "a_check_is_made_far_from_the_measuring_rate"
+    turns = _RATES + "a_bridging_series_is_raised_both_ways_in_turns"
+    refused = _RATES + "a_rate_of_such_a_series_that_the_pulses_cannot_make_is_refused"
     return [
         change(header, "check_free_space", "free < min_free_mb", "free <= min_free_mb", space),
         never(header, "make_header", "machine.inputs.beams == 2", holds),
@@ -144,11 +149,15 @@ def _header() -> list[Guard]:
         change(rates, "", "0.1, 3.0", "0.1, 1.5", right),
         never(rates, "parse_rates", "len(set(rates)) != len(rates)", wrong),
         never(rates, "parse_rates", "len(rates) < 2", wrong),
+        change(requests, "_at_rates", "'check'", "None", after),
+        change(requests, "plan_series", "check_rate_deg_s(first.rate_deg_s)", "1.0", far),
+        change(requests, "plan_series", "_both_ways(first, rate_deg_s)", "(first, first)", turns),
+        without(requests, "plan_series", "check_rate(...)", refused + "[bridge]"),
         change(
             rates,
             "balanced_order",
-            "rates[int(names[(row + place) % n])]",
-            "rates[int(names[place])]",
+            "ways[int(names[(row + place) % n])]",
+            "ways[int(names[place])]",
             _RATES + "blocks_hold_each_rate_once_and_squares_each_place_once",
         ),
     ]
@@ -197,6 +206,8 @@ def _series() -> list[Guard]:
     quick = _QUICK + "a_series_begins_with_one_settling_raise_that_fixes_its_start"
     whole = _QUICK + "a_whole_series_has_no_settling_raise"
     settled = _QUICK + "the_settling_raise_is_no_bad_run"
+    bridge = _QUICK + "a_bridging_series_is_whole_and_quick_in_turns"
+    fine = _QUICK + "fine_microsteps_make_the_settling_raise_slower"
     kept = _QUICK + "a_resumed_series_keeps_its_start_and_its_early_slides"
     fails = _SERIES + "an_analysis_that_fails_does_not_end_the_series"
     return [
@@ -218,7 +229,10 @@ def _series() -> list[Guard]:
         without(m, between, "self._reminded_at = self._slides", wiped),
         never(m, "begin_series", "options.quick and numbered", quick),
         change(m, "begin_series", "options.quick and numbered", "numbered", whole),
-        never(m, between, "self._options.quick and not request.settling", quick),
+        never(m, between, "request.settling", quick),
+        change(m, between, "settling_rate_deg_s(self._machine.settings)", "1.5", fine),
+        never(m, between, "self._options.quick and request.raise_start != 'whole'", quick),
+        change(m, between, "request.raise_start != 'whole'", "True", bridge),
         change(m, f"{maker}._take", "'settling' in result.flags", "False", settled),
         change(m, between, "... + self._slides + 1", "self._slides", slides),
         change(m, ended, "... + run.brought_down", "(run.outcome == 'slid')", slides),
@@ -280,7 +294,6 @@ def _quick() -> list[Guard]:
     early = _QUICK + "an_early_slide_moves_the_start_5_degrees_lower_and_a_second_one_ends_it"
     sound = _QUICK + "only_a_sound_angle_well_above_level_gives_a_start"
     return [
-        limit(m, "SETTLING_RATE_DEG_S", begins),
         limit(m, "MEASURED_DEG", begins),
         limit(m, "MEASURED_DEG", begins, times=0.5),
         limit(m, "LOWER_BY_DEG", early),

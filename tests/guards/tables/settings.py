@@ -8,6 +8,11 @@ _CHECKS = "rig.settings.checks"
 _MISFITS = _TESTS + "checks.py::test_what_does_not_fit_is_named"
 _FITS = _TESTS + "checks.py::test_limits_themselves_are_allowed"
 _LOWERING = _TESTS + "checks.py::test_lowering_takes_the_least_of_wish_bound_and_pulse_rate"
+_RAISES = _TESTS + "checks.py::test_the_fast_raises_take_what_the_pulses_allow"
+_RATE = (
+    _TESTS
+    + "checks.py::test_a_rate_that_the_pulses_cannot_make_is_refused_and_the_one_named_is_taken"
+)
 _NO_BLADE = _TESTS + "blade_checks.py::test_beyond_its_limits_the_blade_is_refused"
 _BLADE = _TESTS + "blade_checks.py::test_at_its_limits_the_blade_is_accepted"
 _STOP = _TESTS + "blade_checks.py::test_the_way_of_a_stop_by_hand"
@@ -34,7 +39,7 @@ ENTRIES: list[Guard] = [
         _TESTS + "refusals.py::test_a_soft_limit_below_home_is_refused",
     ),
     never(_CHECKS, "_pulses", "screw.min_pulse_gap_us > shortest_us", _MISFITS),
-    never(_CHECKS, "_pulses", "rate > highest", _MISFITS),
+    never(_CHECKS, "_pulses", "rate > max_rate_deg_s(settings)", _MISFITS),
     change(_CHECKS, "_pulses", "1e6 / screw.max_pulse_rate_hz", "1e3", _MISFITS),
     change(
         _CHECKS,
@@ -51,6 +56,13 @@ ENTRIES: list[Guard] = [
         "wanted",
         _LOWERING,
     ),
+    limit(_CHECKS, "SETTLING_RATE_DEG_S", _RAISES),
+    limit(_CHECKS, "SETTLING_RATE_DEG_S", _RAISES, times=0.5),
+    limit(_CHECKS, "QUICK_RATE_DEG_S", _RAISES),
+    change(_CHECKS, "quick_rate_deg_s", "max_rate_deg_s(settings)", "9.0", _RAISES),
+    change(_CHECKS, "settling_rate_deg_s", "max_rate_deg_s(settings)", "9.0", _RAISES),
+    never(_CHECKS, "check_rate", "rate_deg_s > max_rate_deg_s(settings)", _RATE),
+    change(_CHECKS, "_too_fast", "math.floor(100 * highest)", "math.ceil(100 * highest)", _RATE),
     # Places on the board, each from both sides.
     limit(_CHECKS, "HOLE_MARGIN_MM", _FITS),
     limit(_CHECKS, "HOLE_MARGIN_MM", _MISFITS, times=0.5),

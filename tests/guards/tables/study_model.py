@@ -1,10 +1,18 @@
 """Guards of the study's model."""
 
-from tests.guards.entry import Guard, change
+from tests.guards.entry import Guard, change, never, without
 
 ANSWERS = "tests/study/model/test_answers.py::"
 DATA = "tests/study/model/test_data.py::"
 LIKELIHOOD = "tests/study/model/test_likelihood.py::"
+_COUNT = DATA + "test_slides_that_do_not_count_wear_the_bag_alone"
+METHODS = "rig.study.model.methods"
+_METHODS = "tests/study/model/test_methods.py::test_"
+_BRIDGE = _METHODS + "a_bridge_is_one_bag_face_measured_both_ways_in_one_session"
+_CHECKED = (
+    "tests/study/test_plan_make.py::"
+    "test_the_material_is_checked_once_for_each_kind_of_fabric_in_a_stage"
+)
 STORE = "tests/study/model/test_store.py::"
 
 ENTRIES: list[Guard] = [
@@ -37,12 +45,41 @@ ENTRIES: list[Guard] = [
         "True",
         DATA + "test_an_early_slide_is_a_bound_unless_a_person_took_it_out",
     ),
+    change(METHODS, "levels", "slide.valid", "True", _COUNT, _METHODS + "slides_that_tell_a_level"),
     change(
-        "rig.study.model.data",
-        "model_data",
-        "s.valid",
+        METHODS,
+        "levels",
+        "slide.purpose != 'check'",
         "True",
-        DATA + "test_slides_that_do_not_count_wear_the_bag_alone",
+        _METHODS + "a_check_enters_neither_level_nor_offset_and_a_difference_widens",
+    ),
+    change(METHODS, "bridged", "one.purpose == 'bridge'", "True", _BRIDGE),
+    change(METHODS, "bridged", "one.session or one.at[:10]", "1", _BRIDGE),
+    change(METHODS, "bridged", "len(one.treatments)", "1", _BRIDGE),
+    change(METHODS, "checks_of", "slide.valid", "True", _METHODS + "slides_left_out_check_nothing"),
+    change(
+        "rig.study.model.design",
+        "_terms",
+        "'method' if joined else 'method_apart'",
+        "'method'",
+        _METHODS + "methods_mix_through_bridges_alone",
+    ),
+    change(
+        "rig.study.model.design",
+        "_terms",
+        "row.material_deg",
+        "0.0",
+        _METHODS + "a_check_enters_neither_level_nor_offset_and_a_difference_widens",
+        nth=2,
+    ),
+    never("rig.study.plan.make", "_Maker._check", "runs and ...", _CHECKED),
+    without("rig.study.plan.make", "_Maker._check", "self._checked.add(...)", _CHECKED),
+    change(
+        "rig.study.plan.progress",
+        "run_fields",
+        "check_rate_deg_s(preferences.rate_deg_s)",
+        "preferences.rate_deg_s",
+        "tests/commands/test_plan_runs.py::test_a_planned_check_is_made_with_the_bag_as_it_lies",
     ),
     change(
         "rig.study.model.likelihood",

@@ -4,10 +4,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from rig.control.machine import Machine
 from rig.errors import MachineFaultError
 from rig.procedures.series.log import SeriesOptions
+from rig.settings.checks import max_rate_deg_s
+from tests.faults.harness import SETTINGS
 from tests.procedures.scripted import Act, Scripted
 
 Making = Callable[..., Scripted]
@@ -46,6 +49,34 @@ def test_a_series_begins_with_one_settling_raise_that_fixes_its_start(acting: Ma
     assert made.slides == 4
     assert sorted(made.counted) == [0, 1, 2, 3]
     assert series.notices == []
+
+
+def test_fine_microsteps_make_the_settling_raise_slower(
+    acting: Making, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fine = replace(
+        SETTINGS,
+        screw=replace(SETTINGS.screw, microsteps=16),
+        motion=replace(SETTINGS.motion, rate_deg_s=0.2),
+    )
+    monkeypatch.setattr("tests.procedures.scripted.SETTINGS", fine)
+    series = acting(settling(20.0))
+    series.make(1, QUICK)
+    rates = [request.rate_deg_s for request in series.script.requests]
+    assert rates == [max_rate_deg_s(fine), 0.2]
+    assert rates[0] < 0.32
+
+
+def test_a_bridging_series_is_whole_and_quick_in_turns(acting: Making) -> None:
+    series = acting(settling(20.0))
+    series.make(2, QUICK, purpose="bridge")
+    asked = series.script.requests[1:]
+    assert {(r.raise_start, r.approach_deg, r.rate_deg_s) for r in asked} == {
+        ("whole", None, 1.0),
+        ("quick", 17.0, 0.3),
+    }
+    assert len(asked) == 4
+    assert series.script.requests[0].settling
 
 
 def test_a_whole_series_has_no_settling_raise(acting: Making) -> None:
