@@ -98,8 +98,11 @@ def kept(kind: str, seeds: Iterable[int], one: Callable[[int], Result]) -> Itera
     folder = ROOT / ".bench"
     folder.mkdir(exist_ok=True)
     path = Path(folder / f"{kind}-{code}.jsonl")
-    lines = path.read_text("utf-8").splitlines() if path.exists() else []
-    done = {entry["seed"]: entry for entry in map(json.loads, lines)}
+    text = path.read_text("utf-8") if path.exists() else ""
+    whole = text.rpartition("\n")[0]
+    if len(whole) + 1 < len(text):  # cut off in the middle of a line
+        path.write_text(f"{whole}\n" if whole else "", "utf-8")
+    done = {entry["seed"]: entry for entry in map(json.loads, whole.splitlines())}
     for seed in seeds:
         if seed not in done:
             done[seed] = {"seed": seed, **one(seed)}

@@ -38,7 +38,8 @@ WORLDS: dict[str, Callable[[World], World]] = {
     "bags respond differently (factor 1.6)": lambda w: replace(w, uneven_bags=0.47),
     "controls drift (−0.15° a session)": lambda w: replace(w, drift=-0.15),
     "weather a sigmoid": lambda w: replace(w, weather="sigmoid"),
-    "weather of two branches": lambda w: replace(w, weather="fabric"),
+    "weather of two branches": lambda w: replace(w, weather="branches"),
+    "weather of the twin's fabric": lambda w: replace(w, weather="twin"),
 }
 ASKED = ("effect", "angle", "next", "throws")
 

@@ -6,13 +6,14 @@ not assume. All angles are in degrees, humidities in %RH.
 """
 
 from dataclasses import dataclass, field, replace
-from math import exp, inf
+from math import atan, degrees, exp, inf, radians, tan
 
 import numpy as np
 
 from rig.study.model.data import Facts
 from rig.study.model.history import Played
 from rig.study.slides.slide import Applied, Slide
+from rig.twin.fabric import Face, humidity_factor, moisture_after, wetting_moisture
 
 FACE = ("slick", "grip")
 AT = "2026-03-{day:02d}T{hour:02d}:{minute:02d}:00Z"
@@ -42,7 +43,7 @@ class World:
 
     run: float = 0.25
     series: float = 0.2
-    session: float = 0.25
+    session: float = 0.4
     bag: float = 1.0
     bag_face: float = 0.5
     response: float = 0.35
@@ -67,7 +68,7 @@ class World:
     tails: float = 0.0
     """Degrees of freedom of all scatter where it is not normal."""
     weather: str = "linear"
-    """Or sigmoid, or fabric: two branches and a lag."""
+    """Or sigmoid; or branches: higher from the damp side; or twin: its fabric, with a lag."""
     uneven_bags: float = 0.0
     """Sd of the log of how strongly a bag responds, always."""
     drift: float = 0.0
@@ -81,8 +82,8 @@ class World:
 def draw_world(rng: np.random.Generator, recipes: tuple[str, ...], **options: object) -> World:
     """A world drawn from what is believed beforehand.
 
-    The scales have heavy tails: the log is the median's plus 0.5 (slides 0.6, sessions 0.4) times
-    2·sinh(z/2) for a standard normal z.
+    The scales have heavy tails: the log is the median's plus 0.5 (slides 0.6) times 2·sinh(z/2) for
+    a standard normal z.
     """
 
     def scale(median: float, spread: float = 0.5) -> float:
@@ -94,7 +95,7 @@ def draw_world(rng: np.random.Generator, recipes: tuple[str, ...], **options: ob
     world = World(
         run=scale(0.4 if by_hand else 0.25, 0.6),
         series=scale(0.2),
-        session=scale(0.25, 0.4),
+        session=scale(0.4),
         bag=scale(1.0),
         bag_face=scale(0.5),
         response=scale(0.35),
@@ -161,6 +162,7 @@ class _Making:
         self.mark = dict.fromkeys(self.own_face, 0)
         self.drifted = 0.0
         self.damp = 50.0
+        self.moisture = wetting_moisture(50.0)
 
     def noise(self) -> float:
         """Standard scatter, normal or with heavier tails."""
@@ -184,10 +186,25 @@ class _Making:
             return slope * (humidity - 50.0) / 10.0
         if self.world.weather == "sigmoid":
             return slope * 3.0 / (1.0 + exp(-(humidity - 55.0) / 6.0))
+        if self.world.weather == "twin":
+            return self._as_twin(slope, self.level[self.model[bag], face])
         # Regain by a Hailwood-Horrobin-like curve, higher from the damp side by a sixth.
         x = humidity / 100.0
         regain = 12.0 * x / (1.0 + 4.0 * x - 4.0 * x * x)
         return slope * (regain * (1.17 if self.damp > humidity else 1.0) - 3.0)
+
+    def condition(self, humidity: float) -> None:
+        """Let the bags lie in the air of a session for some hours, where they remember."""
+        if self.world.weather == "twin":
+            hours = float(self.rng.uniform(1.0, 12.0))
+            self.moisture = moisture_after(Face(), self.moisture, humidity, hours)
+
+    def _as_twin(self, slope: float, level: float) -> float:
+        """The twin's fabric: friction a sigmoid of moisture, as steep as the slope is large."""
+        fabric = Face(humidity_gain=0.25 * slope / 0.5)
+        usual = humidity_factor(fabric, wetting_moisture(50.0))
+        factor = humidity_factor(fabric, self.moisture) / usual
+        return degrees(atan(tan(radians(level)) * factor)) - level
 
     def response(
         self,
@@ -270,6 +287,7 @@ def _sit(making: _Making, slides: list[Slide], day: int, shift: float) -> None:
     world, layout, rng = making.world, making.layout, making.rng
     humidity = float(rng.uniform(*layout.airs))
     temperature = float(rng.normal(22.0, 2.0))
+    making.condition(humidity)
     residue, soiled, minute = world.board_residue_sd * rng.normal(), 0, 0
     for i in rng.permutation(len(layout.bags)):
         bag = list(layout.bags)[int(i)]
@@ -318,7 +336,7 @@ def _truth(making: _Making, slides: list[Slide]) -> Truth:
     world, layout = making.world, making.layout
     air = float(np.mean([s.surface_humidity_pct or 0.0 for s in slides]))
     warmth = float(np.mean([s.temperature_c or 0.0 for s in slides]))
-    making.damp = air - 1.0
+    making.damp, making.moisture = air - 1.0, wetting_moisture(air)
     plain = {bf: making.plain(*bf, air, warmth) for bf in making.own_face}
     angles = {bf: plain[bf] + making.response(*bf) for bf in plain}
     effects = {key: _effect(making, key) for key in making.effect}

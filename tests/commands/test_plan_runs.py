@@ -1,12 +1,22 @@
 """`rig run --plan`: the next session of a plan, on the twin."""
 
 import csv
+import json
 import re
 from pathlib import Path
 
 import pytest
 
+from rig.study.folder.study import open_study
+from rig.study.plan.progress import progress
+from rig.study.plan.rows import read_plan
+from rig.study.slides.slide import Slide
+from rig.study.slides.table import slide_table
 from tests.commands.conftest import Rig
+
+
+def slides_of(folder: Path) -> list[Slide]:
+    return slide_table(open_study(folder)).of_rig
 
 
 @pytest.fixture
@@ -64,6 +74,35 @@ def test_a_session_is_made_as_the_plan_says_and_then_the_treatment_is_asked_for(
     assert after.code == 0, after.err
     assert {run["treatment_stage"] for run in after.document["runs"]} == {"after 1"}
     assert "nothing is left" in rig(*"run --plan club --twin".split()).err
+
+
+def test_a_series_that_has_enough_is_not_asked_for_again(rig: Rig, club: Path) -> None:
+    path = club / "plan.csv"
+    rows = list(csv.DictReader(path.read_text("utf-8").splitlines()))
+    for row in rows:
+        row["runs"] = "4" if row["runs"] == "1" else row["runs"]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+    words = "run --plan club --twin --at 2026-03-02T08:00Z --until 5 --least 2 --repeat 6 --json"
+    said = rig(*words.split())
+    assert said.code == 0, said.err
+    valid = [run["series"] for run in said.document["runs"] if run["valid"]]
+    wanted = [row["row"] for row in rows if row["stage"] == "baseline" and row["bag"]]
+    assert sorted(valid) == sorted(wanted * 2)
+    assert "scatter of slides alone) after 2 runs; ±5° was asked for" in said.err
+    refused = rig(*"run --plan club --twin".split())
+    assert refused.code == 2
+    assert "rig study treat" in refused.err
+    # Of the four planned runs two are left if the note is withdrawn.
+    notes = [json.loads(line) for line in (club / "journal.jsonl").read_text("utf-8").splitlines()]
+    enough = [note for note in notes if note["kind"] == "enough"]
+    assert sorted(note["series"] for note in enough) == sorted(wanted)
+    gone = rig("study", "withdraw", "club", str(enough[0]["line"]), "--why", "more")
+    assert gone.code == 0, gone.err
+    found = progress(open_study(club), read_plan(open_study(club)), slides_of(club))
+    assert found.runs_left[enough[0]["series"]] == 2
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from rig.control.faults.table import remedy
 from rig.control.mover import StoppedError
 from rig.errors import BadInputError, MachineFaultError
 from rig.procedures.series.log import SeriesOptions
+from rig.procedures.series.stop_rules import LEAST_RUNS, MOST_RUNS
 from tests.commands.conftest import Rig
 from tests.commands.stand_in import NOW, Opened
 
@@ -114,6 +115,11 @@ def test_how_a_series_is_made_is_handed_on(
     rig("run", "--twin", "--temperature", "23:2", "--humidity", "50:4", *words.split())
     options = series.begun["options"]
     assert (options.until_angle_deg, options.bad_in_a_row, options.clean_every) == (0.1, 3, 5)
+    assert options.least_runs == LEAST_RUNS
+    # Without a study the model's prior tells how slides scatter: 0.25°, its logarithm by 0.6.
+    assert options.slide_scatter.sd_deg == pytest.approx(0.25)
+    assert options.slide_scatter.freedom == pytest.approx(0.5 / 0.36)
+    assert planned["repeat"] == MOST_RUNS
     assert options.stop_at_trend
     assert options.quick
     band = options.climate
@@ -124,6 +130,23 @@ def test_how_a_series_is_made_is_handed_on(
     assert (band.timeout_s, band.steady_s) == (120.0, 180.0)
     rig("run", "--twin", "--rates", "0.5,1,2")
     assert planned["rates_deg_s"] == (0.5, 1.0, 2.0)
+
+
+def test_least_and_most_runs_of_a_series_that_ends_by_its_answer(
+    rig: Rig, series: NotedSeries, planned: dict[str, Any]
+) -> None:
+    rig("run", "--twin", *"--until 0.1 --least 4 --repeat 6".split())
+    assert (series.begun["options"].least_runs, planned["repeat"]) == (4, 6)
+    rig("run", "--twin", *"--until 0.1 --least 20".split())
+    assert (series.begun["options"].least_runs, planned["repeat"]) == (20, 20)
+    for words, sentence in (
+        ("--least 4", "--least goes with --until"),
+        ("--until 0.1 --least 7 --repeat 6", "7 runs at least"),
+        ("--until 0.1 --repeat 2", "3 runs at least"),
+    ):
+        said = rig("run", "--twin", *words.split())
+        assert said.code == 2
+        assert sentence in said.err
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
+import msgspec
+
 from rig.commands.options import say, tell
 from rig.commands.run.series import ShownSeries
 from rig.control.request import RunRequest
@@ -13,13 +15,15 @@ from rig.files.stamps import utc_text
 from rig.files.time_here import now_in
 from rig.opening import OnBoard, OpenRig, Speed, open_rig
 from rig.procedures.series.log import SeriesOptions
+from rig.procedures.series.stop_rules import SlideScatter
 from rig.procedures.studied import StudySeries, series_requests, study_series
 from rig.quantities.shown import System
 from rig.settings.checks import check_rate
 from rig.settings.model import Settings
 from rig.study.folder.catalogue import ClimateWanted
-from rig.study.folder.journal import Wipe
+from rig.study.folder.journal import Enough, Wipe
 from rig.study.folder.study import open_study
+from rig.study.plan.enough import slide_scatter
 from rig.study.plan.progress import next_rows
 from rig.study.plan.rows import PlanRow
 from rig.study.slides.table import slide_table
@@ -47,6 +51,7 @@ class PlanRuns:
         climate: take the next session in this climate.
         rows: what to run instead of the plan's next session.
         options: how each series is made; without air of its own the planned climate's counts.
+        most: runs of each series, where it may end by the answer; as planned if None.
         steady_s: so long the planned air must hold before the session's first run.
         timeout_s: so long the air is waited for.
         operator: who does it.
@@ -65,6 +70,7 @@ class PlanRuns:
         climate: str | None = None,
         rows: Sequence[PlanRow] | None = None,
         options: SeriesOptions,
+        most: int | None = None,
         steady_s: float,
         timeout_s: float,
         operator: str | None,
@@ -81,10 +87,19 @@ class PlanRuns:
         self._operator = operator
         self._quiet = quiet
         self._units = units
+        self._is_planned = rows is None
         self._records = slide_table(self._study).of_rig
-        self.rows: Sequence[PlanRow] = (
-            next_rows(self._study, climate, self._records) if rows is None else rows
-        )
+        if rows is None:
+            rows = next_rows(self._study, climate, self._records)
+        if most is not None:
+            rows = [
+                self._up_to(row, most) if row.is_series and row.action != "check" else row
+                for row in rows
+            ]
+            known = slide_scatter(self._records)
+            scatter = SlideScatter(sd_deg=known.sd_deg, freedom=known.freedom)
+            self._options = msgspec.structs.replace(options, slide_scatter=scatter)
+        self.rows: Sequence[PlanRow] = rows
 
     def make(
         self,
@@ -143,6 +158,8 @@ class PlanRuns:
                 units=self._units,
             )
             failure = series.make(self._requests(wanted, opened), start_now=twin)
+            if self._is_planned and failure is None and series.is_enough:
+                self._note_enough(row, opened.machine.clock.utc_now(), simulated=twin)
             if wiped is not None and series.paths:
                 self._note_wipe(wiped, now, simulated=twin)
                 wiped = None
@@ -156,11 +173,14 @@ class PlanRuns:
 
     def _series(self, row: PlanRow, *, is_first: bool) -> StudySeries:
         """Within a session the bags have been in the planned air: it need not be steady again."""
+        options = self._options
+        if row.action == "check":  # as many as planned, since they are not there for a mean
+            options = msgspec.structs.replace(options, until_angle_deg=None)
         return study_series(
             self._study,
             row,
             self._records,
-            self._options,
+            options,
             steady_s=self._steady_s if is_first else 0.0,
             timeout_s=self._timeout_s,
         )
@@ -192,6 +212,14 @@ class PlanRuns:
     def _note_wipe(self, row: PlanRow, at: datetime, *, simulated: bool) -> None:
         note = "asked for by the plan"
         entry = Wipe(at=utc_text(at), board=row.board, series=row.row, note=note)
+        self._study.note(entry, now=at, simulated=simulated)
+
+    def _up_to(self, row: PlanRow, most: int) -> PlanRow:
+        made = sum(record.valid and record.series == row.row for record in self._records)
+        return msgspec.structs.replace(row, runs=max(1, most - made))
+
+    def _note_enough(self, row: PlanRow, at: datetime, *, simulated: bool) -> None:
+        entry = Enough(at=utc_text(at), series=row.row)
         self._study.note(entry, now=at, simulated=simulated)
 
     def _tell(self, text: str) -> None:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from rig.control.request import RunRequest
     from rig.errors import RigError
+    from rig.procedures.series.stop_rules import SlideScatter
     from rig.study.plan.rows import PlanRow
 
 CAUTION = (
@@ -112,7 +113,13 @@ def run(
     until: Annotated[
         float | None,
         quantity_option(
-            "--until", "°", 0.01, 10, "Enough when the mean angle is known to ± this in °."
+            "--until", "°", 0.01, 10, "Enough when the series' mean is known to ± this in °."
+        ),
+    ] = None,
+    least: Annotated[
+        int | None,
+        typer.Option(
+            "--least", min=2, max=1000, help="With --until: runs in any case (3); --repeat at most."
         ),
     ] = None,
     bad_runs: Annotated[
@@ -179,6 +186,8 @@ def run(
     help_all: HelpAll = False,
 ) -> None:
     """Wait for the start button (or --now), make the runs, print a row for each."""
+    from msgspec.structs import replace
+
     from rig.commands.run.names import check_names, study_beside
     from rig.commands.run.series import ShownSeries
     from rig.opening import OnBoard, open_rig
@@ -186,6 +195,7 @@ def run(
     from rig.procedures.requests import plan_series
     from rig.procedures.series.climate_gate import parse_band
     from rig.procedures.series.log import SeriesOptions, unfinished_in
+    from rig.procedures.series.stop_rules import LEAST_RUNS
     from rig.settings.checks import check_rate
 
     has_rule, has_way = until is not None or stop_at_trend, rate is not None or purpose is not None
@@ -207,15 +217,22 @@ def run(
             " press start for each run, or set `fitted = true` under [blade]."
         )
     folder = out or Path(settings.files.runs)
+    most = _most_runs(until, least, repeat)
     options = SeriesOptions(
         unattended=unattended,
         climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60, echoed),
-        until_angle_deg=until,
         bad_in_a_row=bad_runs,
         stop_at_trend=stop_at_trend,
         clean_every=clean_every,
         quick=quick or purpose == "bridge",
     )
+    if until is not None:
+        options = replace(
+            options,
+            until_angle_deg=until,
+            least_runs=least or LEAST_RUNS,
+            slide_scatter=_expected_scatter(),
+        )
     if plan is not None or sets:
         from rig.commands.run.plan import PlanRuns
         from rig.files.stamps import parse_utc
@@ -223,7 +240,8 @@ def run(
 
         place = home or plan or folder
         begin = None if at is None else parse_utc(moment("--at", at, now_in(place)))
-        if plan is not None and (bag or face or board or session or resume or rates or repeat > 1):
+        is_counted = repeat > 1 and until is None
+        if plan is not None and (bag or face or board or session or resume or rates or is_counted):
             raise BadInputError(
                 "--plan says itself which bag, face, board, session and how many runs; leave out"
                 " the other options that do."
@@ -245,6 +263,7 @@ def run(
             climate=climate,
             rows=rows,
             options=options,
+            most=most,
             steady_s=steady * 60,
             timeout_s=climate_timeout * 60,
             operator=operator,
@@ -285,7 +304,7 @@ def run(
         asked = {"bag": bag, "face": face, "board": board, "session": session}
         return plan_series(
             settings,
-            repeat,
+            most or repeat,
             source=opened.source,
             started=opened.machine.clock.utc_now(),
             rate_deg_s=rate,
@@ -309,6 +328,36 @@ def run(
         series.serve(requests)
     failure = series.make([] if resume else requests(), start_now=now, resume=resume)
     _finish(series.paths, failure, series.signal, series.all_slid, json)
+
+
+def _most_runs(until: float | None, least: int | None, repeat: int) -> int | None:
+    """Runs at most of a series that may end by its answer; None where it may not.
+
+    Raises:
+        BadInputError: --least without --until, or above the most.
+    """
+    from rig.procedures.series.stop_rules import LEAST_RUNS, MOST_RUNS
+
+    if until is None:
+        if least is not None:
+            raise BadInputError("--least goes with --until: runs to make before it counts.")
+        return None
+    most = repeat if repeat > 1 else max(MOST_RUNS, least or 0)
+    if (least or LEAST_RUNS) > most:
+        raise BadInputError(
+            f"--until makes {least or LEAST_RUNS} runs at least, and --repeat {repeat} at most;"
+            " raise --repeat or lower --least."
+        )
+    return most
+
+
+def _expected_scatter() -> "SlideScatter":
+    """Of slides within a series, where no study tells it."""
+    from rig.procedures.series.stop_rules import SlideScatter
+    from rig.study.plan.enough import slide_scatter
+
+    known = slide_scatter()
+    return SlideScatter(sd_deg=known.sd_deg, freedom=known.freedom)
 
 
 def _evening(

@@ -46,6 +46,8 @@ class ShownSeries:
         """Files of the runs that were begun, in order; of a series that goes on, also those that
         were made before."""
         self.all_slid = True
+        self.is_enough = False
+        """The mean is known as well as was asked for."""
         self.signal: str | None = None
         """Name of the signal that ended it."""
         self._opened = opened
@@ -122,6 +124,7 @@ class ShownSeries:
         maker = SeriesMaker(opened.machine, log, series, hooks)
         self._print(head(self._units, columns()))
         opened.run(maker.make(start_now=start_now), beside=[progress.follow()])
+        self.is_enough = maker.is_enough
         if maker.reason is not None:
             say(maker.reason)
 

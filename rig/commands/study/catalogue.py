@@ -50,6 +50,10 @@ def new(
         str | None, typer.Option("--wish", metavar="DEG", help="Slide angle wished for, in °.")
     ] = None,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Of the plan's order.")] = 1,
+    older: Annotated[
+        list[Path] | None,
+        typer.Option("--from", metavar="STUDY", help="Take its experience; may be repeated."),
+    ] = None,
     json: Json = False,
 ) -> None:
     """Make a study folder; nothing that is there already is touched."""
@@ -67,7 +71,7 @@ def new(
         wish_angle_deg=None if wish is None else quantity("--wish", wish, "°", 1, 59),
         seed=seed,
     )
-    made = new_study(folder, name or folder.resolve().name, preferences)
+    made = new_study(folder, name or folder.resolve().name, preferences, older or ())
     if json:
         print_json({"study": str(made.path), "name": made.catalogue.name})
     else:

@@ -24,6 +24,7 @@ from rig.files.log import append_to, lines_of
 from rig.files.stamps import utc_text
 from rig.procedures.series.climate_gate import ClimateBand
 from rig.procedures.series.cut_runs import how_it_ended
+from rig.procedures.series.stop_rules import MIN_RUNS, SlideScatter
 from rig.runfile.model import Outcome, State
 
 NAME = "series.jsonl"
@@ -35,6 +36,10 @@ class SeriesOptions(msgspec.Struct, frozen=True, kw_only=True):
     unattended: bool = False
     climate: ClimateBand | None = None
     until_angle_deg: float | None = None
+    """Enough when the mean is known to ± this, after `least_runs`."""
+    least_runs: int = MIN_RUNS
+    slide_scatter: SlideScatter | None = None
+    """What is known of it when the series begins."""
     bad_in_a_row: int | None = None
     stop_at_trend: bool = False
     clean_every: int | None = None

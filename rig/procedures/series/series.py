@@ -71,11 +71,16 @@ def begin_series(
     return OpenSeries(planned=planned, counted={}, slides=0)
 
 
+def enough_of(options: SeriesOptions) -> StopRule:
+    """The rule that the mean is known well enough; without --until it never ends a series."""
+    if options.until_angle_deg is None:
+        return lambda _: None
+    return narrow_enough(options.until_angle_deg, options.slide_scatter, options.least_runs)
+
+
 def rules_of(options: SeriesOptions) -> list[StopRule]:
     """Stop rules from the options."""
-    rules: list[StopRule] = []
-    if options.until_angle_deg is not None:
-        rules.append(narrow_enough(options.until_angle_deg))
+    rules = [enough_of(options)]
     limit = options.bad_in_a_row
     if limit is None and options.unattended:
         limit = UNATTENDED_BAD_RUNS
@@ -107,12 +112,15 @@ class SeriesMaker:
     ) -> None:
         self.reason: str | None = None
         """Reason given by the rule that ended it before its last run, if any."""
+        self.is_enough = False
+        """The mean is known as well as was asked for."""
         self._machine = machine
         self._log = log
         self._series = series
         self._options = series.planned.options
         self._hooks = hooks
         self._rules = [*rules_of(self._options), *rules]
+        self._enough = enough_of(self._options)
         self._gate: ClimateGate | None = None
         self._slides = series.slides
         self._reminded_at = max(series.slides - 1, 0)
@@ -207,6 +215,7 @@ class SeriesMaker:
         if told is not None:
             self._hooks.notice(told)
         self.reason = next((why for rule in self._rules if (why := rule(self._figures))), None)
+        self.is_enough = self._enough(self._figures) is not None
         return self.reason
 
     def _analyse(self, path: Path) -> RunResult | None:

@@ -165,7 +165,7 @@ class Offset(Struct, frozen=True, kw_only=True):
 
 
 class Spread(Struct, frozen=True, kw_only=True):
-    """A standard deviation, in degrees (of the response: as a factor's logarithm)."""
+    """A standard deviation, in degrees (of the response: for an effect of 1.5°)."""
 
     median: float
     lower: float
@@ -195,6 +195,8 @@ class Answer(Struct, frozen=True, kw_only=True):
 
     as_of: str
     """Time of the newest slide or treatment, RFC 3339, UTC."""
+    experience: tuple[str, ...] = ()
+    """Names of older studies whose slides count, too."""
     air: DayAir
     targets: tuple[FaceTarget, ...]
     quality: AnswerQuality

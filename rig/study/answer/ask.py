@@ -11,11 +11,11 @@ from rig.errors import BadInputError
 from rig.study.answer.answer import Answer, DayAir
 from rig.study.answer.build import answer, usual_air
 from rig.study.answer.question import Aim, Question, target_like, targets_of
-from rig.study.folder.journal import Play
 from rig.study.folder.study import Study
 from rig.study.model import history
 from rig.study.model.draws import Draws
 from rig.study.model.store import draws_of
+from rig.study.slides.experience import with_experience
 from rig.study.slides.look import Contents
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
@@ -36,11 +36,13 @@ class Asked(NamedTuple):
     """Run files that were read whole for it, for who wants to look closer."""
     calibration: Calibration | None = None
     """Used instead of those in the run files."""
+    older: tuple[str, ...] = ()
+    """Names of the studies whose experience the model took along."""
 
     @property
     def answer(self) -> Answer:
         """The answer."""
-        return answer(self.study, self.table, self.draws, self.question)
+        return answer(self.study, self.table, self.draws, self.question, self.older)
 
 
 class Like(NamedTuple):
@@ -90,8 +92,9 @@ def ask(
             f"{study.path} has no slide that counts yet: measure with `rig run`, or note what you"
             " read by hand with `rig study reading`."
         )
-    plays = [history.Played(one.bag, one.at, one.throws) for one in study.journal.of(Play)]
-    draws = draws_of(study, table, plays)
+    taken = with_experience(study, table)
+    plays = [history.Played(one.bag, one.at, one.throws) for one in taken.plays]
+    draws = draws_of(taken.study, taken.table, plays)
     question = Question(
         air=air or usual_air(table),
         from_damp=from_damp,
@@ -102,7 +105,8 @@ def ask(
     if tolerance_deg is not None:
         targets = {face: replace(one, tolerance_deg=tolerance_deg) for face, one in targets.items()}
     question = replace(question, targets=targets)
-    return Asked(study, table, draws, question, contents or Contents(most_bytes=0), calibration)
+    kept = contents or Contents(most_bytes=0)
+    return Asked(study, table, draws, question, kept, calibration, taken.older)
 
 
 def _targets(

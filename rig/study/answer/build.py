@@ -11,6 +11,7 @@ from rig.study.answer.answer import Answer, AnswerQuality, DayAir
 from rig.study.answer.bags import bag_answers, best_four, picks_of, sets_of
 from rig.study.answer.effects import offsets_of, scatter_of, treatments_of, weather_of
 from rig.study.answer.question import Question
+from rig.study.answer.reference import reference_sentences
 from rig.study.folder.study import Study
 from rig.study.model import methods
 from rig.study.model.draws import Draws
@@ -22,7 +23,13 @@ HAND_SLIDE_MIN = 1.0
 """A slide by hand: lay the bag on, lift, read; common practice, no source."""
 
 
-def answer(study: Study, table: SlideTable, draws: Draws, question: Question) -> Answer:
+def answer(
+    study: Study,
+    table: SlideTable,
+    draws: Draws,
+    question: Question,
+    older: tuple[str, ...] = (),
+) -> Answer:
     """Answer a question about a study.
 
     Args:
@@ -30,6 +37,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
         table: its slides.
         draws: of the model of these slides.
         question: air, board, targets.
+        older: studies whose experience the draws rest on, too.
     """
     boards = _boards(study, table)
     known = study.catalogue.bags.items()
@@ -40,6 +48,7 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
     quality = draws.quality
     found = Answer(
         as_of=_as_of(study, table),
+        experience=older,
         air=question.air,
         targets=question.face_targets,
         quality=AnswerQuality(
@@ -59,7 +68,10 @@ def answer(study: Study, table: SlideTable, draws: Draws, question: Question) ->
                 treatments,
                 weather,
                 pareto_k=quality.pareto_k,
-                blocked=[said for bag, said in table.blocked.items() if bag is not None],
+                blocked=[
+                    *(said for bag, said in table.blocked.items() if bag is not None),
+                    *reference_sentences(draws, table.valid),
+                ],
             )
             + methods.said(table.slides)
         ),

@@ -30,6 +30,7 @@ def lines_of(
         return wrap(text, width, break_on_hyphens=False)
 
     head = f"{name} · {answer.as_of[:10]} · {words.air_words(answer.air, units)}"
+    head += "".join(f" · with {older}" for older in answer.experience)
     lines = [_cut(head, width), *wrapped(words.pick_sentence(answer)), ""]
     most = None if everything else MOST_BAGS
     lines += _bag_lines(answer.bags, most, width)

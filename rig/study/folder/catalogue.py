@@ -193,6 +193,8 @@ class Catalogue(_Table, frozen=True):
     made_at: str
     """RFC 3339, UTC."""
     note: Text = ""
+    experience: tuple[Annotated[str, Meta(min_length=1)], ...] = ()
+    """Folders of older studies, from this one's, whose slides the model takes along."""
     preferences: Preferences = field(default_factory=Preferences)
     bags: dict[Name, Bag] = field(default_factory=dict)
     boards: dict[Name, Board] = field(default_factory=dict)

@@ -4,7 +4,7 @@ import difflib
 import json
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -211,14 +211,18 @@ def set_target(path: Path, face: str, target: Target) -> Catalogue:
         return catalogue
 
 
-def new_catalogue_text(name: str, made_at: str, preferences: Preferences) -> str:
+def new_catalogue_text(
+    name: str, made_at: str, preferences: Preferences, experience: Sequence[str] = ()
+) -> str:
     """The text of a new `study.toml`, with its preferences commented."""
+    older = [f"experience = [{', '.join(map(_string, experience))}]"] if experience else []
     lines = [
         "# A study of fabric bags on a tilt board. You may edit this file; commands only append.",
         f'format = "{FORMAT}"',
         f"version = {VERSION}",
         f"name = {_string(name)}",
         f"made_at = {_string(made_at)}",
+        *older,
         "",
         "[preferences]",
     ]

@@ -121,6 +121,13 @@ class Play(_Entry, tag="play", frozen=True, kw_only=True):
     """At a guess, if nobody counted."""
 
 
+class Enough(_Entry, tag="enough", frozen=True, kw_only=True):
+    """A series of the plan ended before its planned number: its mean is known well enough."""
+
+    series: str
+    """The row of the plan."""
+
+
 class Correction(_Entry, tag="correction", frozen=True, kw_only=True):
     """Run files that name the wrong bag, face or board, or that do not count; `note` says why."""
 
@@ -143,7 +150,18 @@ class Withdrawal(_Entry, tag="withdrawal", frozen=True, kw_only=True):
     """The line in `replaces` does not count; `note` says why."""
 
 
-Entry = Treatment | Mass | Droop | Reading | Wipe | Play | Correction | Confirmation | Withdrawal
+Entry = (
+    Treatment
+    | Mass
+    | Droop
+    | Reading
+    | Wipe
+    | Play
+    | Enough
+    | Correction
+    | Confirmation
+    | Withdrawal
+)
 E = TypeVar("E", bound=_Entry)
 
 

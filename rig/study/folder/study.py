@@ -1,6 +1,7 @@
 """A study folder: opened as one thing, and its parts found by name."""
 
-from collections.abc import Iterable
+import os
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -196,16 +197,30 @@ def open_study(path: Path) -> Study:
     )
 
 
-def new_study(path: Path, name: str, preferences: Preferences | None = None) -> Study:
+def new_study(
+    path: Path,
+    name: str,
+    preferences: Preferences | None = None,
+    older: Sequence[Path] = (),
+) -> Study:
     """Make a study folder; files that are in it already are left alone.
 
+    Args:
+        path: of the folder.
+        name: of the study.
+        preferences: how it measures.
+        older: studies whose experience it takes.
+
     Raises:
-        BadInputError: there is a study already, or it can't be made there.
+        BadInputError: there is a study already, it can't be made there, or an older one is none.
     """
+    experience = [os.path.relpath(open_study(one).path, path) for one in older]
     now = now_in(path)
     check_wall_clock(now)
     made_at = utc_text(now)
-    text = catalogue_file.new_catalogue_text(name, made_at, preferences or Preferences())
+    text = catalogue_file.new_catalogue_text(
+        name, made_at, preferences or Preferences(), experience
+    )
     catalogue_file.parse_catalogue(text, path / catalogue_file.NAME)
     if (path / catalogue_file.NAME).exists():
         raise BadInputError(f"{path} is a study already; choose another folder.")

@@ -65,9 +65,10 @@ PRIORS: dict[str, Prior] = {
         "scatter of sessions in one place, for air of the same figures",
         "°",
         "scale",
-        0.25,
         0.4,
-        "a bag's hours in that air and the board's state, about as much as a mounting",
+        0.5,
+        "moisture on its way, the board's state and its temperature make some 0.2° each; hours and"
+        " mountings are thought to scatter by 0.3 to 1° in all",
     ),
     "bag": Prior(
         "scatter of bags of one model",

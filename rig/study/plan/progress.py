@@ -8,7 +8,7 @@ import msgspec
 
 from rig.errors import BadInputError
 from rig.sliding import check_rate_deg_s
-from rig.study.folder.journal import Mass, Treatment, Wipe
+from rig.study.folder.journal import Enough, Mass, Treatment, Wipe
 from rig.study.folder.study import Study
 from rig.study.plan.rows import PlanRow, read_plan
 from rig.study.slides.slide import Slide
@@ -38,6 +38,7 @@ def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) ->
     made = Counter(record.series for record in records if record.valid or record.is_early)
     begun = {record.series for record in records}
     wiped = {wipe.series for wipe in study.journal.of(Wipe)}
+    enough = {entry.series for entry in study.journal.of(Enough)}
     treated = {(entry.bag, entry.stage) for entry in study.journal.of(Treatment)}
     left: dict[str, int] = {}
     missed: list[PlanRow] = []
@@ -45,7 +46,7 @@ def progress(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide]) ->
     for row in reversed(rows):
         if row.is_series:
             later_was_run = later_was_run or row.row in begun
-            left[row.row] = max(0, row.runs - made[row.row])
+            left[row.row] = 0 if row.row in enough else max(0, row.runs - made[row.row])
             if left[row.row] and _is_over(study, row):
                 left[row.row] = 0
                 missed.insert(0, row)

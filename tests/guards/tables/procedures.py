@@ -166,6 +166,7 @@ def _header() -> list[Guard]:
 def _stop_rules() -> list[Guard]:
     m = "rig.procedures.series.stop_rules"
     narrow = _RULES + "narrow_enough_is_students_interval"
+    pooled = _RULES + "what_was_known_of_the_scatter_counts_as_slides_do"
     row = _RULES + "bad_runs_must_be_in_a_row"
     fifth = _RULES + "a_trend_is_looked_for_at_every_fifth_run_from_the_tenth_on"
     rare = _RULES + "a_trend_must_be_rarer_than_one_in_a_thousand"
@@ -180,8 +181,10 @@ def _stop_rules() -> list[Guard]:
         limit(m, "TREND_P", rare),
         limit(m, "TREND_P", rare, times=0.5),
         change(m, "narrow_enough", "0.975", "0.95", narrow),
-        change(m, "narrow_enough", "sqrt(len(angles))", "1.0", narrow),
-        change(m, "narrow_enough", "len(angles) - 1", "len(angles)", narrow),
+        change(m, "narrow_enough", "squares / freedom / n", "squares / freedom", narrow),
+        change(m, "narrow_enough", "known.freedom + n - 1", "known.freedom + n", narrow),
+        change(m, "narrow_enough", "n < least", "False", pooled),
+        change(m, "narrow_enough", "known.freedom * known.sd_deg**2", "0.0", pooled),
         change(m, "narrow_enough", "r.valid", "True", narrow),
         never(m, "bad_in_a_row", "len(runs) < limit", row),
         change(m, "bad_in_a_row", "runs[-limit:]", "runs[-1:]", row),
@@ -214,7 +217,7 @@ def _series() -> list[Guard]:
         limit(m, "UNATTENDED_BAD_RUNS", alone),
         change(m, "UNATTENDED_BAD_RUNS", "3", "2", alone),
         never(m, "rules_of", "limit is None and ...", alone),
-        never(m, "rules_of", "options.until_angle_deg is not None", rules),
+        always(m, "enough_of", "options.until_angle_deg is None", rules),
         never(m, "rules_of", "options.stop_at_trend", rules),
         change(m, init, "... - series.slides", "log.wear(first.bag, first.face).slides", resumed),
         always(m, init, "first.bag is not None", before),

@@ -20,11 +20,17 @@ _OTHER_AIR = _T + "acts.py::test_an_unknown_slope_asks_for_other_air"
 _SETTLED = _T + "answer.py::test_a_computation_that_did_not_settle_is_told"
 _CLAIMS = _T + "answer.py::test_six_sentences_at_most_and_no_claim_that_is_not_shown"
 _REFERENCE = _T + "answer.py::test_the_reference_bag_and_bags_in_doubt_have_no_part"
+_CONTRADICTS = _T + "edges.py::test_a_reference_bag_that_contradicts_the_others_is_told"
 _NO_SLIDE = _T + "answer.py::test_no_slide_is_a_sentence"
 _TRIAL, _BY_TRIAL = "rig.study.plan.trial", "tests/study/plan/test_trial.py::test_"
 _BY_HAND = _BY_TRIAL + "a_trial_by_hand"
 _FITS = _BY_TRIAL + "the_best_plan_fits_the_hours"
 _PROGRESS = "rig.study.plan.progress"
+_ENOUGH = "tests/commands/test_plan_runs.py::test_a_series_that_has_enough_is_not_asked_for_again"
+_MOST = (
+    "tests/commands/test_run_options.py::"
+    "test_least_and_most_runs_of_a_series_that_ends_by_its_answer"
+)
 _GIVEN_UP = "tests/study/test_plan_next.py::test_what_a_treatment_made_impossible_is_given_up"
 _TREATED = "rig.study.treatments"
 _FORCED = (
@@ -72,6 +78,8 @@ ENTRIES: list[Guard] = [
         _LIST,
     ),
     change(_CHECK, "kept_between", "target_deg + tolerance_deg", "target_deg", _LIST),
+    limit(_A + "reference", "FAR_DEG", _CONTRADICTS, times=0.02),
+    limit(_A + "reference", "FAR_SD", _CONTRADICTS),
     change(_BUILD, "_counts", "slide.role != 'reference'", "True", _REFERENCE),
     limit(_WORDS, "TRUSTED_K", _SETTLED, times=1.02),
     limit(_WORDS, "MOST_SENTENCES", _CLAIMS),
@@ -82,6 +90,10 @@ ENTRIES: list[Guard] = [
     never(_TRIAL, "_precision", "trial.treated < 1", _BY_TRIAL + "a_trial_needs_a_treated_bag"),
     change(_TRIAL, "best_plan", "found.hours <= hours", "True", _FITS),
     never(_PROGRESS, "progress", "left[row.row] and _is_over(study, row)", _GIVEN_UP),
+    never(_PROGRESS, "progress", "row.row in enough", _ENOUGH),
+    never("rig.commands.run.plan", "PlanRuns.make", "self._is_planned and ...", _ENOUGH),
+    never("rig.commands.run.run", "_most_runs", "least is not None", _MOST),
+    never("rig.commands.run.run", "_most_runs", "(least or LEAST_RUNS) > most", _MOST),
     never(_TREATED, "check_treatment", "entry.replaces is None and (not force)", _FORCED),
     never(_TREATED, "_check_plan", "lost", _FORCED, nth=2),
     change(

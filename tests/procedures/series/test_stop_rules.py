@@ -5,6 +5,7 @@ import pytest
 
 from rig.procedures.series.stop_rules import (
     RunFigures,
+    SlideScatter,
     bad_in_a_row,
     figures_of,
     narrow_enough,
@@ -32,6 +33,42 @@ def test_narrow_enough_is_students_interval() -> None:
     assert "±0.20°" in (narrow_enough(0.197)(figures) or "")
     assert narrow_enough(10.0)(figures[:4]) is None
     assert narrow_enough(10.0)([*figures[:4], figures[4]._replace(valid=False)]) is None
+
+
+def test_what_was_known_of_the_scatter_counts_as_slides_do() -> None:
+    # 20, 20.2, 19.8 °: s² = 0.04 with 2 degrees of freedom. Known: 0.3° with 8. Pooled
+    # s² = (8 · 0.09 + 2 · 0.04) / 10 = 0.08, t(10, 0.975) = 2.228 (tables of Student's t), so the
+    # interval is ± 2.228 · √(0.08 / 3) = ± 0.3638.
+    figures = [RunFigures(True, "slid", i, a, None) for i, a in enumerate([20.0, 20.2, 19.8])]
+    known = SlideScatter(sd_deg=0.3, freedom=8.0)
+    assert narrow_enough(0.3637, known, 3)(figures) is None
+    assert "±0.36° (95 %, scatter of slides alone)" in (
+        narrow_enough(0.3639, known, 3)(figures) or ""
+    )
+    assert narrow_enough(10.0, known, 4)(figures) is None
+
+
+def test_a_series_ends_alike_whatever_the_treatment_did() -> None:
+    """800 series: the same slides and the same lowered by 3° end after as many runs."""
+    random = np.random.default_rng(2)
+    rule = narrow_enough(0.3, SlideScatter(sd_deg=0.25, freedom=30.0), 3)
+    ended = []
+    for _ in range(800):
+        angles = 24.0 + random.normal(0.0, 0.25, 12)
+        both = [
+            ended_at(
+                rule, [RunFigures(True, "slid", i, a + by, None) for i, a in enumerate(angles)]
+            )
+            for by in (0.0, -3.0)
+        ]
+        assert both[0] == both[1]
+        ended.append((both[0], angles[: both[0]].mean() - 24.0))
+    n, off = np.array(ended).T
+    # 0.25 · t(32 …, 0.975) / √n ≤ 0.3 from three slides on.
+    assert n.min() == 3
+    assert 3.0 < n.mean() < 4.0
+    # Nominal 95 %; the binomial's three standard errors are 2.3 %.
+    assert np.mean(np.abs(off) < 0.3) > 0.927
 
 
 def test_bad_runs_must_be_in_a_row() -> None:

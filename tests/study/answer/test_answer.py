@@ -15,6 +15,7 @@ from tests.study.answer.evening import evening
 
 KEYS = {
     "as_of",
+    "experience",
     "air",
     "targets",
     "quality",

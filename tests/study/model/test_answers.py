@@ -101,7 +101,7 @@ def test_an_interval_never_narrows_away_from_the_measured_air(kind: str) -> None
 def test_one_slide_gives_a_finite_answer() -> None:
     draws = _fitted("one slide")
     bounds = interval(draws.angle("A", "slick"))
-    assert 22.5 < bounds.lower < 24.0 < bounds.upper < 25.5
+    assert 22.0 < bounds.lower < 24.0 < bounds.upper < 26.0
     new = interval(draws.new_bag("heron", "slick"))
     assert new.upper - new.lower > 1.8 * (bounds.upper - bounds.lower)
     assert draws.kinds("never used") == pytest.approx((1 / 3, 1 / 3, 1 / 3), abs=0.02)

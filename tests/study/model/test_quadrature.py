@@ -23,7 +23,7 @@ def _brute_force() -> tuple[list[float], float, float]:
     def scale(i: int, median: float, spread: float) -> np.ndarray:
         return median * np.exp(spread * np.sinh(0.5 * z[i]) / 0.5)
 
-    run, series, session = scale(0, 0.25, 0.6), scale(1, 0.2, 0.5), scale(2, 0.25, 0.4)
+    run, series, session = scale(0, 0.25, 0.6), scale(1, 0.2, 0.5), scale(2, 0.4, 0.5)
     bag, face, response = scale(3, 1.0, 0.5), scale(4, 0.5, 0.5), scale(5, 0.35, 0.5)
     full, wear = 4.0 * np.exp(0.5 * z[6]), 0.0005 * np.exp(z[7])
     dose, settle = 0.4 * np.exp(0.8 * z[8]), 0.3 * z[9]
