@@ -4,13 +4,16 @@ import logging
 import sys
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rig.commands.options import RigFile, Seed, Speed, Twin, say, settings_of, simulated, speed_of
 from rig.commands.run.names import study_beside
 from rig.errors import BadInputError
+
+if TYPE_CHECKING:
+    from rig.panel.certificate import Certificate
 
 PORT = 8600
 MODEL = Path("/proc/device-tree/model")
@@ -22,6 +25,10 @@ CAUTION = (
 OPEN_CAUTION = (
     "The page is open to the local network, without encryption: use it in a network that you"
     " trust. Anybody in it may look and stop; starting takes the code below."
+)
+ENCRYPTED_CAUTION = (
+    "The page is open to the local network, encrypted. Anybody in it may look and stop; starting"
+    " and noting take the code below."
 )
 
 
@@ -40,6 +47,14 @@ def panel(
         bool,
         typer.Option(
             "--open-to-network", help="Let others in the local network in; needs a pairing code."
+        ),
+    ] = False,
+    https: Annotated[
+        bool,
+        typer.Option(
+            "--https",
+            help="Serve encrypted, as phones want it before they give their sensors; opens the page"
+            " to the local network as well.",
         ),
     ] = False,
     out: Annotated[
@@ -67,6 +82,10 @@ def panel(
                 f"The page needs the package {package}: in the source folder, "
                 "`pip install '.[panel]'`."
             )
+    certificate = None
+    if https:
+        open_to_network = True  # a phone comes over the network
+        certificate = _certificate()
     from rig.commands.attended import attended
     from rig.control.process.notify import Notifier
     from rig.opening import open_rig
@@ -80,10 +99,12 @@ def panel(
     if study is not None and not twin and not has_pins():
         say(f"No rig here: the page of {study} alone, for what is read by hand.")
         if open_to_network:
-            say(OPEN_CAUTION)
+            say(ENCRYPTED_CAUTION if https else OPEN_CAUTION)
         from rig.panel.study.alone import serve_alone
 
-        serve_alone(study, port=port, is_open=open_to_network, announce=say)
+        serve_alone(
+            study, port=port, is_open=open_to_network, announce=say, certificate=certificate
+        )
         return
     seed, home, rig = simulated(twin, seed, rig, study, out)
     settings = settings_of(rig)
@@ -98,14 +119,22 @@ def panel(
 
     say(CAUTION)
     if open_to_network:
-        say(OPEN_CAUTION)
+        say(ENCRYPTED_CAUTION if https else OPEN_CAUTION)
     runs = Path(settings.files.runs) if study is None else study / "runs"
     with SeriesLog(out or runs) as log, attended(opened):
         served = serve_panel(
-            opened, log, port=port, is_open=open_to_network, announce=say, study=study
+            opened,
+            log,
+            port=port,
+            is_open=open_to_network,
+            announce=say,
+            study=study,
+            certificate=certificate,
         )
         with served.server:
-            for address in addresses(served.server.port, is_open=open_to_network):
+            for address in addresses(
+                served.server.port, is_open=open_to_network, is_encrypted=https
+            ):
                 say(f"The page: {address}")
             machine.on_beat = beat
             notifier.ready()
@@ -113,6 +142,18 @@ def panel(
                 opened.run(served.desk.serve(), beside=[served.viewer.follow()], presses=False)
             finally:
                 notifier.stopping()
+
+
+def _certificate() -> "Certificate":
+    """This computer's certificate, with the words about it."""
+    from rig.panel.certificate import WARNING, certificate_for
+    from rig.panel.guard import LOCAL_NAMES, own_names
+    from rig.panel.setup import network_names
+
+    made = certificate_for({*LOCAL_NAMES, *own_names(), *network_names()})
+    say(WARNING)
+    say(f"Fingerprint (SHA-256): {made.fingerprint}")
+    return made
 
 
 def checked(study: Path) -> Path:

@@ -39,6 +39,11 @@ FILES = {
 STUDY_FILES = {
     "/study.css": ("study.css", "text/css; charset=utf-8"),
     "/study.js": ("study.js", "text/javascript; charset=utf-8"),
+    "/phone": ("phone.html", "text/html; charset=utf-8"),
+    "/phone.css": ("phone.css", "text/css; charset=utf-8"),
+    "/phone.js": ("phone.js", "text/javascript; charset=utf-8"),
+    "/phone-kept.js": ("phone-kept.js", "text/javascript; charset=utf-8"),
+    "/phone-motion.js": ("phone-motion.js", "text/javascript; charset=utf-8"),
 }
 
 B = TypeVar("B", bound=msgspec.Struct)
@@ -54,6 +59,7 @@ class Panel:
         guard: who is let in at all.
         cookie: name of the cookie; one for each port, since cookies know no ports.
         welcome: gets the address of each request from a paired device.
+        is_encrypted: the page is served over TLS, so its cookie never goes without.
         study: makes the study's part, where there is a study.
     """
 
@@ -66,12 +72,15 @@ class Panel:
         cookie: str,
         welcome: Callable[[str], None] = lambda _: None,
         study: "Callable[[Doors], StudyPages] | None" = None,
+        *,
+        is_encrypted: bool = False,
     ) -> None:
         self._desk = desk
         self._hub = hub
         self._seats = seats
         self._guard = guard
         self._cookie = cookie
+        self._is_encrypted = is_encrypted
         doors = Doors(self._body, self._token, lambda: hub.latest, self._check_idle)
         self.study = None if study is None else study(doors)
         files = FILES if study is None else FILES | STUDY_FILES
@@ -204,7 +213,7 @@ class Panel:
 
     # -- common ---------------------------------------------------------------------------------
 
-    async def _body(self, request: Request, kind: type[B]) -> B:
+    async def _body(self, request: Request, kind: type[B], most: int = MAX_BODY) -> B:
         self._guard.check_origin(request.headers)
         self._guard.check_json(request.headers)
         data = b""
@@ -212,11 +221,11 @@ class Panel:
             async with asyncio.timeout(BODY_S):
                 async for chunk in request.stream():
                     data += chunk
-                    if len(data) > MAX_BODY:
+                    if len(data) > most:
                         break
         except TimeoutError:
             raise RefusedError("The request took too long to come; try again.", 408) from None
-        return decode(data, kind)
+        return decode(data, kind, most)
 
     def _token(self, request: Request) -> str | None:
         token = request.cookies.get(self._cookie)
@@ -225,7 +234,14 @@ class Panel:
         return token
 
     def _set_cookie(self, response: Response, token: str) -> None:
-        response.set_cookie(self._cookie, token, httponly=True, samesite="strict", path="/")
+        response.set_cookie(
+            self._cookie,
+            token,
+            httponly=True,
+            samesite="strict",
+            path="/",
+            secure=self._is_encrypted,
+        )
 
     def _claim(self, request: Request) -> None:
         self._seats.claim(self._token(request))

@@ -46,14 +46,19 @@ class SeriesForm(msgspec.Struct, forbid_unknown_fields=True):
 B = TypeVar("B", bound=msgspec.Struct)
 
 
-def decode(data: bytes, kind: type[B]) -> B:
+def decode(data: bytes, kind: type[B], most: int = MAX_BODY) -> B:
     """The body of a request.
+
+    Args:
+        data: as it came.
+        kind: what it must be.
+        most: bytes that are taken.
 
     Raises:
         RefusedError: it is not JSON of this kind, or too long.
     """
-    if len(data) > MAX_BODY:
-        raise RefusedError(f"That is too long; {MAX_BODY} bytes are taken.", 413)
+    if len(data) > most:
+        raise RefusedError(f"That is too long; {most} bytes are taken.", 413)
     try:
         return msgspec.json.decode(data or b"{}", type=kind)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:

@@ -54,11 +54,15 @@ class Guard:
     Args:
         names: host names that are taken, lower case.
         any_address: a host that is written as an address is taken as well.
+        is_encrypted: the page is served over TLS.
     """
 
-    def __init__(self, names: Iterable[str], *, any_address: bool) -> None:
+    def __init__(
+        self, names: Iterable[str], *, any_address: bool, is_encrypted: bool = False
+    ) -> None:
         self._names = frozenset(names)
         self._any_address = any_address
+        self._scheme = "https" if is_encrypted else "http"
 
     def check_host(self, headers: Mapping[str, str]) -> None:
         """Refuse a request that was sent to a name that is not ours.
@@ -86,7 +90,7 @@ class Guard:
         site = headers.get("sec-fetch-site", "same-origin")
         origin = headers.get("origin")
         host = headers.get("host", "")
-        is_own = origin is None or origin.lower() == f"http://{host}".lower()
+        is_own = origin is None or origin.lower() == f"{self._scheme}://{host}".lower()
         if site not in ("same-origin", "none") or not is_own:
             raise RefusedError("This came from a page of another site; open the rig's own page.")
 

@@ -28,6 +28,10 @@ class Setup(Struct, frozen=True, kw_only=True):
     """Its folder; empty for none."""
     kept: KeptSeats | None = None
     """Pairings of the web server's life before; None in its first."""
+    certificate: str = ""
+    """Path of the certificate to serve with; empty for plain HTTP."""
+    key: str = ""
+    """Path of its key."""
 
 
 class _Message(Struct, frozen=True, tag=True):

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from rig.opening import OpenRig
+from rig.panel.certificate import Certificate
 from rig.panel.desk import Desk
 from rig.panel.form import usual_of
 from rig.panel.link import Setup
@@ -33,6 +34,7 @@ def serve_panel(
     is_open: bool = False,
     announce: Callable[[str], None] = lambda _: None,
     study: Path | None = None,
+    certificate: Certificate | None = None,
 ) -> Served:
     """The page for a rig; nothing runs yet.
 
@@ -43,27 +45,41 @@ def serve_panel(
         is_open: listen to the local network, and ask for a code; to this computer alone otherwise.
         announce: gets lines for the rig's terminal, pairing codes among them.
         study: the folder of the study that the page shows and writes to.
+        certificate: to serve with; None for plain HTTP.
     """
     machine = opened.machine
     viewer = Viewer(machine)
     desk = Desk(opened, series_log, viewer, announce)
     usual = usual_of(machine.settings, opened.source)
     folder = "" if study is None else str(study.absolute())
-    setup = Setup(usual=usual, is_open=is_open, port=port, study=folder)
+    setup = Setup(
+        usual=usual,
+        is_open=is_open,
+        port=port,
+        study=folder,
+        certificate="" if certificate is None else str(certificate.certificate),
+        key="" if certificate is None else str(certificate.key),
+    )
     server = WebServer(opened, desk, announce, setup, EVERYWHERE if is_open else LOCAL)
     viewer.publish = server.publish
     return Served(desk, viewer, server)
 
 
-def addresses(port: int, *, is_open: bool) -> list[str]:
+def addresses(port: int, *, is_open: bool, is_encrypted: bool = False) -> list[str]:
     """Where the page is found."""
+    scheme = "https" if is_encrypted else "http"
     if not is_open:
-        return [f"http://localhost:{port}/"]
-    found = [f"http://{socket.gethostname().split('.')[0].lower()}.local:{port}/"]
+        return [f"{scheme}://localhost:{port}/"]
+    return [f"{scheme}://{name}:{port}/" for name in network_names()]
+
+
+def network_names() -> list[str]:
+    """What others in the local network call this computer: its name there, and its address."""
+    found = [f"{socket.gethostname().split('.')[0].lower()}.local"]
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("192.0.2.1", 9))  # sends nothing; asks which address would be used
-            found.append(f"http://{probe.getsockname()[0]}:{port}/")
+            found.append(probe.getsockname()[0])
         except OSError:
             pass  # no network yet
     return found

@@ -85,7 +85,7 @@ async def serve(listener: socket.socket, end: socket.socket) -> None:
     door = Doorkeeper()
     hub = Hub(seats, lambda units: hints(setup.usual, units))
     panel = panel_of(setup, desk, hub, seats, door)
-    server = uvicorn.Server(configured(panel, door))
+    server = uvicorn.Server(configured(panel, door, setup))
 
     def receive() -> None:
         try:
@@ -124,7 +124,7 @@ async def serve(listener: socket.socket, end: socket.socket) -> None:
             await panel.study.close()
 
 
-def configured(panel: Panel, door: Doorkeeper) -> uvicorn.Config:
+def configured(panel: Panel, door: Doorkeeper, setup: Setup) -> uvicorn.Config:
     """How the page is served."""
     return uvicorn.Config(
         panel.application(),
@@ -139,20 +139,32 @@ def configured(panel: Panel, door: Doorkeeper) -> uvicorn.Config:
         timeout_keep_alive=15,
         timeout_graceful_shutdown=1,
         h11_max_incomplete_event_size=MAX_HEAD,
+        ssl_certfile=setup.certificate or None,
+        ssl_keyfile=setup.key or None,
     )
 
 
 def panel_of(setup: Setup, desk: Asker | None, hub: Hub, seats: Seats, door: Doorkeeper) -> Panel:
     """The application; without a desk it is the study's alone."""
     names = LOCAL_NAMES | own_names() if setup.is_open else LOCAL_NAMES
-    guard = Guard(names, any_address=setup.is_open)
+    is_encrypted = bool(setup.certificate)
+    guard = Guard(names, any_address=setup.is_open, is_encrypted=is_encrypted)
     study = None
     if setup.study:
         from rig.panel.study.pages import study_pages
 
         study = study_pages(Path(setup.study), seats, desk)
     cookie = f"rig_panel_{setup.port}"
-    return Panel(desk, hub, seats, guard, cookie=cookie, study=study, welcome=door.welcome)
+    return Panel(
+        desk,
+        hub,
+        seats,
+        guard,
+        cookie=cookie,
+        study=study,
+        welcome=door.welcome,
+        is_encrypted=is_encrypted,
+    )
 
 
 def _protocol(door: Doorkeeper) -> type[Any]:

@@ -38,8 +38,15 @@ AFTER: dict[str, type] = {
     "model": str,
     "treatments": str,
     "void": str,
+    "trace": str,
+    "u_sensor_deg": float,
+    "u_zero_deg": float,
+    "u_tap_deg": float,
+    "u_rate_deg": float,
+    "u_random_deg": float,
 }
-"""Columns behind them; `treatments` is what the journal says was done by then, joined by `; `."""
+"""Columns behind them; `treatments` is what was done by then as journalled, joined by `; `; those
+from `trace` on are of slides that a phone measured."""
 
 
 def columns() -> dict[str, type]:
@@ -99,9 +106,13 @@ def row_of(study: Study, slide: Slide) -> dict[str, Any]:
         "treatments": "; ".join(one.name for one in slide.treatments),
         "flags": " ".join(slide.flags),
         "run_file": slide.run_file or None,
-        "onset_method": "by_hand" if slide.result is None else row["onset_method"],
+        "onset_method": row["onset_method"] if slide.result is not None else _by(slide),
         "void": slide.void or None,
     }
+
+
+def _by(slide: Slide) -> str:
+    return "by_hand" if slide.trace is None else "by_phone"
 
 
 def csv_text(rows: Sequence[dict[str, Any]]) -> str:

@@ -8,7 +8,7 @@ the rate at which the board was lifted.
 from collections.abc import Iterable, Sequence
 from math import hypot, sqrt
 
-from msgspec import Struct
+from msgspec import UNSET, Struct
 
 from rig.statistics.quantiles import t_quantile
 from rig.study.droop import pooled_sd
@@ -78,7 +78,8 @@ def reader_biases(readings: Iterable[Reading], rig: Iterable[RigAngle]) -> list[
     by_reader: dict[str, dict[tuple[str, ...], list[float]]] = {}
     for reading in readings:
         key = (reading.bag, reading.face, reading.board, reading.stage, reading.session)
-        groups = by_reader.setdefault(reading.reader, {})
+        who = reading.reader if reading.phone is UNSET else f"{reading.reader}, by phone"
+        groups = by_reader.setdefault(who, {})
         groups.setdefault(key, []).extend(reading.angles_deg)
     return [_bias(reader, groups, measured) for reader, groups in by_reader.items()]
 

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from rig.panel import link
-from rig.panel.app import STATIC, lean
+from rig.panel.app import STATIC, Panel, lean
 from rig.panel.form import SeriesForm
-from rig.panel.guard import HEADERS
+from rig.panel.guard import HEADERS, LOCAL_NAMES, Guard
 from tests.panel.paper import COOKIE, IDLE, Near, Stand, snapshot
 
 SERIES = {"runs": "3", "bag": "Heron 1"}
@@ -366,3 +366,14 @@ def test_a_look_shows_slides_and_what_may_be_pressed(stand: Stand) -> None:
     document = stand.client().look()
     assert [dot["number"] for dot in document["slides"]["dots"]] == ["1", "2"]
     assert document["actions"]["role"] == "watcher"
+
+
+def test_a_page_over_tls_gives_a_cookie_that_never_goes_without() -> None:
+    stand = Stand()
+    guard = Guard(LOCAL_NAMES, any_address=False, is_encrypted=True)
+    stand.app = Panel(
+        stand.desk, stand.hub, stand.seats, guard, COOKIE, is_encrypted=True
+    ).application()
+    answer = stand.client().post("/pair", {"code": stand.said[0][-9:]})
+    stand.runner.close()
+    assert "; Secure" in answer.headers["set-cookie"]

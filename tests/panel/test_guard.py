@@ -154,3 +154,13 @@ def test_an_address_without_connections_is_forgotten() -> None:
     door.goes("10.0.0.1")
     door.goes("10.0.0.1")
     assert dict(door._open) == {"10.0.0.2": 2}  # noqa: SLF001 - memory cannot be seen from outside
+
+
+@pytest.mark.parametrize(("scheme", "is_encrypted"), [("http", False), ("https", True)])
+def test_an_origin_has_the_pages_own_scheme(scheme: str, *, is_encrypted: bool) -> None:
+    guard = Guard(LOCAL_NAMES, any_address=False, is_encrypted=is_encrypted)
+    other = {"http": "https", "https": "http"}[scheme]
+    own = {"host": "localhost:8600", "origin": f"{scheme}://localhost:8600"}
+    assert not is_refused(guard, "check_origin", 403, **own)
+    wrong = {**own, "origin": f"{other}://localhost:8600"}
+    assert is_refused(guard, "check_origin", 403, **wrong)

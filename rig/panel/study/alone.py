@@ -7,6 +7,7 @@ from pathlib import Path
 
 import uvicorn
 
+from rig.panel.certificate import Certificate
 from rig.panel.form import Usual
 from rig.panel.guard import Doorkeeper
 from rig.panel.link import Setup
@@ -19,7 +20,14 @@ from rig.panel.web import configured, panel_of
 NO_RIG = Usual(rig_name="by hand", rate_deg_s=1.0, dwell_s=10.0, gap_mm=8.0)
 
 
-def serve_alone(study: Path, *, port: int, is_open: bool, announce: Callable[[str], None]) -> None:
+def serve_alone(
+    study: Path,
+    *,
+    port: int,
+    is_open: bool,
+    announce: Callable[[str], None],
+    certificate: Certificate | None = None,
+) -> None:
     """Serve until Ctrl-C.
 
     Args:
@@ -27,22 +35,30 @@ def serve_alone(study: Path, *, port: int, is_open: bool, announce: Callable[[st
         port: to listen on; 0 takes any that is free.
         is_open: listen to the local network, and ask for a code.
         announce: gets the addresses and the pairing codes.
+        certificate: to serve with; None for plain HTTP.
 
     Raises:
         BadInputError: the port cannot be had.
     """
     with listen(EVERYWHERE if is_open else LOCAL, port) as listener:
         port = listener.getsockname()[1]
-        for address in addresses(port, is_open=is_open):
+        for address in addresses(port, is_open=is_open, is_encrypted=certificate is not None):
             announce(f"The page: {address}")
-        setup = Setup(usual=NO_RIG, is_open=is_open, port=port, study=str(study.absolute()))
+        setup = Setup(
+            usual=NO_RIG,
+            is_open=is_open,
+            port=port,
+            study=str(study.absolute()),
+            certificate="" if certificate is None else str(certificate.certificate),
+            key="" if certificate is None else str(certificate.key),
+        )
         seats = Seats(time.monotonic, needs_code=is_open, announce=announce)
         door = Doorkeeper()
         panel = panel_of(setup, None, Hub(seats), seats, door)
 
         async def serve() -> None:
             try:
-                await uvicorn.Server(configured(panel, door)).serve(sockets=[listener])
+                await uvicorn.Server(configured(panel, door, setup)).serve(sockets=[listener])
             finally:
                 if panel.study is not None:
                     await panel.study.close()

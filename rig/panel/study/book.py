@@ -69,7 +69,7 @@ class Book:
 
     def reading(self, form: forms.ReadingForm, answer: Said | None) -> Said:
         """Note slide angles."""
-        entries = self._once(form, lambda study, at: [writes.reading(study, form, at)])
+        entries = self.once(form, lambda study, at: [writes.reading(study, form, at)])
         entry = entries[0]
         text = f"Noted: {writes.said(entry)}."
         if isinstance(entry, Reading) and (shift := self._shift(entry, answer)):
@@ -87,12 +87,12 @@ class Book:
             steps = study.catalogue.treatments[form.recipe].steps
             costs = cost_sentences(form.bags, slides, _scatter_in(answer))
             return {"ask": [*costs, *cautions(steps, any_thin(study, form.bags))]}
-        self._once(form, lambda study, at: writes.treatments(study, form, slides, at))
+        self.once(form, lambda study, at: writes.treatments(study, form, slides, at))
         return {"text": f"Noted: {form.recipe} on {', '.join(form.bags)}."}
 
     def play(self, form: forms.PlayForm) -> Said:
         """Note throws."""
-        self._once(form, lambda study, at: writes.plays(study, form, at))
+        self.once(form, lambda study, at: writes.plays(study, form, at))
         return {"text": f"Noted: {form.throws} throws of {', '.join(form.bags)}."}
 
     def mass(self, form: forms.MassForm) -> Said:
@@ -109,7 +109,7 @@ class Book:
 
     def correct(self, form: forms.CorrectForm) -> Said:
         """Put a slide right."""
-        self._once(form, lambda study, at: [writes.correction(study, form, at)])
+        self.once(form, lambda study, at: [writes.correction(study, form, at)])
         return {"text": "Put right."}
 
     def undo(self, form: forms.UndoForm) -> Said:
@@ -124,7 +124,7 @@ class Book:
                 writes.withdrawal(form, at, line) for line in (lines if old.key else [old.line])
             ]
 
-        self._once(form, entries)
+        self.once(form, entries)
         return {"text": "Taken back. The line stays in the journal and does not count."}
 
     def add(self, form: forms.BagForm | forms.BoardForm) -> Said:
@@ -136,20 +136,21 @@ class Book:
             return {"text": writes.add_board(study, form)}
 
     def _note(self, form: F, entry: Callable[[Study, str], Entry]) -> Said:
-        (written,) = self._once(form, lambda study, at: [entry(study, at)])
+        (written,) = self.once(form, lambda study, at: [entry(study, at)])
         return {"text": f"Noted: {writes.said(written)}."}
 
-    def _once(
+    def once(
         self, form: forms.Form, entries: Callable[[Study, str], Sequence[Entry]]
     ) -> Sequence[Entry]:
-        """Write lines, unless a request with this key has written them already."""
+        """Write lines, if there are any and no request with this key has written them already."""
         with self._lock:
             study = open_study(self.path)
             written = _with_key(study, form.key)
             if written:
                 return written
             now = self._utc_now()
-            return study.note(*entries(study, utc_text(now)), now=now)
+            lines = entries(study, utc_text(now))
+            return study.note(*lines, now=now) if lines else []
 
     def _now(self) -> str:
         return utc_text(self._utc_now())

@@ -14,8 +14,8 @@ STATIC = Path(__file__).parents[1] / "static"
 class Doors(NamedTuple):
     """What the page's own addresses and these have in common."""
 
-    body: Callable[[Request, type[Any]], Awaitable[Any]]
-    """The body of a request from our own page."""
+    body: Callable[..., Awaitable[Any]]
+    """The body of a request from our own page: of this type, and of so many bytes at most."""
     token: Callable[[Request], str | None]
     """Of the browser's session."""
     latest: Callable[[], Snapshot | None]

@@ -4,6 +4,8 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
+from rig.study.phone.trace import Samples, Zero
+
 Name = Annotated[str, Meta(min_length=1, max_length=60)]
 Names = Annotated[list[Name], Meta(min_length=1, max_length=60)]
 Number = Annotated[str, Meta(max_length=20)]
@@ -105,6 +107,28 @@ class MeasureForm(Form, kw_only=True):
     rows: Annotated[list[tuple[Name, Name]], Meta(min_length=1, max_length=60)]
     """Bag and face of each."""
     board: Name
+
+
+class LiftForm(Form, kw_only=True):
+    """One lift, as the phone on the board read it."""
+
+    bag: Name
+    face: Name
+    board: Name
+    reader: Name
+    pace: Number
+    zero: Zero
+    samples: Samples
+    temperature: Number = ""
+    humidity: Number = ""
+    age_s: Annotated[float, Meta(ge=0, le=30 * 86400)] = 0.0
+    """Since it was made, where it waited in the phone for a connection."""
+
+
+class ZeroForm(Struct, forbid_unknown_fields=True, kw_only=True):
+    """Two layings of a phone; asks and writes nothing."""
+
+    zero: Zero
 
 
 class AirForm(Struct, forbid_unknown_fields=True, kw_only=True):

@@ -12,15 +12,20 @@ from starlette.routing import Route
 
 from rig.errors import BadInputError
 from rig.panel.course import Course
+from rig.panel.form import MAX_BODY
 from rig.panel.link import Asker, EveningMessage
 from rig.panel.seats import RefusedError, Seat, Seats
 from rig.panel.study import forms
 from rig.panel.study.answers import Enquiry
 from rig.panel.study.book import Book, Said
 from rig.panel.study.doors import Doors
+from rig.panel.study.lifts import Lifts, zero_words
 from rig.panel.study.thinker import Thinker
 from rig.panel.study.writes import air_of
 from rig.study.folder.ranges import ASKED_AIR_C
+
+MAX_LIFT = 2 << 20
+"""Bytes of a lift; three minutes at 100 readings a second take one million."""
 
 Answers = Callable[[Request], Awaitable[Response]]
 
@@ -45,6 +50,7 @@ class StudyPages:
         self._doors = doors
         self._desk = desk
         self._begun: set[str] = set()
+        self._lifts = Lifts(book)
 
     def routes(self) -> list[Route]:
         """Its addresses."""
@@ -64,6 +70,11 @@ class StudyPages:
         routes = [
             Route(f"/study/{name}", self._writes(kind, write), methods=["POST"])
             for name, (kind, write) in kinds.items()
+        ]
+        lift = self._writes(forms.LiftForm, self._lifts.note, MAX_LIFT)
+        routes += [
+            Route("/study/lift", lift, methods=["POST"]),
+            Route("/study/zero", self._zero, methods=["POST"]),
         ]
         if self._desk is not None:
             routes.append(Route("/study/measure", self._measure, methods=["POST"]))
@@ -132,13 +143,19 @@ class StudyPages:
             raise RefusedError(str(error), 400) from error
         return JSONResponse({"answer": answer})
 
+    async def _zero(self, request: Request) -> Response:
+        form = await self._doors.body(request, forms.ZeroForm)
+        return JSONResponse(await _told(lambda: zero_words(form.zero)))
+
     # -- writing --------------------------------------------------------------------------------
 
-    def _writes(self, kind: type[forms.Form], write: Callable[[Any], Said]) -> Answers:
+    def _writes(
+        self, kind: type[forms.Form], write: Callable[[Any], Said], most: int = MAX_BODY
+    ) -> Answers:
         """An address that writes: for the controller alone."""
 
         async def answer(request: Request) -> Response:
-            form = await self._doors.body(request, kind)
+            form = await self._doors.body(request, kind, most)
             self._seats.claim(self._doors.token(request))
             return JSONResponse(await _told(lambda: write(form)))
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import msgspec
+from msgspec import UNSET
 
 from rig.errors import BadInputError
 from rig.panel.study import forms
@@ -195,7 +196,8 @@ def said(entry: Entry) -> str:
     match entry:
         case Reading():
             angles = ", ".join(fixed(one, 1) for one in entry.angles_deg)
-            return f"{entry.bag}, {entry.face}: {angles}° on {entry.board}, by {entry.reader}"
+            how = "" if entry.phone is UNSET else " with a phone"
+            return f"{entry.bag}, {entry.face}: {angles}° on {entry.board}, by {entry.reader}{how}"
         case Treatment():
             what = entry.recipe or ", ".join(step.action for step in entry.steps)
             return f"{entry.bag}: {what}"

@@ -93,6 +93,27 @@ class Droop(_InAir, tag="droop", frozen=True, kw_only=True):
     reader: str | None = None
 
 
+class ByPhone(Struct, frozen=True, kw_only=True):
+    """One lift as a phone on the board measured it; its trace file holds the readings."""
+
+    trace: Annotated[str, Meta(min_length=1, max_length=200)]
+    """Name of the file in the study's folder `traces`."""
+    series: Annotated[str, Meta(min_length=1, max_length=200)]
+    """Lifts of one bag face in a row, minutes apart."""
+    pace_deg_s: Annotated[float, Meta(ge=0.1, le=5)]
+    """Raise rate that the person was to keep."""
+    rate_deg_s: Annotated[float, Meta(ge=0, le=20)]
+    """Measured, over the last 0.6 s before the tap."""
+    before_tap_deg: Annotated[tuple[float, ...], Meta(min_length=13, max_length=13)]
+    """Inclination of the board 0, 0.05, … 0.6 s before the tap."""
+    u_fit_deg: Annotated[float, Meta(ge=0, le=20)]
+    """Standard uncertainty from noise and fit; another one for each lift."""
+    u_sensor_deg: Annotated[float, Meta(ge=0, le=20)]
+    """From the chip's scale and offset; common to all lifts with the phone."""
+    u_zero_deg: Annotated[float, Meta(ge=0, le=20)]
+    """Common to all lifts after one zeroing."""
+
+
 class Reading(_InAir, tag="reading", frozen=True, kw_only=True):
     """Slide angles that a person read, away from the rig, one for each slide."""
 
@@ -102,6 +123,8 @@ class Reading(_InAir, tag="reading", frozen=True, kw_only=True):
     reader: str
     angles_deg: Annotated[tuple[Angle, ...], Meta(min_length=1)]
     board_temperature_c: Annotated[float, BOARD_C.meta] | None = None
+    phone: ByPhone | UnsetType = UNSET
+    """The one slide was measured by a phone; `angles_deg` has it as it was told then."""
 
 
 class Wipe(_Entry, tag="wipe", frozen=True, kw_only=True):

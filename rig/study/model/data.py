@@ -5,6 +5,7 @@ long as they scatter normally; the settling of a face within a series is carried
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from statistics import median
 from typing import NamedTuple
 
 from msgspec import Struct
@@ -40,7 +41,7 @@ class Series(NamedTuple):
     face: str
     board: str
     instrument: str
-    """`rig NAME` or `reader NAME`."""
+    """`rig NAME`, `reader NAME` or `reader NAME, by phone`."""
     method: str
     """Raise rate and start, of a rig's slides."""
     session: str
@@ -65,6 +66,8 @@ class Series(NamedTuple):
     """Slides of treated bags on this board in this session before this series."""
     material_deg: float = 0.0
     """Standard uncertainty that a check of the material found for this face at this stage."""
+    extra_variance: float = 0.0
+    """Of the mean, in degrees squared: what its slides say to be less certain of than usual."""
 
 
 class Censored(NamedTuple):
@@ -144,10 +147,14 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
     for slide in usable:
         groups.setdefault(_series_key(slide), []).append(slide)
     models = {s.bag or "": s.model or "" for s in known} | facts.models
+    usual_u2 = _usual_u2(usable)
 
     def series(of: Sequence[Slide]) -> Series:
         found = _series(of, models, histories, air, exposed)
-        return found._replace(material_deg=material.get(face_of(of[0]), 0.0))
+        return found._replace(
+            material_deg=material.get(face_of(of[0]), 0.0),
+            extra_variance=_extra_variance(of, usual_u2),
+        )
 
     applied = {one.recipe for one in histories.applications}
     return ModelData(
@@ -200,6 +207,17 @@ def _air_of(slides: Sequence[Slide]) -> dict[str, float]:
     return {key: total / n for key, (total, n) in sums.items()}
 
 
+def _usual_u2(slides: Sequence[Slide]) -> float:
+    """Median of the squared random uncertainty that lifts with a phone state of themselves."""
+    return median([s.u_random_deg**2 for s in slides if s.u_random_deg is not None] or [0.0])
+
+
+def _extra_variance(slides: Sequence[Slide], usual_u2: float) -> float:
+    """The scatter of slides has the usual uncertainty in it already; only what is above counts."""
+    over = [max(s.u_random_deg**2 - usual_u2, 0.0) for s in slides if s.u_random_deg is not None]
+    return sum(over) / len(slides) ** 2
+
+
 def _residue_slides(slides: Sequence[Slide]) -> Mapping[str, int]:
     """Slide → slides of treated bags on its board before it in its session."""
     so_far: dict[tuple[str, str | None], int] = {}
@@ -231,7 +249,7 @@ def _series(
         model=models.get(bag, ""),
         face=one.face or "",
         board=one.board or "",
-        instrument=f"reader {one.reader or ''}" if by_hand else f"rig {one.rig or ''}",
+        instrument=_instrument(one),
         method=method_of(one),
         session=_session(one),
         by_hand=by_hand,
@@ -249,6 +267,12 @@ def _series(
         state=histories.mean_of([slide.slide_id for slide in slides]),
         residue_slides=_mean([float(exposed[slide.slide_id]) for slide in slides]),
     )
+
+
+def _instrument(one: Slide) -> str:
+    if one.source != "hand":
+        return f"rig {one.rig or ''}"
+    return f"reader {one.reader or ''}{'' if one.trace is None else ', by phone'}"
 
 
 def _or(value: float | None, other: float) -> float:

@@ -50,6 +50,8 @@ class Design(NamedTuple):
     """RIG or HAND, the scatter of slides that applies to a row."""
     fixed_variance: F
     """Of a row that stands for a censored slide; 0 for a series, whose variance the scales give."""
+    extra_variance: F
+    """Of a series' mean, beside what the scales give."""
     matrix: F
     """Rows × columns, as far as the doses do not matter."""
     keys: tuple[Key, ...]
@@ -145,6 +147,7 @@ def design_of(data: ModelData) -> Design:
         n=np.array([float(row.n) for row in rows]),
         noise=noise,
         fixed_variance=np.zeros(len(rows)),
+        extra_variance=np.array([row.extra_variance for row in rows]),
         matrix=matrix,
         keys=tuple(keys),
         scale=tuple("response" if key[0] == "application" else key[0] for key in keys),

@@ -107,6 +107,7 @@ class Likelihood:
             if name in values:
                 of_run = values[name] ** 2
                 variance[rows] = values["series"] ** 2 + of_run / design.n[rows]
+                variance[rows] += design.extra_variance[rows]
                 squared += sums[1] / of_run
                 log_density -= 0.5 * float(sums[0]) * float(np.log(of_run))
                 extra, product = extra + sums[2] / of_run, product + sums[3] / of_run

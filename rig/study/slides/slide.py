@@ -70,8 +70,16 @@ class Slide(Struct, frozen=True, kw_only=True):
     rate_deg_s: float | None = None
     onset_angle_deg: float | None = None
     u_onset_angle_deg: float | None = None
+    trace: str | None = None
+    """File in `traces`, of a slide that a phone measured; the next lines are for those alone."""
+    u_sensor_deg: float | None = None
+    u_zero_deg: float | None = None
+    u_tap_deg: float | None = None
+    u_rate_deg: float | None = None
+    u_random_deg: float | None = None
+    """What of the uncertainty differs from lift to lift."""
     method: str | None = None
-    """How the rig raised the board, as `quick 0.3 °/s`."""
+    """How the board was raised, as `quick 0.3 °/s`; None for readings of a level."""
     purpose: str | None = None
     outcome: str = "interrupted"
     flags: tuple[Flag, ...] = ()

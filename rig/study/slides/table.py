@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import msgspec
+from msgspec import UNSET
 
 from rig.analysis.climate import surface_humidity_pct
 from rig.calibration.model import Calibration
@@ -15,6 +16,7 @@ from rig.files.stamps import parse_utc, utc_text
 from rig.study.folder.catalogue import BASELINE
 from rig.study.folder.journal import Correction, Reading, Treatment
 from rig.study.folder.study import Study, runs_in
+from rig.study.slides.by_phone import Lifted, lifted, phone_of
 from rig.study.slides.look import Contents, Kept
 from rig.study.slides.results import results_of
 from rig.study.slides.slide import Applied, Slide
@@ -79,7 +81,8 @@ def table_of(study: Study, kept: Mapping[Path, Kept]) -> SlideTable:
         _corrected(slide_of(path.relative_to(study.path), one), corrections, study)
         for path, one in kept.items()
     ]
-    rows += [row for reading in study.journal.of(Reading) for row in _from_reading(reading)]
+    phones = lifted(study, rows)
+    rows += [row for one in study.journal.of(Reading) for row in _from_reading(one, phones)]
     rows.sort(key=lambda row: (row.at, row.slide_id))
     problems = [problem for one in kept.values() for problem in one.problems]
     problems += _unknown_runs(rows, corrections)
@@ -149,7 +152,7 @@ def _stamp(started_at: str) -> str:
         return ""
 
 
-def _from_reading(reading: Reading) -> Iterable[Slide]:
+def _from_reading(reading: Reading, phones: Mapping[int, Lifted]) -> Iterable[Slide]:
     t, rh, board_t = (
         reading.temperature_c,
         reading.relative_humidity_pct,
@@ -159,7 +162,7 @@ def _from_reading(reading: Reading) -> Iterable[Slide]:
     if t is not None and rh is not None and board_t is not None:
         surface = min(surface_humidity_pct(t, rh, board_t), 100.0)
     for number, angle in enumerate(reading.angles_deg, start=1):
-        yield Slide(
+        row = Slide(
             slide_id=f"line {reading.line}.{number}",
             source="hand",
             at=reading.at,
@@ -181,6 +184,26 @@ def _from_reading(reading: Reading) -> Iterable[Slide]:
             valid=True,
             slid=True,
         )
+        yield row if reading.phone is UNSET else _by_phone(row, reading, phones[reading.line])
+
+
+def _by_phone(row: Slide, reading: Reading, lift: Lifted) -> Slide:
+    phone, slide = phone_of(reading), lift.slide
+    return msgspec.structs.replace(
+        row,
+        series=f"by phone, {phone.series}",
+        slide_number=lift.slide_number,
+        method=f"by phone, {phone.pace_deg_s:g} °/s",
+        rate_deg_s=phone.rate_deg_s,
+        trace=phone.trace,
+        onset_angle_deg=slide.angle_deg,
+        u_onset_angle_deg=slide.layers.u_deg,
+        u_sensor_deg=slide.layers.sensor,
+        u_zero_deg=slide.layers.zero,
+        u_tap_deg=slide.layers.tap,
+        u_rate_deg=slide.layers.rate,
+        u_random_deg=slide.u_random_deg,
+    )
 
 
 def _corrections(study: Study) -> dict[str, Correction]:

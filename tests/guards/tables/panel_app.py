@@ -108,7 +108,7 @@ _ADDRESSES: list[Guard] = [
     without(_APP, "Panel._events", "self._set_cookie(response, token)", _WATCHING),
     # -- how much and for how long
     *(limit(_GUARD, "BODY_S", _SLOW, times=times) for times in (1.05, 0.95)),
-    never(_APP, "Panel._body", "len(data) > MAX_BODY", _ENDLESS),
+    never(_APP, "Panel._body", "len(data) > most", _ENDLESS),
     *(limit("rig.panel.stream", "MAX_WATCHERS", _WATCHERS, times=times) for times in (2, 0.5)),
     change(_STREAM, "Hub.check_room", "self.watchers >= MAX_WATCHERS", "False", _WATCHERS),
     *(limit(_STREAM, "MAX_STRANGERS", _PLACES, times=times) for times in (2, 0.5)),
@@ -130,7 +130,7 @@ _ADDRESSES: list[Guard] = [
 
 _FORMS: list[Guard] = [
     *(limit(_FORM, "MAX_BODY", _BYTES, _LONG, times=times) for times in (2, 0.5)),
-    never(_FORM, "decode", "len(data) > MAX_BODY", _BYTES),
+    never(_FORM, "decode", "len(data) > most", _BYTES),
     change(_FORM, "decode", "msgspec.DecodeError", "KeyError", _NO_FORM),
     *(change(_FORM, "wanted", old, new, _RANGES) for old, new in _RANGE_ENDS),
     change(_FORM, "wanted", "f'{form.gap} in' if ... else form.gap", "form.gap", _VALUES),

@@ -1,9 +1,12 @@
+import numpy as np
 import pytest
 from msgspec.structs import replace
 
 from rig.runfile.model import Flag
 from rig.study.model.data import Facts, model_data
+from rig.study.model.design import design_of
 from rig.study.model.history import Application, Played
+from rig.study.model.likelihood import Likelihood
 from rig.study.slides.slide import Applied
 from tests.study.model.example import slides_of
 
@@ -146,3 +149,23 @@ def test_slides_of_treated_bags_soil_their_board_within_a_session() -> None:
 def test_rows_without_a_bag_or_a_face_are_left_out() -> None:
     (slide,) = slides_of("A", "s1", [24.0])
     assert not model_data([replace(slide, bag=None), replace(slide, face=None)]).rows
+
+
+def test_a_lift_that_is_less_certain_than_usual_weighs_less() -> None:
+    told = [0.1, 0.1, 0.1, 0.5]
+    slides = [
+        replace(one, source="hand", reader="Ida", trace="x", u_random_deg=u)
+        for one, u in zip(slides_of("A", "s1", [24.0] * 4, reader="Ida"), told, strict=True)
+    ]
+    (one,) = model_data(slides).series
+    # The usual 0.1 is in the scatter of slides already; the excess of one in four counts.
+    assert one.extra_variance == pytest.approx((0.25 - 0.01) / 16.0)
+    assert one.instrument == "reader Ida, by phone"
+    (sure,) = model_data(slides[:3]).series
+    assert sure.extra_variance == 0.0
+    design = design_of(model_data(slides))
+    likelihood = Likelihood(design, ())
+    u = np.zeros(len(likelihood.names))
+    _, parts = likelihood.solve(u)
+    plain = Likelihood(design._replace(extra_variance=np.zeros(1)), ()).solve(u)[1]
+    assert parts.variance - plain.variance == pytest.approx(0.24 / 16.0)
