@@ -22,6 +22,7 @@ from rig.study.folder.study import open_study
 if TYPE_CHECKING:
     from rig.twin.bubble import TwinLevelPerson
     from rig.twin.home import Home as Home
+    from rig.twin.lifting import Shown
     from rig.twin.rig import TwinRig
     from rig.twin.scenario import Scenario
 
@@ -150,8 +151,19 @@ class OpenRig:
         for i, companion in enumerate(beside):
             clock.spawn(companion, f"beside {i}")
         if self.twin is not None:
-            clock.spawn(self.twin.person(presses=presses), "person")
+            if self.machine.has_motor:
+                person = self.twin.person(presses=presses)
+            else:
+                person = self.twin.lifter(self._shown, presses=presses)
+            clock.spawn(person, "person")
         return clock.run(task)
+
+    def _shown(self) -> "Shown":
+        """What the simulated person reads off the display."""
+        from rig.twin.lifting import Shown
+
+        live = self.machine.live
+        return Shown(live.state, live.wants, live.target_deg_s, live.hold_deg)
 
     def level_person(self, seed: int | None = None, **errors: float) -> "TwinLevelPerson | None":
         """Reader of a simulated level on the twin; None on a real rig.

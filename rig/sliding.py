@@ -8,6 +8,10 @@ G_MM_S2 = 9806.65
 SHORTEST_PASS_S = 0.05
 """No bag passes a beam in less: that was dust, a fibre or a hand."""
 
+PACE_OFF = 0.357
+"""At 1 °/s: a raise whose pace is off by this share moves the angle of a slide by as much as its
+law of friction leaves open; `rig.analysis.raised_by_hand` has the derivation."""
+
 SLOWNESS = 1.2
 """A pass may take this much longer than the slowest that sliding allows."""
 WHOLE_DEG_S, QUICK_DEG_S = 1.0, 0.3
@@ -22,6 +26,11 @@ def slide_time_s(distance_mm: float, rate_deg_s: float, angle_deg: float = 0.0) 
     θ = 0, the default, it is longest.
     """
     return cbrt(6.0 * distance_mm * cos(radians(angle_deg)) / (G_MM_S2 * radians(rate_deg_s)))
+
+
+def most_pace_off(rate_deg_s: float) -> float:
+    """How far, as a share, the pace of a raise by hand may be from the one that was asked for."""
+    return PACE_OFF * cbrt(rate_deg_s)
 
 
 def free_time_s(distance_mm: float, angle_deg: float) -> float:

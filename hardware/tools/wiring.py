@@ -274,7 +274,7 @@ def diagram(settings: Settings, *, run_input: bool = False) -> str:
         parts.setdefault(end.part, []).append(end)
     sheet = Sheet(420, 297, f"Wiring — {settings.name} (every wire: the netlist beside it)")
     _power(sheet, parts)
-    _signals(sheet, parts["Pi"], ends)
+    signals(sheet, parts["Pi"], ends)
     _notes(sheet)
     return sheet.render()
 
@@ -354,7 +354,7 @@ def _power(sheet: Sheet, parts: dict[str, list[End]]) -> None:
 MOTOR_LINES = ("step", "direction", "enable")
 
 
-def _signals(sheet: Sheet, of_pi: list[End], ends: list[End]) -> None:
+def signals(sheet: Sheet, of_pi: list[End], ends: list[End]) -> None:
     """The Pi in the middle, each of its signals drawn as a wire to the part that it reaches."""
     rows = [end for end in of_pi if "(GPIO" in end.terminal]
     supplies = [end for end in of_pi if end not in rows]

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from rig.analysis.angle.hinge import check_hinge
 from rig.analysis.angle.ramp import Ramp, build_ramp, rough_ramp
+from rig.analysis.angle.smoother import build_hand_ramp, rough_hand_ramp
 from rig.analysis.budget.parts import Budget, Component
 from rig.analysis.budget.run import run_budget
 from rig.analysis.by_hand import hand_result
@@ -13,6 +14,7 @@ from rig.analysis.climate import run_climate
 from rig.analysis.onset.edges import BeamRecord, beam_record
 from rig.analysis.onset.estimate import Case, Geometry, Solved, choose, solve
 from rig.analysis.onset.geometry import run_geometry
+from rig.analysis.raised_by_hand import solve_uneven, uneven_parts
 from rig.analysis.row import RunResult, empty_row, filled, with_break, with_climate
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
@@ -109,15 +111,26 @@ def _slide(
     if not passes:
         flags.append("no_slide" if run.end is not None else "halted")
         return RunAnalysis(empty_row(run, flags), run)
-    rough_deg, rate = rough_ramp(run, raise_s, passes[-1].broken_s)
+    by_hand = run.header.raised_by == "hand"
+    if by_hand:
+        rough_deg, rate = rough_hand_ramp(run, calibration, passes[-1].broken_s)
+    else:
+        rough_deg, rate = rough_ramp(run, raise_s, passes[-1].broken_s)
     case = choose(records, geometry, rough_deg, rate, last_s)
     used_s = passes[0].broken_s if case is None else case.first_edge_s
-    ramp = build_ramp(run, calibration, raise_s, used_s)
+    hand = None
+    if by_hand:
+        last_used_s = used_s if case is None else case.last_edge_s
+        hand = build_hand_ramp(run, calibration, raise_s, used_s, last_used_s)
+        ramp = None if hand is None else hand.ramp
+    else:
+        ramp = build_ramp(run, calibration, raise_s, used_s)
     if ramp is None:
         return RunAnalysis(empty_row(run, [*flags, "angle_sensor_fault"]), run)
     flags.extend(ramp.flags)
     check_hinge(run, calibration, raise_s, used_s, flags)
-    check_rate(run, ramp, used_s, flags)
+    if hand is None:
+        check_rate(run, ramp, used_s, flags)
     if abs(ramp.cross_slope_deg) > CROSS_SLOPE_DEG:
         flags.append("cross_slope")
     if case is None:
@@ -130,6 +143,8 @@ def _slide(
     angle, rate = float(ramp.angle_deg(used_s)), ramp.rate_deg_s(used_s)
     is_raised = angle > LEAST_ANGLE_DEG and rate > LEAST_RATE_DEG_S
     found = solve(case, geometry, angle, rate, response_ms) if is_raised else None
+    if hand is not None and found is not None:
+        found = solve_uneven(case, geometry, ramp, found, response_ms)
     if found is not None and run.header.approach_deg is not None and found.onset_s < raise_s:
         # It began to slide in the quick part and passed the beam after it.
         return RunAnalysis(empty_row(run, [*flags, "slid_early"]), run, None, ramp, case)
@@ -143,6 +158,8 @@ def _slide(
         # Slump, a stall and a bent board look alike here; a value is given, but not as valid.
         flags.append("beam_fault")
     budget = run_budget(run, calibration, ramp, found, geometry)
+    if hand is not None:
+        budget.components.extend(uneven_parts(run, hand, found, flags))
     if is_skewed(found):
         flags.append("skew_suspected")
     if found.flag == "creep":

@@ -61,6 +61,8 @@ class RunResult(msgspec.Struct, frozen=True, kw_only=True):
     purpose: Literal["bridge", "check"] | None = None
     quick_start_deg: float | None = None
     """The board went fast up to here; a bag that slid early did so below it."""
+    raised_by: Literal["motor", "hand"] | None = None
+    """What raised the board; None for a slide that was read by hand."""
 
 
 def number(value: object) -> float | None:
@@ -94,6 +96,7 @@ def empty_row(run: RunFile, flags: list[Flag]) -> RunResult:
         method=None if header.source == "hand" else method_of(header),
         purpose=header.purpose,
         quick_start_deg=header.approach_deg,
+        raised_by=None if header.source == "hand" else header.raised_by,
     )
 
 

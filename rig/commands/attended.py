@@ -36,6 +36,9 @@ def attended(opened: "OpenRig") -> Iterator[SignalLog]:
 def standing(machine: "Machine") -> str:
     """Where the board stands once the machine is closed, and what to do about it."""
     angle_deg = machine.live.angle_deg
+    if not machine.has_motor:
+        seen = "" if angle_deg is None else f" at about {angle_deg:.1f}°"
+        return f"The board stands{seen}. Let it down onto its rest before you reach under it."
     where = "at an angle that nobody knows" if angle_deg is None else f"at about {angle_deg:.1f}°"
     return (
         f"The board stands {where}, the motor is off and holds nothing. Look at it before you reach"

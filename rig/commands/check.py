@@ -18,6 +18,7 @@ from rig.commands.options import (
     speed_of,
     tell,
 )
+from rig.errors import BadInputError
 
 if TYPE_CHECKING:
     from rig.settings.model import Settings
@@ -50,7 +51,7 @@ def check(
     from rig.clock import At, Task
     from rig.commands.attended import attended
     from rig.commands.options import say
-    from rig.commands.run.run import CAUTION
+    from rig.commands.run.run import caution_of
     from rig.opening import OpenRig, open_rig
     from rig.procedures.runs import FIRST_LOOK_S, start_watching
     from rig.procedures.selftest.moves import Finding
@@ -67,12 +68,16 @@ def check(
         return findings
 
     seed, home, rig = simulated(twin, seed, rig)
+    if timing and settings_of(rig).motion.raised_by == "hand":
+        raise BadInputError(
+            "--timing measures the motor's pulses, and this board is raised by hand; leave it out."
+        )
     if timing:
         _check_timing(settings_of(rig), rig, twin=twin, seed=seed, seconds=seconds, json=json)
         return
-    if not twin and not still:
-        say(CAUTION)
     settings = settings_of(rig)
+    if not twin and not still:
+        say(caution_of(settings))
     opened = open_rig(
         settings, twin=twin, seed=seed, home=home, speed=speed_of(speed), settings_file=rig
     )

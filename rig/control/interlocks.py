@@ -89,6 +89,8 @@ def _silent_imu(machine: "Machine") -> str | None:
 
 def _angle_mismatch(machine: "Machine") -> str | None:
     """Report a mismatch only after it lasts: a failing sensor soon shows its own fault."""
+    if not machine.has_motor:
+        return None
     angle = machine.live.angle_deg
     by_steps = machine.step_angle_deg()
     limit = machine.settings.interlocks.angle_mismatch_deg

@@ -19,6 +19,7 @@ from rig.devices.climate import ClimateSensor
 from rig.devices.imu import Imu
 from rig.devices.inputs import Inputs
 from rig.devices.lamp import StateLamp
+from rig.devices.no_motor import NoMotor
 from rig.devices.open_imu import make_imu
 from rig.devices.stepper import Stepper
 from rig.errors import Cause, MachineFaultError
@@ -126,16 +127,11 @@ class Machine(Senses):
             self.lock.open()
         factory = self.pin_factory = self._open_pins()
         self._opened.append(factory)
-        self.inputs = Inputs(self.clock, factory, settings.pins, self.events)
-        self.blade = self._make_blade(factory)
-        self.stepper = Stepper(
-            self.clock,
-            factory,
-            settings.pins,
-            settings.screw,
-            late_pulse_ms=settings.interlocks.late_pulse_ms,
-            must_stop=self._must_stop,
+        self.inputs = Inputs(
+            self.clock, factory, settings.pins, self.events, has_motor=self.has_motor
         )
+        self.blade = self._make_blade(factory)
+        self.stepper = self._make_stepper(factory)
         self.lamp = StateLamp(self.clock, factory, settings.pins)
         self.imu: Imu = make_imu(settings, self.bus, self.clock)
         self.climate = ClimateSensor(self.bus, self.clock, settings.bus.climate_address)
@@ -190,7 +186,27 @@ class Machine(Senses):
     @property
     def is_moving(self) -> bool:
         """Whether a move of the board or of the blade is under way."""
+        if not self.has_motor:
+            return self.live.state in ("raising", "sliding", "lowering")
         return self.stepper.moving or (self.blade is not None and self.blade.moving)
+
+    @property
+    def has_motor(self) -> bool:
+        """Whether a motor raises the board; otherwise a person does."""
+        return self.settings.motion.raised_by == "motor"
+
+    def _make_stepper(self, factory: Any) -> Stepper:
+        settings = self.settings
+        if not self.has_motor:
+            return NoMotor(self.clock, settings)
+        return Stepper(
+            self.clock,
+            factory,
+            settings.pins,
+            settings.screw,
+            late_pulse_ms=settings.interlocks.late_pulse_ms,
+            must_stop=self._must_stop,
+        )
 
     @property
     def has_blade(self) -> bool:
@@ -280,5 +296,6 @@ class Machine(Senses):
         self.live.state = state
         is_between = state == "parked" and bool(self.comes_next)
         self.live.wants = self.comes_next if is_between else ""
+        self.live.pace = None
         # Steady green means that nothing will move; before the next homing that would be wrong.
-        self.lamp.show("homing" if is_between else state)
+        self.lamp.show("homing" if is_between and self.has_motor else state)

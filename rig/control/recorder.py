@@ -1,7 +1,10 @@
 """Recording of a run as lines of its file; safe to call from every task."""
 
 import threading
+from collections.abc import Sequence
 from typing import Any, Literal, Protocol
+
+from msgspec import UNSET
 
 from rig.control.states import check_transition
 from rig.devices.climate import ClimateReading
@@ -45,6 +48,7 @@ class Recorder:
         self._t_s = 0.0
         self._dt_s = 1.0
         self._counts: list[tuple[int, int, int]] = []
+        self._gyro_counts: list[tuple[int, int, int]] = []
         self._imu_temperature_c: float | None = None
 
     def _since_start(self, t_s: float) -> float:
@@ -85,21 +89,28 @@ class Recorder:
         dt_s: float,
         counts: list[tuple[int, int, int]],
         imu_temperature_c: float | None,
+        gyro_counts: Sequence[tuple[int, int, int]] = (),
     ) -> None:
         """Take a batch of raw counts: all of them in the raise, a few a second otherwise."""
         with self._lock:
             self._imu_temperature_c = imu_temperature_c
             first = t_s - self._start_s
             if self.state in ("raising", "sliding"):
-                self._keep(first, dt_s, counts)
+                self._keep(first, dt_s, counts, gyro_counts)
                 return
             for i, sample in enumerate(counts):
                 at = first + i * dt_s
                 if at >= self._next_idle_s:
                     self._next_idle_s = max(self._next_idle_s + self._idle_gap_s, at)
-                    self._keep(at, self._idle_gap_s, [sample])
+                    self._keep(at, self._idle_gap_s, [sample], gyro_counts[i : i + 1])
 
-    def _keep(self, t_s: float, dt_s: float, counts: list[tuple[int, int, int]]) -> None:
+    def _keep(
+        self,
+        t_s: float,
+        dt_s: float,
+        counts: list[tuple[int, int, int]],
+        gyro_counts: Sequence[tuple[int, int, int]],
+    ) -> None:
         """Join gapless samples to one line; times within a line are right to dt_s / 2."""
         if self._counts:
             expected = self._t_s + len(self._counts) * self._dt_s
@@ -110,6 +121,7 @@ class Recorder:
         if not self._counts:
             self._t_s, self._dt_s = t_s, dt_s
         self._counts.extend(counts)
+        self._gyro_counts.extend(gyro_counts)
 
     def _flush_samples(self) -> None:
         if self._counts:
@@ -118,10 +130,11 @@ class Recorder:
                     t_s=round(self._t_s, 6),
                     dt_s=round(self._dt_s, 9),
                     counts=self._counts,
+                    gyro_counts=self._gyro_counts or UNSET,
                     imu_temperature_c=self._imu_temperature_c,
                 )
             )
-            self._counts = []
+            self._counts, self._gyro_counts = [], []
 
     def climate(
         self,

@@ -84,7 +84,8 @@ class Senses:
     def _take(self, batch: ImuBatch) -> None:
         recorder = self.recorder
         if recorder is not None:
-            recorder.samples(batch.t_s, batch.dt_s, batch.counts, self.live.imu_temperature_c)
+            chip_c = self.live.imu_temperature_c
+            recorder.samples(batch.t_s, batch.dt_s, batch.counts, chip_c, batch.gyro_counts)
         for hear in self._listeners:
             hear(batch)
         if self.calibration is not None:

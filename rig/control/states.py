@@ -5,16 +5,17 @@ from typing import get_args
 from rig.runfile.model import State
 
 ALLOWED: dict[State, frozenset[State]] = {
-    "parked": frozenset({"homing"}),
+    "parked": frozenset({"homing", "placing"}),
     "homing": frozenset({"placing"}),
     "placing": frozenset({"dwelling"}),
     "dwelling": frozenset({"raising"}),
     "raising": frozenset({"sliding", "lowering"}),
     "sliding": frozenset({"raising", "lowering"}),
     "lowering": frozenset({"parked"}),
-    "halted": frozenset({"homing"}),
+    "halted": frozenset({"homing", "placing"}),
 }
-"""`halted` is allowed from every state as well; the only way out is a new homing."""
+"""`halted` is allowed from every state as well; the only way out is a new homing, or by hand, where
+nothing homes, the next placing."""
 
 STATES: tuple[State, ...] = get_args(State)
 

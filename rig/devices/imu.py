@@ -1,5 +1,6 @@
 """Interface of an angle sensor, whichever chip it is."""
 
+from collections.abc import Sequence
 from typing import NamedTuple, Protocol
 
 from rig.calibration.model import SensorIdentity
@@ -16,6 +17,8 @@ class ImuBatch(NamedTuple):
     dt_s: float
     counts: list[Counts]
     """Raw counts of the three axes, in the sensor's frame."""
+    gyro_counts: Sequence[Counts] = ()
+    """The same of the gyroscope, one for each sample; empty where it is off."""
 
 
 class Imu(Protocol):

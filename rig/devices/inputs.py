@@ -56,13 +56,17 @@ class Inputs:
         factory: a gpiozero pin factory; its `ticks()` is the clock of its stamps.
         pins: which pin is what.
         events: receives an `Edge` for every change.
+        has_motor: without one there are no limit switches and no emergency stop.
     """
 
-    def __init__(self, clock: Clock, factory: Any, pins: Pins, events: Queue) -> None:
+    def __init__(
+        self, clock: Clock, factory: Any, pins: Pins, events: Queue, *, has_motor: bool = True
+    ) -> None:
         self._clock = clock
         self._factory = factory
         self._events = events
         self._pins = pins
+        self._has_motor = has_motor
         self._same_clock = True
         self._watches: dict[str, _Watch] = {}
         self.failed_callbacks = 0
@@ -114,17 +118,17 @@ class Inputs:
     @property
     def emergency_stop_pressed(self) -> bool:
         """Whether the emergency stop's second contact is open (or its wire broken)."""
-        return self._watches["emergency_stop"].active
+        return self._has_motor and self._watches["emergency_stop"].active
 
     @property
     def limit_lower_reached(self) -> bool:
         """Whether the lower limit switch is open (or its wire broken)."""
-        return self._watches["limit_lower"].active
+        return self._has_motor and self._watches["limit_lower"].active
 
     @property
     def limit_upper_reached(self) -> bool:
         """Whether the upper limit switch is open (or its wire broken)."""
-        return self._watches["limit_upper"].active
+        return self._has_motor and self._watches["limit_upper"].active
 
     @property
     def start_pressed(self) -> bool:
@@ -177,6 +181,8 @@ class Inputs:
             ("start_button", pins.start_button, False),
             ("stop_button", pins.stop_button, False),
         ]
+        if not self._has_motor:
+            wiring = wiring[3:]
         if pins.beam_2 is not None:
             wiring.append(("beam_2", pins.beam_2, pins.beam_broken_is_high))
         if pins.blade_park is not None:

@@ -1,4 +1,4 @@
-"""Driver for the LSM6DSOX and ISM330DHCX accelerometers (their gyroscope stays off).
+"""Driver for the LSM6DSOX and ISM330DHCX; their gyroscope stays off unless it is asked for.
 
 Registers and bits: ST datasheets DS12814 and DS13012 and ST's register headers.
 """
@@ -17,17 +17,24 @@ from rig.settings.model import ImuSettings as ImuSettings
 COUNTS_PER_G = 1000 / 0.061
 """At ±2 g: 0.061 mg per count."""
 
+GYRO_COUNTS_PER_DEG_S = 1000 / 4.375
+"""At ±125 °/s: 4.375 m°/s per count."""
+GYRO_LOWPASS_HZ = {104: 33.0, 208: 66.8, 416: 135.9}
+"""By the nominal rate: corner of the gyroscope's second filter, the only one in use."""
+
 KNOWN = {"lsm6dsox": 0x6C, "ism330dhcx": 0x6B}
 """WHO_AM_I of each model."""
 
 FIFO_CTRL1, FIFO_CTRL3, FIFO_CTRL4 = 0x07, 0x09, 0x0A
 WHO_AM_I, CTRL1_XL, CTRL2_G, CTRL3_C, CTRL4_C, CTRL8_XL = 0x0F, 0x10, 0x11, 0x12, 0x13, 0x17
-STATUS_REG, OUT_TEMP_L, OUTX_L_A, FIFO_STATUS1 = 0x1E, 0x20, 0x28, 0x3A
+STATUS_REG, OUT_TEMP_L, OUTX_L_G, OUTX_L_A, FIFO_STATUS1 = 0x1E, 0x20, 0x22, 0x28, 0x3A
 INTERNAL_FREQ_FINE, FIFO_DATA_OUT_TAG = 0x63, 0x78
 
 FIFO_BYPASS, FIFO_CONTINUOUS = 0, 6
 FIFO_OVERRUN = 0x40 | 0x08
+TAG_GYROSCOPE = 0x01
 TAG_ACCELEROMETER = 0x02
+GYRO_125_DEG_S = 0x02
 WORD_BYTES, WORDS_PER_READ = 7, 4
 
 RATES = {104: (4, 64), 208: (5, 32), 416: (6, 16)}
@@ -35,6 +42,9 @@ RATES = {104: (4, 64), 208: (5, 32), 416: (6, 16)}
 
 BANDWIDTHS = {2: None, 4: 0, 10: 1, 20: 2, 45: 3, 100: 4, 200: 5, 400: 6, 800: 7}
 """Rate divided by low-pass corner: HPCF_XL code, None with the second filter off."""
+
+GYRO_STARTS_S = 0.1
+"""The gyroscope needs 70 ms from power-down to its first good sample."""
 
 RATE_TOLERANCE = 0.004
 """What INTERNAL_FREQ_FINE (steps of 0.15 %) and temperature leave open; generous."""
@@ -65,6 +75,7 @@ class Lsm6:
         address: 0x6A or 0x6B.
         wanted: rate and low-pass corner.
         polled: read single samples when they are ready, instead of the FIFO.
+        gyroscope: read it too, at the same rate.
     """
 
     def __init__(
@@ -76,6 +87,7 @@ class Lsm6:
         wanted: ImuSettings,
         *,
         polled: bool = False,
+        gyroscope: bool = False,
     ) -> None:
         self._bus = bus
         self._clock = clock
@@ -83,6 +95,9 @@ class Lsm6:
         self._address = address
         self._wanted = wanted
         self._polled = polled
+        self._gyroscope = gyroscope
+        self._words_per_sample = 2 if gyroscope else 1
+        self._turn: tuple[int, Counts] | None = None
         self._configuration: dict[int, int] = {}
         self._identity: SensorIdentity | None = None
         self._setup: ImuSetup | None = None
@@ -124,10 +139,10 @@ class Lsm6:
         self._configuration = {
             CTRL3_C: 0x44,  # a word changes as a whole (BDU), addresses count up (IF_INC)
             CTRL4_C: 0x08,  # no data ready before the filters have settled
-            CTRL2_G: 0x00,
+            CTRL2_G: code << 4 | GYRO_125_DEG_S if self._gyroscope else 0x00,
             CTRL8_XL: (filter_code or 0) << 5,
             CTRL1_XL: code << 4 | (0 if filter_code is None else 0x02),
-            FIFO_CTRL3: 0 if self._polled else code,
+            FIFO_CTRL3: 0 if self._polled else (code << 4 | code if self._gyroscope else code),
             FIFO_CTRL4: FIFO_BYPASS,
         }
         for register, value in self._configuration.items():
@@ -141,8 +156,11 @@ class Lsm6:
             rate_hz=rate,
             lowpass_hz=rate / divisor,
             mode="polled" if self._polled else "fifo",
+            gyro_counts_per_deg_s=GYRO_COUNTS_PER_DEG_S if self._gyroscope else None,
+            gyro_lowpass_hz=GYRO_LOWPASS_HZ[self._wanted.rate_hz] if self._gyroscope else None,
         )
-        self._clock.pause_s(max(20 / rate, 4 * divisor / rate))
+        settles_s = max(20 / rate, 4 * divisor / rate)
+        self._clock.pause_s(max(settles_s, GYRO_STARTS_S) if self._gyroscope else settles_s)
 
     def close(self) -> None:
         """See `Imu.close`."""
@@ -151,6 +169,8 @@ class Lsm6:
             try:
                 self._bus.write(self._address, FIFO_CTRL4, FIFO_BYPASS)
                 self._bus.write(self._address, CTRL1_XL, 0)
+                if self._gyroscope:
+                    self._bus.write(self._address, CTRL2_G, 0)
             except MachineFaultError:
                 pass  # a sensor that does not answer cannot be put to sleep, and needs no sleep
 
@@ -172,14 +192,15 @@ class Lsm6:
         if overrun:
             self._skip_lost(after_s, level)
             readings = readings[-1:]
-        words = self._words(level)
+        words = self._words(level * self._words_per_sample)
         if not words:
             return []
         runs = self._in_runs(words)
         for before_s, after_s, level_then, _ in readings[-2:]:
             self._samples.observe(before_s, after_s, self._made - (level - level_then))
         period_s = self._samples.period_s
-        return [ImuBatch(self._samples.time_of_s(i), period_s, counts) for i, counts in runs]
+        time_of_s = self._samples.time_of_s
+        return [ImuBatch(time_of_s(i), period_s, counts, turns) for i, counts, turns in runs]
 
     def temperature_c(self) -> float:
         """See `Imu.temperature_c`: 256 counts per °C, 0 at 25 °C."""
@@ -228,7 +249,8 @@ class Lsm6:
     def _level(self) -> tuple[float, float, int, bool]:
         before_s = self._clock.time_s()
         low, high = self._bus.read(self._address, FIFO_STATUS1, 2)
-        return before_s, self._clock.time_s(), low | (high & 0x03) << 8, bool(high & FIFO_OVERRUN)
+        samples = (low | (high & 0x03) << 8) // self._words_per_sample
+        return before_s, self._clock.time_s(), samples, bool(high & FIFO_OVERRUN)
 
     def _words(self, level: int) -> list[tuple[int, int, int, int]]:
         data = bytearray()
@@ -238,20 +260,33 @@ class Lsm6:
             level -= words
         return list(iter_unpack("<Bhhh", data))
 
-    def _in_runs(self, words: list[tuple[int, int, int, int]]) -> list[tuple[int, list[Counts]]]:
-        """Number the samples; the tag's two-bit time slot shows up to three that are missing."""
-        runs: list[tuple[int, list[Counts]]] = []
+    def _in_runs(
+        self, words: list[tuple[int, int, int, int]]
+    ) -> list[tuple[int, list[Counts], list[Counts]]]:
+        """Number the samples; the tag's two-bit time slot shows up to three that are missing.
+
+        The gyroscope's word comes before the accelerometer's of its slot. Where it was lost, the
+        sample counts as lost.
+        """
+        runs: list[tuple[int, list[Counts], list[Counts]]] = []
         for tag, x, y, z in words:
+            slot = tag >> 1 & 3
+            if tag >> 3 == TAG_GYROSCOPE:
+                self._turn = slot, (x, y, z)
             if tag >> 3 != TAG_ACCELEROMETER:
                 continue
-            slot = tag >> 1 & 3
+            turn, self._turn = self._turn, None
+            if self._gyroscope and (turn is None or turn[0] != slot):
+                continue
             missing = 0 if self._slot is None else (slot - self._slot - 1) & 3
             self._slot = slot
             self._made += missing
             self.samples_lost += missing
             if missing or not runs:
-                runs.append((self._made, []))
+                runs.append((self._made, [], []))
             runs[-1][1].append((x, y, z))
+            if turn is not None:
+                runs[-1][2].append(turn[1])
             self._made += 1
         return runs
 
@@ -262,7 +297,7 @@ class Lsm6:
 
     def _count_from_now(self) -> None:
         self._made = 0
-        self._slot = None
+        self._slot = self._turn = None
         now_s = self._clock.time_s()
         self._samples = SampleClock(1 / self.setup.rate_hz, RATE_TOLERANCE, now_s)
 
@@ -272,6 +307,13 @@ class Lsm6:
         asked_s, self._polled_at_s = self._polled_at_s, self._clock.time_s()
         if not self._bus.read(self._address, STATUS_REG)[0] & 0x01:
             return []
-        x, y, z = unpack("<hhh", bytes(self._bus.read(self._address, OUTX_L_A, 6)))
+        turn: list[Counts] = []
+        if self._gyroscope:
+            # Both lie side by side, the gyroscope first: one transfer takes one instant.
+            data = bytes(self._bus.read(self._address, OUTX_L_G, 12))
+            turn = [unpack("<hhh", data[:6])]
+            x, y, z = unpack("<hhh", data[6:])
+        else:
+            x, y, z = unpack("<hhh", bytes(self._bus.read(self._address, OUTX_L_A, 6)))
         earliest_s = max(asked_s, self._polled_at_s - period_s)
-        return [ImuBatch((earliest_s + self._polled_at_s) / 2, period_s, [(x, y, z)])]
+        return [ImuBatch((earliest_s + self._polled_at_s) / 2, period_s, [(x, y, z)], turn)]

@@ -1,4 +1,4 @@
-"""Driver for accelerometers of the MPU-6050 class.
+"""Driver for sensors of the MPU-6050 class; the gyroscope is read only if it is asked for.
 
 Registers and bits: InvenSense product specification PS-MPU-6000A and register map RM-MPU-6000A;
 FIFO and interrupt bits as in Linux, drivers/iio/imu/inv_mpu6050/inv_mpu_iio.h.
@@ -9,7 +9,7 @@ from struct import iter_unpack, unpack
 from rig.calibration.model import SensorIdentity
 from rig.clock import Clock
 from rig.devices.bus import Bus
-from rig.devices.imu import ImuBatch
+from rig.devices.imu import Counts, ImuBatch
 from rig.devices.sample_clock import SampleClock
 from rig.errors import Cause, MachineFaultError
 from rig.runfile.model import ImuSetup
@@ -18,15 +18,25 @@ from rig.settings.model import ImuSettings as ImuSettings
 COUNTS_PER_G = 16384.0
 """At ±2 g."""
 
-SELF_TEST_X, SMPLRT_DIV, CONFIG, ACCEL_CONFIG, FIFO_EN = 0x0D, 0x19, 0x1A, 0x1C, 0x23
+GYRO_COUNTS_PER_DEG_S = 131.0
+"""At ±250 °/s, the chip's smallest range."""
+
+SELF_TEST_X, SMPLRT_DIV, CONFIG, GYRO_CONFIG, ACCEL_CONFIG, FIFO_EN = (
+    *(0x0D, 0x19, 0x1A),
+    *(0x1B, 0x1C, 0x23),
+)
 INT_STATUS, ACCEL_XOUT_H, TEMP_OUT_H, USER_CTRL, PWR_MGMT_1 = 0x3A, 0x3B, 0x41, 0x6A, 0x6B
 FIFO_COUNT_H, FIFO_R_W, WHO_AM_I = 0x72, 0x74, 0x75
 
 DATA_READY, FIFO_OVERFLOW = 0x01, 0x10
-SAMPLE_BYTES, SAMPLES_PER_READ = 6, 5
+FIFO_ACCELEROMETER, FIFO_GYROSCOPE = 0x08, 0x70
+VECTOR_BYTES, READ_BYTES = 6, 30
 
 LOWPASS_HZ = {1: 184.0, 2: 94.0, 3: 44.0, 4: 21.0, 5: 10.0, 6: 5.0}
 """DLPF_CFG: accelerometer bandwidth. (0 makes the sampling base 8 kHz, so it is not used.)"""
+
+GYRO_LOWPASS_HZ = {1: 188.0, 2: 98.0, 3: 42.0, 4: 20.0, 5: 10.0, 6: 5.0}
+"""DLPF_CFG: the gyroscope's bandwidth."""
 
 RATE_TOLERANCE = 0.02
 """The oscillator is good to about 1 % (from memory)."""
@@ -41,15 +51,25 @@ class Mpu6050:
         address: 0x68 or 0x69.
         wanted: rate and low-pass corner; the chip divides 1 kHz by a whole number.
         polled: read single samples when they are ready, instead of the FIFO.
+        gyroscope: read it too, at the same rate.
     """
 
     def __init__(
-        self, bus: Bus, clock: Clock, address: int, wanted: ImuSettings, *, polled: bool = False
+        self,
+        bus: Bus,
+        clock: Clock,
+        address: int,
+        wanted: ImuSettings,
+        *,
+        polled: bool = False,
+        gyroscope: bool = False,
     ) -> None:
         self._bus = bus
         self._clock = clock
         self._address = address
         self._polled = polled
+        self._gyroscope = gyroscope
+        self._sample_bytes = 2 * VECTOR_BYTES if gyroscope else VECTOR_BYTES
         divider = min(range(1, 257), key=lambda n: abs(1000 / n - wanted.rate_hz))
         self._rate_hz = 1000 / divider
         filter_code = min(
@@ -57,13 +77,18 @@ class Mpu6050:
             key=lambda c: max(LOWPASS_HZ[c] / wanted.lowpass_hz, wanted.lowpass_hz / LOWPASS_HZ[c]),
         )
         self._lowpass_hz = LOWPASS_HZ[filter_code]
+        self._gyro_lowpass_hz = GYRO_LOWPASS_HZ[filter_code]
         self._configuration = {
             PWR_MGMT_1: 0x01,  # awake, timed by a gyroscope axis
             SMPLRT_DIV: divider - 1,
             CONFIG: filter_code,
             ACCEL_CONFIG: 0x00,
-            FIFO_EN: 0x00 if polled else 0x08,
+            FIFO_EN: 0x00 if polled else FIFO_ACCELEROMETER,
         }
+        if gyroscope:
+            self._configuration[GYRO_CONFIG] = 0x00
+            if not polled:
+                self._configuration[FIFO_EN] = FIFO_ACCELEROMETER | FIFO_GYROSCOPE
         self._is_open = False
         self._identity: SensorIdentity | None = None
         self._samples = SampleClock(1 / self._rate_hz, RATE_TOLERANCE, 0.0)
@@ -91,6 +116,8 @@ class Mpu6050:
             rate_hz=self._rate_hz,
             lowpass_hz=self._lowpass_hz,
             mode="polled" if self._polled else "fifo",
+            gyro_counts_per_deg_s=GYRO_COUNTS_PER_DEG_S if self._gyroscope else None,
+            gyro_lowpass_hz=self._gyro_lowpass_hz if self._gyroscope else None,
         )
 
     def open(self) -> None:
@@ -136,15 +163,20 @@ class Mpu6050:
         if not level:
             return []
         data = bytearray()
-        for first in range(0, level, SAMPLES_PER_READ):
-            samples = min(SAMPLES_PER_READ, level - first)
-            data += bytes(self._bus.read(self._address, FIFO_R_W, samples * SAMPLE_BYTES))
+        per_read = READ_BYTES // self._sample_bytes
+        for first in range(0, level, per_read):
+            samples = min(per_read, level - first)
+            data += bytes(self._bus.read(self._address, FIFO_R_W, samples * self._sample_bytes))
         first = self._made
         self._made += level
         for before_s, after_s, level_then in readings[-2:]:
             self._samples.observe(before_s, after_s, first + level_then)
         start_s = self._samples.time_of_s(first)
-        return [ImuBatch(start_s, self._samples.period_s, list(iter_unpack(">hhh", data)))]
+        vectors = list(iter_unpack(">hhh", data))
+        # In the FIFO the registers follow each other by their addresses: acceleration, then turn.
+        turns = vectors[1::2] if self._gyroscope else []
+        counts = vectors[::2] if self._gyroscope else vectors
+        return [ImuBatch(start_s, self._samples.period_s, counts, turns)]
 
     def temperature_c(self) -> float:
         """See `Imu.temperature_c`: 340 counts per °C, 0 at 36.53 °C."""
@@ -188,7 +220,7 @@ class Mpu6050:
     def _level(self) -> tuple[float, float, int]:
         before_s = self._clock.time_s()
         high, low = self._bus.read(self._address, FIFO_COUNT_H, 2)
-        return before_s, self._clock.time_s(), (high << 8 | low) // SAMPLE_BYTES
+        return before_s, self._clock.time_s(), (high << 8 | low) // self._sample_bytes
 
     def _start_over(self) -> None:
         """After an overflow the FIFO is cut in mid-sample: empty it; time tells what is lost."""
@@ -202,6 +234,13 @@ class Mpu6050:
         asked_s, self._polled_at_s = self._polled_at_s, self._clock.time_s()
         if not self._bus.read(self._address, INT_STATUS)[0] & DATA_READY:
             return []
-        x, y, z = unpack(">hhh", bytes(self._bus.read(self._address, ACCEL_XOUT_H, 6)))
+        turn: list[Counts] = []
+        if self._gyroscope:
+            # One transfer takes one instant: acceleration, temperature, turn.
+            data = bytes(self._bus.read(self._address, ACCEL_XOUT_H, 14))
+            turn = [unpack(">hhh", data[8:])]
+        else:
+            data = bytes(self._bus.read(self._address, ACCEL_XOUT_H, 6))
+        x, y, z = unpack(">hhh", data[:6])
         earliest_s = max(asked_s, self._polled_at_s - period_s)
-        return [ImuBatch((earliest_s + self._polled_at_s) / 2, period_s, [(x, y, z)])]
+        return [ImuBatch((earliest_s + self._polled_at_s) / 2, period_s, [(x, y, z)], turn)]

@@ -9,9 +9,18 @@ from rig.settings.model import Settings
 
 
 def make_imu(settings: Settings, bus: Bus, clock: Clock) -> Imu:
-    """The driver for the sensor that the settings name; it is not open yet."""
+    """The driver for the sensor that the settings name; it is not open yet.
+
+    The gyroscope is read where the board is raised by hand: no steps tell how it moves.
+    """
     chip = settings.bus
-    polled = chip.imu_mode == "polled"
+    polled, gyroscope = chip.imu_mode == "polled", settings.motion.raised_by == "hand"
     if chip.imu_model == "mpu6050":
-        return Mpu6050(bus, clock, chip.imu_address, settings.imu, polled=polled)
-    return Lsm6(bus, clock, chip.imu_model, chip.imu_address, settings.imu, polled=polled)
+        return Mpu6050(
+            bus, clock, chip.imu_address, settings.imu, polled=polled, gyroscope=gyroscope
+        )
+    return Lsm6(
+        *(bus, clock, chip.imu_model, chip.imu_address, settings.imu),
+        polled=polled,
+        gyroscope=gyroscope,
+    )

@@ -2,11 +2,13 @@
 
 from typing import Any
 
+from rig.control.pace import Pace
 from rig.panel.course import Course
 from rig.panel.seats import Seat
 from rig.panel.slides import picture
 from rig.panel.view import Notice, Snapshot
 from rig.panel.words import (
+    BY_HAND,
     STATES,
     Units,
     count,
@@ -24,6 +26,8 @@ Section = dict[str, Any]
 def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
     """What every watcher sees, by section; equal input gives equal output."""
     tone, meaning = STATES[snap.state]
+    if snap.by_hand:
+        meaning = BY_HAND.get(snap.state, meaning)
     return {
         "state": {
             "word": snap.state.capitalize(),
@@ -35,6 +39,7 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
             "text": degrees(snap.angle_deg),
             "tilt": None if snap.angle_deg is None else round(snap.angle_deg, 2),
             "steps": degrees(snap.step_angle_deg),
+            "by_motor": not snap.by_hand,
             "across": degrees(snap.cross_slope_deg),
         },
         "air": {
@@ -43,10 +48,29 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
             "pressure": pressure(snap.pressure_hpa, units),
             "chip": temperature(snap.imu_temperature_c, units),
         },
+        "pace": pace_section(snap.pace),
         "beam": _beam(snap),
         "notice": notice_section(notice_in(snap)),
         "stop": {"count": snap.stops, "moving": snap.is_moving},
         "course": _course(snap, units),
+    }
+
+
+def pace_section(pace: Pace | None) -> Section:
+    """The pace of a raise by hand: words, and where the needle stands.
+
+    The needle goes from -1 (at rest) over 0 (as asked) to 1 (twice as fast); `band` is how far from
+    0 a slide is refused.
+    """
+    if pace is None:
+        return {"shown": False, "text": "", "word": "", "needle": 0.0, "band": 0.0}
+    off = pace.rate_deg_s / pace.target_deg_s - 1.0
+    return {
+        "shown": True,
+        "text": f"{pace.rate_deg_s:.1f} °/s",
+        "word": pace.word,
+        "needle": round(min(1.0, max(-1.0, off)), 2),
+        "band": round(min(1.0, pace.most_off), 2),
     }
 
 

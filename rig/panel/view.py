@@ -12,6 +12,7 @@ from rig.analysis.row import RunResult
 from rig.clock import Task, Until
 from rig.control.faults.table import remedy
 from rig.control.machine import Machine
+from rig.control.pace import Pace
 from rig.control.request import RunRequest
 from rig.errors import BadInputError, MachineFaultError
 from rig.panel.course import Course, CourseKeeper
@@ -67,6 +68,9 @@ class Snapshot(NamedTuple):
     stops: int = 0
     """Stop requests that the control loop has met so far."""
     is_moving: bool = False
+    by_hand: bool = False
+    """A person raises the board: there is no motor, and nothing to home."""
+    pace: Pace | None = None
 
 
 def notice_of(error: Exception) -> Notice:
@@ -160,6 +164,8 @@ class Viewer:
             beat=machine.beats,
             stops=machine.stops,
             is_moving=machine.is_moving,
+            by_hand=not machine.has_motor,
+            pace=live.pace,
         )
 
     def follow(self) -> Task[None]:

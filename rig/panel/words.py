@@ -26,6 +26,14 @@ STATES: dict[State, tuple[Tone, str]] = {
 }
 """How each state looks, and what it means."""
 
+BY_HAND: dict[State, str] = {
+    "parked": "The board rests. Nobody needs to hold it.",
+    "raising": "Raise the board evenly until the bag slides.",
+    "lowering": "Lower the board onto its rest, with no hand under it.",
+    "halted": "The run is over. Let the board down onto its rest.",
+}
+"""What differs where a person raises the board."""
+
 
 def degrees(value_deg: float | None, places: int = 2) -> str:
     """An angle."""

@@ -42,6 +42,7 @@ def make_header(
         calibration=machine.calibration,
         software=f"rig {version('rig')}",
         placing=placing,
+        raised_by=settings.motion.raised_by,
         **structs.asdict(request),
     )
 

@@ -9,6 +9,7 @@ from rig.calibration.file import check_fit
 from rig.clock import At, Done, Handle, Task
 from rig.control.blade.placing import placing_for
 from rig.control.cycle import Cycle
+from rig.control.hand_cycle import HandCycle
 from rig.control.machine import Machine
 from rig.control.mover import stopped_by
 from rig.control.placing import Placing
@@ -31,6 +32,8 @@ NEXT = {
     "blade": "The next run begins within seconds, by itself: keep clear.",
 }
 """Announcement after each run but the last, by the way the bag is placed."""
+
+NEXT_BY_HAND = "Put the bag back with the board flat, then press start."
 
 
 class MadeRun(NamedTuple):
@@ -89,7 +92,8 @@ def make_runs(
         yield At(machine.clock.time_s() + FIRST_LOOK_S)
         asked = list(requests)
         for n_left, request in zip(range(len(asked) - 1, -1, -1), asked, strict=True):
-            machine.comes_next = NEXT[placing.kind] if n_left else ""
+            after = NEXT[placing.kind] if machine.has_motor else NEXT_BY_HAND
+            machine.comes_next = after if n_left else ""
             if machine.last_run_reason is not None:
                 raise machine.last_run_reason
             if before is not None:
@@ -179,6 +183,7 @@ def _one_run(
         recorder.flag(flag)
     if request.settling:
         recorder.flag("settling")
-    cycle = Cycle(machine, request, recorder, placing)
+    made_by = Cycle if machine.has_motor else HandCycle
+    cycle = made_by(machine, request, recorder, placing)
     outcome = yield from cycle.run()
     return MadeRun(path, outcome, cycle.pushes, cycle.brought_down)

@@ -13,6 +13,7 @@ from rig.control.stop import StopRequest
 from rig.errors import MachineFaultError, RigError
 
 BACK_HOME = "Press start: the board will move and home."
+BACK_TO_REST = "Press start when the board lies flat."
 
 log = logging.getLogger(__name__)
 
@@ -104,7 +105,8 @@ def stand_by(machine: Machine, make_series: Callable[[], Task[Any]]) -> Task[Non
         log.warning("%s", text)
 
     def turn() -> Task[None]:
-        machine.live.wants = f"{why} {BACK_HOME}".strip()
+        back = BACK_HOME if machine.has_motor else BACK_TO_REST
+        machine.live.wants = f"{why} {back}".strip()
         yield from at_rest(machine)
         machine.live.wants = ""
         if machine.inputs.emergency_stop_pressed:

@@ -56,6 +56,7 @@ U_LENGTH_MM = Limit(0.0, 1000.0, "mm", "an uncertainty is not negative")
 MASS_G = Limit(1.0, 1e5, "g", "a bag has a mass, and one can lift it")
 HOURS = Limit(0.0, 1e5, "h", "a time spent in a climate is not negative")
 RATE_HZ = Limit(0.1, 1e5, "Hz", "range of angle sensors and their filters")
+GYRO_COUNTS = Limit(1.0, 1e4, "counts per °/s", "ranges of ±2000 to ±16 °/s in 16 bits")
 
 LIMITS: dict[str, dict[str, Limit]] = {
     "header": {
@@ -75,6 +76,8 @@ LIMITS: dict[str, dict[str, Limit]] = {
         "settings.u_slump_mm": U_LENGTH_MM,
         "settings.imu.rate_hz": RATE_HZ,
         "settings.imu.lowpass_hz": RATE_HZ,
+        "settings.imu.gyro_counts_per_deg_s": GYRO_COUNTS,
+        "settings.imu.gyro_lowpass_hz": RATE_HZ,
     },
     "event": {
         "t_s": TIME_S,
@@ -91,6 +94,7 @@ LIMITS: dict[str, dict[str, Limit]] = {
         "t_s": TIME_S,
         "dt_s": STEP_S,
         "counts": COUNT,
+        "gyro_counts": COUNT,
         "imu_temperature_c": CHIP_C,
     },
     "climate": {

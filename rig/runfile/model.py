@@ -6,7 +6,7 @@ The header says what was planned, events say what happened; an event overrides t
 
 from typing import Annotated, Any, Literal
 
-from msgspec import Meta, Struct, field
+from msgspec import UNSET, Meta, Struct, UnsetType, field
 
 from rig.calibration.model import Calibration
 from rig.runfile import limits
@@ -31,6 +31,8 @@ Flag = Literal[
     "settling",
     "slid_early",
     "slumped",
+    "pace_off",
+    "jerked",
     "stalled_in_slide",
     "edge_crept",
     "early_disturbance",
@@ -55,6 +57,8 @@ INVALIDATING: frozenset[Flag] = frozenset(
         "settling",
         "slid_early",
         "slumped",
+        "pace_off",
+        "jerked",
     )
 )
 """Flags that keep a run out of the analysis."""
@@ -67,6 +71,9 @@ class ImuSetup(Struct, frozen=True, kw_only=True):
     rate_hz: Annotated[float, limits.RATE_HZ.meta]
     lowpass_hz: Annotated[float, limits.RATE_HZ.meta]
     mode: str
+    gyro_counts_per_deg_s: Annotated[float, limits.GYRO_COUNTS.meta] | None = None
+    """Nominal sensitivity of the gyroscope; None where it is off."""
+    gyro_lowpass_hz: Annotated[float, limits.RATE_HZ.meta] | None = None
 
 
 class RunSettings(Struct, frozen=True, kw_only=True):
@@ -121,12 +128,6 @@ class AskedRun(Struct, frozen=True, kw_only=True):
     source: Literal["rig", "twin", "hand"]
 
 
-def method_of(run: AskedRun) -> str:
-    """How the board is raised in a run: start and rate; runs of one method compare directly."""
-    start = "whole" if run.approach_deg is None else "quick"
-    return f"{start} {run.rate_deg_s:g} °/s"
-
-
 class Header(AskedRun, _Line, tag="header", frozen=True, kw_only=True):
     """The first line: what was asked, and of which rig."""
 
@@ -139,7 +140,16 @@ class Header(AskedRun, _Line, tag="header", frozen=True, kw_only=True):
     settings: RunSettings
     calibration: Calibration | None = None
     placing: Literal["blade", "hand"] = "hand"
+    raised_by: Literal["motor", "hand"] = "motor"
     software: str
+
+
+def method_of(header: Header) -> str:
+    """How the board is raised in a run: start and rate; runs of one method compare directly."""
+    start = "whole" if header.approach_deg is None else "quick"
+    if header.raised_by == "hand":
+        start = "by hand"
+    return f"{start} {header.rate_deg_s:g} °/s"
 
 
 class Event(_Line, tag="event", frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -159,11 +169,12 @@ class Event(_Line, tag="event", frozen=True, kw_only=True, forbid_unknown_fields
 
 
 class Samples(_Line, tag="samples", frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Raw counts of the three axes at `t_s + i * dt_s`."""
+    """Raw counts of the three axes at `t_s + i * dt_s`, and of the gyroscope where it is read."""
 
     t_s: Annotated[float, limits.TIME_S.meta]
     dt_s: Annotated[float, limits.STEP_S.meta]
     counts: list[tuple[Count, Count, Count]]
+    gyro_counts: list[tuple[Count, Count, Count]] | UnsetType = UNSET
     imu_temperature_c: Annotated[float, limits.CHIP_C.meta] | None = None
 
 

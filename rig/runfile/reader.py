@@ -85,6 +85,15 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
             self.__dict__["arrays"] = kept
         return kept.arrays
 
+    def turning_arrays(
+        self,
+    ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.int32]]:
+        """Samples that have the gyroscope's counts: `t_s` (n,), counts and its own (n, 3) each."""
+        turning = [line for line in self.samples if _turns(line)]
+        t_s, counts = _arrays_of(turning)
+        turned = [msgspec.structs.replace(line, counts=_turns(line)) for line in turning]
+        return t_s, counts, _arrays_of(turned)[1]
+
     def steps_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """Step counts in order of time: `t_s` (n,) and counts (n,)."""
         t_s = np.array([line.t_s for line in self.steps], dtype=float)
@@ -105,6 +114,12 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
     def first_event(self, name: str) -> Event | None:
         """The first event of this name."""
         return next((event for event in self.events if event.event == name), None)
+
+
+def _turns(line: Samples) -> list[tuple[int, int, int]]:
+    """Counts of the gyroscope, where there is one for each sample."""
+    turns = line.gyro_counts
+    return turns if turns and len(turns) == len(line.counts) else []
 
 
 class _Kept(NamedTuple):

@@ -111,6 +111,11 @@ def _mistakes(settings: Settings) -> Iterator[str]:
     yield from _pulses(settings)
     yield from _places(settings)
     yield from _pins(settings)
+    if settings.motion.raised_by == "hand" and settings.blade.fitted:
+        yield (
+            "`blade.fitted` is true, but the blade works only on a board that a motor levels; set"
+            ' it to false, or `motion.raised_by` to "motor"'
+        )
     if settings.blade.fitted:
         yield from _blade(settings)
 

@@ -127,8 +127,12 @@ class Screw(_Section, frozen=True):
 
 
 class MotionSettings(_Section, frozen=True):
-    """Speeds of the board."""
+    """Who raises the board, and its speeds."""
 
+    raised_by: Annotated[
+        Literal["motor", "hand"],
+        Meta(description="hand: a person raises it; no motor, no limit switches"),
+    ] = "motor"
     rate_deg_s: Annotated[float, Meta(ge=0.1, le=3.0, description="raise rate of a run")] = 1.0
     homing_rate_deg_s: Annotated[float, Meta(ge=0.05, le=2.0)] = 1.0
     lowering_rate_deg_s: Annotated[

@@ -62,7 +62,7 @@ class TwinLevelPerson(LevelPerson):
     def slopes_deg(self) -> tuple[float, float]:
         """True slopes of the board along and across."""
         incline = incline_of(self._world.scenario)
-        angle = radians(self._world.motor.angle_deg)
+        angle = radians(self._world.board_deg)
         along = incline.up_x * cos(angle) + incline.up_z * sin(angle)
         return degrees(asin(along)), degrees(asin(incline.up_y))
 

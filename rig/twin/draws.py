@@ -15,6 +15,7 @@ from rig.twin.scenario import (
     BeamTruth,
     BladeTruth,
     BoardTruth,
+    GyroTruth,
     ImuTruth,
     PlacingDraw,
     Scenario,
@@ -40,6 +41,18 @@ def draw_imu(seed: int, sensor: str = "lsm6dsox") -> ImuTruth:
         digital_delay_ms=float(random.uniform(9.0, 13.0)),
         rate_error=float(random.normal(0.0, 0.01)),
         vibration_g=float(random.uniform(0.005, 0.03)),
+        gyro=draw_gyro(seed, sensor),
+    )
+
+
+def draw_gyro(seed: int, sensor: str = "lsm6dsox") -> GyroTruth:
+    """A gyroscope as it comes; by PS-MPU-6000A the older one is off by ±20 °/s, and by 3 %."""
+    random, is_older = stream(seed, "gyro"), sensor == "mpu6050"
+    return GyroTruth(
+        bias_deg_s=_vector(random.normal(0.0, 7.0 if is_older else 0.6, 3)),
+        gain=_vector(1.0 + random.normal(0.0, 0.015 if is_older else 0.005, 3)),
+        drift_deg_s_per_k=_vector(random.normal(0.0, 0.1 if is_older else 0.01, 3)),
+        noise_deg_s_rthz=5e-3 if is_older else float(random.uniform(3.5e-3, 5e-3)),
     )
 
 

@@ -30,6 +30,11 @@ def linkage_of(scenario: Scenario, settings: Settings) -> TrueLinkage:
     )
 
 
+def bag_radius_m(settings: Settings) -> float:
+    """From the hinge, at the board's lower edge, to the middle of the bag before it slides."""
+    return (settings.beam.position_mm + settings.bag.gap_mm + settings.bag.length_mm / 2.0) / 1000.0
+
+
 @dataclass
 class PlacedBag:
     """A bag that was put down and, once the raise begins, its slide."""

@@ -1,5 +1,6 @@
 """The simulated rig as one piece: what takes the place of pins, bus and clock."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,9 @@ from rig.twin.chips.fake_bus import FakeBus
 from rig.twin.chips.lsm6_chip import Lsm6Chip
 from rig.twin.chips.mpu6050_chip import Mpu6050Chip
 from rig.twin.fitted import MPU_TRIM, fitted_chip
+from rig.twin.gyro import Gyro
+from rig.twin.hand_world import HandWorld
+from rig.twin.lifting import Shown, lift_by_hand
 from rig.twin.person import attend
 from rig.twin.pins import TwinFactory
 from rig.twin.placed import incline_of
@@ -40,7 +44,9 @@ class TwinRig:
         self.settings = settings
         self.seed = seed
         self.clock = clock
-        self.world = World(clock, settings, scenario, seed)
+        self.is_by_hand = settings.motion.raised_by == "hand"
+        made_by = HandWorld if self.is_by_hand else World
+        self.world: World = made_by(clock, settings, scenario, seed)
         self.factory = TwinFactory(self.world, clock)
         self.imu = self._imu()
         self.climate = Bme280Chip(self.world.air_seen)
@@ -49,6 +55,7 @@ class TwinRig:
             {settings.bus.imu_address: self.imu, settings.bus.climate_address: self.climate},
         )
         self._sensor: Sensor | None = None
+        self._gyro: Gyro | None = None
         self._held_deg: Vector | None = None
 
     def open_bus(self) -> FakeBus:
@@ -62,6 +69,11 @@ class TwinRig:
     def person(self, *, presses: bool = True) -> Task[None]:
         """Task: the person who serves the rig; without `presses` somebody else presses start."""
         return attend(self.world, self.clock, presses=presses)
+
+    def lifter(self, sees: Callable[[], Shown], *, presses: bool = True) -> Task[None]:
+        """Task: the person who serves and raises a rig without a motor."""
+        assert isinstance(self.world, HandWorld)  # noqa: S101 - asked for only there
+        return lift_by_hand(self.world, self.clock, sees, presses=presses)
 
     @property
     def truths(self) -> list[Truth]:
@@ -91,14 +103,34 @@ class TwinRig:
         chip = fitted_chip(self.settings, self.world.scenario.imu)
         temperature = self.world.imu_temperature_c
         if chip.model == "mpu6050":
-            return Mpu6050Chip(self._sample, temperature, rate_error=chip.rate_error, trim=MPU_TRIM)
+            return Mpu6050Chip(
+                self._sample,
+                temperature,
+                rate_error=chip.rate_error,
+                trim=MPU_TRIM,
+                turn=self._turn if self.is_by_hand else None,
+            )
         return Lsm6Chip(
             self._sample,
             temperature,
             identity=chip.who,
             frequency_fine=chip.frequency_fine,
             rate_error=chip.rate_error,
+            turn=self._turn if self.is_by_hand else None,
         )
+
+    def _turn(self, times_s: list[float]) -> Vectors:
+        """Turn at the chip's sample times, through the filter that it is set to."""
+        gyro, chip, world = self._gyro, self.imu, self.world
+        if gyro is None or (gyro.rate_hz, gyro.lowpass_hz) != (chip.rate_hz, chip.gyro_lowpass_hz):
+            gyro = self._gyro = Gyro(
+                world.scenario.imu,
+                chip.rate_hz,
+                chip.gyro_lowpass_hz,
+                world.motion,
+                stream(self.seed, "gyro noise"),
+            )
+        return gyro.sample(times_s, world.imu_temperature_c(times_s[-1]))
 
     def _sample(self, times_s: list[float]) -> Vectors:
         """Acceleration at the chip's sample times, through the filter that it is set to."""

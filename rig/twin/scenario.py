@@ -83,6 +83,56 @@ class BeamTruth(Struct, frozen=True, kw_only=True):
     """Sun on the receiver: it sees light always, never, or by fits and starts while it moves."""
 
 
+class GyroTruth(Struct, frozen=True, kw_only=True):
+    """The sensor's gyroscope: raw = gain·turn + bias + drift·(T − reference) + noise.
+
+    Defaults by ST's data sheet DS12814, table 3: zero-rate level ±1 °/s, its change 0.01 °/s per K,
+    noise 3.8 m°/s/√Hz; the gain's error of 1 % is from memory.
+    """
+
+    bias_deg_s: Vector = (0.0, 0.0, 0.0)
+    gain: Vector = (1.0, 1.0, 1.0)
+    drift_deg_s_per_k: Vector = (0.0, 0.0, 0.0)
+    noise_deg_s_rthz: float = 3.8e-3
+
+
+class HandTruth(Struct, frozen=True, kw_only=True):
+    """How a person raises the board, by a crank or a lever that moves it less than the hand.
+
+    Tremor: Wade, Gresty and Findley (Arch. Neurol. 39, 1982, 358–362), 97 persons with the hand
+    held out: 0.0015 to 0.035 g at the dominant frequency, most often 0.01 g at about 7 Hz, within
+    2.5 Hz; physiological tremor as a whole lies at 6 to 12 Hz (Lakie and others, J. Physiol. 593,
+    2015, 4411–4422). Everything else is judged: no source.
+    """
+
+    tremor_g: float = 0.01
+    """Amplitude at the hand."""
+    tremor_hz: float = 8.5
+    tremor_band_hz: float = 2.5
+    reduction: float = 0.1
+    """Way of the board's upper edge for a way of the hand of 1."""
+    edge_mm: float = 1100.0
+    """From the hinge to that edge."""
+    turn_deg: float = 0.6
+    """The board rises by this with one turn of the crank."""
+    ripple: float = 0.10
+    """Amplitude of the pace over a turn of the crank, as a share; half of it twice a turn."""
+    pace_sd: float = 0.08
+    """Standard deviation of the pace, as a share, with a needle to follow."""
+    pace_memory_s: float = 2.0
+    slowness: float = 0.0
+    """The whole raise is slower by this share."""
+    pauses_per_s: float = 0.02
+    pause_s: float = 0.6
+    """Mean length of a pause, in which the hand changes its grip."""
+    jerks_per_s: float = 0.02
+    jerk_deg_s: float = 1.0
+    """Height of a jerk in the pace."""
+    jerk_length_s: float = 0.12
+    jerk_at_deg: float | None = None
+    """One more jerk when the board comes to this angle."""
+
+
 class ImuTruth(Struct, frozen=True, kw_only=True):
     """The angle sensor: raw = shear·f/gain + bias + drift·(T − reference) + noise."""
 
@@ -104,6 +154,7 @@ class ImuTruth(Struct, frozen=True, kw_only=True):
     vibration_g: float = 0.02
     """Amplitude at the pulse frequency before the chip's filter; half of it at twice that."""
     self_heating_k: float = 2.0
+    gyro: GyroTruth = field(default_factory=GyroTruth)
 
 
 class AirTruth(Struct, frozen=True, kw_only=True):
@@ -135,6 +186,7 @@ class Scenario(Struct, frozen=True, kw_only=True):
     beam: BeamTruth = field(default_factory=BeamTruth)
     blade: BladeTruth = field(default_factory=BladeTruth)
     imu: ImuTruth = field(default_factory=ImuTruth)
+    hand: HandTruth = field(default_factory=HandTruth)
     air: AirTruth = field(default_factory=AirTruth)
     session: str = "session 1"
     series: str = "series 1"

@@ -43,7 +43,7 @@ def rotation(vector_deg: Sequence[float]) -> Array:
     return np.asarray(np.eye(3) + sin(angle) * k + (1.0 - cos(angle)) * (k @ k))
 
 
-def _lowpass_taps(corner_hz: float, dt_s: float) -> Array:
+def lowpass_taps(corner_hz: float, dt_s: float) -> Array:
     """Impulse response of a second-order Butterworth low-pass, sampled; its sum is 1."""
     w = 2.0 * pi * corner_hz / sqrt(2.0)
     n = int(min(400.0, 10.0 / (w * dt_s))) + 1
@@ -79,7 +79,7 @@ class Sensor:
         self._random = random
         self.rate_hz = rate_hz
         self.lowpass_hz = lowpass_hz
-        self._taps = _lowpass_taps(self.lowpass_hz, 1.0 / self.rate_hz)
+        self._taps = lowpass_taps(self.lowpass_hz, 1.0 / self.rate_hz)
         self._mounting = rotation(imu.mounting_deg)
         yx, zx, zy = imu.shear
         shear = np.array([[1.0, yx, zx], [0.0, 1.0, zy], [0.0, 0.0, 1.0]])

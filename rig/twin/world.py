@@ -172,6 +172,11 @@ class World:
             if pin is not None:
                 pin.drive(level, self.clock.time_s() if time_s is None else time_s)
 
+    @property
+    def board_deg(self) -> float:
+        """Cradle angle now."""
+        return self.motor.angle_deg
+
     # -- motion ---------------------------------------------------------------------------------
 
     def advance(self, now_s: float) -> None:

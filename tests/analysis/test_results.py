@@ -31,7 +31,7 @@ KEYS = (
     "temperature_c u_temperature_c relative_humidity_pct u_relative_humidity_pct "
     "absolute_humidity_g_m3 dew_point_c surface_humidity_pct flags outcome friction_law "
     "u_onset_angle_absolute_deg u_mu_static_absolute mu_kinetic_speed_m_s method purpose"
-    " quick_start_deg"
+    " quick_start_deg raised_by"
 ).split()
 """The contract's keys in its order; what the project adds comes after them."""
 

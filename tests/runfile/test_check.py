@@ -37,6 +37,9 @@ def test_no_changed_byte_before_the_last_line_is_taken(path: Path) -> None:
         data = bytearray(whole)
         data[place] ^= draw.randrange(1, 256)
         path.write_bytes(data)
+        if place == last - 1:
+            assert read_run(path).problems  # its line and the last have become one
+            continue
         with pytest.raises(BadInputError):
             read_run(path)
 

@@ -39,7 +39,7 @@ def with_value(path: Path, kind: str, key: str, value: object) -> Path:
     *folders, name = key.split(".")
     for folder in folders:
         inner = inner[folder]
-    inner[name] = [[1, 2, value], [0, 0, 0]] if name == "counts" else value
+    inner[name] = [[1, 2, value], [0, 0, 0]] if name.endswith("counts") else value
     lines[place] = json.dumps(raw).encode()
     path.write_bytes(b"".join(line + b"\n" for line in lines))
     return path

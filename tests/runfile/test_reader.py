@@ -383,4 +383,6 @@ def test_just_these_flags_keep_a_run_out_of_the_results() -> None:
         "settling",
         "slid_early",
         "slumped",
+        "pace_off",
+        "jerked",
     }

@@ -135,9 +135,10 @@ def calibrate(
     from rig.calibration.reference import to_deg
     from rig.calibration.show import calibration_text
     from rig.commands.attended import attended
-    from rig.commands.run.run import CAUTION
+    from rig.commands.run.run import caution_of
     from rig.opening import open_rig
     from rig.procedures.level.level import LevelProcedure
+    from rig.procedures.level_by_hand import HandLevelProcedure
 
     to_deg(0.0, unit)
     plan = LevelPlan() if readings is None else load_plan(readings)
@@ -164,9 +165,10 @@ def calibrate(
     )
     person = _person(opened, plan, readings, meant.seed, unit, across, answers, system_of(units))
     if not twin:
-        say(CAUTION)
+        say(caution_of(opened.machine.settings))
     with attended(opened):
-        procedure = LevelProcedure(
+        made_by = LevelProcedure if opened.machine.has_motor else HandLevelProcedure
+        procedure = made_by(
             opened.machine, person, plan, folder_of(out, twin, meant), fresh=fresh, redo=redo
         )
         path, made = opened.run(procedure.run(), beside=[_tell(opened)])
@@ -242,7 +244,8 @@ def _tell(opened: "OpenRig") -> Any:
     while True:
         wants = machine.live.wants
         if wants and wants != shown:
-            say(f"{machine.step_angle_deg():6.2f}° by steps  {wants}")
+            steps = f"{machine.step_angle_deg():6.2f}° by steps  " if machine.has_motor else ""
+            say(f"{steps}{wants}")
         shown = wants
         yield At(machine.clock.time_s() + 0.2)
 
@@ -327,7 +330,7 @@ def check(
 
     from rig.calibration.plan import LevelPlan
     from rig.commands.attended import attended
-    from rig.commands.run.run import CAUTION
+    from rig.commands.run.run import caution_of
     from rig.opening import open_rig
     from rig.procedures.level.check import level_check
 
@@ -342,7 +345,7 @@ def check(
     )
     person = _person(opened, LevelPlan(), None, meant.seed, unit, False, answers)
     if not twin:
-        say(CAUTION)
+        say(caution_of(opened.machine.settings))
     with attended(opened):
         found = opened.run(
             level_check(opened.machine, person, folder_of(out, twin, meant), resolution)

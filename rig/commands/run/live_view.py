@@ -22,6 +22,7 @@ TILT_LEAST = 8
 FRAME = LABEL = 6
 """Columns that the frame and the labels beside it take, with the space next to them."""
 MARKS = {"o": "left out", "x": "no angle"}
+NEEDLE_WIDE = 30
 ROWS = 6
 """Lines of the picture of the last slides."""
 PER_SECOND = 5
@@ -89,7 +90,13 @@ def drawn(snap: Snapshot, units: Units = "metric", columns: int = 80) -> Any:
     table.add_column(style="dim", no_wrap=True, width=LABEL)
     table.add_column()
     table.add_row("angle", Text.assemble((angle["text"], "bold"), "  ", tilt(snap, room - 22)))
-    table.add_row("also", Text(f"across {angle['across']}, by steps {angle['steps']}"))
+    pace = parts["pace"]
+    if pace["shown"]:
+        table.add_row(
+            "pace", Text.assemble((f"{pace['text']}  {pace['word']:<6}  ", "bold"), needle(pace))
+        )
+    by_steps = f", by steps {angle['steps']}" if angle["by_motor"] else ""
+    table.add_row("also", Text(f"across {angle['across']}{by_steps}"))
     table.add_row("air", Text(f"{air['temperature']}, {air['humidity']}, {air['pressure']}"))
     table.add_row("chip", Text(air["chip"]))
     table.add_row("beam", Text(f"{beam['text'].lower()}; active inputs: {beam['inputs']}"))
@@ -118,6 +125,17 @@ def tilt(snap: Snapshot, columns: int) -> str:
     share = min(1.0, max(0.0, (snap.angle_deg or 0.0) / TILT_DEG))
     full = round(share * wide)
     return f"0° {'━' * full}{'·' * (wide - full)} {TILT_DEG:.0f}°"
+
+
+def needle(pace: dict[str, Any]) -> str:
+    """The pace from rest to twice as fast as asked; a slide counts within the brackets."""
+    half = NEEDLE_WIDE // 2
+    scale = ["·"] * (2 * half + 1)
+    scale[half] = "┼"
+    edge = round(pace["band"] * half)
+    scale[half - edge], scale[half + edge] = "[", "]"
+    scale[half + round(pace["needle"] * half)] = "▲"
+    return "".join(scale)
 
 
 def course_line(course: Course, units: Units = "metric", *, is_busy: bool) -> str:

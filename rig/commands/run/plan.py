@@ -10,7 +10,7 @@ import msgspec
 from rig.commands.options import say, tell
 from rig.commands.run.series import ShownSeries
 from rig.control.request import RunRequest
-from rig.errors import RigError
+from rig.errors import BadInputError, RigError
 from rig.files.stamps import utc_text
 from rig.files.time_here import now_in
 from rig.opening import OnBoard, OpenRig, Speed, open_rig
@@ -80,6 +80,13 @@ class PlanRuns:
         self._study = open_study(folder)
         rate = self._study.catalogue.preferences.rate_deg_s
         check_rate(settings, rate, f"`preferences.rate_deg_s` in {self._study.path / 'study.toml'}")
+        if self._study.catalogue.settles and settings.motion.raised_by == "hand":
+            raise BadInputError(
+                f"The study {self._study.path.name!r} begins its raises with a quick start, which"
+                ' no hand can make. Before its first slide put `raise_start = "whole"` and a rate'
+                " of 0.5 to 1 °/s into its study.toml, or make another one with `rig study new"
+                " --start whole --rate 1`."
+            )
         self._settings = settings
         self._options = options
         self._steady_s = steady_s

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from rig.control.request import RunRequest
     from rig.errors import RigError
     from rig.procedures.series.stop_rules import SlideScatter
+    from rig.settings.model import Settings
     from rig.study.plan.rows import PlanRow
 
 CAUTION = (
@@ -38,8 +39,18 @@ CAUTION = (
     " prop before you reach under. The emergency stop is the one that cuts the motor's power, not"
     " this program."
 )
+CAUTION_BY_HAND = (
+    "Caution: you raise the board, and what you let go of comes down. Keep one hand on the crank or"
+    " the lever, nobody's hands, hair and sleeves in the wedge under the board, and set the prop"
+    " before you reach under."
+)
 INTERRUPTED = 130
 Purpose = Literal["bridge", "check"]
+
+
+def caution_of(settings: "Settings") -> str:
+    """What to say before the board moves, by whoever moves it."""
+    return CAUTION if settings.motion.raised_by == "motor" else CAUTION_BY_HAND
 
 
 def run(
@@ -216,6 +227,11 @@ def run(
             "--unattended needs a blade, and these settings have none; run without --unattended and"
             " press start for each run, or set `fitted = true` under [blade]."
         )
+    if quick and settings.motion.raised_by == "hand":
+        raise BadInputError(
+            "--quick is for a motor: a board that is raised by hand rises at one pace all the way;"
+            " leave --quick out."
+        )
     folder = out or Path(settings.files.runs)
     most = _most_runs(until, least, repeat)
     options = SeriesOptions(
@@ -256,7 +272,7 @@ def run(
             begin = begin or (now_in(home) if home else None)
             of, rows = _evening(sets, folder, plan, board, repeat, session, begin)
         if not twin:
-            say(CAUTION)
+            say(caution_of(settings))
         session_runs = PlanRuns(
             of,
             settings,
@@ -319,7 +335,7 @@ def run(
     for line in opened.notes:
         say(line)
     if not twin:
-        say(CAUTION)
+        say(caution_of(settings))
     series = ShownSeries(opened, folder, quiet=json, options=options, units=system_of(units))
     if service:
         logging.basicConfig(

@@ -43,6 +43,19 @@ function tilt(angle) {
   board.setAttribute("transform", `rotate(${-(angle ?? 0)} ${HINGE[0]} ${HINGE[1]})`);
 }
 
+// How fast the board is raised by hand: what is asked for in the middle, rest on the left.
+function drawPace(svg, pace) {
+  svg.replaceChildren();
+  if (!pace.shown) return;
+  const across = (share) => 160 + 150 * share;
+  shape(svg, "line", {class: "scale", x1: across(-1), x2: across(1), y1: 30, y2: 30});
+  shape(svg, "rect", {class: "fits", x: across(-pace.band), y: 22,
+    width: 300 * pace.band, height: 16, rx: 8});
+  shape(svg, "line", {class: "scale", x1: across(0), x2: across(0), y1: 18, y2: 42});
+  const x = across(pace.needle);
+  shape(svg, "path", {class: "needle", d: `M${x} 26L${x - 9} 4H${x + 9}Z`});
+}
+
 const FIELD = {left: 52, right: 390, top: 10, bottom: 160};
 
 function drawSlides(svg, list, slides) {

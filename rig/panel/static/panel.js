@@ -39,6 +39,7 @@ bind("hint", (element, value) => { element.placeholder = value ?? ""; });
 bind("tone-from", (element, value) => { element.dataset.tone = value ?? ""; });
 bind("kind-from", (element, value) => { element.dataset.kind = value ?? ""; });
 bindings.push({section: "angle", show: () => tilt(known.angle.tilt)});
+bindings.push({section: "pace", show: () => drawPace(byId("pace"), known.pace)});
 // A bag that has slid lies downhill of the beam until somebody puts it back.
 let slid = false;
 function drawBag() {

@@ -15,6 +15,7 @@ from rig.errors import BadInputError
 from rig.files.stamps import utc_text
 from rig.procedures.level.person import LevelPerson, Where
 from rig.procedures.level.steadiness import steady_rest
+from rig.procedures.level_by_hand import bring_to
 from rig.procedures.runs import FIRST_LOOK_S, start_watching
 
 
@@ -33,9 +34,12 @@ def level_check(
     mover = Mover(machine)
     try:
         yield At(machine.clock.time_s() + FIRST_LOOK_S)
-        machine.enter("homing")
-        yield from home(mover, machine)
-        machine.stepper.disable()
+        if machine.has_motor:
+            machine.enter("homing")
+            yield from home(mover, machine)
+            machine.stepper.disable()
+        else:
+            yield from bring_to(machine, mover, 0.0)
         machine.enter("parked")
         rest = yield from steady_rest(machine, mover, "home")
     finally:

@@ -7,9 +7,14 @@ from statistics import mean, stdev
 from rig.clock import At, Task
 from rig.control.machine import Machine
 from rig.control.process.host import free_mb, keeps_outputs
+from rig.devices.imu import Counts
 from rig.procedures.selftest.moves import Finding, try_moves
 
 LISTEN_S = 1.5
+MOST_BIAS_DEG_S = 25.0
+"""Zero-rate level: ±20 °/s at most by PS-MPU-6000A, ±1 °/s by DS12814."""
+MOST_NOISE_DEG_S = 0.5
+"""At rest; the sensors' own is below 0.1 °/s."""
 
 
 def self_test(
@@ -26,7 +31,11 @@ def self_test(
     findings = [*_disk(machine), *_released(machine), *_inputs(machine), *_bus(machine)]
     findings += yield from _angle(machine)
     findings += _climate(machine)
-    if move:
+    if not machine.has_motor:
+        findings += yield from _gyroscope(machine)
+        text = "raised by hand: no motor, switches, stop circuit or movement to test"
+        findings.append(Finding("board", True, text))
+    elif move:
         if all(finding.is_good for finding in findings):
             findings += yield from try_moves(machine, ask)
         else:
@@ -61,23 +70,29 @@ def _released(machine: Machine) -> list[Finding]:
 
 def _inputs(machine: Machine) -> list[Finding]:
     inputs = machine.inputs
-    findings = [
-        Finding(
-            "emergency stop",
-            not inputs.emergency_stop_pressed,
-            "pressed, or its wire is broken" if inputs.emergency_stop_pressed else "released",
-        ),
-        Finding(
-            "upper switch",
-            not inputs.limit_upper_reached,
-            "open: board at the top, or wire broken" if inputs.limit_upper_reached else "closed",
-        ),
-        Finding(
-            "lower switch",
-            True,
-            "open: board at home" if inputs.limit_lower_reached else "closed: board above home",
-        ),
-    ]
+    findings = (
+        []
+        if not machine.has_motor
+        else [
+            Finding(
+                "emergency stop",
+                not inputs.emergency_stop_pressed,
+                "pressed, or its wire is broken" if inputs.emergency_stop_pressed else "released",
+            ),
+            Finding(
+                "upper switch",
+                not inputs.limit_upper_reached,
+                "open: board at the top, or wire broken"
+                if inputs.limit_upper_reached
+                else "closed",
+            ),
+            Finding(
+                "lower switch",
+                True,
+                "open: board at home" if inputs.limit_lower_reached else "closed: board above home",
+            ),
+        ]
+    )
     for n in range(1, machine.inputs.beams + 1):
         broken = inputs.beam_broken(n)
         text = "broken: something stands in it, or it is not aimed" if broken else "clear"
@@ -118,6 +133,21 @@ def _angle(machine: Machine) -> Task[list[Finding]]:
     else:
         findings.append(Finding("calibration", True, f"made {machine.calibration.made_at}"))
     return findings
+
+
+def _gyroscope(machine: Machine) -> Task[list[Finding]]:
+    """Check that the gyroscope is alive, and at rest with the board."""
+    turns: list[Counts] = []
+    with machine.listening(lambda batch: turns.extend(batch.gyro_counts)):
+        yield At(machine.clock.time_s() + LISTEN_S)
+    per_deg_s = machine.imu.setup.gyro_counts_per_deg_s
+    if len(turns) < 20 or per_deg_s is None:
+        return [Finding("gyroscope", False, f"only {len(turns)} samples in {LISTEN_S:g} s")]
+    axes = [[turn[i] / per_deg_s for turn in turns] for i in range(3)]
+    most, noise = max(abs(mean(axis)) for axis in axes), max(stdev(axis) for axis in axes)
+    good = most < MOST_BIAS_DEG_S and 0.0 < noise < MOST_NOISE_DEG_S
+    text = f"at rest up to {most:.2f} °/s, noise {noise:.3f} °/s"
+    return [Finding("gyroscope", good, text if good else f"{text}: does the board lie still?")]
 
 
 def _climate(machine: Machine) -> list[Finding]:

@@ -15,6 +15,7 @@ from rig.control.mover import Mover
 from rig.control.placing import Placing
 from rig.control.request import RunRequest
 from rig.errors import MachineFaultError
+from rig.procedures.refused import refusals
 from rig.procedures.runs import MadeRun, make_runs
 from rig.procedures.series.climate_gate import ClimateGate
 from rig.procedures.series.log import (
@@ -214,6 +215,8 @@ class SeriesMaker:
         told = self._take(result)
         if told is not None:
             self._hooks.notice(told)
+        for sentence in [] if result is None else refusals(result):
+            self._hooks.notice(sentence)
         self.reason = next((why for rule in self._rules if (why := rule(self._figures))), None)
         self.is_enough = self._enough(self._figures) is not None
         return self.reason

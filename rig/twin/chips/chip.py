@@ -5,7 +5,8 @@ from typing import Protocol
 
 Vectors = list[tuple[float, float, float]]
 Sampler = Callable[[list[float]], Vectors]
-"""Acceleration in g along the sensor's axes, noise included, at ascending monotonic times."""
+"""Acceleration in g along the sensor's axes, or the turn in °/s about them, noise included, at
+ascending monotonic times."""
 
 
 class Chip(Protocol):
@@ -21,11 +22,11 @@ class Chip(Protocol):
         """What a loss of power does."""
 
 
-def to_counts(samples: Vectors, counts_per_g: float) -> list[tuple[int, int, int]]:
+def to_counts(samples: Vectors, counts_per_unit: float) -> list[tuple[int, int, int]]:
     """Round to whole counts, within what 16 bits hold."""
     counts = []
     for x, y, z in samples:
-        a, b, c = round(x * counts_per_g), round(y * counts_per_g), round(z * counts_per_g)
+        a, b, c = (round(value * counts_per_unit) for value in (x, y, z))
         if not (-32768 <= a <= 32767 and -32768 <= b <= 32767 and -32768 <= c <= 32767):
             a, b, c = (max(-32768, min(32767, value)) for value in (a, b, c))
         counts.append((a, b, c))

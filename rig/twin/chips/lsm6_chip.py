@@ -1,8 +1,8 @@
 """A simulated LSM6DSOX or ISM330DHCX: registers, samples at its own rate, tagged FIFO.
 
 The second low-pass filter and the noise belong to the world that supplies the acceleration; the
-chip tells it the corner (`lowpass_hz`). The FIFO batches at the output rate only. Reset values
-from ST's register headers.
+chip tells it the corner (`lowpass_hz`). The FIFO batches at the output rate only, and the gyroscope
+runs at the accelerometer's rate or not at all. Reset values from ST's register headers.
 """
 
 from collections import deque
@@ -17,9 +17,12 @@ FIFO_WORDS = 512
 MG_PER_COUNT = {0: 0.061, 1: 0.488, 2: 0.122, 3: 0.244}
 DIVISORS = {1: 512, 2: 256, 3: 128, 4: 64, 5: 32, 6: 16, 7: 8, 8: 4, 9: 2, 10: 1}
 CORNERS = (4, 10, 20, 45, 100, 200, 400, 800)
-CTRL1_XL, CTRL3_C, CTRL8_XL = 0x10, 0x12, 0x17
+CTRL1_XL, CTRL2_G, CTRL3_C, CTRL8_XL = 0x10, 0x11, 0x12, 0x17
 FIFO_CTRL3, FIFO_CTRL4 = 0x09, 0x0A
-OUTX_L_A, OUTZ_H_A, TAG = 0x28, 0x2D, 0x78
+OUTX_L_G, OUTX_L_A, OUTZ_H_A, TAG = 0x22, 0x28, 0x2D, 0x78
+MDPS_PER_COUNT = {0: 8.75, 1: 17.5, 2: 35.0, 3: 70.0}
+MDPS_PER_COUNT_AT_125 = 4.375
+GYRO_CORNERS = {1: 4.3, 2: 8.3, 3: 16.7, 4: 33.0, 5: 66.8, 6: 135.9}
 
 
 class Lsm6Chip:
@@ -31,6 +34,7 @@ class Lsm6Chip:
         identity: WHO_AM_I; 0x6C is an LSM6DSOX, 0x6B an ISM330DHCX.
         frequency_fine: factory's trim in steps of 0.15 %.
         rate_error: relative error that the trim does not tell.
+        turn: the turning rate in °/s; None where nothing asks for it.
     """
 
     def __init__(
@@ -41,8 +45,10 @@ class Lsm6Chip:
         identity: int = 0x6C,
         frequency_fine: int = 0,
         rate_error: float = 0.0,
+        turn: Sampler | None = None,
     ) -> None:
         self._sample = sample
+        self._turn = turn
         self._temperature_c = temperature_c
         self._identity = identity
         self._fine = frequency_fine
@@ -52,6 +58,7 @@ class Lsm6Chip:
         self._overrun = False
         self._slot = 0
         self._newest = (0, 0, 0)
+        self._newest_turn = (0, 0, 0)
         self._ready = False
         self._registers = bytearray(256)
         self.reset(0.0)
@@ -70,6 +77,11 @@ class Lsm6Chip:
         if self._registers[CTRL1_XL] & 0x02:
             return self.rate_hz / CORNERS[self._registers[CTRL8_XL] >> 5]
         return self.rate_hz / 2
+
+    @property
+    def gyro_lowpass_hz(self) -> float:
+        """Corner of the gyroscope's second filter, which follows the rate (DS12814)."""
+        return GYRO_CORNERS.get(self._registers[CTRL2_G] >> 4, 0.0)
 
     def reset(self, t_s: float) -> None:
         """Default values; the FIFO is empty and no samples are taken."""
@@ -127,6 +139,8 @@ class Lsm6Chip:
         full_scale = registers[CTRL1_XL] >> 2 & 3
         counts = to_counts(self._sample(times), 1000 / MG_PER_COUNT[full_scale])
         self._newest = counts[-1]
+        turns = self._turns(times)
+        self._newest_turn = turns[-1] if turns else (0, 0, 0)
         self._ready = True
         code = registers[CTRL1_XL] >> 4
         mode = registers[FIFO_CTRL4] & 7
@@ -136,16 +150,31 @@ class Lsm6Chip:
         if skipped and mode == 6:
             fifo.clear()
             self._overrun = True
-        for x, y, z in counts:
-            if len(fifo) >= FIFO_WORDS:
+        batches_turn = bool(turns) and registers[FIFO_CTRL3] >> 4 == code
+        for i, acceleration in enumerate(counts):
+            words = [(0x10, acceleration)]
+            if batches_turn:
+                words.insert(0, (0x08, turns[i]))
+            if len(fifo) + len(words) > FIFO_WORDS:
                 if mode == 1:
                     break
-                fifo.popleft()
+                for _ in words:
+                    fifo.popleft()
                 self._overrun = True
-            tag = 0x10 | (slot & 3) << 1
-            fifo.append(pack("<Bhhh", tag | tag.bit_count() & 1, x, y, z))
+            for sensor, vector in words:
+                tag = sensor | (slot & 3) << 1
+                fifo.append(pack("<Bhhh", tag | tag.bit_count() & 1, *vector))
             slot += 1
         self._slot = slot & 3
+
+    def _turns(self, times_s: list[float]) -> list[tuple[int, int, int]]:
+        """Counts of the gyroscope; none while it is off."""
+        control = self._registers[CTRL2_G]
+        if self._turn is None or control >> 4 != self._registers[CTRL1_XL] >> 4:
+            return []
+        is_least = bool(control & 0x02)
+        mdps = MDPS_PER_COUNT_AT_125 if is_least else MDPS_PER_COUNT[control >> 2 & 3]
+        return to_counts(self._turn(times_s), 1000 / mdps)
 
     def _refresh(self, t_s: float) -> None:
         """Bring status, outputs and temperature up to date."""
@@ -153,7 +182,7 @@ class Lsm6Chip:
         registers[0x1E] = 0x04 | (0x01 if self._ready else 0)
         raw = max(-32768, min(32767, round((self._temperature_c(t_s) - 25) * 256)))
         registers[0x20:0x22] = pack("<h", raw)
-        registers[OUTX_L_A : OUTZ_H_A + 1] = pack("<hhh", *self._newest)
+        registers[OUTX_L_G : OUTZ_H_A + 1] = pack("<6h", *self._newest_turn, *self._newest)
         level = len(self._fifo)
         watermark = registers[0x07] | (registers[0x08] & 1) << 8
         flags = (0x80 if watermark and level >= watermark else 0) | (level >> 8 & 3)

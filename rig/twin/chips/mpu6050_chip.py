@@ -10,8 +10,10 @@ from struct import pack
 from rig.twin.chips.chip import SampleGrid, Sampler, to_counts
 
 FIFO_BYTES = 1024
+GYRO_LOWPASS_HZ = (256.0, 188.0, 98.0, 42.0, 20.0, 10.0, 5.0, 256.0)
 LOWPASS_HZ = (260.0, 184.0, 94.0, 44.0, 21.0, 10.0, 5.0, 260.0)
-SMPLRT_DIV, CONFIG, ACCEL_CONFIG, FIFO_EN = 0x19, 0x1A, 0x1C, 0x23
+SMPLRT_DIV, CONFIG, GYRO_CONFIG, ACCEL_CONFIG, FIFO_EN = 0x19, 0x1A, 0x1B, 0x1C, 0x23
+GYRO_COUNTS = (131.0, 65.5, 32.8, 16.4)
 INT_STATUS, ACCEL, USER_CTRL, PWR_MGMT_1, FIFO_COUNT, FIFO_R_W = 0x3A, 0x3B, 0x6A, 0x6B, 0x72, 0x74
 
 
@@ -24,6 +26,7 @@ class Mpu6050Chip:
         identity: WHO_AM_I.
         rate_error: relative error of its oscillator.
         trim: the factory's self-test trim, four bytes.
+        turn: the turning rate in °/s; None where nothing asks for it.
     """
 
     def __init__(
@@ -34,8 +37,10 @@ class Mpu6050Chip:
         identity: int = 0x68,
         rate_error: float = 0.0,
         trim: bytes = bytes((0x31, 0x2C, 0x5A, 0x17)),
+        turn: Sampler | None = None,
     ) -> None:
         self._sample = sample
+        self._turn = turn
         self._temperature_c = temperature_c
         self._identity = identity
         self._rate_error = rate_error
@@ -43,7 +48,7 @@ class Mpu6050Chip:
         self._grid = SampleGrid()
         self._fifo = bytearray()
         self._flags = 0
-        self._newest = (0, 0, 0)
+        self._newest = self._newest_turn = (0, 0, 0)
         self._registers = bytearray(256)
         self.reset(0.0)
 
@@ -60,6 +65,11 @@ class Mpu6050Chip:
     def lowpass_hz(self) -> float:
         """Corner of the low-pass filter in use."""
         return LOWPASS_HZ[self._registers[CONFIG] & 7]
+
+    @property
+    def gyro_lowpass_hz(self) -> float:
+        """Corner of the gyroscope's low-pass filter in use."""
+        return GYRO_LOWPASS_HZ[self._registers[CONFIG] & 7]
 
     def reset(self, t_s: float) -> None:
         """Default values: asleep, the FIFO empty."""
@@ -87,7 +97,7 @@ class Mpu6050Chip:
         registers = self._registers
         registers[INT_STATUS] = self._flags
         raw = max(-32768, min(32767, round((self._temperature_c(t_s) - 36.53) * 340)))
-        registers[ACCEL : ACCEL + 8] = pack(">hhhh", *self._newest, raw)
+        registers[ACCEL : ACCEL + 14] = pack(">7h", *self._newest, raw, *self._newest_turn)
         registers[FIFO_COUNT : FIFO_COUNT + 2] = pack(">H", len(self._fifo))
         if register <= INT_STATUS < register + length:
             self._flags = 0
@@ -100,7 +110,7 @@ class Mpu6050Chip:
         if register == USER_CTRL and value & 0x04:
             self._fifo.clear()
             value &= ~0x04
-        if register in (0x75, INT_STATUS) or ACCEL <= register < ACCEL + 8:
+        if register in (0x75, INT_STATUS) or ACCEL <= register < ACCEL + 14:
             return
         rate_hz = self.rate_hz
         self._registers[register] = value
@@ -109,17 +119,24 @@ class Mpu6050Chip:
 
     def _catch_up(self, t_s: float) -> None:
         """Take the samples that were due since the last access."""
-        times, skipped = self._grid.due(t_s, FIFO_BYTES // 6 + 1)
+        size = 12 if self._registers[FIFO_EN] & 0x70 == 0x70 else 6
+        times, skipped = self._grid.due(t_s, FIFO_BYTES // size + 1)
         if not times:
             return
         registers = self._registers
         scale = 16384 >> (registers[ACCEL_CONFIG] >> 3 & 3)
         counts = to_counts(self._sample(times), scale)
         self._newest = counts[-1]
+        turns: list[tuple[int, int, int]] = []
+        if self._turn is not None:
+            turns = to_counts(self._turn(times), GYRO_COUNTS[registers[GYRO_CONFIG] >> 3 & 3])
+            self._newest_turn = turns[-1]
         self._flags |= 0x01
         if registers[FIFO_EN] & 0x08 and registers[USER_CTRL] & 0x40:
-            for x, y, z in counts:
+            for i, (x, y, z) in enumerate(counts):
                 self._fifo += pack(">hhh", x, y, z)
+                if size == 12 and turns:
+                    self._fifo += pack(">hhh", *turns[i])
             if skipped or len(self._fifo) > FIFO_BYTES:
                 del self._fifo[:-FIFO_BYTES]
                 self._flags |= 0x10

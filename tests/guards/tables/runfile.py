@@ -42,7 +42,7 @@ MODEL: list[Guard] = [
     change(
         _MODEL, "Header", "Meta(min_length=1)", "Meta(min_length=0)", f"{_HEADER}[change0-run_id]"
     ),
-    change(_MODEL, "Samples", "tuple[Count, Count, Count]", "tuple[Count, ...]", _DAMAGED),
+    change(_MODEL, "Samples", "tuple[Count, Count, Count]", "tuple[Count, ...]", _DAMAGED, nth=1),
     change(_MODEL, "Steps", "int", "float", _DAMAGED),
     change(_MODEL, "End", "Outcome", "str", _DAMAGED),
     change(_MODEL, "End", "list[Flag]", "list[str]", _DAMAGED),

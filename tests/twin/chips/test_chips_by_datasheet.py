@@ -170,14 +170,14 @@ def test_filters_of_the_older_chip(
 def test_what_nobody_can_write_in_the_older_chip(older: Mpu6050Chip) -> None:
     assert bytes(older.read(0x0D, 4, 0.0)) == bytes((0x31, 0x2C, 0x5A, 0x17))
     older.write(0x75, [1], 0.0)
-    older.write(0x3A, [0xFF] * 9, 0.0)
+    older.write(0x3A, [0xFF] * 15, 0.0)
     assert older.read(0x75, 1, 0.0) == [0x68]
-    status, *rest = older.read(0x3A, 9, 0.0)
+    status, *rest = older.read(0x3A, 15, 0.0)
     assert status == 0
     # 340 counts per kelvin from 36.53 °C.
-    assert unpack(">hhhh", bytes(rest)) == (0, 0, 0, 3400)
-    older.write(0x3A + 9, [0x55], 0.0)
-    assert older.read(0x3A + 9, 1, 0.0) == [0x55]
+    assert unpack(">7h", bytes(rest)) == (0, 0, 0, 3400, 0, 0, 0)
+    older.write(0x3A + 15, [0x55], 0.0)
+    assert older.read(0x3A + 15, 1, 0.0) == [0x55]
     older.write(0x6B, [0x80], 0.0)
     assert (older.read(0x6B, 1, 0.0), older.rate_hz) == ([0x40], 0.0)
 
