@@ -90,7 +90,7 @@ def try_lowest(folder: Path, python: Path) -> None:
         *(python.with_name("uv"), "pip", "install", "-q", "--python", python),
         *("--resolution", "lowest-direct", "-c", others, "-b", CONSTRAINTS),
         *(f"--only-binary={name}" for name in COMPILED),
-        *("--refresh-package", "rig", ".[panel,export]"),
+        *("--refresh-package", "rig", ".[panel,export,many]"),
     )
     run(python, "tests/versions/smoke.py")
 

@@ -13,6 +13,7 @@ from rig.analysis.budget.parts import COMPARING, LAYERS, Budget
 from rig.analysis.groups import GroupResult
 from rig.analysis.row import RunResult
 from rig.errors import BadInputError
+from rig.files.cells import safe_cell
 from rig.files.durable import replace_file
 
 Rows = list[tuple[str, ...]]
@@ -188,7 +189,7 @@ def csv_text(results: Sequence[RunResult]) -> str:
         row = msgspec.to_builtins(result)
         row["flags"] = " ".join(row["flags"])
         row["valid"] = "true" if row["valid"] else "false"
-        writer.writerow(row)
+        writer.writerow({name: safe_cell(cell) for name, cell in row.items()})
     return buffer.getvalue()
 
 

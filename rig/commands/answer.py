@@ -1,5 +1,6 @@
 """`rig answer`: what a study says by now."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -30,6 +31,12 @@ def answer(
     everything: Annotated[
         bool, typer.Option("--all", help="All bag faces, effects and unknowns.")
     ] = False,
+    dataset: Annotated[
+        Path | None,
+        typer.Option(
+            "--with", metavar="DATASET", help="Take other owners' slides along (`rig gather`)."
+        ),
+    ] = None,
     units: Units = "metric",
     json: Json = False,
 ) -> None:
@@ -52,6 +59,7 @@ def answer(
         angle=angle,
         tolerance=tolerance,
         units=system,
+        dataset=dataset,
     )
     if json:
         print_json(msgspec.to_builtins(found.answer))

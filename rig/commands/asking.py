@@ -87,6 +87,7 @@ def asked(
     calibration: Path | None = None,
     contents: "Contents | None" = None,
     units: "System" = "metric",
+    dataset: Path | None = None,
 ) -> "Asked":
     """The question as it was typed, put to the study; see the options above.
 
@@ -103,6 +104,10 @@ def asked(
     from rig.study.answer.typed import like_of, slides_of
     from rig.study.folder.study import open_study
 
+    if dataset is not None:
+        from functools import partial
+
+        from rig.gather.read import told_by
     if sum(value is not None for value in (angle, mu, like)) > 1:
         raise BadInputError("Give one of --angle, --mu and --like.")
     if approach not in (None, "dry", "damp"):
@@ -125,6 +130,7 @@ def asked(
         readings=slides_of(readings or [], opened, board, air, reader),
         calibration=None if calibration is None else load_calibration(calibration),
         contents=contents,
+        told=None if dataset is None else partial(told_by, dataset),
     )
     for problem in found.table.problems:
         say(problem)

@@ -11,6 +11,7 @@ GROUPS = {
     "Measure": ("run", "level", "watch", "panel"),
     "Study": ("study",),
     "Answers": ("answer", "choose", "compare", "sheet", "report", "figures", "analyse"),
+    "Many rigs": ("gather", "agreement"),
     "Care of the rig": ("check", "settings", "sizing", "service", "safe"),
 }
 INDENT = 13

@@ -10,12 +10,14 @@ import typer
 # The matrices here are small, and threads of a library would be in the way of the pulses.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+from rig.commands.agreement import agreement
 from rig.commands.analyse import analyse
 from rig.commands.answer import answer
 from rig.commands.check import check
 from rig.commands.choose import choose
 from rig.commands.compare import compare
 from rig.commands.demo import demo
+from rig.commands.gather import gather
 from rig.commands.help import Grouped, WithRare, version
 from rig.commands.level.level import level
 from rig.commands.options import say
@@ -77,6 +79,8 @@ for command in (
     sheet,
     report,
     figures,
+    gather,
+    agreement,
 ):
     app.command()(command)
 app.add_typer(study)

@@ -11,6 +11,7 @@ import msgspec
 
 from rig.analysis.row import RunResult
 from rig.errors import BadInputError
+from rig.files.cells import safe_cell
 from rig.study.folder.durable import replace_file
 from rig.study.folder.study import Study, open_study
 from rig.study.slides.slide import Slide
@@ -91,7 +92,7 @@ def export_rows(folders: Sequence[Path]) -> tuple[list[dict[str, Any]], list[str
     return rows, problems
 
 
-def row_of(study: Study, slide: Slide) -> dict[str, Any]:
+def row_of(study: Study | None, slide: Slide) -> dict[str, Any]:
     """A slide by the names of `columns`: what the file says, and what the table knows better."""
     row: dict[str, Any] = dict.fromkeys(columns())
     if slide.result is not None:
@@ -99,7 +100,7 @@ def row_of(study: Study, slide: Slide) -> dict[str, Any]:
     for name in row.keys() & set(Slide.__struct_fields__):
         row[name] = getattr(slide, name)
     return row | {
-        "study": study.catalogue.name,
+        "study": None if study is None else study.catalogue.name,
         "started_at": slide.at,
         "treatment": slide.planned_treatment,
         "treatment_stage": slide.stage,
@@ -116,13 +117,14 @@ def _by(slide: Slide) -> str:
 
 
 def csv_text(rows: Sequence[dict[str, Any]]) -> str:
-    """The rows as CSV; an empty cell is "not known"."""
+    """The rows as CSV; an empty cell is "not known", texts are made safe by `safe_cell`."""
     buffer = io.StringIO()
     writer = csv.DictWriter(buffer, list(columns()), lineterminator="\n")
     writer.writeheader()
     for row in rows:
         cells = {
-            k: str(cell).lower() if isinstance(cell, bool) else cell for k, cell in row.items()
+            k: str(cell).lower() if isinstance(cell, bool) else safe_cell(cell)
+            for k, cell in row.items()
         }
         writer.writerow(cells)
     return buffer.getvalue()

@@ -239,6 +239,8 @@ def test_the_table_is_tidy(tmp_path: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(csv_text(results))))
     assert list(rows[0]) == KEYS
     assert rows[0]["bag"] == "A, the first"
+    escaped = csv_text([msgspec.structs.replace(results[0], bag="@A")])
+    assert next(csv.DictReader(io.StringIO(escaped)))["bag"] == "'@A"
     assert float(rows[0]["mu_static"]) == results[0].mu_static
     assert (rows[1]["valid"], rows[1]["flags"], rows[1]["bag"]) == ("false", "halted", "")
     write_csv(tmp_path / "t.csv", results)

@@ -8,6 +8,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from rig.errors import BadInputError
+from rig.files.cells import plain_cell
 from rig.settings.model import Settings
 from rig.study.export import columns, csv_text, export_rows, write_table_parquet
 from rig.study.folder.study import Study
@@ -104,3 +105,12 @@ def test_what_cannot_be_exported_is_told(studies: list[Path], tmp_path: Path) ->
     rows, problems = export_rows(studies[:1])
     assert len(rows) == 2
     assert len(problems) == 1
+
+
+def test_a_name_that_a_spreadsheet_would_run_is_escaped(studies: list[Path]) -> None:
+    rows, _ = export_rows(studies)
+    row = rows[0] | {"rig": "=1+1", "operator": "@home", "cross_slope_deg": -0.25}
+    read = next(csv.DictReader(io.StringIO(csv_text([row]))))
+    assert (read["rig"], read["operator"]) == ("'=1+1", "'@home")
+    assert float(read["cross_slope_deg"]) == -0.25
+    assert plain_cell(read["rig"]) == "=1+1"

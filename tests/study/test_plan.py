@@ -1,6 +1,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from rig.errors import BadInputError
@@ -46,6 +47,14 @@ def test_a_plan_is_read_as_it_was_written(study: Study) -> None:
     rows = read_plan(study)
     assert plan_text(rows) == study.plan_path.read_text()
     assert not plan_warnings(rows, study)
+
+
+def test_a_note_that_a_spreadsheet_would_run_is_escaped_and_read_back(study: Study) -> None:
+    rows = read_plan(study)
+    noted = [msgspec.structs.replace(rows[0], note="=1+1"), *rows[1:]]
+    study.plan_path.write_text(plan_text(noted))
+    assert ",'=1+1\n" in study.plan_path.read_text()
+    assert read_plan(study) == noted
 
 
 def test_what_a_spreadsheet_does_to_it_is_all_right(study: Study) -> None:

@@ -331,7 +331,8 @@ def export(
 ) -> None:
     """Write one tidy table of several studies: a row for each run, units in the column names.
 
-    Without --csv and --parquet the table goes to stdout as CSV.
+    Without --csv and --parquet the table goes to stdout as CSV. In CSV a text that a spreadsheet
+    would run as a formula has an apostrophe in front.
     """
     from rig.study.export import csv_text, export_rows, write_table_csv, write_table_parquet
 

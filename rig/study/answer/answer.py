@@ -172,6 +172,19 @@ class Spread(Struct, frozen=True, kw_only=True):
     upper: float
 
 
+class Others(Struct, frozen=True, kw_only=True):
+    """Other owners' studies that the answer takes along."""
+
+    n_studies: int
+    n_slides: int
+    n_rigs: int
+    n_readers: int
+    shared_bags: tuple[str, ...]
+    """Bags that they measured, too, and that hold their rigs and boards to this study's."""
+    rests_on_them: tuple[str, ...]
+    """What is known at most half by this study's own slides (in terms of precision)."""
+
+
 class ScatterLayers(Struct, frozen=True, kw_only=True):
     """What makes slides differ that should be equal."""
 
@@ -214,6 +227,8 @@ class Answer(Struct, frozen=True, kw_only=True):
     unknown: tuple[str, ...]
     sentences: tuple[str, ...]
     """Six at most, the most useful first."""
+    others: Others | None = None
+    """None where the answer is from the study's own slides alone."""
 
     def __repr__(self) -> str:
         return f"<Answer: {next(iter(self.sentences), 'nothing yet')}>"

@@ -1,6 +1,6 @@
 """From a study folder and a question to the answer; what every command and page calls."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from msgspec.structs import replace
@@ -8,12 +8,14 @@ from msgspec.structs import replace
 from rig.analysis.climate import surface_humidity_pct
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
-from rig.study.answer.answer import Answer, DayAir
+from rig.study.answer.answer import Answer, DayAir, Others
 from rig.study.answer.build import answer, usual_air
+from rig.study.answer.effects import others_of
 from rig.study.answer.question import Aim, Question, target_like, targets_of
 from rig.study.folder.study import Study
 from rig.study.model import history
 from rig.study.model.draws import Draws
+from rig.study.model.others import Told
 from rig.study.model.store import draws_of
 from rig.study.slides.experience import with_experience
 from rig.study.slides.look import Contents
@@ -38,11 +40,14 @@ class Asked(NamedTuple):
     """Used instead of those in the run files."""
     older: tuple[str, ...] = ()
     """Names of the studies whose experience the model took along."""
+    others: Others | None = None
+    """What rests on other owners' studies, where they were taken along."""
 
     @property
     def answer(self) -> Answer:
         """The answer."""
-        return answer(self.study, self.table, self.draws, self.question, self.older)
+        found = answer(self.study, self.table, self.draws, self.question, self.older)
+        return found if self.others is None else replace(found, others=self.others)
 
 
 class Like(NamedTuple):
@@ -66,6 +71,7 @@ def ask(
     readings: Sequence[Slide] = (),
     calibration: Calibration | None = None,
     contents: Contents | None = None,
+    told: Callable[[Study, SlideTable], Told] | None = None,
 ) -> Asked:
     """Fit the model (or take its draws from the cache) and put a question to it.
 
@@ -80,6 +86,7 @@ def ask(
         readings: slides of today that the journal does not have.
         calibration: used instead of those in the run files.
         contents: keeps the run files that are read; nothing is kept if None.
+        told: gives what other owners' studies say to this one.
 
     Raises:
         BadInputError: no slide counts, or a damaged line of the journal blocks all answers.
@@ -95,6 +102,11 @@ def ask(
     taken = with_experience(study, table)
     plays = [history.Played(one.bag, one.at, one.throws) for one in taken.plays]
     draws = draws_of(taken.study, taken.table, plays)
+    others = None
+    if told is not None:
+        by_others, alone = told(study, table), draws
+        draws = draws_of(taken.study, taken.table, plays, by_others.bound)
+        others = others_of(by_others, alone, draws)
     question = Question(
         air=air or usual_air(table),
         from_damp=from_damp,
@@ -106,7 +118,7 @@ def ask(
         targets = {face: replace(one, tolerance_deg=tolerance_deg) for face, one in targets.items()}
     question = replace(question, targets=targets)
     kept = contents or Contents(most_bytes=0)
-    return Asked(study, table, draws, question, kept, calibration, taken.older)
+    return Asked(study, table, draws, question, kept, calibration, taken.older, others)
 
 
 def _targets(

@@ -5,10 +5,13 @@ from typing import Literal
 
 import numpy as np
 
-from rig.study.answer.answer import Offset, ScatterLayers, Spread, TreatmentEffect, Weather
+from rig.study.answer.answer import Offset, Others, ScatterLayers, Spread, TreatmentEffect, Weather
 from rig.study.answer.question import F
-from rig.study.model.draws import Draws, interval
+from rig.study.model.draws import Draws, Scale, interval
+from rig.study.model.others import Told
 
+MOST_OF_OTHERS = 0.5
+"""More than this part of the information about a quantity: it rests mostly on others."""
 SHOWN = 0.975
 """A claim is shown when its sign is that sure; draws without effect count for neither sign."""
 
@@ -92,9 +95,9 @@ def offsets_of(draws: Draws, boards: Iterable[str]) -> list[Offset]:
             )
     _, _, home = draws.about.instrument.partition(" ")
     for key in draws.about.columns:
-        if key[0] in ("rig", "reader"):
-            what: Literal["rig", "reader"] = "rig" if key[0] == "rig" else "reader"
-            at = interval(draws.term(*key))
+        if key[0] in ("rig", "rigs", "reader") and key[1] != draws.about.instrument:
+            what: Literal["rig", "reader"] = "reader" if key[0] == "reader" else "rig"
+            at = interval(draws.instrument_offset(key[1]))
             found.append(
                 Offset(
                     what=what,
@@ -106,6 +109,41 @@ def offsets_of(draws: Draws, boards: Iterable[str]) -> list[Offset]:
                 )
             )
     return found
+
+
+def others_of(told: Told, alone: Draws, draws: Draws) -> Others:
+    """What rests on other owners' studies.
+
+    Args:
+        told: what they say.
+        alone: draws from the study's own slides.
+        draws: with theirs.
+    """
+
+    def rests(own: F, both: F) -> bool:
+        return float(np.var(both)) < (1.0 - MOST_OF_OTHERS) * float(np.var(own))
+
+    found: list[str] = []
+    for model, face in sorted(key[1:] for key in draws.about.columns if key[0] == "level"):
+        if rests(alone.slope(model, face), draws.slope(model, face)):
+            found.append(f"what humidity does to {model} {face}".replace("  ", " "))
+    layers: tuple[tuple[Scale, str], ...] = (
+        ("run", "slides"), ("series", "series"), ("session", "sessions"), ("bag", "bags"),
+    )  # fmt: skip
+    for layer, name in layers:
+        if rests(np.log(alone.scale(layer)), np.log(draws.scale(layer))):
+            found.append(f"the scatter of {name}")
+    for bag, face in draws.bag_faces:
+        if rests(alone.angle(bag, face), draws.angle(bag, face)):
+            found.append(f"the angle of {bag}, {face}")
+    return Others(
+        n_studies=told.n_studies,
+        n_slides=told.n_slides,
+        n_rigs=told.n_rigs,
+        n_readers=told.n_readers,
+        shared_bags=told.shared_bags,
+        rests_on_them=tuple(found),
+    )
 
 
 def scatter_of(draws: Draws) -> ScatterLayers:

@@ -31,7 +31,8 @@ def lines_of(
 
     head = f"{name} · {answer.as_of[:10]} · {words.air_words(answer.air, units)}"
     head += "".join(f" · with {older}" for older in answer.experience)
-    lines = [_cut(head, width), *wrapped(words.pick_sentence(answer)), ""]
+    lines = [_cut(head, width), *wrapped(words.pick_sentence(answer))]
+    lines += [*wrapped(words.others_sentence(answer)), ""]
     most = None if everything else MOST_BAGS
     lines += _bag_lines(answer.bags, most, width)
     several = words.several_models(answer.weather)

@@ -71,6 +71,24 @@ def pick_sentence(answer: Answer) -> str:
     )
 
 
+def others_sentence(answer: Answer) -> str:
+    """Whose slides beside one's own the answer rests on, and what rests on them; may be empty."""
+    one = answer.others
+    if one is None:
+        return ""
+    studies = "another study" if one.n_studies == 1 else f"{one.n_studies} other studies"
+    by = ", ".join(
+        f"{n} {what}{'' if n == 1 else 's'}"
+        for n, what in ((one.n_rigs, "rig"), (one.n_readers, "reader"))
+        if n
+    )
+    bags = _listed(one.shared_bags) if one.shared_bags else "no bag"
+    words = f"With {one.n_slides} slides of {studies} ({by}; in common: {bags})."
+    if one.rests_on_them:
+        words += f" Mostly from them: {_listed(one.rests_on_them)}."
+    return words
+
+
 def shift_sentence(answer: Answer) -> str:
     """What a sitting adds that nobody can foresee, and how to see it."""
     sd_deg = answer.scatter.session_sd_deg.median

@@ -65,6 +65,8 @@ class Bag(_Table, frozen=True):
     """Slides on a rig before this study (wear)."""
     treatment: Name | None = None
     """Name of the recipe that the plan gives it, again at each later stage."""
+    shared_as: Name | None = None
+    """Its name in studies of several owners: bags with the same one are the same bag."""
 
 
 class Board(_Table, frozen=True):
@@ -75,6 +77,8 @@ class Board(_Table, frozen=True):
     history: Text = ""
     played_angle_deg: Annotated[float, Meta(gt=0, le=45)] | None = None
     """Inclination at which it is played."""
+    shared_as: Name | None = None
+    """Its name in studies of several owners: boards with the same one are the same board."""
 
 
 class ClimateWanted(_Table, frozen=True):

@@ -40,10 +40,11 @@ def read_journal(path: Path) -> Journal:
         return Journal()
     except OSError as error:
         raise BadInputError(f"{path} cannot be read: {error.strerror or error}.") from error
-    return _parse(data, path)
+    return parse_journal(data, path)
 
 
-def _parse(data: bytes, path: Path) -> Journal:
+def parse_journal(data: bytes, path: Path) -> Journal:
+    """As `read_journal`, from what was read already; `path` is named in sentences."""
     journal = Journal()
     for line in lines_of(data):
         _take(journal, line, path)
@@ -164,7 +165,7 @@ def append_all(path: Path, entries: Sequence[T]) -> list[T]:
             data = b""
         except OSError as error:
             raise cannot_write(path, error) from error
-        journal = _parse(data, path)
+        journal = parse_journal(data, path)
         for entry in entries:
             _check_replaced(journal, entry)
         begin = [] if data else [msgspec.json.encode(Begin())]

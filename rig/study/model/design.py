@@ -7,7 +7,7 @@ D·(1 + δ), and an application's own dose is r·(1 + ε) to first order in ε.
 """
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -67,6 +67,8 @@ class Design(NamedTuple):
     """Of each application, by number into `recipes`; −1 if no row came after it."""
     recipes: tuple[str, ...]
     usual: UsualTerms
+    scale_priors: Mapping[str, tuple[float, float]] = {}
+    """Scale → centre and standard deviation of its standard normal, where not 0 and 1."""
 
     @property
     def settle(self) -> int:

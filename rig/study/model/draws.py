@@ -158,6 +158,12 @@ class Draws(Posterior):
         """What `rig NAME` or `reader NAME` shows above `about.instrument`."""
         if name == self.about.instrument:
             return np.zeros(self.n)
+        if ("rigs", name) in self.about.columns:
+            # Others' rigs scatter about a mean of their own.
+            usual = ("rigs", self.about.instrument)
+            return self.term("rigs", name) - (
+                self.term(*usual) if usual in self.about.columns else 0.0
+            )
         return self.term("reader" if name.startswith("reader ") else "rig", name)
 
     def kinds(self, recipe: str) -> tuple[float, float, float]:

@@ -13,6 +13,7 @@ from rig.study.model.data import ModelData
 from rig.study.model.design import Design, F, design_of
 from rig.study.model.draws import Draws
 from rig.study.model.importance import PER_POINT, Drawn, drawn
+from rig.study.model.others import NOBODY, Bound, with_others
 from rig.study.model.posterior import LINEAR, NULL, SATURATING, SCALES, About, Air, Quality
 from rig.study.model.priors import PRIORS, value_at
 from rig.study.model.threads import single_threaded
@@ -24,12 +25,13 @@ CARRIED = 0.9
 
 
 @single_threaded
-def fit(data: ModelData, seed: int = 1) -> Draws:
+def fit(data: ModelData, seed: int = 1, bound: Bound = NOBODY) -> Draws:
     """Draw from what is known after a study's slides.
 
     Args:
         data: the reduced study.
         seed: of the draws; the same seed gives the same draws.
+        bound: what other owners' studies say.
 
     Raises:
         BadInputError: no slide counts.
@@ -38,7 +40,7 @@ def fit(data: ModelData, seed: int = 1) -> Draws:
         raise BadInputError("No slide counts yet, so nothing can be said; measure one bag first.")
     below = np.array([one.below_deg for one in data.censored]) - PRIORS["level"].centre
     censoring = Censoring(below)
-    design = censoring.fitted(design_of(data))
+    design = censoring.fitted(with_others(design_of(data), bound, censoring.n))
     chosen = candidates(design)
     doses = [f"dose {name}" for name in design.recipes]
     names = [*SCALES, "range", "slide_dose", "throw_dose", *doses]
@@ -46,7 +48,7 @@ def fit(data: ModelData, seed: int = 1) -> Draws:
     quality = Quality(
         pareto_k=found.pareto_k,
         ess=found.ess,
-        prior_carried=_prior_carried(names, found, design),
+        prior_carried=_prior_carried([n for n in names if n != "rigs"], names, found, design),
         p_kinds={name: _p_kinds(found, i) for i, name in enumerate(design.recipes)},
         n_configurations=len(chosen),
         n_without_air=data.n_without_air,
@@ -57,7 +59,9 @@ def fit(data: ModelData, seed: int = 1) -> Draws:
     pairs = rng.permutation(pairs)
     points = pairs // PER_POINT
     u = found.outer[points]
-    u = np.where(np.isnan(u), rng.standard_normal(u.shape), u)
+    told = [design.scale_priors.get(name, (0.0, 1.0)) for name in names]
+    centre, spread = np.array(told).T
+    u = np.where(np.isnan(u), centre + spread * rng.standard_normal(u.shape), u)
     values = {name: _rounded(value_at(name.split(" ")[0], u[:, i])) for i, name in enumerate(names)}
     values |= {f"kind {name}": found.kinds[points, i] for i, name in enumerate(design.recipes)}
     linear = found.linear.reshape(-1, len(design.keys))[pairs].T
@@ -87,12 +91,14 @@ def _about(data: ModelData, design: Design, quality: Quality, seed: int) -> Abou
     )
 
 
-def _prior_carried(names: list[str], found: Drawn, design: Design) -> tuple[str, ...]:
+def _prior_carried(
+    asked: list[str], names: list[str], found: Drawn, design: Design
+) -> tuple[str, ...]:
     """Scales, doses and slopes that the slides moved little."""
     weights = found.weights.sum(axis=1)
     carried = []
-    for i, name in enumerate(names):
-        u = found.outer[:, i]
+    for name in asked:
+        u = found.outer[:, names.index(name)]
         is_in = ~np.isnan(u)
         share = float(weights[is_in].sum())
         if share < 0.5 or _sd(u[is_in], weights[is_in] / share) > CARRIED:

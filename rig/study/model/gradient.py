@@ -50,7 +50,8 @@ class _Gradient:
         if of.nonlinear.size:
             self._add_doses(by_log)
         slopes = [log_slope(line, z) for line, z in zip(of.lines, self.u.tolist(), strict=True)]
-        return np.asarray(np.array(list(by_log.values())) * np.array(slopes) - self.u)
+        by_prior = (self.u - of.centre) / of.spread**2
+        return np.asarray(np.array(list(by_log.values())) * np.array(slopes) - by_prior)
 
     def _add_doses(self, by_log: dict[str, float]) -> None:
         of, parts, sd = self.of, self.parts, self.point.sd

@@ -54,6 +54,9 @@ class Likelihood:
         """Of the table of priors, for each name."""
         keys = [design.keys[i] for i in self.active]
         scales = [design.scale[i] for i in self.active]
+        told = [design.scale_priors.get(name, (0.0, 1.0)) for name in self.names]
+        self.centre, self.spread = np.array(told).reshape(-1, 2).T
+        """Of the prior of the outer vector."""
         self._place = {name: i for i, name in enumerate(self.names)}
         self._x = design.columns(configuration)[:, self.active]
         self._fixed_sd = np.array([PRIORS[name].spread for name in scales])
@@ -101,7 +104,9 @@ class Likelihood:
         for place, columns in self.scaled:
             sd[columns] = values[self.names[place]]
         variance = design.fixed_variance.copy()
-        log_density, squared = -0.5 * (float(u @ u) + len(u) * log(2.0 * pi)), 0.0
+        off = (u - self.centre) / self.spread
+        log_density, squared = -0.5 * (float(off @ off) + len(u) * log(2.0 * pi)), 0.0
+        log_density -= float(np.log(self.spread).sum())
         extra, product = 0.0, 0.0
         for rows, name, sums in zip(self.by_noise, RUNS, design.within, strict=True):
             if name in values:

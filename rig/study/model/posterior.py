@@ -22,7 +22,7 @@ from rig.study.model.priors import (
 F = NDArray[np.float64]
 NULL, LINEAR, SATURATING = range(3)
 
-Scale = Literal["run", "reader_run", "series", "session", "bag", "bag_face", "response"]
+Scale = Literal["run", "reader_run", "series", "session", "bag", "bag_face", "response", "rigs"]
 SCALES: tuple[Scale, ...] = (
     "run",
     "reader_run",
@@ -31,6 +31,7 @@ SCALES: tuple[Scale, ...] = (
     "bag",
     "bag_face",
     "response",
+    "rigs",
 )
 
 

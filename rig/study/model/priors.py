@@ -96,6 +96,14 @@ PRIORS: dict[str, Prior] = {
         0.5,
         "dose and handling vary by a quarter or so",
     ),
+    "rigs": Prior(
+        "scatter of rigs about their mean, where studies of several are taken along",
+        "°",
+        "scale",
+        0.2,
+        0.5,
+        "each was calibrated by a level of 0.1 to 0.2°",
+    ),
     "level": Prior(
         "slide angle of a model's face on the usual board at REFERENCE_HUMIDITY_PCT",
         "°",

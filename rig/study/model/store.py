@@ -20,11 +20,13 @@ from rig.study.folder.study import Study
 from rig.study.model.data import ModelData, facts_of, model_data
 from rig.study.model.draws import Draws
 from rig.study.model.history import Played
+from rig.study.model.others import NOBODY, Bound
 from rig.study.model.posterior import About
 from rig.study.slides.results import FOLDER
 from rig.study.slides.table import SlideTable
 
 NAME = "draws.msgpack"
+WITH_OTHERS = "draws-with-others.msgpack"
 CHECK_BYTES = 4
 
 
@@ -41,28 +43,37 @@ _encoder = msgspec.msgpack.Encoder()
 _decoder = msgspec.msgpack.Decoder(Stored)
 
 
-def draws_of(study: Study, table: SlideTable, plays: Sequence[Played] = ()) -> Draws:
+def draws_of(
+    study: Study, table: SlideTable, plays: Sequence[Played] = (), bound: Bound = NOBODY
+) -> Draws:
     """The draws of a study, made afresh only where no kept ones fit.
+
+    Args:
+        study: opened afresh.
+        table: its slides.
+        plays: throws between measurements.
+        bound: what other owners' studies say.
 
     Raises:
         BadInputError: no slide counts.
     """
     data = model_data(table.slides, facts_of(study, plays))
-    store = study.path / FOLDER / NAME
-    key = key_of(data)
+    store = study.path / FOLDER / (WITH_OTHERS if bound.others else NAME)
+    key = key_of(data, bound)
     kept = load(store, key)
     if kept is None:
         from rig.study.model.fit import fit  # what reads kept draws needs no scipy
 
-        kept = fit(data)
+        kept = fit(data, bound=bound)
         with suppress(OSError):  # a study on a read-only disk is fitted every time
             save(store, key, kept)
     return kept
 
 
-def key_of(data: ModelData) -> str:
+def key_of(data: ModelData, bound: Bound = NOBODY) -> str:
     """A digest of all that the draws hang on."""
     digest = hashlib.blake2b(_encoder.encode(data), digest_size=16)
+    digest.update(_encoder.encode(bound) if bound.others else b"")
     digest.update(_code_digest())
     return digest.hexdigest()
 

@@ -9,6 +9,7 @@ from typing import Literal, get_args
 from msgspec import Struct
 
 from rig.errors import BadInputError
+from rig.files.cells import plain_cell, safe_cell
 from rig.files.text import read_text
 from rig.study.folder.study import Study
 
@@ -65,7 +66,7 @@ def plan_text(rows: Sequence[PlanRow]) -> str:
     writer.writerow(COLUMNS)
     for row in rows:
         cells = [getattr(row, column) for column in COLUMNS]
-        writer.writerow("" if cell == 0 else cell for cell in cells)
+        writer.writerow("" if cell == 0 else safe_cell(cell) for cell in cells)
     return buffer.getvalue()
 
 
@@ -99,7 +100,9 @@ def _parse(text: str, path: Path, study: Study) -> list[PlanRow]:
     delimiter = ";" if lines and lines[0].count(";") > lines[0].count(",") else ","
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     try:
-        table = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
+        table = [
+            (reader.line_num, [plain_cell(cell.strip()) for cell in cells]) for cells in reader
+        ]
     except csv.Error as error:
         raise BadInputError(f"{path}, line {reader.line_num}: {error}.") from None
     titles = table[0][1] if table else []

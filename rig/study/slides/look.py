@@ -95,10 +95,11 @@ def _look(path: Path, order: Order, contents: Contents | None) -> Looked:
         contents.add(path, data)
     digest.update(data)
     key = digest.hexdigest()
-    return key, None if key in order.known else _analyse(path, data, order.calibration)
+    return key, None if key in order.known else kept_in(path, data, order.calibration)
 
 
-def _analyse(path: Path, data: bytes, calibration: Calibration | None) -> Kept:
+def kept_in(path: Path, data: bytes, calibration: Calibration | None = None) -> Kept:
+    """What is kept of a run file that was read; of one that can't be used, why not."""
     try:
         return kept_of(parse_run(path, data), calibration)
     except BadInputError as error:

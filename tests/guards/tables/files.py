@@ -12,9 +12,46 @@ _NOTE = "tests/study/test_note.py::test_"
 _TEXT, _IN_TEXT = "rig.files.text", "tests/files/test_text.py::test_"
 _MARK = _IN_TEXT + "a_byte_order_mark_is_no_letter"
 _SENTENCE = _IN_TEXT + "what_cannot_be_read_is_a_sentence"
+_CELLS = "tests/files/test_cells.py::test_"
+_PLAN = (
+    "tests/study/test_plan.py::test_a_note_that_a_spreadsheet_would_run_is_escaped_and_read_back"
+)
 _BYTE = _CHECKED + "every_changed_byte_is_seen"
 
 ENTRIES: list[Guard] = [
+    change(
+        "rig.files.cells",
+        "safe_cell",
+        "_RUNS.match(cell)",
+        "False",
+        _CELLS + "every_text_comes_back",
+    ),
+    change(
+        "rig.files.cells",
+        "_RUNS",
+        "re.compile(...)",
+        're.compile(r"[=+\\-@\\t\\r]")',
+        _CELLS + "every_text_comes_back",
+    ),
+    never(
+        "rig.files.cells", "plain_cell", "_ESCAPED.match(text)", _CELLS + "every_text_comes_back"
+    ),
+    change(
+        "rig.study.export",
+        "csv_text",
+        "safe_cell(cell)",
+        "cell",
+        "tests/study/test_export.py::test_a_name_that_a_spreadsheet_would_run_is_escaped",
+    ),
+    change(
+        "rig.analysis.table",
+        "csv_text",
+        "safe_cell(cell)",
+        "cell",
+        "tests/analysis/test_results.py::test_the_table_is_tidy",
+    ),
+    change("rig.study.plan.rows", "plan_text", "safe_cell(cell)", "cell", _PLAN),
+    change("rig.study.plan.rows", "_parse", "plain_cell(cell.strip())", "cell.strip()", _PLAN),
     change("rig.files.checked", "verdict", "crc32(...) == int(...)", "True", _BYTE),
     never(
         "rig.files.checked",

@@ -58,9 +58,9 @@ def test_a_study_is_fitted_again_only_when_its_slides_change(
     study = open_study(tmp_path / "study")
     fits = []
 
-    def counted(data):
+    def counted(data, **more):
         fits.append(1)
-        return real(data)
+        return real(data, **more)
 
     real = fitting.fit
     monkeypatch.setattr(fitting, "fit", counted)

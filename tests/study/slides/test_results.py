@@ -33,13 +33,13 @@ def folder(made: Path, tmp_path: Path) -> Path:
 def analysed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Names of the files that were analysed rather than taken from the store."""
     names: list[str] = []
-    real = look._analyse  # noqa: SLF001
+    real = look.kept_in
 
     def counting(path: Path, data: bytes, calibration: Calibration | None) -> Kept:
         names.append(path.name)
         return real(path, data, calibration)
 
-    monkeypatch.setattr(look, "_analyse", counting)
+    monkeypatch.setattr(look, "kept_in", counting)
     return names
 
 
