@@ -78,7 +78,8 @@ def series_requests(
     Raises:
         BadInputError: the pulses cannot make its rate.
     """
-    check_rate(settings, series.fields["rate_deg_s"], "`rate_deg_s` in study.toml")
+    rate_deg_s = series.fields.get("rate_deg_s", settings.motion.rate_deg_s)
+    check_rate(settings, rate_deg_s, "`rate_deg_s` in study.toml")
     plain = plan_series(settings, series.runs, source=source, started=started, operator=operator)
     first = series.fields["slide_number"]
     return [

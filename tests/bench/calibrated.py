@@ -72,6 +72,11 @@ class _Bench:
             clock=SimpleNamespace(utc_now=lambda: MADE_AT),
         )
 
+    @property
+    def board_deg(self) -> float:
+        """Angle that the simulated level stands at."""
+        return float(self.motor.angle_deg)
+
     def sensor(self, motion: Any) -> Sensor:
         chip = self.chip
         incline = incline_of(self.scenario)
