@@ -4,7 +4,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
-from rig.study.phone.trace import Samples, Zero
+from rig.study.phone.trace import PhoneZero, TraceSamples
 
 Name = Annotated[str, Meta(min_length=1, max_length=60)]
 Names = Annotated[list[Name], Meta(min_length=1, max_length=60)]
@@ -117,8 +117,8 @@ class LiftForm(Form, kw_only=True):
     board: Name
     reader: Name
     pace: Number
-    zero: Zero
-    samples: Samples
+    zero: PhoneZero
+    samples: TraceSamples
     temperature: Number = ""
     humidity: Number = ""
     age_s: Annotated[float, Meta(ge=0, le=30 * 86400)] = 0.0
@@ -128,7 +128,7 @@ class LiftForm(Form, kw_only=True):
 class ZeroForm(Struct, forbid_unknown_fields=True, kw_only=True):
     """Two layings of a phone; asks and writes nothing."""
 
-    zero: Zero
+    zero: PhoneZero
 
 
 class AirForm(Struct, forbid_unknown_fields=True, kw_only=True):

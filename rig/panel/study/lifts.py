@@ -18,7 +18,7 @@ from rig.study.folder.ranges import AIR_C
 from rig.study.folder.study import Study, open_study
 from rig.study.phone.lift import measure
 from rig.study.phone.slide import PhoneSlide, slide_of
-from rig.study.phone.trace import Header, Trace, Zero, keep_trace, read_trace
+from rig.study.phone.trace import PhoneZero, Trace, TraceHeader, keep_trace, read_trace
 from rig.study.phone.zero import level_of
 from rig.study.slides.by_phone import phone_of, reaction_now
 from rig.study.slides.sitting import sitting
@@ -93,7 +93,7 @@ class Lifts:
         )
 
 
-def zero_words(zero: Zero) -> Said:
+def zero_words(zero: PhoneZero) -> Said:
     """What a zeroing says of the board.
 
     Raises:
@@ -109,7 +109,7 @@ def _kept(study: Study, form: LiftForm, at: str) -> Path:
     study.check_face(form.bag, form.face)
     study.check_board(form.board)
     air_of(form.temperature, form.humidity, AIR_C)
-    header = Header(
+    header = TraceHeader(
         trace_id=form.key,
         at=at,
         bag=form.bag,

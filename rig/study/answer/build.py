@@ -16,6 +16,7 @@ from rig.study.folder.study import Study
 from rig.study.model import methods
 from rig.study.model.draws import Draws
 from rig.study.plan.status import minutes_per_run, series_minutes
+from rig.study.slides.by_phone import common_shift_deg
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable
 
@@ -72,6 +73,7 @@ def answer(
                     *(said for bag, said in table.blocked.items() if bag is not None),
                     *reference_sentences(draws, table.valid),
                 ],
+                phone_u_deg=common_shift_deg(table.valid),
             )
             + methods.said(table.slides)
         ),

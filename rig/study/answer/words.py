@@ -6,6 +6,7 @@ from math import ceil, floor
 from rig.quantities.figures import fixed, signed
 from rig.quantities.shown import System, system
 from rig.study.answer.answer import (
+    HALF_WIDTH,
     Answer,
     BagAnswer,
     BestFour,
@@ -236,6 +237,7 @@ def unknown_sentences(
     *,
     pareto_k: float,
     blocked: Iterable[str],
+    phone_u_deg: float | None = None,
 ) -> list[str]:
     """What the study does not say, the most important first."""
     found = list(blocked)
@@ -243,6 +245,12 @@ def unknown_sentences(
         found.append(
             "The computation did not settle (Pareto k"
             f" {pareto_k:.2f}): take the ends of all intervals as rough."
+        )
+    if phone_u_deg is not None:
+        found.append(
+            "All angles come from one phone: they may be off together by"
+            f" {fixed(HALF_WIDTH * phone_u_deg, 1)}°, which no comparison of bags feels; check it"
+            " on a trestle or beside a rig."
         )
     several = several_models(weather)
     found += [effect_sentence(one, several_models=several) for one in treatments if not one.shown]

@@ -44,14 +44,14 @@ class Laying(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     n: Annotated[int, Meta(ge=10, le=MOST_SAMPLES)]
 
 
-class Zero(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+class PhoneZero(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """The phone laid on the level board, and again after a half turn on the same spot."""
 
     first: Laying
     second: Laying
 
 
-class Samples(Struct, tag="trace", tag_field="kind", frozen=True, kw_only=True):
+class TraceSamples(Struct, tag="trace", tag_field="kind", frozen=True, kw_only=True):
     """The readings; times count from the first of them."""
 
     t_s: Annotated[tuple[Seconds, ...], Meta(max_length=MOST_SAMPLES)]
@@ -69,7 +69,7 @@ class Samples(Struct, tag="trace", tag_field="kind", frozen=True, kw_only=True):
             raise ValueError("its times run backwards")
 
 
-class Header(Struct, tag="header", tag_field="kind", frozen=True, kw_only=True):
+class TraceHeader(Struct, tag="header", tag_field="kind", frozen=True, kw_only=True):
     """What the readings are of."""
 
     format: Literal["tilt-trace"] = "tilt-trace"
@@ -83,7 +83,7 @@ class Header(Struct, tag="header", tag_field="kind", frozen=True, kw_only=True):
     board: str
     reader: str
     pace_deg_s: float
-    zero: Zero
+    zero: PhoneZero
     software: str = ""
 
 
@@ -95,8 +95,8 @@ class _End(Struct, tag="end", tag_field="kind", frozen=True, kw_only=True):
 class Trace(Struct, frozen=True, kw_only=True):
     """One trace file."""
 
-    header: Header
-    samples: Samples
+    header: TraceHeader
+    samples: TraceSamples
 
 
 def trace_name(at: str, key: str) -> str:
@@ -149,8 +149,8 @@ def read_trace(path: Path) -> Trace:
     if len(lines) != 3:
         raise BadInputError(f"{path} is no whole trace: it has {len(lines)} lines instead of 3.")
     try:
-        header = msgspec.json.decode(lines[0], type=Header)
-        samples = msgspec.json.decode(lines[1], type=Samples)
+        header = msgspec.json.decode(lines[0], type=TraceHeader)
+        samples = msgspec.json.decode(lines[1], type=TraceSamples)
         end = msgspec.json.decode(lines[2], type=_End)
     except UNREADABLE as error:
         raise BadInputError(f"{path} cannot be read as a trace: {error}.") from error

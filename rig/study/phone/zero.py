@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.errors import BadInputError
-from rig.study.phone.trace import Laying, Zero
+from rig.study.phone.trace import Laying, PhoneZero
 
 F = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ class Level(NamedTuple):
     u_deg: float
 
 
-def level_of(zero: Zero, resolution_m_s2: float = 0.0) -> Level:
+def level_of(zero: PhoneZero, resolution_m_s2: float = 0.0) -> Level:
     """The phone's own level.
 
     Args:

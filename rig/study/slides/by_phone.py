@@ -1,7 +1,7 @@
 """Slides that a phone measured: each lift with what its reader's reaction is by now known to be."""
 
 from collections.abc import Iterable, Sequence
-from statistics import fmean, stdev
+from statistics import fmean, median, stdev
 from typing import NamedTuple
 
 from msgspec import UNSET
@@ -48,6 +48,17 @@ def reaction_now(study: Study, reader: str, of_rig: Iterable[Slide]) -> Reaction
     """What is known by now of a reader's reaction."""
     mine = [r for r in study.journal.of(Reading) if r.phone is not UNSET and r.reader == reader]
     return _reaction(study, mine, _beside(study, of_rig) if mine else {})
+
+
+def common_shift_deg(slides: Iterable[Slide]) -> float | None:
+    """Standard uncertainty common to all angles; None unless all are of one reader's phone."""
+    slides = list(slides)
+    if not slides or any(one.trace is None for one in slides):
+        return None
+    if len({one.reader for one in slides}) > 1:
+        return None
+    pairs = [(one.u_onset_angle_deg or 0.0, one.u_random_deg or 0.0) for one in slides]
+    return float(median(max(u**2 - own**2, 0.0) for u, own in pairs) ** 0.5)
 
 
 def phone_of(reading: Reading) -> ByPhone:

@@ -55,7 +55,7 @@ ENTRIES: list[Guard] = [
     change(_TRACE, "kept_trace", "f'*-{_plain(key)}{SUFFIX}'", "'none'", _SECOND),
     never(
         _TRACE,
-        "Samples.__post_init__",
+        "TraceSamples.__post_init__",
         "len(self.acceleration_m_s2) != n or len(self.rotation_deg_s) not in (0, n)",
         _CANNOT + "[samples0]",
     ),

@@ -110,6 +110,7 @@ def test_four_bags_one_treatment_two_airs_and_a_choice(stand: StudyStand) -> Non
         assert one["shown"]
         assert one["effect_deg"] == pytest.approx(EFFECT_DEG, abs=0.7)
         assert one["lower_deg"] < EFFECT_DEG < one["upper_deg"]
+    assert any("one phone" in sentence for sentence in answer["unknown"])
     misses = []
     for one in answer["bags"]:
         true = true_deg(one["bag"], one["face"], 55.0, treated=True)

@@ -7,7 +7,7 @@ import numpy as np
 
 from rig.study.folder.journal import ByPhone
 from rig.study.phone.lift import measure
-from rig.study.phone.trace import Header, Samples, Trace, Zero
+from rig.study.phone.trace import PhoneZero, Trace, TraceHeader, TraceSamples
 from tests.fastsim.phone import Phone, Trouble, lift
 
 AT = "2026-05-30T10:00:00Z"
@@ -21,7 +21,7 @@ def phone(seed: int, trouble: Trouble | None = None) -> Phone:
 def trace_of(zero: dict[str, Any], samples: dict[str, Any], pace_deg_s: float) -> Trace:
     """As the page would send it."""
     return Trace(
-        header=Header(
+        header=TraceHeader(
             trace_id="k" * 12,
             at=AT,
             bag="Harbour 1",
@@ -29,9 +29,9 @@ def trace_of(zero: dict[str, Any], samples: dict[str, Any], pace_deg_s: float) -
             board="shed board",
             reader="Ines",
             pace_deg_s=pace_deg_s,
-            zero=msgspec.convert(zero, Zero),
+            zero=msgspec.convert(zero, PhoneZero),
         ),
-        samples=msgspec.convert(samples, Samples),
+        samples=msgspec.convert(samples, TraceSamples),
     )
 
 

@@ -6,7 +6,7 @@ import msgspec
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.phone.trace import FOLDER, Samples, keep_trace, kept_trace, read_trace
+from rig.study.phone.trace import FOLDER, TraceSamples, keep_trace, kept_trace, read_trace
 from tests.fastsim.phone import lift
 from tests.study.phone.lifted import phone, trace_of
 
@@ -63,4 +63,4 @@ def test_a_cut_trace_is_told(tmp_path: Path, trace) -> None:
 )
 def test_readings_that_cannot_be_are_refused(samples) -> None:
     with pytest.raises(msgspec.ValidationError):
-        msgspec.convert(samples, Samples)
+        msgspec.convert(samples, TraceSamples)

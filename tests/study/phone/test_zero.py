@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rig.errors import BadInputError
-from rig.study.phone.trace import Laying, Zero
+from rig.study.phone.trace import Laying, PhoneZero
 from rig.study.phone.zero import level_of, resolution_of
 
 G = 9.806
@@ -16,9 +16,9 @@ def laying(x: float, y: float, sd: float = 0.01, n: int = 180) -> Laying:
     return Laying(acceleration_m_s2=(x, y, (G**2 - x**2 - y**2) ** 0.5), sd_m_s2=sd, n=n)
 
 
-def turned(along_deg: float, across_deg: float, bias: tuple[float, float]) -> Zero:
+def turned(along_deg: float, across_deg: float, bias: tuple[float, float]) -> PhoneZero:
     along, across = G * sin(radians(along_deg)), G * sin(radians(across_deg))
-    return Zero(
+    return PhoneZero(
         first=laying(bias[0] + across, bias[1] + along),
         second=laying(bias[0] - across, bias[1] - along),
     )
@@ -33,12 +33,12 @@ def test_a_half_turn_tells_the_phones_offset_from_the_boards_tilt() -> None:
 
 def test_the_uncertainty_covers_readings_that_are_rounded_coarsely() -> None:
     fine = level_of(turned(0.3, 0.0, (0.0, 0.0)))
-    still = Zero(first=laying(0.0, 0.1, sd=0.0), second=laying(0.0, 0.0, sd=0.0))
+    still = PhoneZero(first=laying(0.0, 0.1, sd=0.0), second=laying(0.0, 0.0, sd=0.0))
     coarse = level_of(still, resolution_m_s2=0.1)
     # Two rectangular errors of ±0.05 m/s², averaged.
     assert coarse.u_deg == pytest.approx(np.degrees(0.1 / 12**0.5 / 2**0.5 / G), rel=0.1)
     assert fine.u_deg < 0.06
-    noisy = Zero(first=laying(0.0, 0.1, sd=0.08), second=laying(0.0, 0.0, sd=0.08))
+    noisy = PhoneZero(first=laying(0.0, 0.1, sd=0.08), second=laying(0.0, 0.0, sd=0.08))
     assert level_of(noisy, resolution_m_s2=0.1).u_deg < 0.08, "noise dithers"
 
 
@@ -46,9 +46,9 @@ def test_the_uncertainty_covers_readings_that_are_rounded_coarsely() -> None:
     ("zero", "words"),
     [
         (turned(7.0, 0.0, (0.0, 0.0)), "leans by 7.0"),
-        (Zero(first=laying(0, 0, sd=1.0), second=laying(0, 0)), "did not lie still"),
+        (PhoneZero(first=laying(0, 0, sd=1.0), second=laying(0, 0)), "did not lie still"),
         (
-            Zero(
+            PhoneZero(
                 first=Laying(acceleration_m_s2=(0, 0, 5.0), sd_m_s2=0.01, n=99),
                 second=Laying(acceleration_m_s2=(0, 0, 5.0), sd_m_s2=0.01, n=99),
             ),
@@ -56,7 +56,7 @@ def test_the_uncertainty_covers_readings_that_are_rounded_coarsely() -> None:
         ),
     ],
 )
-def test_a_zero_that_cannot_be_is_refused(zero: Zero, words: str) -> None:
+def test_a_zero_that_cannot_be_is_refused(zero: PhoneZero, words: str) -> None:
     with pytest.raises(BadInputError, match=words):
         level_of(zero)
 

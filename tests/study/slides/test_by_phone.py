@@ -2,14 +2,16 @@
 
 from pathlib import Path
 
+import msgspec
 import pytest
 
+from rig.study.answer.words import unknown_sentences
 from rig.study.folder.journal import ByPhone, Reading
 from rig.study.folder.journal_file import append
 from rig.study.folder.study import Study, open_study
 from rig.study.phone.taps import PRIOR
 from rig.study.readings import reader_biases
-from rig.study.slides.by_phone import reaction_now
+from rig.study.slides.by_phone import common_shift_deg, reaction_now
 from rig.study.slides.table import slide_table
 from tests.study.folder_example import add_run, make_study
 
@@ -86,3 +88,18 @@ def test_a_reader_with_a_phone_is_compared_with_the_rig_apart_from_their_level(
     append(study.journal_path, plain)
     readings = open_study(study.path).journal.of(Reading)
     assert [one.reader for one in reader_biases(readings, [])] == ["Ida, by phone", "Ida"]
+
+
+def test_what_all_lifts_with_one_phone_have_in_common_is_told(study: Study) -> None:
+    lift(study, 0, 20.0, 1.0)
+    lift(study, 1, 20.2, 1.0)
+    slides = slide_table(open_study(study.path)).valid
+    # Sensor 0.15, zero 0.06, and the reader's mean delay of ±0.05 s at 1 °/s.
+    shift = common_shift_deg(slides)
+    assert shift == pytest.approx((0.15**2 + 0.06**2 + 0.05**2) ** 0.5, rel=0.02)
+    (told,) = unknown_sentences([], [], pareto_k=0.3, blocked=[], phone_u_deg=shift)
+    assert "off together by 0.3°" in told
+    other = msgspec.structs.replace(slides[0], reader="Ann")
+    level = msgspec.structs.replace(slides[0], trace=None)
+    assert common_shift_deg([*slides, other]) is common_shift_deg([*slides, level]) is None
+    assert common_shift_deg([]) is None
