@@ -22,7 +22,7 @@ from rig.study.folder.study import open_study
 if TYPE_CHECKING:
     from rig.twin.bubble import TwinLevelPerson
     from rig.twin.home import Home as Home
-    from rig.twin.lifting import Shown
+    from rig.twin.lifting import Display
     from rig.twin.rig import TwinRig
     from rig.twin.scenario import Scenario
 
@@ -158,12 +158,12 @@ class OpenRig:
             clock.spawn(person, "person")
         return clock.run(task)
 
-    def _shown(self) -> "Shown":
+    def _shown(self) -> "Display":
         """What the simulated person reads off the display."""
-        from rig.twin.lifting import Shown
+        from rig.twin.lifting import Display
 
         live = self.machine.live
-        return Shown(live.state, live.wants, live.target_deg_s, live.hold_deg)
+        return Display(live.state, live.wants, live.target_deg_s, live.hold_deg)
 
     def level_person(self, seed: int | None = None, **errors: float) -> "TwinLevelPerson | None":
         """Reader of a simulated level on the twin; None on a real rig.

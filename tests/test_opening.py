@@ -28,6 +28,7 @@ class NotedMachine:
     def __init__(self) -> None:
         self.told: list[Any] = []
         self.clock = self
+        self.has_motor = True
 
     def __enter__(self) -> None:
         self.told.append("open")

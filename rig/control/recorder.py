@@ -6,7 +6,7 @@ from typing import Any, Literal, Protocol
 
 from msgspec import UNSET
 
-from rig.control.states import check_transition
+from rig.control.states import ALLOWED, BY_HAND, check_transition
 from rig.devices.climate import ClimateReading
 from rig.runfile.model import Climate, Event, Flag, Line, Outcome, Samples, State, Steps
 
@@ -34,11 +34,15 @@ class Recorder:
         writer: the open run file.
         start_s: monotonic time of `t_s` = 0.
         idle_rate_hz: samples kept per second outside the raise; in it all are kept.
+        by_hand: a person raises the board, so nothing homes.
     """
 
-    def __init__(self, writer: LineWriter, start_s: float, idle_rate_hz: float) -> None:
+    def __init__(
+        self, writer: LineWriter, start_s: float, idle_rate_hz: float, *, by_hand: bool = False
+    ) -> None:
         self.flags: list[Flag] = []
         self.state: State = "parked"
+        self._allowed = BY_HAND if by_hand else ALLOWED
         self._writer = writer
         self._start_s = start_s
         self._idle_gap_s = 1.0 / idle_rate_hz
@@ -70,9 +74,9 @@ class Recorder:
             self._write(Event(t_s=self._since_start(at_s), event=name, detail=detail))
 
     def enter(self, state: State, at_s: float) -> None:
-        """Enter another state; only the transitions in `states.ALLOWED` are possible."""
+        """Enter another state; only the transitions of `rig.control.states` are possible."""
         with self._lock:
-            check_transition(self.state, state)
+            check_transition(self.state, state, self._allowed)
             self._flush_samples()
             self.state = state
             self.event("state", at_s, state=state)

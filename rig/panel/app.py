@@ -170,7 +170,12 @@ class Panel:
         if not self._ready().waits_for_start:
             raise RefusedError("Nothing waits for a start now.", 409)
         self._rig.start()
-        return _done("Start sent. Keep clear of the board.")
+        return self._begun("Start sent.")
+
+    def _begun(self, what: str) -> Response:
+        """Say it, and the caution where the board moves by itself."""
+        by_hand = self._hub.latest is not None and self._hub.latest.by_hand
+        return _done(what if by_hand else f"{what} Keep clear of the board.")
 
     async def _series(self, request: Request) -> Response:
         form = await self._body(request, SeriesForm)
@@ -178,7 +183,7 @@ class Panel:
         self._claim(request)
         self._check_idle()
         self._rig.series(form)
-        return _done("The series begins. Keep clear of the board.")
+        return self._begun("The series begins.")
 
     async def _resume(self, request: Request) -> Response:
         await self._body(request, Empty)
@@ -187,7 +192,7 @@ class Panel:
         if not self._ready().unfinished:
             raise RefusedError("There is no series to go on with.", 409)
         self._rig.resume()
-        return _done("The series goes on. Keep clear of the board.")
+        return self._begun("The series goes on.")
 
     async def _reset(self, request: Request) -> Response:
         await self._body(request, Empty)

@@ -178,7 +178,8 @@ def _one_run(
     started_at = utc_text(utc, "milliseconds")
     on_begin(request, path)
     writer = RunWriter(path, make_header(machine, request, run_id, started_at, placing.kind))
-    recorder = Recorder(writer, clock.time_s(), machine.settings.cycle.idle_sample_rate_hz)
+    idle_hz = machine.settings.cycle.idle_sample_rate_hz
+    recorder = Recorder(writer, clock.time_s(), idle_hz, by_hand=not machine.has_motor)
     for flag in _calibration_flags(machine):
         recorder.flag(flag)
     if request.settling:

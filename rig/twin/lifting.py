@@ -14,7 +14,7 @@ PRESS_AFTER_S = 1.0
 PRESS_S = 0.2
 
 
-class Shown(NamedTuple):
+class Display(NamedTuple):
     """What the person sees on the display."""
 
     state: str
@@ -26,7 +26,7 @@ class Shown(NamedTuple):
 
 
 def lift_by_hand(
-    world: HandWorld, clock: Clock, sees: Callable[[], Shown], *, presses: bool = True
+    world: HandWorld, clock: Clock, sees: Callable[[], Display], *, presses: bool = True
 ) -> Task[None]:
     """Task without end: put the bag back, press start, raise, lower.
 

@@ -20,7 +20,7 @@ from rig.twin.chips.mpu6050_chip import Mpu6050Chip
 from rig.twin.fitted import MPU_TRIM, fitted_chip
 from rig.twin.gyro import Gyro
 from rig.twin.hand_world import HandWorld
-from rig.twin.lifting import Shown, lift_by_hand
+from rig.twin.lifting import Display, lift_by_hand
 from rig.twin.person import attend
 from rig.twin.pins import TwinFactory
 from rig.twin.placed import incline_of
@@ -70,7 +70,7 @@ class TwinRig:
         """Task: the person who serves the rig; without `presses` somebody else presses start."""
         return attend(self.world, self.clock, presses=presses)
 
-    def lifter(self, sees: Callable[[], Shown], *, presses: bool = True) -> Task[None]:
+    def lifter(self, sees: Callable[[], Display], *, presses: bool = True) -> Task[None]:
         """Task: the person who serves and raises a rig without a motor."""
         assert isinstance(self.world, HandWorld)  # noqa: S101 - asked for only there
         return lift_by_hand(self.world, self.clock, sees, presses=presses)

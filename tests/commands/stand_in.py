@@ -18,6 +18,7 @@ class Opened:
         self.source = "twin"
         self.notes: list[str] = []
         self.machine: Any = Made(
+            has_motor=True,
             clock=Made(utc_now=lambda: NOW, time_s=lambda: self.time_s),
             allow_overdue=None,
             live=Made(

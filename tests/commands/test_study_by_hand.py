@@ -10,6 +10,7 @@ from tests.commands.conftest import Rig
 
 HAND = '[motion]\nraised_by = "hand"\n'
 BAGS = ("Quay 1", "Quay 2", "Quay 3", "Quay 4")
+MOST_SESSIONS = 3
 TODAY = ("--temperature", "22", "--humidity", "50")
 
 
@@ -18,7 +19,7 @@ TODAY = ("--temperature", "22", "--humidity", "50")
 def test_from_nothing_to_the_best_four_without_a_motor(
     rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The answer lies near the truth: 7 of 8 ranges hold it, and it is off by 0.6° in the mean."""
+    """The answer lies near the truth: 3 of 4 ranges hold it, and it is off by 0.6° in the mean."""
 
     def done(*words: str) -> str:
         said = rig(*words)
@@ -37,20 +38,10 @@ def test_from_nothing_to_the_best_four_without_a_motor(
     done(
         "study", "treat", "club", "--recipe", "soft soak", "--step", "soak: agent=softener, time=45"
     )
+    named = ("--set", "Quay", "--model", "Quay", "--face", "slick")
     for bag in BAGS[:3]:
-        done(
-            "study",
-            "bag",
-            "club",
-            bag,
-            "--set",
-            "Quay",
-            "--model",
-            "Quay",
-            "--treatment",
-            "soft soak",
-        )
-    done("study", "bag", "club", BAGS[3], "--set", "Quay", "--model", "Quay", "--role", "control")
+        done("study", "bag", "club", bag, *named, "--treatment", "soft soak")
+    done("study", "bag", "club", BAGS[3], *named, "--role", "control")
     done("study", "target", "club", "slick", "17.5")
     done("study", "plan", "club")
 
@@ -61,7 +52,14 @@ def test_from_nothing_to_the_best_four_without_a_motor(
 
     session()
     treated = [word for bag in BAGS[:3] for word in ("--bag", bag)]
-    done("study", "treat", "club", *treated, "--recipe", "soft soak")
+    for _ in range(MOST_SESSIONS):
+        said = rig("study", "treat", "club", *treated, "--recipe", "soft soak")
+        if said.code == 0:
+            break
+        # Slides that were refused left a series short: it is made up for, as a person would.
+        assert "The plan still wants" in said.err
+        session()
+    assert said.code == 0, said.err
     session()
 
     runs = [json.loads(path.read_text("utf-8").splitlines()[0]) for path in run_files()]
@@ -75,7 +73,7 @@ def test_from_nothing_to_the_best_four_without_a_motor(
     held = sum(one["lower_deg"] <= one["true_angle_deg"] <= one["upper_deg"] for one in angles)
     off = fmean(abs(one["angle_deg"] - one["true_angle_deg"]) for one in angles)
     print(f"{held} of {len(angles)} ranges hold the truth; off by {off:.2f}° in the mean.")
-    assert len(angles) == 2 * len(BAGS)
+    assert len(angles) == len(BAGS)
     assert held >= len(angles) - 1
     assert off < 0.6
 

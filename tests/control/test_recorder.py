@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from rig.control.recorder import Recorder
-from rig.control.states import MOVING, STATES, check_transition
+from rig.control.states import BY_HAND, MOVING, STATES, check_transition
 from rig.devices.climate import ClimateReading
 from rig.errors import MachineFaultError
 from rig.runfile.model import End, Event, Line, Samples, State
@@ -238,6 +238,17 @@ def test_only_what_follows_and_a_halt_is_allowed(old: State, new: State) -> None
     else:
         with pytest.raises(RuntimeError, match="may not go"):
             check_transition(old, new)
+
+
+@pytest.mark.parametrize("old", STATES)
+@pytest.mark.parametrize("new", STATES)
+def test_by_hand_nothing_homes(old: State, new: State) -> None:
+    follows = {**FOLLOWS, "parked": {"placing"}, "halted": {"placing"}}
+    if new == "halted" or new in follows[old]:
+        check_transition(old, new, BY_HAND)
+    else:
+        with pytest.raises(RuntimeError, match="may not go"):
+            check_transition(old, new, BY_HAND)
 
 
 def test_a_driver_may_be_on_where_something_moves() -> None:

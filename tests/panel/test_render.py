@@ -31,6 +31,7 @@ def test_every_value_comes_in_its_units() -> None:
     found = sections(snap, "metric")
     assert found["angle"] == {
         "text": "−0.13°", "tilt": -0.13, "steps": "12.30°", "across": "0.25°",
+        "by_motor": True,
     }  # fmt: skip
     assert found["air"] == {
         "temperature": "23.0 °C", "humidity": "51 %RH", "pressure": "1013 hPa", "chip": "25.0 °C",
@@ -42,7 +43,8 @@ def test_every_value_comes_in_its_units() -> None:
 
 def test_what_is_not_known_is_not_shown_as_a_value() -> None:
     found = sections(snapshot(angle_deg=None, cross_slope_deg=None, step_angle_deg=None), "metric")
-    assert found["angle"] == {"text": "–", "tilt": None, "steps": "–", "across": "–"}
+    known = {"by_motor": True}
+    assert found["angle"] == {"text": "–", "tilt": None, "steps": "–", "across": "–"} | known
 
 
 def test_a_state_says_what_it_means_or_what_the_machine_wants() -> None:

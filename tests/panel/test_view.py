@@ -33,7 +33,7 @@ class Paper:
         self.live = Live(angle_deg=12.0, cross_slope_deg=0.1, step_angle_deg=12.1)
         self.levels = {"beam_1": False, "emergency_stop": False, "limit_lower": True}
         self.inputs = SimpleNamespace(beams=1, levels=lambda: self.levels)
-        self.is_homed = True
+        self.is_homed = self.has_motor = True
         self.latched: MachineFaultError | None = None
         self.beats, self.stops, self.is_moving = 12, 3, True
 

@@ -75,7 +75,7 @@ class PaperRig:
         self.calibration: Calibration | None = None
         self.home_check: Any = None
         self.latched: Any = None
-        self.has_blade = False
+        self.has_blade, self.has_motor = False, True
         self.lowering_rate_deg_s = 3.0
         self.moves: list[Move] = []
         self.states: list[State] = []

@@ -96,9 +96,9 @@ SENSORS: tuple[Fault, ...] = (
     Fault(
         "home_mismatch",
         "the home reading is far from the calibration",
-        frozenset({"homing"}),
+        frozenset({"homing", "dwelling"}),
         "cut",
-        "after homing",
+        "after homing; where a person raises the board, while the bag rests on it",
         "floor_tilt",
         "Check the feet and the sensor's screws, then lay a level on the board (`rig level check`)"
         " or calibrate (`rig level`).",

@@ -58,7 +58,7 @@ ENTRIES: list[Guard] = [
     ),
     change(
         _MACHINE,
-        "Machine._open",
+        "Machine._make_stepper",
         "self._must_stop",
         "lambda: False",
         _PULSES + "both_axes_look_at_the_emergency_stop_before_each_pulse[board]",
@@ -72,7 +72,7 @@ ENTRIES: list[Guard] = [
     ),
     change(
         _MACHINE,
-        "Machine._open",
+        "Machine._make_stepper",
         "settings.interlocks.late_pulse_ms",
         "20.0",
         _PULSES + "both_axes_take_the_settings_bound_of_a_late_pulse",

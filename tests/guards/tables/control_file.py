@@ -71,7 +71,7 @@ ENTRIES: list[Guard] = [
     without(
         _RECORDER,
         "Recorder.enter",
-        "check_transition(self.state, state)",
+        "check_transition(self.state, state, self._allowed)",
         _RECORDER_TEST + "a_state_that_may_not_follow_is_not_written",
     ),
     without(
@@ -148,8 +148,8 @@ ENTRIES: list[Guard] = [
     change(
         _STATES,
         "check_transition",
-        "new != 'halted' and new not in ALLOWED[old]",
-        "new not in ALLOWED[old]",
+        "new != 'halted' and new not in allowed[old]",
+        "new not in allowed[old]",
         _RECORDER_TEST + "only_what_follows_and_a_halt_is_allowed",
     ),
     change(

@@ -86,7 +86,7 @@ ENTRIES: list[Guard] = [
     never(_CHECKS, "_pins", "0 < len(blade) < len(BLADE_PINS)", _MISFITS),
     never(_CHECKS, "_pins", "settings.bus.imu_address == ...", _MISFITS),
     # The blade.
-    never(_CHECKS, "_mistakes", "settings.blade.fitted", _NO_BLADE),
+    never(_CHECKS, "_mistakes", "settings.blade.fitted", _NO_BLADE, nth=2),
     never(_CHECKS, "_blade", "getattr(pins, name) is None", _NO_BLADE),
     never(
         _CHECKS,
