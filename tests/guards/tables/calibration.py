@@ -319,5 +319,4 @@ ENTRIES: list[Guard] = [
 ]
 
 NO_LIMITS: dict[str, str] = {
-    "rig.calibration.show.BAR": "width of a chart in characters",
 }
