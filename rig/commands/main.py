@@ -90,7 +90,7 @@ app.add_typer(twin)
 
 def main() -> None:
     """Run the command line; every error that a person can fix is one sentence on stderr."""
-    with queued() as terminal, catching() as signals:
+    with queued() as terminal, catching(ends_process=True) as signals:
         code = _ended_by(signals)
         try:
             # A pipe whose reader takes its time gets everything; a signal is not kept waiting.

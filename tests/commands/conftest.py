@@ -3,13 +3,14 @@
 import json
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
 from rig.commands.main import main
+from rig.control.process.signals import CAUGHT
 
 
 class Said(NamedTuple):
@@ -28,15 +29,13 @@ Rig = Callable[..., Said]
 
 
 @pytest.fixture
-def rig(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> Iterator[Rig]:
+def rig(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Rig:
     """Call `rig` with these words, in an empty folder, with no settings of this user."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     # The same invented rig each time.
     monkeypatch.setattr("rig.commands.options.drawn_seed", lambda: 1)
-    before = {n: signal.getsignal(n) for n in (signal.SIGTERM, signal.SIGHUP)}
+    before = {number: signal.getsignal(number) for number in CAUGHT}
 
     def call(*words: str) -> Said:
         monkeypatch.setattr(sys, "argv", ["rig", *words])
@@ -45,9 +44,10 @@ def rig(
             code = 0
         except SystemExit as end:
             code = int(end.code or 0)
+        finally:  # `main` expects the process to end
+            for number, handler in before.items():
+                signal.signal(number, handler)
         out, err = capsys.readouterr()
         return Said(code, out, err)
 
-    yield call
-    for number, handler in before.items():
-        signal.signal(number, handler)
+    return call

@@ -83,10 +83,14 @@ _open: list[SignalLog] = []
 
 
 @contextmanager
-def catching() -> Iterator[SignalLog]:
+def catching(*, ends_process: bool = False) -> Iterator[SignalLog]:
     """Catch signals until the block ends; within another such block this is the same one.
 
     A signal that is ignored from outside stays ignored, as `nohup` wants it.
+
+    Args:
+        ends_process: nothing but the process's end follows the block. Once a signal has come,
+            others are ignored until then, lest the default action of one take the exit code.
     """
     if _open:
         yield _open[0]
@@ -99,8 +103,9 @@ def catching() -> Iterator[SignalLog]:
     try:
         yield log
     finally:
+        is_over = ends_process and log.name is not None
         for number, old in before:
-            signal.signal(number, old)
+            signal.signal(number, signal.SIG_IGN if is_over and number in CAUGHT else old)
         _open.clear()
 
 

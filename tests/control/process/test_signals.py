@@ -1,6 +1,8 @@
 """Signals: a machine that is open is asked to stop; nothing is raised at a random line of it."""
 
 import signal
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -123,6 +125,23 @@ def test_a_signal_that_is_ignored_stays_ignored(number: signal.Signals) -> None:
             assert log.name is None
     finally:
         signal.signal(number, before)
+
+
+def test_a_second_signal_at_the_very_end_takes_nothing_from_the_exit_code() -> None:
+    """It comes when the block is over and the process is not: by default it would end by it."""
+    program = (
+        "import os, signal, sys\n"
+        "from rig.control.process.signals import Interrupted, catching\n"
+        "try:\n"
+        "    with catching(ends_process=True):\n"
+        "        os.kill(os.getpid(), signal.SIGINT)\n"
+        "except Interrupted:\n"
+        "    pass\n"
+        "for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGINT):\n"
+        "    os.kill(os.getpid(), number)\n"
+        "sys.exit(130)\n"
+    )
+    assert subprocess.run([sys.executable, "-c", program], check=False).returncode == 130
 
 
 def test_a_person_who_is_asked_is_not_waited_for() -> None:

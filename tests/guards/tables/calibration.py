@@ -318,5 +318,4 @@ ENTRIES: list[Guard] = [
     *_show(),
 ]
 
-NO_LIMITS: dict[str, str] = {
-}
+NO_LIMITS: dict[str, str] = {}

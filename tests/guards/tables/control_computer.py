@@ -14,6 +14,13 @@ ENTRIES: list[Guard] = [
     # -- the computer -------------------------------------------------------------------------
     limit(_HOST, "PERIOD_S", _HOST_TEST + "the_computer_is_asked_every_1_5_s"),
     limit(_HOST, "PERIOD_S", _HOST_TEST + "the_computer_is_asked_every_1_5_s", times=0.5),
+    change(
+        _HOST,
+        "keeps_outputs",
+        "b'bcm2712' in (root / COMPATIBLE).read_bytes()",
+        "False",
+        _HOST_TEST + "what_the_kernel_does_with_outputs_of_a_program_that_ended",
+    ),
     limit(_HOST, "UNDER_VOLTAGE_NOW", _HOST_TEST + "only_a_supply_that_is_low_now_counts"),
     change(
         _HOST,

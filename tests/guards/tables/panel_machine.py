@@ -35,7 +35,7 @@ _WISHES = _IN_LINK + "test_every_wish_arrives_as_what_it_is"
 _SOON = _IN_SERVER + "test_a_server_that_ends_soon_begins_again_after_ever_longer_pauses"
 _LIVED = _IN_SERVER + "test_a_server_that_has_lived_for_ten_seconds_begins_again_at_once"
 _SPARE = _IN_SERVER + "test_another_server_waits_until_the_first_one_ends_and_is_told_what_is_known"
-_SILENT = _IN_SERVER + "test_a_server_that_falls_silent_is_killed_and_replaced"
+_HANGS = _IN_SERVER + "test_a_server_that_falls_silent_is_killed_and_replaced"
 _IMPORTS = _IN_SERVER + "test_a_server_that_still_imports_is_not_silent"
 _UNNEEDED = _IN_SERVER + "test_a_spare_that_nobody_needed_ends_with_the_server"
 _KILLED = _IN_SERVER + "test_a_server_that_does_not_end_is_killed"
@@ -144,11 +144,11 @@ _BETWEEN: list[Guard] = [
     *(limit(_SERVER, "SOON_S", _LIVED, times=times) for times in (1.02, 0.98)),
     *(limit(_SERVER, "STOP_S", _KILLED, times=times) for times in (2, 0.5)),
     change(_SERVER, "WebServer._work", "2 ** (n_soon - 2)", "1", _SOON),
-    limit(_SERVER, "BEGIN_S", _SILENT),
-    limit(_SERVER, "SILENT_S", _SILENT),
+    limit(_SERVER, "BEGIN_S", _HANGS),
+    limit(_SERVER, "SILENT_S", _HANGS),
     change(_SERVER, "WebServer._pass_on", "BEGIN_S", "SILENT_S", _IMPORTS),
     without(_SERVER, "WebServer._pass_on", "self._keep_spare()", _SPARE),
-    without(_SERVER, "WebServer._live", "server.process.kill()", _SILENT),
+    without(_SERVER, "WebServer._live", "server.process.kill()", _HANGS),
     change(_SERVER, "WebServer._live", "self._spare or self._begun()", "self._begun()", _SPARE),
     never(_SERVER, "WebServer._live", "self._latest is not None", _SPARE),
     change(_SERVER, "WebServer._keep_spare", "OSError", "KeyError", _SPARE),

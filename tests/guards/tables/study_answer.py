@@ -91,7 +91,12 @@ ENTRIES: list[Guard] = [
     change(_TRIAL, "best_plan", "found.hours <= hours", "True", _FITS),
     never(_PROGRESS, "progress", "left[row.row] and _is_over(study, row)", _GIVEN_UP),
     never(_PROGRESS, "progress", "row.row in enough", _ENOUGH),
-    never("rig.commands.run.plan", "PlanRuns.make", "self._is_planned and failure is None and series.is_enough", _ENOUGH),
+    never(
+        "rig.commands.run.plan",
+        "PlanRuns.make",
+        "self._is_planned and failure is None and series.is_enough",
+        _ENOUGH,
+    ),
     never("rig.commands.run.run", "_most_runs", "least is not None", _MOST),
     never("rig.commands.run.run", "_most_runs", "(least or LEAST_RUNS) > most", _MOST),
     never(_TREATED, "check_treatment", "entry.replaces is None and (not force)", _FORCED),

@@ -40,7 +40,7 @@ ENTRIES: list[Guard] = [
         "lambda: datetime.now().astimezone()",
         _PAGE + "test_notes_on_a_simulated_rigs_study_go_by_its_clock",
     ),
-    change("rig.commands.sheet", "sheet", "now_in(study)", "now_in(Path())", _SHEET),
+    change("rig.commands.sheet", "sheet", "now_in(study)", "now_in(Path('/'))", _SHEET),
     # -- what is remembered
     never(_HOME, "Home._read", "state.format != FORMAT or state.version > VERSION", _NEWER),
     never(_HOME, "new_home", "(folder / HOME_NAME).exists()", _ONCE),

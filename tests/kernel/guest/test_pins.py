@@ -1,5 +1,9 @@
 """The rig's own devices on the real pin library and a real GPIO chip."""
 
+import os
+import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import groupby
@@ -126,6 +130,61 @@ def test_pulses_are_counted_by_the_other_side(
     levels = [w.level for w in seen if w.gpio == PINS.step and w.t_s >= steps[0]]
     assert levels == [True, False] * 420 + levels[840:]
     assert not any(levels[840:])
+
+
+MOVING = """
+import sys, time
+from rig.clock import RealClock
+from rig.devices.pins import real_factory
+from rig.devices.stepper import Stepper
+from rig.settings.model import Pins, Screw
+from test_pins import LATE_MS, Plan
+clock = RealClock()
+with Stepper(clock, real_factory(), Pins(), Screw(), late_pulse_ms=LATE_MS) as stepper:
+    stepper.enable()
+    print("moves", flush=True)
+    clock.run(stepper.move(Plan(100_000, +1)))
+"""
+
+
+@pytest.mark.parametrize("keeps", [True, False], ids=["kept", "let go"])
+def test_lines_of_a_killed_program_stay_or_fall_to_their_pull(
+    chip: SimChip, writes: Writes, keeps: bool
+) -> None:
+    """SIGKILL of everything in mid-move: nothing of ours runs any more.
+
+    This chip gives a released line back to its pull, as a Pi does with `strict_gpiod`: a pull-down
+    switches the driver off. A pull to high stands for a kernel that leaves the line as it was:
+    then *enable* stays, and only `rig safe` or the emergency stop ends it. Pulses end either way.
+    """
+    for gpio in (PINS.enable, PINS.step, PINS.direction):
+        chip.drive(gpio, keeps and gpio == PINS.enable)
+    program = subprocess.Popen(
+        [sys.executable, "-c", MOVING],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([*sys.path])},
+        stdout=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    assert program.stdout is not None
+    try:
+        assert program.stdout.readline() == "moves\n"
+        seen: list[Any] = []
+        clock = RealClock()
+        deadline_s = clock.time_s() + PATIENCE_S
+        while sum(w.gpio == PINS.step for w in seen) < 50 and clock.time_s() < deadline_s:
+            clock.pause_s(0.05)
+            seen += writes.take()
+        assert chip.level(PINS.enable)
+    finally:
+        os.killpg(program.pid, signal.SIGKILL)
+        program.wait()
+        program.stdout.close()
+    writes.take()
+    clock.pause_s(0.5)
+    assert writes.take() == [], "nobody writes to a line any more"
+    assert chip.level(PINS.enable) is keeps
+    assert not chip.level(PINS.step)
 
 
 def test_no_pulse_follows_the_emergency_stop(factory: Any, chip: SimChip, writes: Writes) -> None:
