@@ -21,6 +21,7 @@ from rig.study.folder.study import open_study
 
 if TYPE_CHECKING:
     from rig.twin.bubble import TwinLevelPerson
+    from rig.twin.friction import LawName
     from rig.twin.home import Home as Home
     from rig.twin.lifting import Display
     from rig.twin.rig import TwinRig
@@ -47,6 +48,8 @@ class OnBoard(NamedTuple):
     series: str = "series 1"
     slides_before: int = 0
     """Where the twin has a home, that keeps count."""
+    law: str | None = None
+    """Of friction, by name; None: that of the home, else the plainest."""
 
 
 NOTHING = OnBoard()
@@ -250,6 +253,7 @@ def _open_twin(
     bag, face, board = on_board.bag, on_board.face, on_board.board
     wanted = WantedHome(on_board.climate, on_board.temperature_c, on_board.relative_humidity_pct)
     home = None if folder is None else Home(folder)
+    law = _law(on_board.law, has_home=home is not None)
     seed = 0 if seed is None else seed
     notes: list[str] = []
     if home is not None:
@@ -269,6 +273,7 @@ def _open_twin(
             seed,
             invented.on_board(seed, bag, face, board, past_of(studies, bag, utc_text(now))),
             invented.room(seed, *wanted),
+            law=law,
             session=on_board.session,
             series=on_board.series,
             slides_before=on_board.slides_before,
@@ -281,6 +286,19 @@ def _open_twin(
     opened.machine.home_check = load_home_check(calibrations)
     found = OpenRig(opened.machine, opened.twin, home, on_board)
     found.notes = notes
+    return found
+
+
+def _law(name: str | None, *, has_home: bool) -> "LawName":
+    from rig.twin.friction import LAW_NAMES
+
+    if name is None:
+        return "coulomb"
+    if has_home:
+        raise BadInputError("The simulated rig here has a law of its own; leave out --law.")
+    found = next((one for one in LAW_NAMES if one == name), None)
+    if found is None:
+        raise BadInputError(f"--law takes {', '.join(LAW_NAMES)}, not {name!r}.")
     return found
 
 

@@ -202,13 +202,21 @@ def test_what_lies_on_the_twins_board_is_what_was_laid_there(
 
     monkeypatch.setattr("rig.twin.invented.scenario_of", scenario_of)
     open_rig(Settings(), twin=True, seed=3, on_board=OnBoard(bag="Heron", slides_before=4))
-    open_rig(Settings(), twin=True)
+    open_rig(Settings(), twin=True, on_board=OnBoard(law="lugre"))
     heron = on_board(3, "Heron", None, None, Past())
     assert heron is not None
-    assert [(seed, what["face"], what["slides_before"]) for seed, what in asked] == [
-        (3, heron, 4),
-        (1, None, 0),
+    assert [(seed, what["face"], what["slides_before"], what["law"]) for seed, what in asked] == [
+        (3, heron, 4, "coulomb"),
+        (1, None, 0, "lugre"),
     ]
+
+
+def test_a_law_must_be_known_and_not_the_homes(tmp_path: Path) -> None:
+    with pytest.raises(BadInputError, match=r"--law takes coulomb, .*lugre, not 'sticky'"):
+        open_rig(Settings(), twin=True, on_board=OnBoard(law="sticky"))
+    home = new_home(tmp_path / "shed", seed=5, now=UTC_NOW)
+    with pytest.raises(BadInputError, match="has a law of its own"):
+        opened_at(home, on_board=OnBoard(law="lugre"))
 
 
 def opened_at(home: Home, **more: Any) -> OpenRig:

@@ -10,7 +10,7 @@ import msgspec
 from rig.analysis.budget.difference import Difference, difference, group_budget
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import Group, GroupResult, make_groups
-from rig.analysis.material import MaterialCheck, material_checks, measured, widened
+from rig.analysis.material import MaterialCheck, material_checks, rated_slides, widened
 from rig.analysis.placing import Equivalence, compare_ways
 from rig.calibration.model import Calibration
 from rig.errors import BadInputError
@@ -138,7 +138,7 @@ def analysis_of(runs: Sequence[RunAnalysis], problems: list[str]) -> Analysis:
     """
     if not runs:
         raise BadInputError(problems[0])
-    checks = material_checks(measured(one.result for one in runs))
+    checks = material_checks(rated_slides(one.result for one in runs))
     all_runs = widened(runs, checks)
     unchecked = sum(one.run.is_unchecked for one in runs)
     return Analysis(all_runs, make_groups(all_runs), problems, checks, unchecked)

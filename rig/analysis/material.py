@@ -66,7 +66,7 @@ class MaterialCheck(msgspec.Struct, frozen=True, kw_only=True):
         )
 
 
-class Measured(NamedTuple):
+class RatedSlide(NamedTuple):
     """One slide that counts, as far as a check needs it."""
 
     face: Face
@@ -88,10 +88,10 @@ class _Compared(NamedTuple):
     dof: float
 
 
-def measured(rows: Iterable[RunResult]) -> list[Measured]:
+def rated_slides(rows: Iterable[RunResult]) -> list[RatedSlide]:
     """The runs of a rig that count."""
     return [
-        Measured(
+        RatedSlide(
             face=_face_of(row),
             session=row.session,
             rate_deg_s=row.rate_deg_s,
@@ -108,7 +108,7 @@ def _face_of(row: RunResult) -> Face:
     return row.bag, row.face, row.board, row.treatment_stage
 
 
-def material_checks(slides: Iterable[Measured]) -> list[MaterialCheck]:
+def material_checks(slides: Iterable[RatedSlide]) -> list[MaterialCheck]:
     """The checks that slides hold.
 
     Args:
@@ -118,7 +118,7 @@ def material_checks(slides: Iterable[Measured]) -> list[MaterialCheck]:
     Returns:
         One for each bag face, board and stage with two slides or more of each kind in a session.
     """
-    sessions: dict[Face, dict[str | None, list[Measured]]] = {}
+    sessions: dict[Face, dict[str | None, list[RatedSlide]]] = {}
     for slide in slides:
         sessions.setdefault(slide.face, {}).setdefault(slide.session, []).append(slide)
     checks = []
@@ -129,7 +129,7 @@ def material_checks(slides: Iterable[Measured]) -> list[MaterialCheck]:
     return checks
 
 
-def _compared(slides: Sequence[Measured]) -> _Compared | None:
+def _compared(slides: Sequence[RatedSlide]) -> _Compared | None:
     level = [one for one in slides if not one.is_check]
     checking = [one for one in slides if one.is_check]
     if not level or not checking:
@@ -146,7 +146,7 @@ def _compared(slides: Sequence[Measured]) -> _Compared | None:
     return _Compared(rate, check_rate, len(level), len(checking), means.difference, u, dof)
 
 
-def _most_used(slides: Sequence[Measured]) -> float:
+def _most_used(slides: Sequence[RatedSlide]) -> float:
     rates = sorted(one.rate_deg_s for one in slides)
     return max(dict.fromkeys(rates), key=rates.count)
 

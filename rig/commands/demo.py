@@ -103,7 +103,8 @@ def steps(out: str, seed: int) -> Iterator[StoryStep]:
     )
     new = ("study", "new", "club", "--name", "Boat shed club")
     yield rig(
-        *(*new, "--runs", str(RUNS), "--rate", "2", "--start", "whole", "--reference-runs", "0"),
+        *(*new, "--runs", str(RUNS), "--rate", "2", "--start", "whole"),
+        *("--reference-runs", "0", "--check-runs", "0"),
         heading="What there is, and what is to be found out:",
     )
     yield rig("study", "board", "club", "shed board", "--material", "birch plywood")

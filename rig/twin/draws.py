@@ -140,6 +140,9 @@ def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int)
     if gap_mm is None:
         # Whoever places the bag sees to it that the beam is free.
         gap_mm = max(0.3, settings.bag.gap_mm + settings.bag.u_gap_mm * gap_error)
+    done = bag.slump_done
+    if done is None:
+        done = float(stream(seed, "slump done", *series, number).uniform(0.6, 1.0))
     length, width = settings.bag.length_mm, settings.bag.width_mm
     return PlacingDraw(
         number=number,
@@ -147,6 +150,7 @@ def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int)
         length_mm=length * cos(radians(skew_deg)) + width * sin(radians(abs(skew_deg))),
         skew_deg=skew_deg,
         slump_mm=2.0 * settings.bag.slump_mm * slump if bag.slump_mm is None else bag.slump_mm,
+        slump_done=done,
         scatter=max(-0.5, scatter),
     )
 

@@ -99,6 +99,8 @@ class PlacedBag:
             gap_mm=placing.gap_mm,
             length_mm=placing.length_mm,
             slump_mm=placing.slump_mm,
+            slump_done=placing.slump_done,
+            slump_is_sudden=bag.slump_is_sudden,
             beam_offsets_mm=(0.0, spacing)[: self.n_beams],
             catch_travel_mm=catch,
             stall_at_mm=bag.stall_at_mm,

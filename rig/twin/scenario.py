@@ -18,6 +18,10 @@ class BagTruth(Struct, frozen=True, kw_only=True):
     """None: between 0 and 4°."""
     slump_mm: float | None = None
     """None: between 0 and twice the settings' expected slump."""
+    slump_done: float | None = None
+    """Share of µs at which all of the fill has slumped; None: between 0.6 and 1, so that it may be
+    the moment of the slide."""
+    slump_is_sudden: bool = False
     rebound_mm: float = 0.0
     """The edge springs back downhill by this after placing."""
     pressure_pa: float = 185.0
@@ -206,6 +210,7 @@ class PlacingDraw(Struct, frozen=True, kw_only=True):
     """Leading to trailing edge along the slide, skew included."""
     skew_deg: float
     slump_mm: float
+    slump_done: float
     scatter: float
     """Relative deviation of the friction: run, series and session together."""
 

@@ -19,8 +19,6 @@ Angle = Callable[[float], float]
 REST_SCAN_S = 0.25
 BRISTLE_START = 0.9
 """Share of µs at which a law with a bristle is handed from its quasi-static to its full form."""
-SLUMP_DONE = 0.85
-"""Share of µs at which the fill has slumped all the way."""
 
 
 class BagEdge(NamedTuple):
@@ -41,6 +39,10 @@ class BagPath:
     """Leading to trailing edge along the slide, as placed."""
     slump_mm: float = 0.0
     """How far the fill pushes the leading edge downhill before the bag slides."""
+    slump_done: float = 0.85
+    """Share of µs, up to 1, at which the fill has slumped all the way."""
+    slump_is_sudden: bool = False
+    """All of the slump comes there at once, as when the fill gives way."""
     beam_offsets_mm: tuple[float, ...] = (0.0,)
     catch_travel_mm: float = 290.0
     stall_at_mm: float | None = None
@@ -142,9 +144,10 @@ class SlideMotion:
         ]
 
     def _slump_tangent(self, need_mm: float) -> float:
-        """The fill creeps with the cube of the tangent, and all of it has before the slide."""
+        """The fill creeps with the cube of the tangent, or comes at once, before the slide."""
         share = max(0.0, need_mm) / max(self.path.slump_mm, 1e-12)
-        return SLUMP_DONE * self.law.mu_static * cbrt(share)
+        part = 1.0 if self.path.slump_is_sudden else cbrt(share)
+        return self.path.slump_done * self.law.mu_static * part
 
     def _rest(self, until_s: float, angle: Angle, edges: list[BagEdge]) -> None:
         end = min(until_s, self.time_s + REST_SCAN_S)

@@ -13,7 +13,7 @@ from rig.analysis.budget.parts import COMPARING
 from rig.analysis.friction import RunAnalysis, analyse_run
 from rig.analysis.groups import group_runs
 from rig.analysis.load import Analysis, analysis_of
-from rig.analysis.material import NAME, MaterialCheck, Measured, material_checks, measured
+from rig.analysis.material import NAME, MaterialCheck, RatedSlide, material_checks, rated_slides
 from rig.analysis.placing import compare_ways
 from tests.analysis.slides import one_beam, run_file, slide
 
@@ -28,11 +28,11 @@ def base() -> RunAnalysis:
 
 def measure(
     angles: Sequence[float], rate: float, *, check: bool = False, session: str = "a", u: float = 0.0
-) -> list[Measured]:
-    return [Measured(FACE, session, rate, angle, u, check) for angle in angles]
+) -> list[RatedSlide]:
+    return [RatedSlide(FACE, session, rate, angle, u, check) for angle in angles]
 
 
-def only(slides: Sequence[Measured]) -> MaterialCheck:
+def only(slides: Sequence[RatedSlide]) -> MaterialCheck:
     (found,) = material_checks(slides)
     return found
 
@@ -82,7 +82,7 @@ def test_a_difference_within_its_own_uncertainty_changes_nothing() -> None:
     ],
 )
 def test_without_two_slides_at_each_of_two_rates_in_a_session_there_is_no_check(
-    slides: list[Measured],
+    slides: list[RatedSlide],
 ) -> None:
     assert material_checks(slides) == []
 
@@ -167,8 +167,8 @@ def test_only_runs_of_a_rig_that_count_are_measured(base: RunAnalysis) -> None:
         msgspec.structs.replace(row, onset_angle_deg=None),
         msgspec.structs.replace(row, onset_method="by_hand"),
     )
-    assert measured(others) == []
-    assert [one.angle_deg for one in measured([row])] == [20.0]
+    assert rated_slides(others) == []
+    assert [one.angle_deg for one in rated_slides([row])] == [20.0]
 
 
 def test_nothing_is_no_line(base: RunAnalysis) -> None:

@@ -18,7 +18,10 @@ RATES = (0.1, 0.3, 1.0)
 SEED = 13
 FAMILY = LAWS[:3]
 INPUTS = (
-    *(f"rig/analysis/{name}.py" for name in ("onset/estimate", "onset/laws", "onset/posterior")),
+    *(
+        f"rig/analysis/{name}.py"
+        for name in ("onset/estimate", "onset/laws", "onset/posterior", "onset/slump")
+    ),
     *(f"tests/bench/{name}.py" for name in ("onset_law", "onset_world", "slide_laws")),
 )
 TITLES = (

@@ -1,16 +1,17 @@
 """Fill that slumps towards the beam, or into it, before the bag slides: what is flagged.
 
-Run from the project's folder: `python -m tests.bench.onset_slump [--n N] [--write]`. Slides of the
-three laws of the family at 0.3 and 1 °/s. "Into the beam": the leading edge breaks the first beam
-from 2° to 0.05° before the slide (even in the logarithm) and hangs over it by 0 to 2 mm from then
-on. "A corner": the same for a corner of the bag, whose leading edge at the second beam lies as it
-should. "Towards it": the fill slumps by 2 to 8 mm and stops at least 0.3 mm short of the beam. A
-wrong angle is one that is off by more than 4 u.
+Run from the project's folder: `python -m tests.bench.onset_slump [--n N] [--rates R …]
+[--beams B …] [--write]`. Slides of the three laws of the family at 0.3 and 1 °/s. "Into the beam":
+the leading edge breaks the first beam from 2° to 0.05° before the slide (even in the logarithm) and
+hangs over it by 0 to 2 mm from then on. "A corner": the same for a corner of the bag, whose leading
+edge at the second beam lies as it should. "Towards it": the fill slumps by 2 to 8 mm and stops at
+least 0.3 mm short of the beam. A wrong angle is one that is off by more than 4 u.
 """
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
@@ -102,10 +103,10 @@ def seen(made: World) -> tuple[World, int]:
     return part, int(np.sum(~kept))
 
 
-def lines_of(n: int) -> Iterator[str]:
+def lines_of(n: int, rates: Sequence[float], numbers: Sequence[Literal[1, 2]]) -> Iterator[str]:
     """Make the slides; the lines of the table in Markdown."""
     yield from columns(*TITLES)
-    for rate in RATES:
+    for rate in rates:
         good = joined(rate, [world(law, rate, n // 3, seeds(SEED, law, rate)) for law in FAMILY])
         cases = [("none: good slides", good), ("2 to 8 mm towards it", towards_it(rate, n))]
         for corner in (False, True):
@@ -113,7 +114,7 @@ def lines_of(n: int) -> Iterator[str]:
                 what = "a corner" if corner else "into the beam"
                 made = into_the_beam(rate, n, most, least, corner)
                 cases.append((f"{what}, {most:g} to {least:g}° before", made))
-        for beams in (1, 2):
+        for beams in numbers:
             for name, made in cases:
                 kept, refused = seen(made)
                 yield summary(rate, beams, name, analysed(kept, beams), refused)
@@ -124,10 +125,17 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--n", type=int, default=1000, help="slides of each row")
     parser.add_argument("--write", action="store_true", help="put the table into ONSET.md")
+    parser.add_argument("--rates", type=float, nargs="*", default=RATES)
+    parser.add_argument("--beams", type=int, nargs="*", choices=(1, 2), default=(1, 2))
     options = parser.parse_args()
-    inputs = (*INPUTS, "rig/sliding.py", "tests/bench/onset_slump.py")
-    table = Table("tests/bench/ONSET.md", "slump", inputs)
-    table.show(lines_of(options.n), seed=SEED, write=options.write)
+    inputs = (
+        *INPUTS,
+        "rig/sliding.py",
+        "tests/bench/onset_slump.py",
+    )
+    name = "slump" if len(options.beams) > 1 else f"slump, beams {options.beams[0]}"
+    table = Table("tests/bench/ONSET.md", name, inputs)
+    table.show(lines_of(options.n, options.rates, options.beams), seed=SEED, write=options.write)
 
 
 if __name__ == "__main__":

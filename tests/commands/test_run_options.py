@@ -287,3 +287,11 @@ def test_the_exit_code_tells_how_a_series_ended(
     assert said.document == {"runs": [], "groups": []}, "also of a series that failed"
     assert series.begun["quiet"] is True
     assert rig("run", "--twin").out == ""
+
+
+def test_the_twins_law_is_chosen_by_name(rig: Rig, series: NotedSeries, opened: Opened) -> None:
+    assert rig("run", "--twin", "--law", "lugre").code == 0
+    assert opened.asked["on_board"].law == "lugre"
+    said = rig("run", "--law", "lugre")
+    assert said.code == 2
+    assert "give --twin too" in said.err

@@ -25,7 +25,7 @@ def test_an_analysis_prints_rows_groups_problems_and_budgets(
         runs=[one, bare],
         problems=["one file is odd"],
         groups=[],
-        studies=[],
+        checks=[Made(sentence=lambda: "The material is as it was.")],
         made=[],
         n_unchecked=0,
         comparisons=lambda: [Made(sentence=lambda: "A slides earlier.")],
@@ -42,7 +42,7 @@ def test_an_analysis_prints_rows_groups_problems_and_budgets(
     assert said.err == "one file is odd\n"
     assert calls == [([Path("a"), Path("b")], None)]
     assert "\n\n" in said.out
-    assert said.out.endswith("\nA slides earlier.\n")
+    assert said.out.endswith("\nThe material is as it was.\n\nA slides earlier.\n")
     assert len(Path("t.csv").read_text().splitlines()) == 3
     with_budget = rig("analyse", "a", "--budget").out
     assert with_budget.startswith(said.out)

@@ -134,7 +134,7 @@ def test_a_bag_that_lies_askew_is_longer_along_the_slide() -> None:
 
 
 def test_a_gap_is_as_given_less_the_rebound_and_never_closed_when_drawn() -> None:
-    given = scenario(bag={"gap_mm": 5.0, "rebound_mm": 1.5, "slump_mm": 0.7})
+    given = scenario(bag={"gap_mm": 5.0, "rebound_mm": 1.5, "slump_mm": 0.7, "slump_done": 0.95})
     placing = draw_placing(1, given, Settings(), 4)
     assert (placing.number, placing.gap_mm, placing.slump_mm) == (4, 3.5, 0.7)
     careless = Settings(bag=BagSettings(gap_mm=0.5, u_gap_mm=5.0))

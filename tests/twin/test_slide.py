@@ -86,6 +86,16 @@ def test_slump_larger_than_the_gap_breaks_the_beam_before_the_slide() -> None:
     assert edges[1].time_s > slide.onset_time_s
 
 
+@pytest.mark.parametrize("done", [0.6, 0.95, 0.999])
+def test_fill_that_gives_way_at_once_may_do_so_just_before_the_slide(done: float) -> None:
+    slide = slide_of(gap_mm=2.0, slump_mm=3.5, slump_done=done, slump_is_sudden=True)
+    edges = slide.advance(24.0, ramp)
+    assert [(e.beam, e.broken) for e in edges] == [(1, True), (1, False)]
+    assert tan(ramp(edges[0].time_s)) == pytest.approx(done * 0.4, abs=1e-6)
+    assert slide.onset_time_s is not None
+    assert edges[0].time_s < slide.onset_time_s
+
+
 def test_sticky_spot_stalls_the_bag_until_the_board_is_steeper() -> None:
     slide = slide_of(stall_at_mm=60.0, stall_width_mm=40.0, stall_gain=1.0)
     edges = slide.advance(44.0, ramp)

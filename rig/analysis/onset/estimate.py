@@ -18,7 +18,7 @@ Method = Literal["four_edge", "two_edge", "two_edge_limit", "one_edge", "by_hand
 FALSE_ALARM_MISFITS = {1: (2.3, 2.3, 1.9), 2: (8.0, 8.0, 8.0)}
 """Misfit (χ²) that 1 % of good slides exceed, by beams, at `FALSE_ALARM_RATES`; simulated by
 `tests.bench.onset_misfit`."""
-FALSE_ALARM_ODDS = (-1.0, -1.0, -1.0)
+FALSE_ALARM_ODDS = (-0.5, -0.8, -2.0)
 """The same with two beams of the odds that the first edge was a slump, see `slump_log_odds`."""
 FALSE_ALARM_RATES = (0.1, 0.3, 1.0)
 
@@ -261,8 +261,6 @@ def solve(
     if first is None or (fits and (len(edges) < 4 or solved.misfit < LEAST_MISFIT)):
         return solved if fits else solved._replace(flag="creep")
     without = fitted([edge for edge in edges if edge != first], slumped=True)
-    if len(edges) < 4:
-        return without._replace(flag="slumped", misfit=solved.misfit)
     place = (geometry.to_break_mm, geometry.u_to_break_mm)
     odds = slump_log_odds(solved.found, without.found, first.time_s, place, angle_deg, rate_deg_s)
     is_slump = not fits or odds > most_at(FALSE_ALARM_ODDS, rate_deg_s)

@@ -118,6 +118,7 @@ class PlanRuns:
         at: datetime | None,
         overdue_ok: bool,
         settings_file: Path | None,
+        law: str | None = None,
     ) -> SessionEnd:
         """Make what is left of the session; stops at the first series that ends early.
 
@@ -129,6 +130,7 @@ class PlanRuns:
             at: wall time of the twin at the start; now, or its own now, if None.
             overdue_ok: take a calibration that is past due.
             settings_file: where the settings came from.
+            law: of the twin's friction, by name.
         """
         if not self.rows:
             say("The plan is done: nothing is left to run.")
@@ -148,7 +150,9 @@ class PlanRuns:
                 seed=seed,
                 home=home,
                 speed=speed,
-                on_board=self._on_board(row, laid, wanted.fields["slides_before"]),
+                on_board=self._on_board(row, laid, wanted.fields["slides_before"])._replace(
+                    law=law
+                ),
                 utc=now if twin else None,
                 settings_file=settings_file,
             )

@@ -184,6 +184,14 @@ def run(
             "--at", metavar="TIME", help="With --plan and --twin: the simulated rig's wall time."
         ),
     ] = None,
+    law: Annotated[
+        str | None,
+        typer.Option(
+            "--law",
+            metavar="NAME",
+            help="With --twin: the law of friction (coulomb, slip_weakening, stribeck, lugre).",
+        ),
+    ] = None,
     overdue_ok: Annotated[
         bool,
         typer.Option("--overdue-ok", help="Take a calibration that is past due; flags the runs."),
@@ -215,6 +223,8 @@ def run(
             "--rates goes with neither --rate nor --purpose, and neither of --rates and --purpose"
             " with --until or --stop-at-trend: such runs have no one angle; leave one of them out."
         )
+    if law is not None and not twin:
+        raise BadInputError("--law is of the simulated rig; give --twin too, or leave it out.")
     at_rates = () if rates is None else parse_rates(rates)
     seed, home, rig = simulated(twin, seed, rig, plan, out)
     settings = settings_of(rig)
@@ -292,6 +302,7 @@ def run(
             home=home,
             speed=speed_of(speed),
             at=begin,
+            law=law,
             overdue_ok=overdue_ok,
             settings_file=rig,
         )
@@ -311,7 +322,7 @@ def run(
         seed=seed,
         home=home,
         speed=speed_of(speed),
-        on_board=OnBoard(bag=bag, face=face, board=board, study=study_beside(folder)),
+        on_board=OnBoard(bag=bag, face=face, board=board, study=study_beside(folder), law=law),
         settings_file=rig,
     )
     opened.machine.allow_overdue = overdue_ok

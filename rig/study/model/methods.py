@@ -9,7 +9,7 @@ nothing about the level of the rest.
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from rig.analysis.material import MaterialCheck, Measured, material_checks
+from rig.analysis.material import MaterialCheck, RatedSlide, material_checks
 from rig.study.slides.slide import Slide
 
 
@@ -63,7 +63,7 @@ def apart(slides: Iterable[Slide]) -> list[str]:
 def checks_of(slides: Iterable[Slide]) -> list[MaterialCheck]:
     """What checks of the material found, by bag face, board and stage."""
     return material_checks(
-        Measured(
+        RatedSlide(
             face=face_of(slide),
             session=slide.session or slide.at[:10],
             rate_deg_s=slide.rate_deg_s,

@@ -178,7 +178,18 @@ def best_plan(
             f"The shortest plan takes about {least:.1f} h on the rig, and {hours:g} h are there;"
             " leave out bags, boards or climates, or use --without-reference."
         )
-    return best
+    return _checked(study, best, hours, run_min, scatter, number)
+
+
+def _checked(
+    study: Study, best: Best, hours: float, run_min: float, scatter: Scatter, number: int
+) -> Best:
+    """With checks of the material where there is time for them: they narrow nothing."""
+    wanted = study.catalogue.preferences.check_runs
+    preferences = msgspec.structs.replace(best.preferences, check_runs=wanted)
+    catalogue = msgspec.structs.replace(study.catalogue, preferences=preferences)
+    found = _made(msgspec.structs.replace(study, catalogue=catalogue), run_min, scatter, number)
+    return found if found.hours <= hours else best
 
 
 def _rank(found: Best) -> tuple[float, float]:
@@ -199,6 +210,7 @@ def _choices(study: Study, *, without_reference: bool, controls: int | None) -> 
             sessions_per_climate=sessions,
             reference_runs=reference,
             min_controls=fewest,
+            check_runs=0,
         )
         catalogue = msgspec.structs.replace(study.catalogue, preferences=changed)
         yield msgspec.structs.replace(study, catalogue=catalogue)

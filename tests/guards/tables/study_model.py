@@ -1,6 +1,6 @@
 """Guards of the study's model."""
 
-from tests.guards.entry import Guard, change, never, without
+from tests.guards.entry import Guard, always, change, never, without
 
 ANSWERS = "tests/study/model/test_answers.py::"
 DATA = "tests/study/model/test_data.py::"
@@ -12,6 +12,10 @@ _BRIDGE = _METHODS + "a_bridge_is_one_bag_face_measured_both_ways_in_one_session
 _CHECKED = (
     "tests/study/test_plan_make.py::"
     "test_the_material_is_checked_once_for_each_kind_of_fabric_in_a_stage"
+)
+_TIME = (
+    "tests/study/plan/test_trial.py::"
+    "test_checks_of_the_material_are_planned_where_there_is_time_for_them"
 )
 STORE = "tests/study/model/test_store.py::"
 
@@ -72,6 +76,8 @@ ENTRIES: list[Guard] = [
         _METHODS + "a_check_enters_neither_level_nor_offset_and_a_difference_widens",
         nth=2,
     ),
+    always("rig.study.plan.trial", "_checked", "found.hours <= hours", _TIME),
+    never("rig.study.plan.trial", "_checked", "found.hours <= hours", _TIME),
     never("rig.study.plan.make", "_Maker._check", "runs and ...", _CHECKED),
     without("rig.study.plan.make", "_Maker._check", "self._checked.add(...)", _CHECKED),
     change(

@@ -9,6 +9,7 @@ from rig.errors import BadInputError
 from rig.study.answer.ask import ask
 from rig.study.plan.keep import timed_plan
 from rig.study.plan.rows import read_plan
+from rig.study.plan.status import plan_hours
 from rig.study.plan.trial import Scatter, Trial, chance_to_show, foresee, prior_scatter, trial_of
 from tests.study.answer.evening import evening
 from tests.study.folder_example import make_study
@@ -74,3 +75,21 @@ def test_a_plan_may_do_without_the_reference_bag(tmp_path: Path) -> None:
     study = make_study(tmp_path / "s")
     rows, _ = timed_plan(study, 20.0, 1.0, SCATTER, without_reference=True)
     assert "reference" not in {row.action for row in rows}
+
+
+def test_checks_of_the_material_are_planned_where_there_is_time_for_them(tmp_path: Path) -> None:
+    """They narrow no effect, so they never take the place of a slide that does."""
+
+    def checks(hours: float, name: str) -> tuple[int, int]:
+        study = make_study(tmp_path / name, check_runs=3)
+        rows, _ = timed_plan(study, hours, 1.0, SCATTER)
+        actions = [row.action for row in rows]
+        return actions.count("check"), actions.count("run")
+
+    n_checks, n_runs = checks(1e3, "long")
+    assert n_checks == 3
+    plain = make_study(tmp_path / "plain")
+    rows, _ = timed_plan(plain, 1e3, 1.0, SCATTER)
+    assert [row.action for row in rows].count("run") == n_runs
+    hours = plan_hours(plain, rows, 1.0)
+    assert checks(hours + 1e-6, "exact") == (0, n_runs)
