@@ -61,7 +61,8 @@ def study_of(folder: Path, seed: int) -> Path:
 
 def rounded(lower: float, upper: float, digits: int = 1) -> tuple[float, float]:
     """An interval as text shows it, its sign aside: effects are said by their size."""
-    return tuple(sorted(abs(float(f"{one:.{digits}f}")) for one in (lower, upper)))  # type: ignore[return-value]
+    one, other = (abs(float(f"{end:.{digits}f}")) for end in (lower, upper))
+    return min(one, other), max(one, other)
 
 
 def intervals_of(answer: dict[str, Any]) -> set[tuple[float, float]]:
@@ -73,8 +74,8 @@ def intervals_of(answer: dict[str, Any]) -> set[tuple[float, float]]:
             if part.get("lower_deg") is not None:
                 found.add(rounded(part["lower_deg"], part["upper_deg"]))
                 if "bag" in part:  # the report has coefficients beside the angles
-                    low, high = (tan(radians(part[end])) for end in ("lower_deg", "upper_deg"))
-                    found.add(rounded(low, high, digits=2))
+                    lower, upper = tan(radians(part["lower_deg"])), tan(radians(part["upper_deg"]))
+                    found.add(rounded(lower, upper, 2))
             for name, value in part.items():
                 if name.endswith("_sd_deg"):
                     found.add(rounded(value["lower"], value["upper"], 2))

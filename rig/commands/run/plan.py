@@ -144,6 +144,7 @@ class PlanRuns:
                 wiped = row
                 continue
             wanted = self._series(row, is_first=not paths)
+            on_board = self._on_board(row, laid, wanted.fields["slides_before"])
             opened = open_rig(
                 self._settings,
                 twin=twin,

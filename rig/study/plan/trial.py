@@ -7,21 +7,24 @@ control bags, m sittings at each stage and s series of n slides in each, its var
 
 or, without controls, (2 / m) session² in the place of the term in 1 / k: what a sitting adds then
 stays in the difference. The model's prior narrows it a little: 1 / (1/V + 1/prior²). So the
-interval is that which the model gives where it knows the scatters (tests compare the two).
+interval is that which the model gives where it knows the scatters (tests compare the two). An
+effect is shown as the answer shows it: its sign is SHOWN likely, the chance that the recipe does
+nothing counting for neither.
 """
 
 from collections.abc import Iterator, Sequence
 from itertools import product
-from math import erf, sqrt
+from math import erf, exp, sqrt
 from typing import NamedTuple
 
 import msgspec
+import numpy as np
 from msgspec import Struct
 
 from rig.errors import BadInputError
 from rig.study.folder.catalogue import Preferences
 from rig.study.folder.study import Study
-from rig.study.model.priors import PRIORS
+from rig.study.model.priors import PRIORS, value_at
 from rig.study.plan.make import make_plan
 from rig.study.plan.rows import PlanRow
 from rig.study.plan.status import plan_hours
@@ -30,6 +33,8 @@ SURE = 1.959964
 """97.5 % quantile of the normal distribution."""
 LIKELY = 0.841621
 """80 % quantile."""
+SHOWN = 0.975
+"""As likely must a sign be to be claimed; the answer's own limit, which a test compares."""
 
 
 class Scatter(Struct, frozen=True, kw_only=True):
@@ -73,11 +78,19 @@ class Best(NamedTuple):
 
 
 def prior_scatter(*, by_hand: bool = False) -> Scatter:
-    """What the model expects before a study has shown its own."""
+    """What the model expects before a study has shown its own.
+
+    Several bags soon tell how slides, series and responses scatter, so those count by their median.
+    A sitting before and one after say nothing of the scatter of sittings: it counts by its mean
+    square, over the central 95 % of the prior.
+    """
+    central = np.linspace(-SURE, SURE, 201)
+    weights = np.exp(-0.5 * central**2)
+    session_deg = np.average(value_at("session", central) ** 2, weights=weights) ** 0.5
     return Scatter(
         run_deg=PRIORS["reader_run" if by_hand else "run"].centre,
         series_deg=PRIORS["series"].centre,
-        session_deg=PRIORS["session"].centre,
+        session_deg=float(session_deg),
         response_deg=PRIORS["response"].centre,
     )
 
@@ -109,8 +122,22 @@ def _precision(trial: Trial, scatter: Scatter) -> tuple[float, float, float]:
     spread = variance(trial, scatter)
     prior = PRIORS["effect"].spread ** 2 + PRIORS["effect_face"].spread ** 2
     left = 1.0 / (1.0 / spread + 1.0 / prior)
-    # The estimate is drawn towards zero by left / V, and shown beyond SURE·√left.
-    return sqrt(spread), SURE * sqrt(left), SURE * sqrt(left) * spread / left
+    low, high = 0.0, 100.0 * sqrt(spread + prior)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if _p_sign(middle, spread, prior) < SHOWN else (low, middle)
+    return sqrt(spread), SURE * sqrt(left), high
+
+
+def _p_sign(estimate_deg: float, spread: float, prior: float) -> float:
+    """How likely the effect has this estimate's sign; it is nothing in a third of all recipes."""
+    wide = spread + prior
+    nothing_to_some = 0.5 * sqrt(wide / spread)
+    nothing_to_some *= exp(-0.5 * estimate_deg**2 * (1.0 / spread - 1.0 / wide))
+    # Given that it does something: normal about the estimate drawn towards zero.
+    z = estimate_deg * sqrt(prior / (spread * wide))
+    sign = 0.5 * (1.0 + erf(z / sqrt(2.0)))
+    return sign / (1.0 + nothing_to_some)
 
 
 def variance(trial: Trial, scatter: Scatter) -> float:

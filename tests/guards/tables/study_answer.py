@@ -85,6 +85,8 @@ ENTRIES: list[Guard] = [
     limit(_WORDS, "MOST_SENTENCES", _CLAIMS),
     limit(_TRIAL, "SURE", _BY_HAND),
     limit(_TRIAL, "LIKELY", _BY_HAND),
+    limit(_TRIAL, "SHOWN", _BY_TRIAL + "shown_means_what_it_means_in_the_answer", times=0.99),
+    change(_TRIAL, "_p_sign", "0.5 * sqrt(wide / spread)", "0.0", _BY_HAND),
     change(_TRIAL, "variance", "scatter.run_deg**2 / trial.slides", "scatter.run_deg**2", _BY_HAND),
     change(_TRIAL, "variance", "2.0 / (trial.sessions * trial.series)", "2.0", _BY_HAND),
     never(_TRIAL, "_precision", "trial.treated < 1", _BY_TRIAL + "a_trial_needs_a_treated_bag"),

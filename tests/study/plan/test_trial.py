@@ -3,14 +3,25 @@
 from math import sqrt
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy.stats import norm
 
 from rig.errors import BadInputError
+from rig.study.answer import effects
 from rig.study.answer.ask import ask
 from rig.study.plan.keep import timed_plan
 from rig.study.plan.rows import read_plan
 from rig.study.plan.status import plan_hours
-from rig.study.plan.trial import Scatter, Trial, chance_to_show, foresee, prior_scatter, trial_of
+from rig.study.plan.trial import (
+    SHOWN,
+    Scatter,
+    Trial,
+    chance_to_show,
+    foresee,
+    prior_scatter,
+    trial_of,
+)
 from tests.study.answer.evening import evening
 from tests.study.folder_example import make_study
 
@@ -25,10 +36,32 @@ def test_a_trial_by_hand() -> None:
     left = 1 / (1 / variance + 1 / (2.0**2 + 0.8**2))
     found = foresee(trial, SCATTER)
     assert found.half_width_deg == pytest.approx(1.96 * sqrt(left), rel=1e-3)
-    shown_at = 1.96 * sqrt(left) * variance / left
-    assert found.detectable_deg == pytest.approx(shown_at + 0.8416 * sqrt(variance), rel=1e-3)
+    shown_at = found.detectable_deg - 0.8416 * sqrt(variance)
+    assert _p_sign_by_numbers(shown_at, variance) == pytest.approx(0.975, abs=1e-4)
     assert chance_to_show(found.detectable_deg, trial, SCATTER) == pytest.approx(0.8, abs=1e-4)
     assert chance_to_show(shown_at, trial, SCATTER) == pytest.approx(0.5, abs=1e-3)
+
+
+def _p_sign_by_numbers(estimate_deg: float, variance: float) -> float:
+    """Bayes' theorem on a grid: nothing in a third, else normal with the prior's variance."""
+    effect = np.linspace(-15.0, 15.0, 60_001)
+    step = effect[1] - effect[0]
+    prior = norm.pdf(effect, scale=sqrt(2.0**2 + 0.8**2)) * step * 2.0 / 3.0
+    each = prior * norm.pdf(estimate_deg, effect, sqrt(variance))
+    nothing = norm.pdf(estimate_deg, 0.0, sqrt(variance)) / 3.0
+    return float(each[effect > 0.0].sum() / (each.sum() + nothing))
+
+
+def test_shown_means_what_it_means_in_the_answer() -> None:
+    assert SHOWN == effects.SHOWN
+
+
+def test_a_sitting_before_and_one_after_show_little_without_a_control() -> None:
+    """As `tests/bench/MODEL.md` has it of the model: 90 to 100 and 7 to 13 % of 30 evenings."""
+    with_control = Trial(treated=3, controls=1, sessions=1, series=1, slides=3)
+    without = Trial(treated=4, controls=0, sessions=1, series=1, slides=3)
+    assert 0.8 < chance_to_show(1.9, with_control, prior_scatter()) < 0.95
+    assert 0.05 < chance_to_show(1.9, without, prior_scatter()) < 0.35
 
 
 def test_without_controls_a_sittings_shift_stays_in_the_difference() -> None:
