@@ -14,7 +14,7 @@ MOST = 100
 """Files of a task: seconds of work, so that a killed worker costs little."""
 
 
-class Order(msgspec.Struct, frozen=True, kw_only=True):
+class BatchOrder(msgspec.Struct, frozen=True, kw_only=True):
     """Files to be read."""
 
     url: str
@@ -34,7 +34,7 @@ class Seen(msgspec.Struct, frozen=True, kw_only=True):
     kept: Kept
 
 
-class Done(msgspec.Struct, frozen=True, kw_only=True):
+class BatchDone(msgspec.Struct, frozen=True, kw_only=True):
     """What came of an order, file by file."""
 
     code: str
@@ -43,13 +43,13 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
 
 
 _encoder = msgspec.msgpack.Encoder()
-decoder = msgspec.msgpack.Decoder(Done)
+decoder = msgspec.msgpack.Decoder(BatchDone)
 
 
-def make(order: Order) -> bytes:
-    """Do an order; returns a `Done` in MessagePack, so that every process hands over the same."""
+def make(order: BatchOrder) -> bytes:
+    """Do an order; returns a `BatchDone` as MessagePack, the same bytes from any process."""
     seen = tuple(_seen(order.url, name) for name in order.names)
-    return _encoder.encode(Done(code=analysis_version(), seen=seen))
+    return _encoder.encode(BatchDone(code=analysis_version(), seen=seen))
 
 
 def _seen(url: str, name: str) -> Seen:
@@ -78,7 +78,7 @@ def joined(parts: Sequence[bytes | None], names: Sequence[str]) -> bytes:
             done = decoder.decode(part)
             code = done.code
             seen += done.seen
-    return _encoder.encode(Done(code=code, seen=tuple(seen)))
+    return _encoder.encode(BatchDone(code=code, seen=tuple(seen)))
 
 
 def lost_words(name: str) -> str:

@@ -9,7 +9,7 @@ from itertools import islice
 from typing import Any
 
 from rig.errors import BadInputError
-from rig.gather.batch import Order, joined, make
+from rig.gather.batch import BatchOrder, joined, make
 from rig.gather.extra import needed
 
 CONNECT_S = 10.0
@@ -42,7 +42,7 @@ class Cluster:
         """Let go of the cluster, which goes on without us."""
         self._client.close()
 
-    def work(self, orders: Iterable[Order]) -> Iterator[tuple[Order, bytes]]:
+    def work(self, orders: Iterable[BatchOrder]) -> Iterator[tuple[BatchOrder, bytes]]:
         """Do orders in whatever order they are finished.
 
         A task during which workers died again and again is done once more, file by file; a file
@@ -53,11 +53,11 @@ class Cluster:
         """
         distributed = needed("distributed")
         waiting = iter(orders)
-        under_way: dict[Any, tuple[Order, Order]] = {}
+        under_way: dict[Any, tuple[BatchOrder, BatchOrder]] = {}
         parts: dict[str, dict[str, bytes | None]] = {}
         finished = distributed.as_completed(loop=self._client.loop)
 
-        def submit(whole: Order, part: Order) -> None:
+        def submit(whole: BatchOrder, part: BatchOrder) -> None:
             future = self._client.submit(make, part, key=f"rig-{part.key}", pure=False)
             under_way[future] = whole, part
             finished.add(future)
@@ -104,9 +104,9 @@ class Cluster:
         return made
 
 
-def split(order: Order) -> list[Order]:
+def split(order: BatchOrder) -> list[BatchOrder]:
     """An order for each file."""
     return [
-        Order(url=order.url, names=(name,), key=f"{order.key}-{number}")
+        BatchOrder(url=order.url, names=(name,), key=f"{order.key}-{number}")
         for number, name in enumerate(order.names)
     ]

@@ -30,7 +30,7 @@ STEM = 16
 """Characters that stand for a unit in the names of its manifest and parts."""
 
 
-class Part(msgspec.Struct, frozen=True, array_like=True):
+class DatasetPart(msgspec.Struct, frozen=True, array_like=True):
     """One Parquet file."""
 
     path: str
@@ -40,7 +40,7 @@ class Part(msgspec.Struct, frozen=True, array_like=True):
     n_rows: int
 
 
-class Unit(msgspec.Struct, frozen=True, kw_only=True):
+class DatasetUnit(msgspec.Struct, frozen=True, kw_only=True):
     """What counts of a study, or of the loose run files of a rig and month."""
 
     key: str
@@ -48,14 +48,14 @@ class Unit(msgspec.Struct, frozen=True, kw_only=True):
     """Of the study."""
     inputs: bytes
     """A digest of all that its rows were made of."""
-    parts: tuple[Part, ...]
+    parts: tuple[DatasetPart, ...]
     contents: tuple[bytes, ...] = ()
     """Digests of the run files in it."""
     run_ids: tuple[str, ...] = ()
     journal_lines: int = 0
 
 
-class About(msgspec.Struct, frozen=True, kw_only=True):
+class DatasetAbout(msgspec.Struct, frozen=True, kw_only=True):
     """`dataset.json`."""
 
     format: str
@@ -66,7 +66,7 @@ class About(msgspec.Struct, frozen=True, kw_only=True):
 
 
 _encoder = msgspec.msgpack.Encoder()
-_decoder = msgspec.msgpack.Decoder(Unit)
+_decoder = msgspec.msgpack.Decoder(DatasetUnit)
 
 
 class Dataset:
@@ -85,7 +85,7 @@ class Dataset:
         self.slides = folder / "slides"
         self._units = folder / "_index" / "units"
         self._staged = folder / "_index" / "staged"
-        self.units: dict[str, Unit] = {}
+        self.units: dict[str, DatasetUnit] = {}
         self.unsound: set[str] = set()
         """Units with a part that is gone or was changed."""
         try:
@@ -94,7 +94,7 @@ class Dataset:
         except OSError as error:
             raise _cannot_write(folder, error) from error
 
-    def put(self, unit: Unit, rows: Mapping[Partition, list[Row]]) -> None:
+    def put(self, unit: DatasetUnit, rows: Mapping[Partition, list[Row]]) -> None:
         """Let these rows be the unit's, whatever was there before; `unit.parts` is filled in here.
 
         Raises:
@@ -108,7 +108,7 @@ class Dataset:
                 data = parquet_bytes(rows[partition])
                 name = f"{_stem(unit.key)}-{_digest(data).hex()}.parquet"
                 path = f"{folder_of(*partition)}/{name}"
-                parts.append(Part(path, _digest(data), len(rows[partition])))
+                parts.append(DatasetPart(path, _digest(data), len(rows[partition])))
                 if path not in old or unit.key in self.unsound:
                     replace_file(self._staged / name, data)
             unit = msgspec.structs.replace(unit, parts=tuple(parts))
@@ -143,7 +143,7 @@ class Dataset:
                 f"{self.folder} has other files in it; name a new folder for the dataset."
             )
         else:
-            made = About(
+            made = DatasetAbout(
                 format=FORMAT,
                 version=VERSION,
                 with_names=tokens.with_names,
@@ -169,7 +169,7 @@ class Dataset:
             for path in self._staged.iterdir():
                 path.unlink()
 
-    def _move(self, parts: Iterable[Part]) -> None:
+    def _move(self, parts: Iterable[DatasetPart]) -> None:
         for part in parts:
             target = self.slides / part.path
             staged = self._staged / target.name
@@ -177,7 +177,7 @@ class Dataset:
                 make_folder(target.parent)
                 staged.replace(target)
 
-    def _parts(self, key: str) -> tuple[Part, ...]:
+    def _parts(self, key: str) -> tuple[DatasetPart, ...]:
         unit = self.units.get(key)
         return () if unit is None else unit.parts
 
@@ -188,7 +188,7 @@ class Dataset:
         return path.relative_to(self.slides).as_posix()
 
 
-def read_about(folder: Path) -> About:
+def read_about(folder: Path) -> DatasetAbout:
     """What a dataset says of itself.
 
     Raises:
@@ -196,7 +196,7 @@ def read_about(folder: Path) -> About:
     """
     path = folder / "dataset.json"
     try:
-        about = msgspec.json.decode(path.read_bytes(), type=About)
+        about = msgspec.json.decode(path.read_bytes(), type=DatasetAbout)
     except FileNotFoundError:
         raise BadInputError(
             f"{folder} is not a dataset of slides; `rig gather SOURCE --out {folder}` makes one."
@@ -213,7 +213,7 @@ def read_about(folder: Path) -> About:
     return about
 
 
-def check_tokens(about: About, tokens: Tokens, folder: Path) -> None:
+def check_tokens(about: DatasetAbout, tokens: Tokens, folder: Path) -> None:
     """Raise BadInputError unless names are hidden in the dataset as they would be now."""
     if about.with_names != tokens.with_names:
         has = "has people's names in it" if about.with_names else "hides people's names"
@@ -229,9 +229,9 @@ def check_tokens(about: About, tokens: Tokens, folder: Path) -> None:
         )
 
 
-def read_units(folder: Path) -> tuple[dict[str, Unit], set[str]]:
+def read_units(folder: Path) -> tuple[dict[str, DatasetUnit], set[str]]:
     """The units of a dataset, and the names of the manifests that are damaged."""
-    found: dict[str, Unit] = {}
+    found: dict[str, DatasetUnit] = {}
     damaged: set[str] = set()
     for path in sorted((folder / "_index" / "units").glob("*.msgpack")):
         data = path.read_bytes()
@@ -243,7 +243,7 @@ def read_units(folder: Path) -> tuple[dict[str, Unit], set[str]]:
     return found, damaged
 
 
-def is_sound(slides: Path, part: Part) -> bool:
+def is_sound(slides: Path, part: DatasetPart) -> bool:
     """Whether a part is as it was written."""
     try:
         return _digest((slides / part.path).read_bytes()) == part.digest

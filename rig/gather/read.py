@@ -7,15 +7,15 @@ from typing import Any
 from urllib.parse import unquote
 
 from rig.errors import BadInputError
-from rig.gather.dataset import CHECK_BYTES, Unit, read_about, read_units
+from rig.gather.dataset import CHECK_BYTES, DatasetUnit, read_about, read_units
 from rig.gather.extra import needed
 from rig.gather.schema import NOT_KNOWN, PARTITIONS, study_id_of
 from rig.gather.tokens import Tokens, key_place, secret_key
 from rig.settings.model import Settings
 from rig.study.folder.study import Study
-from rig.study.model.data import Facts, model_data
+from rig.study.model.data import Facts, ModelData, model_data
 from rig.study.model.history import Played
-from rig.study.model.others import SHARED, Bound, Other, Told, other_of
+from rig.study.model.others import SHARED, Told, reduced
 from rig.study.slides.slide import Applied, Slide
 from rig.study.slides.table import SlideTable
 
@@ -37,7 +37,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
     about = read_about(folder)
     own = study_id_of(study.catalogue)
     faces = {(s.model, s.face) for s in table.valid if s.model and s.face}
-    others: list[Other] = []
+    others: list[ModelData] = []
     rigs: set[str] = set()
     readers: set[str] = set()
     shared: set[str] = set()
@@ -50,7 +50,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
             continue
         if not any((s.model, s.face) in faces for s in slides):
             continue
-        others.append(other_of(model_data(slides, facts), lambda m, f: (m, f) in faces))
+        others.append(model_data(slides, facts))
         rigs |= {s.rig for s in slides if s.rig}
         readers |= {s.reader for s in slides if s.reader}
         shared |= {aliases[s.bag] for s in slides if s.bag in aliases}
@@ -59,7 +59,9 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
         raise BadInputError(
             f"No other study in {folder} has bags of the same model ({models}); leave out --with."
         )
-    bound = Bound(tuple(others), aliases, _instruments(table, with_names=about.with_names))
+    bound = reduced(others, lambda m, f: (m, f) in faces)._replace(
+        aliases=aliases, instruments=_instruments(table, with_names=about.with_names)
+    )
     return Told(
         bound=bound,
         n_studies=len(others),
@@ -70,7 +72,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
     )
 
 
-def studies_in(folder: Path) -> Iterator[tuple[Unit, list[Row]]]:
+def studies_in(folder: Path) -> Iterator[tuple[DatasetUnit, list[Row]]]:
     """The studies of a dataset, one after the other, with their rows in order of time.
 
     Raises:
@@ -85,7 +87,7 @@ def studies_in(folder: Path) -> Iterator[tuple[Unit, list[Row]]]:
             yield unit, rows_of_unit(folder, unit)
 
 
-def rows_of_unit(folder: Path, unit: Unit) -> list[Row]:
+def rows_of_unit(folder: Path, unit: DatasetUnit) -> list[Row]:
     """Its rows in order of time, `rig` and `month` among the values.
 
     Raises:

@@ -10,15 +10,15 @@ import msgspec
 from rig.errors import BadInputError
 from rig.files.lock import Busy, locked
 from rig.gather import batch
-from rig.gather.batch import Order
+from rig.gather.batch import BatchOrder
 from rig.gather.dataset import Dataset
 from rig.gather.index import Entry, Index
-from rig.gather.sources import File, Source
+from rig.gather.sources import File, GatherSource
 from rig.gather.tokens import Tokens
 from rig.gather.units import Problem, StudyAt, renew_loose, renew_studies, write_problems
 from rig.study.slides.results import analysis_version
 
-Work = Callable[[Iterable[Order]], Iterator[tuple[Order, bytes]]]
+Work = Callable[[Iterable[BatchOrder]], Iterator[tuple[BatchOrder, bytes]]]
 """Does orders, here or elsewhere, and hands over what came of each in any order."""
 Told = Callable[[int, int], None]
 """Gets the run files read so far, and how many there are to be read."""
@@ -45,7 +45,7 @@ class _Wanted(NamedTuple):
     is_loose: bool
 
 
-def here(orders: Iterable[Order]) -> Iterator[tuple[Order, bytes]]:
+def here(orders: Iterable[BatchOrder]) -> Iterator[tuple[BatchOrder, bytes]]:
     """Do the work in this process."""
     return ((order, batch.make(order)) for order in orders)
 
@@ -74,7 +74,7 @@ def gather(
     Raises:
         BadInputError: a source can't be read, or the dataset can't be written.
     """
-    sources = [Source(url) for url in urls]
+    sources = [GatherSource(url) for url in urls]
     listed = [source.listed() for source in sources]
     out.mkdir(parents=True, exist_ok=True)
     try:
@@ -84,7 +84,7 @@ def gather(
             n_files = n_read = 0
             studies: list[StudyAt] = []
             where: dict[bytes, str] = {}
-            wanted: list[tuple[Source, list[_Wanted]]] = []
+            wanted: list[tuple[GatherSource, list[_Wanted]]] = []
             for source, found in zip(sources, listed, strict=True):
                 files = [
                     *((run, False) for study in found.studies for run in study.runs),
@@ -136,7 +136,7 @@ def _is_known(index: Index, one: _Wanted) -> bool:
 
 
 def _read(
-    wanted: Sequence[tuple[Source, list[_Wanted]]],
+    wanted: Sequence[tuple[GatherSource, list[_Wanted]]],
     index: Index,
     tokens: Tokens,
     work: Work,
@@ -146,11 +146,11 @@ def _read(
     total = sum(len(files) for _, files in wanted)
     waiting: dict[str, list[_Wanted]] = {}
 
-    def orders() -> Iterator[Order]:
+    def orders() -> Iterator[BatchOrder]:
         for source, files in wanted:
             for first in range(0, len(files), batch.MOST):
                 some = files[first : first + batch.MOST]
-                order = Order(
+                order = BatchOrder(
                     url=source.url, names=tuple(one.file.name for one in some), key=_key(some)
                 )
                 waiting[order.key] = some

@@ -45,7 +45,7 @@ class Listed(NamedTuple):
     loose: list[File]
 
 
-class Source:
+class GatherSource:
     """A place to read from.
 
     Args:

@@ -12,11 +12,11 @@ import msgspec
 from rig.errors import BadInputError
 from rig.files.cells import safe_cell
 from rig.files.durable import replace_file
-from rig.gather.dataset import Dataset, Unit
+from rig.gather.dataset import Dataset, DatasetUnit
 from rig.gather.index import Index
 from rig.gather.rows import by_partition, loose_rows, rows_of
 from rig.gather.schema import VERSION, columns, study_id_of
-from rig.gather.sources import Source, StudyFiles
+from rig.gather.sources import GatherSource, StudyFiles
 from rig.gather.tokens import Tokens
 from rig.study.folder import catalogue_file, journal_file
 from rig.study.folder.catalogue_file import parse_catalogue
@@ -30,7 +30,7 @@ from rig.study.slides.table import slide_of, table_of
 class StudyAt(NamedTuple):
     """A study and where it lies."""
 
-    source: Source
+    source: GatherSource
     files: StudyFiles
 
 
@@ -121,21 +121,37 @@ def renew_loose(dataset: Dataset, index: Index, tokens: Tokens) -> list[str]:
     for place in best.values():
         one = index.known[place]
         groups.setdefault(f"loose\0{one.rig or ''}\0{one.month or ''}", []).append(place)
+    there = runs | {one.run_id for _, one in index.loose()}
+    # A damaged file of the index forgets runs; their slides stay until they are gathered again.
+    short = {
+        key
+        for key, unit in dataset.units.items()
+        if key.startswith("loose") and not there.issuperset(unit.run_ids)
+    }
     for key in [k for k in dataset.units if k.startswith("loose") and k not in groups]:
-        dataset.drop(key)
+        if key not in short:
+            dataset.drop(key)
     for key, places in sorted(groups.items()):
         places.sort(key=lambda place: index.known[place].run_id)
         inputs = _inputs(tokens, *(_version_of(index, place) for place in places))
         known = dataset.units.get(key)
-        if known is not None and known.inputs == inputs and key not in dataset.unsound:
+        is_sound = known is not None and key not in dataset.unsound
+        if is_sound and (key in short or (known is not None and known.inputs == inputs)):
             continue
         kept = index.kept(places)
         slides = [slide_of(Path(_own(kept[place])), kept[place]) for place in places]
         slides.sort(key=lambda slide: (slide.at, slide.slide_id))
-        unit = Unit(key=key, inputs=inputs, parts=())
+        run_ids = tuple(index.known[place].run_id for place in places)
+        unit = DatasetUnit(key=key, inputs=inputs, parts=(), run_ids=run_ids)
         dataset.put(unit, by_partition(loose_rows(slides, tokens)))
     n_more = n_known - len(best)
-    return [f"{n_more} loose run files are copies of runs that count once."] if n_more else []
+    notes = [f"{n_more} loose run files are copies of runs that count once."] if n_more else []
+    if short:
+        notes.append(
+            "A part of the index was damaged: gather all sources of the dataset again, so that new"
+            " run files that are in no study can join the old ones."
+        )
+    return notes
 
 
 def write_problems(folder: Path, problems: Sequence[Problem], tokens: Tokens) -> None:
@@ -202,7 +218,7 @@ def _renew(one: _Opened, dataset: Dataset, index: Index, tokens: Tokens) -> list
     slides = [slide for slide in table.slides if slide.slide_id not in doubled]
     rows = rows_of(one.study, one.study_id, table._replace(slides=slides), tokens)
     known = [index.known[place] for place in one.places.values()]
-    unit = Unit(
+    unit = DatasetUnit(
         key=one.study_id,
         name=one.study.catalogue.name,
         inputs=one.inputs,

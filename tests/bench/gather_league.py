@@ -32,6 +32,8 @@ FILE = "tests/bench/GATHER.md"
 COST = Table(FILE, "cost of a gather", INPUTS)
 KILLS = Table(FILE, "gathers that were killed", INPUTS)
 ENVIRONMENT = os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+WITHOUT_PROFILER = {"DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False"}
+"""Dask's own profiler keeps an hour of samples, which would hide what rig keeps."""
 MB = 1024.0 * 1024.0
 
 
@@ -81,7 +83,7 @@ def cluster(port: int) -> Iterator[Cluster]:
     nannies = [
         subprocess.Popen(
             [*start, "distributed.cli.dask_worker", address, *local, "--nthreads", "1"],
-            stdout=log, stderr=log, env=ENVIRONMENT,
+            stdout=log, stderr=log, env=ENVIRONMENT | WITHOUT_PROFILER,
         )
         for _ in range(2)
     ]  # fmt: skip

@@ -22,9 +22,14 @@ def rig(tmp_path: Path, *words: str, before: str = "") -> "subprocess.CompletedP
     )
 
 
-def test_gather_says_what_it_did(tmp_path: Path) -> None:
+def test_gather_says_what_it_did_without_dask(tmp_path: Path) -> None:
     make_league(tmp_path / "league")
-    done = rig(tmp_path, "gather", str(tmp_path / "league"), "--out", str(tmp_path / "d"))
+    words = ("gather", str(tmp_path / "league"), "--out", str(tmp_path / "d"))
+    done = rig(
+        tmp_path,
+        *words,
+        before="import sys; sys.modules['dask'] = sys.modules['distributed'] = None",
+    )
     assert done.returncode == 0
     assert "7 slides in 3 parts. 6 run files in the sources, 6 read now, 1 left" in done.stdout
     assert "b.run.jsonl is no run file" in done.stderr
@@ -51,13 +56,6 @@ def test_without_the_extra_one_sentence_says_what_to_install(
     assert f"This needs {module}, which is not installed; `pip install '.[many]'`" in done.stderr
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "d").exists()
-
-
-def test_dask_is_not_loaded_in_process(tmp_path: Path) -> None:
-    make_league(tmp_path / "league")
-    before = "import sys; sys.modules['dask'] = sys.modules['distributed'] = None"
-    words = ("gather", str(tmp_path / "league"), "--out", str(tmp_path / "d"))
-    assert rig(tmp_path, *words, before=before).returncode == 0
 
 
 @pytest.mark.parametrize(

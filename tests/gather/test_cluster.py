@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from rig.gather import batch
-from rig.gather.batch import Order
+from rig.gather.batch import BatchOrder
 from rig.gather.cluster import split
 from tests.gather.league import make_league, parts_of
 
@@ -65,7 +65,7 @@ def test_nobody_at_the_address_is_told() -> None:
 def test_an_order_is_split_and_joined_again(tmp_path: Path) -> None:
     make_league(tmp_path / "league")
     names = ("loose/a.run.jsonl", "loose/b.run.jsonl")
-    order = Order(url=str(tmp_path / "league"), names=names, key="k")
+    order = BatchOrder(url=str(tmp_path / "league"), names=names, key="k")
     parts = split(order)
     assert len({part.key for part in parts}) == 2
     made = [batch.make(part) for part in parts]

@@ -100,3 +100,17 @@ def test_slides_outlive_a_damaged_manifest(club: Study, tmp_path: Path) -> None:
     assert parts_of(tmp_path / "d") == wanted
     gathered(tmp_path / "league", tmp_path / "d")
     assert parts_of(tmp_path / "d") == wanted
+
+
+def test_slides_outlive_a_damaged_index_whose_files_are_not_gathered_now(
+    club: Study, tmp_path: Path
+) -> None:
+    gathered(tmp_path / "league", tmp_path / "d")
+    wanted = parts_of(tmp_path / "d")
+    for path in (tmp_path / "d" / "_index" / "seen").iterdir():
+        path.write_bytes(path.read_bytes()[:-1])
+    found = gathered(tmp_path / "league" / "club", tmp_path / "d")
+    assert "index was damaged" in found.notes[-1]
+    assert parts_of(tmp_path / "d") == wanted
+    gathered(tmp_path / "league", tmp_path / "d")
+    assert parts_of(tmp_path / "d") == wanted

@@ -151,9 +151,7 @@ class PlanRuns:
                 seed=seed,
                 home=home,
                 speed=speed,
-                on_board=self._on_board(row, laid, wanted.fields["slides_before"])._replace(
-                    law=law
-                ),
+                on_board=on_board._replace(law=law),
                 utc=now if twin else None,
                 settings_file=settings_file,
             )

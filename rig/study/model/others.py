@@ -1,8 +1,8 @@
 """What other owners' studies say, small enough to go beside a study's own slides.
 
-Each other study is reduced by itself, at the mode of its scales and the likeliest doing of its
-recipes, where all that is linear is normal: what its slides say of the terms that it may share with
-another study is then a likelihood of normal shape, with everything else (its sessions, its own
+Each other study is reduced by itself, at scales that all of them share and the likeliest doing of
+its recipes, where all that is linear is normal: what its slides say of the terms that it may share
+with another study is then a likelihood of normal shape, with everything else (its sessions, its own
 bags, its treatments) integrated out. A study that takes it along gets a few *readings* of
 combinations of its own terms, beside its series, and another centre and spread for its scales.
 
@@ -16,17 +16,22 @@ from typing import NamedTuple
 import numpy as np
 from msgspec import Struct
 from scipy.linalg import cho_solve
+from scipy.optimize import minimize
 
 from rig.study.model.censored import Censoring
 from rig.study.model.configurations import candidates
 from rig.study.model.data import ModelData
 from rig.study.model.design import RIG, Design, F, Key, UsualTerms, design_of
+from rig.study.model.gradient import with_gradient
+from rig.study.model.laplace import FARTHEST, LEAST_CURVATURE, STEP
+from rig.study.model.likelihood import Likelihood
 from rig.study.model.posterior import SCALES
 from rig.study.model.priors import PRIORS
 from rig.study.model.threads import single_threaded
 
 SHARED = "shared "
 """Begins the names of bags and boards that several owners know under one name."""
+COMMON_SCALES = tuple(name for name in SCALES if name != "rigs")
 WORTH = 1e-4
 """A reading with less information than this part of the prior's is left out."""
 
@@ -42,10 +47,7 @@ class Other(Struct, frozen=True, kw_only=True):
     weights: tuple[tuple[float, ...], ...]
     """Readings × terms, in units of 1/°, so that each reading has the standard deviation 1."""
     readings: tuple[float, ...]
-    scales: dict[str, tuple[float, float]]
-    """Scale → what its slides say of the scale's standard normal: precision, precision × value."""
     n_slides: int
-    treated: tuple[str, ...] = ()
 
 
 class Bound(NamedTuple):
@@ -56,15 +58,8 @@ class Bound(NamedTuple):
     """Shared name → the study's own name, of bags and boards."""
     instruments: Mapping[str, str] = {}
     """The study's own name of an instrument → how others know it."""
-
-    def scale_priors(self) -> dict[str, tuple[float, float]]:
-        """Scale → centre and standard deviation of its standard normal after the others."""
-        found: dict[str, tuple[float, float]] = {}
-        for name in SCALES:
-            told = [one.scales[name] for one in self.others if name in one.scales]
-            precision = 1.0 + sum(p for p, _ in told)
-            found[name] = sum(h for _, h in told) / precision, precision**-0.5
-        return found
+    scales: Mapping[str, tuple[float, float]] = {}
+    """Scale → centre and standard deviation of its standard normal after the others."""
 
     def rows(self, design: Design) -> tuple[list[dict[Key, float]], list[float]]:
         """Readings as entries by column, for a study of this design, and their values."""
@@ -119,23 +114,98 @@ class Told(NamedTuple):
     """Own names of the bags that others measured, too."""
 
 
+def _is_named(model: str, face: str) -> bool:
+    return bool(model and face)
+
+
 @single_threaded
-def other_of(data: ModelData, wanted: Callable[[str, str], bool] = lambda m, f: bool(m)) -> Other:
-    """Reduce a study of somebody else.
+def reduced(datas: Sequence[ModelData], wanted: Callable[[str, str], bool] = _is_named) -> Bound:
+    """Reduce studies of others, all at the scales that explain them best together.
+
+    One study says little of how sessions scatter, and much of a slope if they scatter little. So
+    the scales are found from all of them at once, each with its own recipes and doses, before any
+    is reduced.
 
     Args:
-        data: the reduced study; shared bags and boards have names that begin with SHARED.
+        datas: the reduced slide tables; shared bags and boards have names that begin with SHARED.
         wanted: which model's faces to speak of.
 
     Raises:
-        BadInputError: its figures are too large to be compared.
+        BadInputError: their figures are too large to be compared.
     """
+    fitted = [_fitted(data) for data in datas]
+    centre, spread = _common_scales(fitted)
+    return Bound(
+        others=tuple(
+            _reduced(data, one.likelihood, one.at(centre), wanted)
+            for data, one in zip(datas, fitted, strict=True)
+        ),
+        scales={name: (float(centre[i]), float(spread[i])) for i, name in enumerate(COMMON_SCALES)},
+    )
+
+
+class _Fitted(NamedTuple):
+    """A study at its own mode."""
+
+    likelihood: Likelihood
+    mode: F
+
+    def at(self, scales: F) -> F:
+        """The outer vector with the common scales in place of its own."""
+        u = self.mode.copy()
+        for i, place in self.places():
+            u[place] = scales[i]
+        return u
+
+    def places(self) -> list[tuple[int, int]]:
+        """Numbers of the common scales that matter here, and their places in the outer vector."""
+        names = self.likelihood.names
+        return [(i, names.index(name)) for i, name in enumerate(COMMON_SCALES) if name in names]
+
+
+def _fitted(data: ModelData) -> _Fitted:
     below = np.array([one.below_deg for one in data.censored]) - PRIORS["level"].centre
-    design = Censoring(below).fitted(design_of(data))
-    best = candidates(design)[0]
-    point = best.likelihood.at(best.shape.mode)
+    best = candidates(Censoring(below).fitted(design_of(data)))[0]
+    return _Fitted(best.likelihood, best.shape.mode)
+
+
+def _common_scales(fitted: Sequence[_Fitted]) -> tuple[F, F]:
+    """Mode and standard deviation of each scale's standard normal, from all studies together."""
+
+    def uphill(u: F) -> tuple[float, F]:
+        value, gradient = -0.5 * float(u @ u), -u
+        for one in fitted:
+            density, by_outer = with_gradient(one.likelihood, one.at(u))
+            value += density
+            for i, place in one.places():  # each study's own prior would count again and again
+                value += 0.5 * float(u[i] ** 2)
+                gradient[i] += by_outer[place] + u[i]
+        return value, gradient
+
+    def downhill(u: F) -> tuple[float, F]:
+        value, gradient = uphill(u)
+        return -value, -gradient
+
+    n = len(COMMON_SCALES)
+    found = minimize(
+        downhill, np.zeros(n), jac=True, method="L-BFGS-B", bounds=[(-FARTHEST, FARTHEST)] * n
+    )
+    mode = np.asarray(found.x, dtype=np.float64)
+    steps = STEP * np.eye(n)
+    curvature = np.array(
+        [(uphill(mode - d)[1] - uphill(mode + d)[1]) / (2.0 * STEP) for d in steps]
+    )
+    values, vectors = np.linalg.eigh(0.5 * (curvature + curvature.T))
+    covariance = (vectors / np.maximum(values, LEAST_CURVATURE)) @ vectors.T
+    return mode, np.sqrt(np.diagonal(covariance))
+
+
+def _reduced(
+    data: ModelData, likelihood: Likelihood, u: F, wanted: Callable[[str, str], bool]
+) -> Other:
+    design, point = likelihood.design, likelihood.at(u)
     treated = tuple(sorted({one.bag for one in data.applications}))
-    keys = [design.keys[i] for i in best.likelihood.active]
+    keys = [design.keys[i] for i in likelihood.active]
     chosen = [i for i, key in enumerate(keys) if _is_common(key, wanted, treated)]
     covariance = cho_solve((point.factor, True), np.eye(len(keys)))[np.ix_(chosen, chosen)]
     precision = np.linalg.inv(covariance)
@@ -151,19 +221,8 @@ def other_of(data: ModelData, wanted: Callable[[str, str], bool] = lambda m, f: 
         keys=tuple(keys[i] for i in chosen),
         weights=tuple(weights),
         readings=tuple(readings),
-        scales=_scales(best.likelihood.names, best.shape.mode, best.shape.factor),
         n_slides=data.n_slides,
-        treated=treated,
     )
-
-
-def _scales(names: Sequence[str], mode: F, factor: F) -> dict[str, tuple[float, float]]:
-    variance = np.diagonal(factor @ factor.T)
-    return {
-        name: (max(1.0 / v - 1.0, 0.0), u / v if v < 1.0 else 0.0)
-        for name, u, v in zip(names, mode.tolist(), variance.tolist(), strict=True)
-        if name in SCALES
-    }
 
 
 def _is_common(key: Key, wanted: Callable[[str, str], bool], treated: Sequence[str]) -> bool:
@@ -205,5 +264,5 @@ def with_others(design: Design, bound: Bound, n_censored: int) -> Design:
         applied=np.insert(
             design.applied, first, np.zeros((len(rows), design.applied.shape[1])), axis=0
         ),
-        scale_priors=bound.scale_priors(),
+        scale_priors=bound.scales,
     )

@@ -79,6 +79,13 @@ ENTRIES: list[Guard] = [
         "one.digest in taken or one.run_id in runs",
         _COPY,
     ),
+    change(
+        "rig.gather.units",
+        "renew_loose",
+        "key not in short",
+        "True",
+        _KILLED + "slides_outlive_a_damaged_index_whose_files_are_not_gathered_now",
+    ),
     never(
         "rig.gather.dataset",
         "Dataset._open",
@@ -109,7 +116,7 @@ ENTRIES: list[Guard] = [
     ),
     change(
         "rig.gather.sources",
-        "Source.__init__",
+        "GatherSource.__init__",
         "re.sub(...)",
         "url",
         _SOURCES + "passwords_in_an_address_are_not_told",
@@ -156,7 +163,7 @@ ENTRIES: list[Guard] = [
     change("rig.study.model.others", "Bound._columns", "-1.0", "1.0", _TOGETHER, nth=2),
     change(
         "rig.study.model.others",
-        "other_of",
+        "_reduced",
         "precision - np.eye(len(chosen))",
         "precision",
         _TOGETHER,

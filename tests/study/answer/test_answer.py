@@ -30,6 +30,7 @@ KEYS = {
     "next",
     "unknown",
     "sentences",
+    "others",
 }
 
 

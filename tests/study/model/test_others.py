@@ -9,7 +9,7 @@ from rig.study.model.design import Key, design_of
 from rig.study.model.fit import fit
 from rig.study.model.gradient import with_gradient
 from rig.study.model.likelihood import Likelihood
-from rig.study.model.others import SHARED, Bound, other_of, with_others
+from rig.study.model.others import COMMON_SCALES, SHARED, Bound, reduced, with_others
 from tests.study.model.example import slides_of
 
 OWN = [
@@ -23,7 +23,7 @@ THEIRS = [
     *slides_of("X", "s2", [25.2, 25.5], board="pine", humidity=70.0, rig="two", before=2, day=2),
     *slides_of(f"{SHARED}T", "s2", [23.4], board="pine", humidity=70.0, rig="two", before=2, day=2),
 ]
-BOUND = Bound((other_of(model_data(THEIRS)),), {f"{SHARED}T": "T"})
+BOUND = reduced([model_data(THEIRS)])._replace(aliases={f"{SHARED}T": "T"})
 
 
 def test_the_posterior_is_that_of_all_slides_together() -> None:
@@ -36,7 +36,11 @@ def test_the_posterior_is_that_of_all_slides_together() -> None:
 
     theirs = design_of(model_data(THEIRS))
     best = candidates(theirs)[0]
-    other, of_theirs = best.likelihood.solve(best.shape.mode)
+    at = best.shape.mode.copy()
+    for scale in COMMON_SCALES:
+        if scale in best.likelihood.names:
+            at[best.likelihood.names.index(scale)] = BOUND.scales[scale][0]
+    other, of_theirs = best.likelihood.solve(at)
     rows: list[dict[Key, float]] = []
     for row in of_theirs.xs / other.sd:
         entries: dict[Key, float] = {}
@@ -111,12 +115,14 @@ def test_more_is_known_of_the_slope_and_where_a_rig_lies() -> None:
 
 
 def test_scales_take_the_others_for_their_prior() -> None:
-    centre, spread = BOUND.scale_priors()["run"]
+    centre, spread = BOUND.scales["run"]
     assert spread < 1.0
-    assert BOUND.scale_priors()["reader_run"] == (0.0, 1.0)
-    twice = Bound((*BOUND.others, *BOUND.others)).scale_priors()["run"]
+    assert_allclose(BOUND.scales["reader_run"], (0.0, 1.0), atol=1e-9)
+    twice = reduced([model_data(THEIRS), model_data(THEIRS)]).scales["run"]
     assert twice[1] < spread
     assert abs(twice[0]) > abs(centre)
+    design = with_others(design_of(model_data(OWN)), BOUND, 0)
+    assert design.scale_priors["run"] == (centre, spread)
 
 
 def test_bags_that_nobody_named_as_shared_stay_apart() -> None:
@@ -124,7 +130,7 @@ def test_bags_that_nobody_named_as_shared_stay_apart() -> None:
         *slides_of("T", "s1", [24.5, 24.2], board="pine", rig="two"),
         *slides_of("X", "s1", [26.0, 26.3], board="pine", rig="two"),
     ]
-    keys = other_of(model_data(unshared)).keys
+    keys = reduced([model_data(unshared)]).others[0].keys
     assert {key[0] for key in keys} <= {"level", "slope", "slope_face", "temperature"}
 
 
@@ -133,10 +139,10 @@ def test_a_shared_bag_that_they_treated_is_no_link() -> None:
         *slides_of(f"{SHARED}T", "s1", [24.5], board="pine", rig="two"),
         *slides_of(f"{SHARED}T", "s2", [23.0], board="pine", treated=["soak"], before=1, day=2),
     ]
-    assert not any(key[0] == "bag" for key in other_of(model_data(treated)).keys)
+    assert not any(key[0] == "bag" for key in reduced([model_data(treated)]).others[0].keys)
 
 
 def test_the_same_rig_and_board_need_no_offset() -> None:
     same = [*slides_of("X", "s1", [26.0, 26.3]), *slides_of("Y", "s1", [25.0, 25.1])]
-    design = with_others(design_of(model_data(OWN)), Bound((other_of(model_data(same)),)), 0)
+    design = with_others(design_of(model_data(OWN)), reduced([model_data(same)]), 0)
     assert not any(key[0] in ("rigs", "board") for key in design.keys)
