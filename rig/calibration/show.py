@@ -1,7 +1,7 @@
 """A calibration and its home readings as text."""
 
 from collections.abc import Callable, Sequence
-from textwrap import fill
+from textwrap import fill, wrap
 from typing import Any
 
 import msgspec
@@ -13,7 +13,7 @@ from rig.calibration.model import Calibration, Vibration
 from rig.quantities.shown import System, system
 
 ANGLES_DEG = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
-BAR, LEAST_BAR = 40, 12
+BAR = 40
 
 
 def u_over_range(calibration: Calibration) -> list[tuple[float, float]]:
@@ -117,9 +117,9 @@ def history_text(
     span = max(0.1, *(abs(record.angle_deg) for record in records))
     head = f"{'run':<16} {'along':>8} {'across':>8} {'hinge':>7} {'bend':>7}"
     room = min(BAR, (columns - len(head) - 3) // 2 * 2)
-    has_chart = room >= LEAST_BAR
+    has_chart = room >= BAR // 3
     lines = [
-        f"home readings minus those of the calibration of {made_at[:16]}",
+        *wrap(f"home readings minus those of the calibration of {made_at[:16]}", columns),
         f"{head}  along, ±{span:.2f}°" if has_chart else head,
     ]
     for record in records:

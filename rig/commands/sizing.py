@@ -38,7 +38,7 @@ def sizing(rig: RigFile = None, json: Json = False) -> None:
         mark = "good" if bound and figure.is_enough else "LOW " if figure.least else "HIGH"
         remark = "; ".join(text for text in (bound, figure.about) if text)
         value = f"{figure.value:>9.4g} {figure.unit}"
-        text = f"{mark if bound else '    '}  {figure.name:<38} {value}"
+        text = f"{mark if bound else '    '}  {figure.name:<{min(38, columns() - 26)}} {value}"
         whole = f"{text:<64} {remark}".rstrip()
         return whole if len(whole) <= columns() else f"{text}\n{folded(remark, ' ' * 8)}"
 

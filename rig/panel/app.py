@@ -190,7 +190,7 @@ class Panel:
         self._claim(request)
         self._check_idle()
         if not self._ready().unfinished:
-            raise RefusedError("There is no series to go on with.", 409)
+            raise RefusedError("There is no series to resume.", 409)
         self._rig.resume()
         return self._begun("The series goes on.")
 

@@ -36,7 +36,7 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
             "asks": bool(snap.wants),
         },
         "angle": {
-            "text": degrees(snap.angle_deg),
+            "text": degrees(snap.angle_deg, 1),
             "tilt": None if snap.angle_deg is None else round(snap.angle_deg, 2),
             "steps": degrees(snap.step_angle_deg),
             "by_motor": not snap.by_hand,

@@ -15,7 +15,7 @@ UNITS: tuple[Units, ...] = ("metric", "us")
 Tone = Literal["rest", "move", "measure", "wait", "halt"]
 
 STATES: dict[State, tuple[Tone, str]] = {
-    "parked": ("rest", "The board rests. Nothing moves before somebody starts."),
+    "parked": ("rest", "The board rests. Nothing moves until someone starts it."),
     "homing": ("move", "The board moves down to its lower switch. Keep clear of it."),
     "placing": ("wait", "The bag goes to its start place."),
     "dwelling": ("measure", "The bag rests before the raise. Do not touch the board."),

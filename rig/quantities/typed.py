@@ -43,7 +43,7 @@ def with_unit(figure: str, unit: str) -> str:
 
 
 def number(what: str, text: str, *, decimal_comma: bool = False) -> float | None:
-    """A number with a point or a comma before its decimals; None if it is no number.
+    """A number with a point or a comma before its decimals; None if it is not a number.
 
     Args:
         what: its name, for the sentence about a mistake.

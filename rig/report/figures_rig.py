@@ -91,7 +91,7 @@ def droop_figure(
         figure,
         "Droop against slide angle",
         f"n = {len(pairs)} bag faces and stages{r}. Bar: standard uncertainty (k = 1) of the mean "
-        "bending length. A filled bag is no strip of cloth, and no cause is shown.",
+        "bending length. A filled bag is not a strip of cloth, and no cause is shown.",
     )
     return figure
 

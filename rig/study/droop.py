@@ -21,7 +21,7 @@ Convention = Literal["peirce", "half_at_41.5"]
 STANDARD_ANGLE_DEG = 41.5
 
 LIMITS = (
-    "A filled bag is no strip of cloth: its bending length ranks bags handled alike and is no"
+    "A filled bag is not a strip of cloth: its bending length ranks bags handled alike and is no"
     " property of the fabric.",
     "Fill pushed to one end fakes droop: even the fill out before each laying.",
 )

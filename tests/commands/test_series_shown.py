@@ -177,7 +177,7 @@ def test_an_unfinished_series_is_offered_or_gone_on_with(
     stage.begun.clear()
     series = stage.series()
     series.make([], start_now=False, resume=True)
-    assert "The series goes on: 2 of 3 runs are made." in capsys.readouterr().err
+    assert "The series resumes: 2 of 3 runs are made." in capsys.readouterr().err
     assert series.paths == [Path("runs/one"), Path("runs/two"), Path("runs/0")]
     assert stage.begun == []
     assert stage.made_of is stage.log.kept

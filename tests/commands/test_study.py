@@ -265,12 +265,15 @@ def test_readings_beside_the_rig_show_the_readers_bias(
     assert "Ann" in said(rig, "study", "reading", folder)
 
 
-def test_droop_is_shown_with_its_limits(rig: Rig, folder: str) -> None:
+def test_droop_is_shown_with_its_limits(
+    rig: Rig, folder: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "120")
     words = ["study", "droop", folder, "T1", "--up", "grip", "--overhang", "51"]
     said(rig, *words, "--angle", "41", "--angle", "42", "--seams", "along", "--reader", "Ann")
     told = said(rig, "study", "droop", folder)
     assert "c mm (Peirce)" in told
-    assert "A filled bag is no strip of cloth" in told
+    assert "A filled bag is not a strip of cloth" in told
 
 
 def test_the_plan_moves_on_as_runs_and_wipes_are_made(

@@ -127,7 +127,7 @@ def test_what_a_digital_level_shows_is_in_its_own_unit(terminal: Terminal) -> No
     assert PromptingPerson("deg", "mm/m").shown_deg(POINT, 19.98) == pytest.approx(20.0, abs=1e-3)
     assert PromptingPerson("mm/m").shown_deg(replace(POINT, turned=True), 19.98) == 20.0
     asked = terminal.asked
-    assert "'' is no number.\n" in asked, "only a bubble may be passed over"
+    assert "'' is not a number.\n" in asked, "only a bubble may be passed over"
     assert "20.0° by steps. Level as at first: what does it show, in mm/m?" in asked
     assert "Level turned end for end: what does it show, in deg?" in asked
 
@@ -258,11 +258,11 @@ def test_dots_stand_higher_for_larger_angles() -> None:
 
 def test_one_line_says_what_matters() -> None:
     assert plain_line(snapshot(wants="Press start.")) == (
-        "run 2 of 3  raising  12.35°  23.0 °C  51 %RH  about 60 s left  Press start."
+        "run 2 of 3  raising  12.3°  23.0 °C  51 %RH  about 60 s left  Press start."
     )
     begun = Course(3, 0, None, None)
     for bare in (snapshot(course=None), snapshot(course=begun)):
-        assert plain_line(bare) == "raising  12.35°  23.0 °C  51 %RH"
+        assert plain_line(bare) == "raising  12.3°  23.0 °C  51 %RH"
     unknown = IDLE._replace(course=None, angle_deg=None, relative_humidity_pct=None)
     assert plain_line(unknown, "us") == "parked  73.4 °F"
 

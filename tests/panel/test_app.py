@@ -114,7 +114,7 @@ def test_what_moves_the_rig_is_taken_from_the_controller_alone(
         ("/start", {}, IDLE, "Nothing waits for a start now."),
         ("/series", SERIES, WAITS, "A series is under way; stop it first."),
         ("/series", SERIES, LATCHED, "see to the cause and reset first"),
-        ("/resume", {}, IDLE, "There is no series to go on with."),
+        ("/resume", {}, IDLE, "There is no series to resume."),
         ("/resume", {}, UNFINISHED._replace(is_busy=True), "A series is under way"),
         ("/resume", {}, LATCHED, "see to the cause and reset first"),
         ("/reset", {}, IDLE, "There is nothing to reset."),

@@ -30,7 +30,7 @@ def test_every_value_comes_in_its_units() -> None:
     snap = snapshot(angle_deg=-0.126, cross_slope_deg=0.254, step_angle_deg=12.3)
     found = sections(snap, "metric")
     assert found["angle"] == {
-        "text": "−0.13°", "tilt": -0.13, "steps": "12.30°", "across": "0.25°",
+        "text": "−0.1°", "tilt": -0.13, "steps": "12.30°", "across": "0.25°",
         "by_motor": True,
     }  # fmt: skip
     assert found["air"] == {

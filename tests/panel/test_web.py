@@ -77,7 +77,7 @@ def client(open_web: Served) -> Client:
 
 def test_snapshots_come_from_the_link_and_wishes_go_to_it(open_web: Served, client: Client) -> None:
     open_web.end.send(link.encode(IDLE._replace(angle_deg=33.25)))
-    wait_for(lambda: client.look()["angle"]["text"] == "33.25°", "the angle")
+    wait_for(lambda: client.look()["angle"]["text"] == "33.2°", "the angle")
     assert client.post("/stop").status == 202
     assert open_web.told() == link.Stop("the page on a device that only watches")
 

@@ -34,18 +34,21 @@ if TYPE_CHECKING:
     from rig.quantities.shown import System
 
 READINGS = """\b
-A file of readings, all in the board's frame (uphill is positive):
-  reference = "digital"           # or "sine-bar"
+A file of readings, in the board's frame:
+uphill is positive.
+  reference = "digital"     # or "sine-bar"
   stated_error_deg = 0.2
-  [zero]                          # as laid down, then turned end for end
+  [zero]          # as laid down, then turned
   along = [-0.25, -0.15]
   across = [0.10, 0.20]
-  [[span]]                        # six or more, 10 to 35 degrees, up and down
-  angle_deg = 12
+  [[span]]        # six or more, 10 to 35°,
+  angle_deg = 12  # up and down
   direction = "up"
   shown = 11.8
-With --six: [[positions]] with up = "+x" (to "-z"), counts = [x, y, z] and temperature_c;
-with --second-temperature: [warm] with counts and temperature_c."""
+With --six: [[positions]] with up = "+x" (to
+"-z"), counts = [x, y, z] and temperature_c;
+with --second-temperature: [warm] with counts
+and temperature_c."""
 
 level = typer.Typer(
     name="level",
@@ -126,7 +129,7 @@ def calibrate(
     units: Units = "metric",
     json: Json = False,
 ) -> None:
-    """Lead through a calibration; what was begun before is gone on with."""
+    """Lead through a calibration; one begun earlier is resumed."""
     if context.invoked_subcommand is not None:
         return
     import msgspec
@@ -199,7 +202,10 @@ def _put_in_force(made: "Calibration", named: Path, twin: bool) -> str:
     else:
         return f"The settings name {named}, which stays in force; change their line to use this."
     if twin:
-        return f"The settings name {named}, which can't be used; the twin's is not put there."
+        return (
+            f"The settings name {named}, which can't be used; the twin's calibration is not put"
+            " there."
+        )
     kept = ""
     if named.exists():
         damaged = named.with_name(f"{named.name}.damaged-{made.made_at.replace(':', '')}")

@@ -122,7 +122,7 @@ class PromptingPerson(LevelPerson):
                 continue
             if value is not None:
                 return value
-            say(f"{answer!r} is no number.")
+            say(f"{answer!r} is not a number.")
 
 
 class RehearsingPerson(PromptingPerson):

@@ -145,14 +145,14 @@ class ShownSeries:
             n_all = len(unfinished.planned.requests)
             say(
                 f"The series of {unfinished.planned.at} has {len(unfinished.counted)} of {n_all}"
-                " runs; `rig run --resume` would have gone on with it. This is a new one."
+                " runs; `rig run --resume` would have resumed it; this is a new one."
             )
 
     def _show_made(self, series: OpenSeries) -> None:
         """Runs of the series from before it was interrupted."""
         self.paths = [self._folder / file for _, file in sorted(series.counted.items())]
         n_all = len(series.planned.requests)
-        say(f"The series goes on: {len(series.counted)} of {n_all} runs are made.")
+        say(f"The series resumes: {len(series.counted)} of {n_all} runs are made.")
 
     def _show_last(self) -> None:
         try:

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 def droop(
     folder: Folder,
-    bag: Annotated[str | None, name_argument("bag", "[BAG]")] = None,
+    bag: Annotated[str | None, name_argument("bag", "BAG")] = None,
     up: Annotated[str | None, name_option("--up", "face", "The face up.", metavar="FACE")] = None,
     angles: Angles = None,
     overhang: Annotated[
@@ -101,8 +101,8 @@ def droop(
 
 def reading(
     folder: Folder,
-    bag: Annotated[str | None, name_argument("bag", "[BAG]")] = None,
-    face: Annotated[str | None, name_argument("face", "[FACE]", "On the board.")] = None,
+    bag: Annotated[str | None, name_argument("bag", "BAG")] = None,
+    face: Annotated[str | None, name_argument("face", "FACE", "On the board.")] = None,
     board: Annotated[str | None, name_option("--board", "board", "The board lifted.")] = None,
     reader: Annotated[str | None, name_option("--reader", "reader", "Who read the angle.")] = None,
     angles: Angles = None,

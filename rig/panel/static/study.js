@@ -229,6 +229,7 @@ function marks(is) {
 function showHand() {
   const now = current();
   byId("hand").hidden = !now || !study.boards.length;
+  byId("hand-box").hidden = Boolean(study.running);
   byId("pick-bag").hidden = byId("hand").hidden || Boolean(study.running);
   if (!now) return;
   options(byId("bag"), names(study.bags.map((bag) => bag.name)), now.bag);

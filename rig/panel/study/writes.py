@@ -29,7 +29,7 @@ from rig.study.folder.ranges import (
     OVERHANG_MM,
     READ_DEG,
     THROWS,
-    Range,
+    Allowed,
 )
 from rig.study.folder.study import Study
 from rig.study.plan.progress import open_wipe
@@ -63,7 +63,7 @@ def reading(study: Study, form: forms.ReadingForm, at: str) -> Reading:
     )
 
 
-def air_of(temperature: str, humidity: str, within: Range) -> tuple[float | None, float | None]:
+def air_of(temperature: str, humidity: str, within: Allowed) -> tuple[float | None, float | None]:
     """Temperature in °C, `within` a range, and humidity in %; None where nothing was typed."""
     return (
         quantity("The temperature", temperature, *within).value if temperature else None,

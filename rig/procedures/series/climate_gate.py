@@ -107,7 +107,7 @@ class ClimateGate:
             if now_s - began_s > band.timeout_s:
                 raise StoppedError(
                     f"The air did not come to where it should be within {band.timeout_s / 60:.0f}"
-                    f" min ({state}). Condition the room, or widen the band, and go on with"
+                    f" min ({state}). Condition the room, or widen the band, and resume with"
                     " `rig run --resume`."
                 )
             if now_s - shown_s >= SHOW_EVERY_S:

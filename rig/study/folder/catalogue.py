@@ -125,7 +125,7 @@ class Preferences(_Table, frozen=True):
     stages_after_baseline: Annotated[
         int,
         Meta(
-            description="how often each treated bag is treated, with runs after each time",
+            description="number of treatments of each treated bag, with runs after each",
             ge=0,
             le=50,
         ),

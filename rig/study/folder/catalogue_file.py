@@ -44,7 +44,9 @@ def read_catalogue(path: Path) -> Catalogue:
     Raises:
         BadInputError: it can't be read, comes from a newer program, or something in it can't be.
     """
-    missing = f"{path.parent} is not a study: it has no {NAME}; make one with `rig study new`."
+    missing = (
+        f"{path.parent} is not a study folder: it has no {NAME}; make one with `rig study new`."
+    )
     return parse_catalogue(read_text(path, missing), path)
 
 

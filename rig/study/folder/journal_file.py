@@ -118,7 +118,9 @@ def _settle_doubts(journal: Journal) -> None:
 def _check_version(raw: dict[str, Any], path: Path) -> None:
     version = raw.get("version")
     if raw.get("format") != FORMAT or not isinstance(version, int):
-        raise BadInputError(f"{path} is no journal of a study: its first line is another format's.")
+        raise BadInputError(
+            f"{path} is not the journal of a study: its first line is another format's."
+        )
     if version > VERSION:
         raise BadInputError(
             f"{path} belongs to a study folder from the future: it is written in version {version}"

@@ -145,7 +145,7 @@ class Study(Struct, frozen=True, kw_only=True):
         number = stage_number(stage)
         if number is None:
             raise BadInputError(
-                f"{stage!r} is no stage; there are `{BASELINE}`, `after 1` and so on."
+                f"{stage!r} is not a stage; there are `{BASELINE}`, `after 1` and so on."
             )
         return number
 

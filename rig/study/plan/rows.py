@@ -137,7 +137,7 @@ def _row(number: int, cells: dict[str, str], path: Path, study: Study) -> PlanRo
     action = cells.get("action", "")
     if action not in get_args(Action):
         known = ", ".join(get_args(Action))
-        raise wrong("action", f"{action!r} is no action; there are {known}.")
+        raise wrong("action", f"{action!r} is not an action; there are {known}.")
     for column in NEEDED[action]:
         if not cells.get(column):
             raise wrong(column, f"the cell is empty, and a {action} row needs it.")
@@ -145,7 +145,7 @@ def _row(number: int, cells: dict[str, str], path: Path, study: Study) -> PlanRo
     if not (runs.isdecimal() and runs.isascii() and int(runs) <= MOST_RUNS) or (
         runs == "0" and "runs" in NEEDED[action]
     ):
-        raise wrong("runs", f"{runs!r} is no whole number from 1 to {MOST_RUNS}.")
+        raise wrong("runs", f"{runs!r} is not a whole number from 1 to {MOST_RUNS}.")
     row = PlanRow(
         row=cells["row"],
         session=cells.get("session", ""),

@@ -12,7 +12,7 @@ from rig.files.names import safe_name
 from rig.files.text import read_text
 from rig.quantities.typed import number
 from rig.study.folder.journal import Reading
-from rig.study.folder.ranges import AIR_C, HUMIDITY_PCT, READ_DEG, Range
+from rig.study.folder.ranges import AIR_C, HUMIDITY_PCT, READ_DEG, Allowed
 from rig.study.folder.study import Study
 
 NEEDED = ("at", "reader", "bag", "face", "board", "angle_deg")
@@ -142,7 +142,7 @@ def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], bool]:
 def _line(
     row: dict[str, str], study: Study, utc_of: Callable[[str], str], has_decimal_comma: bool
 ) -> tuple[_Line, float]:
-    def number_in(name: str, within: Range) -> float | None:
+    def number_in(name: str, within: Allowed) -> float | None:
         return _number(row, name, within, has_decimal_comma)
 
     for name in NEEDED:
@@ -165,7 +165,9 @@ def _line(
     return line, angle_deg
 
 
-def _number(row: dict[str, str], name: str, within: Range, has_decimal_comma: bool) -> float | None:
+def _number(
+    row: dict[str, str], name: str, within: Allowed, has_decimal_comma: bool
+) -> float | None:
     text = row.get(name, "")
     if not text:
         return None
