@@ -305,6 +305,7 @@ def lean(text: str, kind: str) -> bytes:
     """A page, style or script without what is there for those who read its file."""
     if kind.startswith("text/css"):
         text = re.sub(r"\s*([{};,])\s*", r"\1", re.sub(r"/\*.*?\*/", "", text, flags=re.DOTALL))
+        text = re.sub(r"\s*:\s+", ":", text).replace(";}", "}")
     lines = (line.strip() for line in text.splitlines())
     return "\n".join(line for line in lines if line and not line.startswith("//")).encode()
 

@@ -5,6 +5,8 @@ from queue import SimpleQueue
 from types import SimpleNamespace as Made
 from typing import Any
 
+from rig.settings.model import Settings
+
 NOW = datetime(2026, 10, 1, 8, 0, tzinfo=UTC)
 
 
@@ -19,6 +21,7 @@ class Opened:
         self.notes: list[str] = []
         self.machine: Any = Made(
             has_motor=True,
+            settings=Settings(),
             clock=Made(utc_now=lambda: NOW, time_s=lambda: self.time_s),
             allow_overdue=None,
             live=Made(

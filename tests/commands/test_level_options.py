@@ -65,6 +65,8 @@ def led(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
         noted.update(how, person=person, plan=plan, folder=folder)
         return Made(run=run)
 
+    # First the one that is made from it, which must find it whole.
+    monkeypatch.setattr("rig.procedures.level.by_hand.HandLevelProcedure", procedure)
     monkeypatch.setattr("rig.procedures.level.level.LevelProcedure", procedure)
     return noted
 

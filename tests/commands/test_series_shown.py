@@ -102,7 +102,7 @@ class Stage:
             if self.failure is not None:
                 raise self.failure
 
-        return Made(make=make, reason=self.reason)
+        return Made(make=make, reason=self.reason, is_enough=False)
 
 
 @pytest.fixture

@@ -305,5 +305,5 @@ def test_one_table_is_exported(rig: Rig, folder: str, tmp_path: Path) -> None:
 
 def test_power_takes_scatter_as_it_is_typed(rig: Rig) -> None:
     told = said(rig, "study", "power", "--sd-run", "0.3", "--sd-series", "0.1", "--sd-bag", "0.15")
-    assert "slides 0.30°, series 0.10°, sittings 0.25°, applications 0.15°" in told
+    assert "slides 0.30°, series 0.10°, sittings 0.50°, applications 0.15°" in told
     assert "in four of five such trials" in told

@@ -301,7 +301,7 @@ def test_files_are_served_as_what_they_are(stand: Stand, path: str) -> None:
         (
             "text/css; charset=utf-8",
             "/* a\n b */ p , a { b : calc(1px - 2px) ; }",
-            "p,a{b : calc(1px - 2px);}",
+            "p,a{b:calc(1px - 2px)}",
         ),
     ],
 )

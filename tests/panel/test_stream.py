@@ -17,7 +17,7 @@ from tests.panel.paper import snapshot
 
 USUAL = Usual(rig_name="shed", rate_deg_s=1.0, dwell_s=10.0, gap_mm=25.4)
 SECTIONS = {"form", "state", "angle", "air", "beam", "notice", "course", "slides", "actions"} | {
-    "stop", "live"
+    "stop", "live", "pace"
 }  # fmt: skip
 
 

@@ -140,8 +140,8 @@ def calibrate(
     from rig.commands.attended import attended
     from rig.commands.run.run import caution_of
     from rig.opening import open_rig
+    from rig.procedures.level.by_hand import HandLevelProcedure
     from rig.procedures.level.level import LevelProcedure
-    from rig.procedures.level_by_hand import HandLevelProcedure
 
     to_deg(0.0, unit)
     plan = LevelPlan() if readings is None else load_plan(readings)

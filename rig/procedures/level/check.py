@@ -13,9 +13,9 @@ from rig.control.machine import Machine
 from rig.control.mover import Mover
 from rig.errors import BadInputError
 from rig.files.stamps import utc_text
+from rig.procedures.level.by_hand import bring_to
 from rig.procedures.level.person import LevelPerson, Where
 from rig.procedures.level.steadiness import steady_rest
-from rig.procedures.level_by_hand import bring_to
 from rig.procedures.runs import FIRST_LOOK_S, start_watching
 
 

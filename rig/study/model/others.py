@@ -256,6 +256,7 @@ def with_others(design: Design, bound: Bound, n_censored: int) -> Design:
         n=joined(design.n, 1.0),
         noise=np.insert(design.noise, first, np.full(len(rows), RIG)),
         fixed_variance=joined(design.fixed_variance, 1.0),
+        extra_variance=joined(design.extra_variance, 0.0),
         matrix=np.insert(matrix, first, told, axis=0),
         keys=keys,
         scale=tuple("response" if key[0] == "application" else key[0] for key in keys),

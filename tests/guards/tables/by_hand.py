@@ -104,9 +104,9 @@ ANALYSIS: list[Guard] = [
     ),
 ]
 
-_LEVEL, _SELFTEST = "rig.procedures.level_by_hand", "rig.procedures.selftest.selftest"
-_PROMPTS = "tests/procedures/test_level_by_hand.py::"
-_ALIVE = "tests/procedures/test_selftest_by_hand.py::test_a_gyroscope_that_is_not_at_rest_is_bad"
+_LEVEL, _SELFTEST = "rig.procedures.level.by_hand", "rig.procedures.selftest.selftest"
+_PROMPTS = "tests/procedures/level/test_by_hand.py::"
+_ALIVE = "tests/procedures/selftest/test_by_hand.py::test_a_gyroscope_that_is_not_at_rest_is_bad"
 PROCEDURES: list[Guard] = [
     limit(_LEVEL, "CENTRED_DEG", _PROMPTS + "test_a_bubble_that_no_hand_centres_ends_it[0.03]"),
     never(

@@ -318,4 +318,4 @@ ENTRIES: list[Guard] = [
     *_show(),
 ]
 
-NO_LIMITS: dict[str, str] = {}
+NO_LIMITS = {"rig.calibration.show.BAR": "width of a chart in characters"}

@@ -10,8 +10,8 @@ from rig.calibration.file import load_calibration
 from rig.calibration.plan import LevelPlan
 from rig.errors import BadInputError
 from rig.opening import OpenRig, open_twin
+from rig.procedures.level.by_hand import HandLevelProcedure
 from rig.procedures.level.check import level_check
-from rig.procedures.level_by_hand import HandLevelProcedure
 from rig.settings.model import MotionSettings, Settings
 from rig.twin.bubble import TwinLevelPerson
 from rig.twin.draws import draw_scenario
