@@ -51,7 +51,7 @@ def check(
     from rig.clock import At, Task
     from rig.commands.attended import attended
     from rig.commands.options import say
-    from rig.commands.run.run import caution_of
+    from rig.commands.run.caution import caution_of
     from rig.opening import OpenRig, open_rig
     from rig.procedures.runs import FIRST_LOOK_S, start_watching
     from rig.procedures.selftest.moves import Finding

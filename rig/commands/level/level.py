@@ -138,7 +138,7 @@ def calibrate(
     from rig.calibration.reference import to_deg
     from rig.calibration.show import calibration_text
     from rig.commands.attended import attended
-    from rig.commands.run.run import caution_of
+    from rig.commands.run.caution import caution_of
     from rig.opening import open_rig
     from rig.procedures.level.by_hand import HandLevelProcedure
     from rig.procedures.level.level import LevelProcedure
@@ -336,7 +336,7 @@ def check(
 
     from rig.calibration.plan import LevelPlan
     from rig.commands.attended import attended
-    from rig.commands.run.run import caution_of
+    from rig.commands.run.caution import caution_of
     from rig.opening import open_rig
     from rig.procedures.level.check import level_check
 

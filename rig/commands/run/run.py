@@ -26,31 +26,11 @@ from rig.commands.quantities import echoed, moment, name_option, quantity_option
 from rig.errors import BadInputError
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from rig.control.request import RunRequest
     from rig.errors import RigError
-    from rig.procedures.series.stop_rules import SlideScatter
-    from rig.settings.model import Settings
-    from rig.study.plan.rows import PlanRow
 
-CAUTION = (
-    "Caution: the board will move. Keep hands, hair and sleeves out of the wedge under it; set the"
-    " prop before you reach under. The emergency stop is the one that cuts the motor's power, not"
-    " this program."
-)
-CAUTION_BY_HAND = (
-    "Caution: you raise the board, and what you let go of comes down. Keep one hand on the crank or"
-    " the lever, nobody's hands, hair and sleeves in the wedge under the board, and set the prop"
-    " before you reach under."
-)
 INTERRUPTED = 130
 Purpose = Literal["bridge", "check"]
-
-
-def caution_of(settings: "Settings") -> str:
-    """What to say before the board moves, by whoever moves it."""
-    return CAUTION if settings.motion.raised_by == "motor" else CAUTION_BY_HAND
 
 
 def run(
@@ -207,6 +187,8 @@ def run(
     """Wait for the start button (or --now), make the runs, print a row for each."""
     from msgspec.structs import replace
 
+    from rig.commands.run.asked import evening_of, expected_scatter, most_runs
+    from rig.commands.run.caution import caution_of
     from rig.commands.run.names import check_names, study_beside
     from rig.commands.run.series import ShownSeries
     from rig.opening import OnBoard, open_rig
@@ -243,7 +225,7 @@ def run(
             " leave --quick out."
         )
     folder = out or Path(settings.files.runs)
-    most = _most_runs(until, least, repeat)
+    most = most_runs(until, least, repeat)
     options = SeriesOptions(
         unattended=unattended,
         climate=parse_band(temperature, humidity, climate_timeout * 60, steady * 60, echoed),
@@ -257,7 +239,7 @@ def run(
             options,
             until_angle_deg=until,
             least_runs=least or LEAST_RUNS,
-            slide_scatter=_expected_scatter(),
+            slide_scatter=expected_scatter(),
         )
     if plan is not None or sets:
         from rig.commands.run.plan import PlanRuns
@@ -280,7 +262,7 @@ def run(
         of, rows = plan or Path(), None
         if sets:
             begin = begin or (now_in(home) if home else None)
-            of, rows = _evening(sets, folder, plan, board, repeat, session, begin)
+            of, rows = evening_of(sets, folder, plan, board, repeat, session, begin)
         if not twin:
             say(caution_of(settings))
         session_runs = PlanRuns(
@@ -355,69 +337,6 @@ def run(
         series.serve(requests)
     failure = series.make([] if resume else requests(), start_now=now, resume=resume)
     _finish(series.paths, failure, series.signal, series.all_slid, json)
-
-
-def _most_runs(until: float | None, least: int | None, repeat: int) -> int | None:
-    """Runs at most of a series that may end by its answer; None where it may not.
-
-    Raises:
-        BadInputError: --least without --until, or above the most.
-    """
-    from rig.procedures.series.stop_rules import LEAST_RUNS, MOST_RUNS
-
-    if until is None:
-        if least is not None:
-            raise BadInputError("--least goes with --until: runs to make before it counts.")
-        return None
-    most = repeat if repeat > 1 else max(MOST_RUNS, least or 0)
-    if (least or LEAST_RUNS) > most:
-        raise BadInputError(
-            f"--until makes {least or LEAST_RUNS} runs at least, and --repeat {repeat} at most;"
-            " raise --repeat or lower --least."
-        )
-    return most
-
-
-def _expected_scatter() -> "SlideScatter":
-    """Of slides within a series, where no study tells it."""
-    from rig.procedures.series.stop_rules import SlideScatter
-    from rig.study.plan.enough import slide_scatter
-
-    known = slide_scatter()
-    return SlideScatter(sd_deg=known.sd_deg, freedom=known.freedom)
-
-
-def _evening(
-    sets: list[str],
-    folder: Path,
-    plan: Path | None,
-    board: str | None,
-    repeat: int,
-    session: str | None,
-    begin: "datetime | None",
-) -> "tuple[Path, list[PlanRow]]":
-    """The study beside, and the series of these sets.
-
-    Raises:
-        BadInputError: --plan was given too, or there is no study.
-    """
-    from datetime import UTC, datetime
-
-    from rig.commands.run.names import study_beside
-    from rig.study.folder.study import open_study
-    from rig.study.plan.evening import evening_rows
-
-    if plan is not None:
-        raise BadInputError("Give --plan or --set, not both.")
-    path = study_beside(folder)
-    if path is None:
-        raise BadInputError(
-            "--set needs a study that knows the set: work in its folder, or name it with --out."
-        )
-    now = begin or datetime.now(UTC)
-    study = open_study(path)
-    runs = repeat if repeat > 1 else study.catalogue.preferences.runs_per_series
-    return path, evening_rows(study, sets, board, runs, session, now)
 
 
 def _finish(

@@ -99,8 +99,8 @@ ENTRIES: list[Guard] = [
         "self._is_planned and failure is None and series.is_enough",
         _ENOUGH,
     ),
-    never("rig.commands.run.run", "_most_runs", "least is not None", _MOST),
-    never("rig.commands.run.run", "_most_runs", "(least or LEAST_RUNS) > most", _MOST),
+    never("rig.commands.run.asked", "most_runs", "least is not None", _MOST),
+    never("rig.commands.run.asked", "most_runs", "(least or LEAST_RUNS) > most", _MOST),
     never(_TREATED, "check_treatment", "entry.replaces is None and (not force)", _FORCED),
     never(_TREATED, "_check_plan", "lost", _FORCED, nth=2),
     change(
