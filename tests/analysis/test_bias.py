@@ -13,6 +13,8 @@ def rows(request: pytest.FixtureRequest) -> list[Row]:
     return simulate(request.param, RUNS)
 
 
+@pytest.mark.long
+@pytest.mark.long
 def test_errors_agree_with_the_stated_uncertainty(rows: list[Row]) -> None:
     assert all(row.valid for row in rows)
     # Rate and edges are exact but for what is stated; the step to no rate is left out.
@@ -32,6 +34,8 @@ def test_kinetic_friction_and_creep(rows: list[Row]) -> None:
     assert sum("creep" in row.flags for row in rows) <= 1
 
 
+@pytest.mark.long
+@pytest.mark.long
 @pytest.mark.parametrize("case", CASES[2:4], ids=("one beam", "two beams"))
 def test_exact_gap_and_length_leave_the_laws_bias(case: object) -> None:
     errors = np.array([row.error for row in simulate(case, RUNS_EXACT)])  # type: ignore[arg-type]

@@ -5,6 +5,7 @@ from typing import Any
 
 import msgspec
 import numpy as np
+import pytest
 
 from rig.analysis.friction import analyse_run
 from rig.calibration.apply import gravity_g, inclination_deg, u_inclination_deg
@@ -19,6 +20,8 @@ from rig.twin.streams import stream
 from tests.bench.calibrated import calibrate
 from tests.bench.coverage import draw_rig, in_memory, measure
 from tests.fastsim.run import simulate_run
+
+pytestmark = pytest.mark.long
 
 RIGS = 3
 

@@ -40,6 +40,7 @@ def bound_deg(break_s: float, onset_s: float, counts_per_g: float) -> float:
     return math.sqrt(np.linalg.inv(information)[0, 0])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("rate_deg_s", [0.5, 1.0])
 def test_scatter_is_within_1_3_of_the_bound(rate_deg_s: float) -> None:
     true = slide(0.42, 0.37, rate_deg_s, [8.0, 160.0])

@@ -77,6 +77,7 @@ def test_the_smoother_follows_ripple_drift_and_tremor(
     assert np.std(felt) < 0.05 * rate_deg_s**2 + 0.01
 
 
+@pytest.mark.long
 def test_what_it_states_is_what_it_misses() -> None:
     """12 raises with nothing but noise: error of the angle at the first edge by its own u."""
     misses = []

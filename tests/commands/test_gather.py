@@ -22,6 +22,7 @@ def rig(tmp_path: Path, *words: str, before: str = "") -> "subprocess.CompletedP
     )
 
 
+@pytest.mark.long
 def test_gather_says_what_it_did_without_dask(tmp_path: Path) -> None:
     make_league(tmp_path / "league")
     words = ("gather", str(tmp_path / "league"), "--out", str(tmp_path / "d"))

@@ -9,6 +9,9 @@ from tests.commands.rendered import angles_in, texts
 from tests.report.fonts import open_fonts
 from tests.study.answer.evening import evening
 
+pytestmark = pytest.mark.long
+
+
 AIR = (22.0, 50.0)
 
 

@@ -29,6 +29,7 @@ def shed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return build(tmp_path_factory.mktemp("page") / "shed", small=True)
 
 
+@pytest.mark.long
 def test_the_page_holds_the_answer_that_answer_gives(rig: Rig, shed: Path, tmp_path: Path) -> None:
     out = tmp_path / "page.html"
     said = rig("report", str(shed), "--out", str(out), "--json")
@@ -68,6 +69,7 @@ def test_without_a_place_it_lies_in_the_study(rig: Rig, shed: Path) -> None:
     assert "72 °F, 50 %RH" in header
 
 
+@pytest.mark.long
 def test_figures_of_a_run_and_of_a_study(rig: Rig, shed: Path, tmp_path: Path) -> None:
     run = str(next((shed / "runs").rglob("*.run.jsonl")))
     said = rig("figures", run, "--out", "one")

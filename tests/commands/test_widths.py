@@ -10,6 +10,8 @@ from tests.commands.conftest import Rig
 from tests.study.answer.evening import evening
 from tests.study.folder_example import add_run
 
+pytestmark = pytest.mark.long
+
 AIR = "--temperature 22 --humidity 50"
 SHOWN = (
     f"answer club {AIR}",

@@ -129,6 +129,7 @@ def test_two_beams_give_four_edges() -> None:
     assert truth.onset_angle_deg is not None
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 12])
 def test_the_full_twin_agrees(tmp_path: Path, seed: int) -> None:
     scenario = draw_scenario(seed)

@@ -43,6 +43,7 @@ def club(tmp_path: Path) -> Study:
     return make_league(tmp_path / "league")
 
 
+@pytest.mark.long
 def test_a_gather_cut_off_anywhere_is_finished_by_the_next(club: Study, tmp_path: Path) -> None:
     gathered(tmp_path / "league", tmp_path / "old")
     club.note(Correction(at="2026-05-06T09:00:00Z", runs=("run 0000",), void=True), simulated=True)

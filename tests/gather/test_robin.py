@@ -41,6 +41,7 @@ def test_what_can_t_be_compared_is_told(dataset: Path) -> None:
         round_robin(dataset, "league 1", "grip")
 
 
+@pytest.mark.long
 def test_the_command_shows_the_table(dataset: Path, tmp_path: Path) -> None:
     done = rig(tmp_path, "agreement", str(dataset), "--bag", "league 1")
     assert done.returncode == 0, done.stderr

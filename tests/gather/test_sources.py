@@ -59,6 +59,7 @@ def twice(url: str, out: Path, **environment: str) -> str:
     return done.stdout
 
 
+@pytest.mark.long
 def test_a_web_server_gives_what_a_folder_does(web: str, tmp_path: Path) -> None:
     pytest.importorskip("aiohttp")
     gathered(tmp_path / "league", tmp_path / "d")

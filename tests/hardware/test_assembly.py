@@ -21,6 +21,9 @@ from rig.settings.load import load_settings
 from rig.settings.model import Settings
 from tests.motion.changed import changed
 
+pytestmark = pytest.mark.long
+
+
 HARDWARE = Path(__file__).parents[2] / "hardware"
 SETTINGS = Settings()
 RIG = Rig(SETTINGS)

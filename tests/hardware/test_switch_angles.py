@@ -76,6 +76,7 @@ def test_the_roller_touches_the_cam_where_its_middle_is_reckoned() -> None:
     assert ramp_deg(NUMBERS) < 10
 
 
+@pytest.mark.long
 def test_the_printed_cams_turned_onto_the_bar_have_these_outlines() -> None:
     """A mirrored cam would act on the wrong side of its ramp."""
     parts = {p.name: p.solid for p in Rig(Settings()).of(Group.CRADLE)}

@@ -15,6 +15,7 @@ from tests.study.model.example import slides_of
 BAGS, SLIDES, EFFECT = 80, 3, -1.2
 
 
+@pytest.mark.long
 def test_a_balanced_trial_of_many_bags_has_welchs_difference_and_its_uncertainty() -> None:
     rng = np.random.default_rng(12)
     own, shift = rng.normal(24.0, 1.0, BAGS), rng.normal(0.0, 0.4, 2)

@@ -21,6 +21,8 @@ from tests.analysis.slides import one_beam, run_file, slide
 from tests.calibration.example import calibration
 from tests.calibration.invented_rig import SCALE, InventedRig
 
+pytestmark = pytest.mark.long
+
 DRAWS = 300
 DRAWN = (
     "filter delay",

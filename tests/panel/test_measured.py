@@ -5,6 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from coverage import CoverageData
 
 ROOT = Path(__file__).parents[2]
@@ -38,6 +39,7 @@ def lines(file: Path) -> dict[str, set[int]]:
         data.close()
 
 
+@pytest.mark.long
 def test_lines_of_the_web_process_are_counted(tmp_path: Path) -> None:
     parent = tmp_path / "parent.py"
     parent.write_text(PARENT, "utf-8")

@@ -188,6 +188,7 @@ def test_a_field_that_makes_no_sense_is_refused_in_words(
     assert not open_rig.served.viewer.is_busy
 
 
+@pytest.mark.long
 def test_on_this_computer_alone_no_code_is_needed_and_no_other_name_is_taken(
     tmp_path: Path,
 ) -> None:
@@ -208,6 +209,7 @@ def test_on_this_computer_alone_no_code_is_needed_and_no_other_name_is_taken(
                 assert probe.connect_ex((own, rig.port)) != 0, "reachable from outside"
 
 
+@pytest.mark.long
 def test_a_flood_ends_and_leaves_the_machine_and_the_stop_as_they_were(tmp_path: Path) -> None:
     with served_rig(tmp_path, is_open=True) as rig:
         wait_for(lambda: rig.served.viewer.look().angle_deg is not None, "an angle")

@@ -52,6 +52,7 @@ def test_each_says_units_n_and_what_a_bar_means(drawn: "dict[str, Figure]") -> N
         assert "°" in labels, name
 
 
+@pytest.mark.long
 def test_nothing_is_cut_off_and_no_words_lie_on_words(drawn: "dict[str, Figure]") -> None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.text import Text

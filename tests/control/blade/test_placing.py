@@ -73,6 +73,7 @@ def test_the_stated_gap_is_the_true_one_within_its_uncertainty(five: Series) -> 
     assert len({round(error, 6) for error in errors}) == 5
 
 
+@pytest.mark.long
 def test_over_many_placings_the_gap_is_right_on_average_and_scatters_as_stated() -> None:
     placings = place_often(soft_bag(5), 20)
     errors = [placed.gap_mm - gap_mm for placed, gap_mm in placings]

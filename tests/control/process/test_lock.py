@@ -100,6 +100,7 @@ def test_with_nobody_there_the_enable_line_is_driven_low(tmp_path: Path) -> None
     assert [(step.way, step.is_done) for step in steps] == [("GPIO 20", True)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("word", "says", "number"),
     [("", "ended", signal.SIGTERM), ("stubborn", "killed", signal.SIGKILL)],

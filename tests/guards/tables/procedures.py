@@ -127,7 +127,7 @@ def _header() -> list[Guard]:
     wrong, right = _RATES + "rates_that_will_not_do", _RATES + "rates_that_will"
     requests = "rig.procedures.requests"
     after = _RATES + "rates_after_the_first_check_the_material"
-    far = _RATES + "a_check_is_made_far_from_the_measuring_rate"
+    apart = _RATES + "a_check_is_made_far_from_the_measuring_rate"
     turns = _RATES + "a_bridging_series_is_raised_both_ways_in_turns"
     refused = _RATES + "a_rate_of_such_a_series_that_the_pulses_cannot_make_is_refused"
     return [
@@ -150,7 +150,7 @@ def _header() -> list[Guard]:
         never(rates, "parse_rates", "len(set(rates)) != len(rates)", wrong),
         never(rates, "parse_rates", "len(rates) < 2", wrong),
         change(requests, "_at_rates", "'check'", "None", after),
-        change(requests, "plan_series", "check_rate_deg_s(first.rate_deg_s)", "1.0", far),
+        change(requests, "plan_series", "check_rate_deg_s(first.rate_deg_s)", "1.0", apart),
         change(requests, "plan_series", "_both_ways(first, rate_deg_s)", "(first, first)", turns),
         without(requests, "plan_series", "check_rate(...)", refused + "[bridge]"),
         change(

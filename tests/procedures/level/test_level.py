@@ -147,6 +147,7 @@ class Hesitant:
         return left.pop(0) if left else "on"
 
 
+@pytest.mark.long
 def test_steps_can_be_done_again_and_gone_on_with_another_day(tmp_path: Path) -> None:
     scenario = draw_scenario(SEED)
     rig = open_twin(RIG, scenario, SEED)

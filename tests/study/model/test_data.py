@@ -108,8 +108,11 @@ def test_air_that_is_not_known_is_the_sessions_or_else_the_studys() -> None:
 def test_a_check_at_another_rate_says_nothing_of_the_level() -> None:
     checked = slides_of("A", "s2", [26.0], before=1, purpose="check")
     bridge = slides_of("A", "s3", [24.5], before=2, purpose="bridge", method="quick 0.3 °/s")
-    data = model_data([*slides_of("A", "s1", [24.0]), *checked, *bridge])
+    early: tuple[Flag, ...] = ("slid_early",)
+    of_check = slides_of("A", "s4", [19.0], before=3, purpose="check", valid=False, flags=early)
+    data = model_data([*slides_of("A", "s1", [24.0]), *checked, *bridge, *of_check])
     assert [one.mean_deg for one in data.series] == [24.0, 24.5]
+    assert data.censored == ()
     assert data.series[1].method == "quick 0.3 °/s"
 
 

@@ -76,6 +76,7 @@ def test_a_trial_needs_a_treated_bag() -> None:
         foresee(Trial(treated=0, controls=2, sessions=1, series=1, slides=3), SCATTER)
 
 
+@pytest.mark.long
 def test_what_is_foreseen_is_what_the_model_then_finds(tmp_path: Path) -> None:
     """Of four evenings the mean half width lies within a quarter of what was foreseen."""
     widths = []
