@@ -8,6 +8,8 @@ from collections.abc import Iterable, Iterator
 from itertools import islice
 from typing import Any
 
+from msgspec import structs
+
 from rig.errors import BadInputError
 from rig.gather.batch import BatchOrder, joined, make
 from rig.gather.extra import needed
@@ -45,8 +47,10 @@ class Cluster:
     def work(self, orders: Iterable[BatchOrder]) -> Iterator[tuple[BatchOrder, bytes]]:
         """Do orders in whatever order they are finished.
 
-        A task during which workers died again and again is done once more, file by file; a file
-        that still ends every worker is left out with a sentence.
+        A task during which workers died again and again is done once more, file by file. Files that
+        only waited at a worker while another file ended it look alike, so each that is suspected is
+        at last done with nothing else under way; one that still ends every worker is left out with
+        a sentence.
 
         Raises:
             BadInputError: the cluster is gone, or has no rig.
@@ -55,6 +59,8 @@ class Cluster:
         waiting = iter(orders)
         under_way: dict[Any, tuple[BatchOrder, BatchOrder]] = {}
         parts: dict[str, dict[str, bytes | None]] = {}
+        suspected: list[tuple[BatchOrder, BatchOrder]] = []
+        alone: set[str] = set()
         finished = distributed.as_completed(loop=self._client.loop)
 
         def submit(whole: BatchOrder, part: BatchOrder) -> None:
@@ -65,7 +71,12 @@ class Cluster:
         most = AHEAD * max(1, sum(self._client.nthreads().values()))
         for order in islice(waiting, most):
             submit(order, order)
-        while under_way:
+        while under_way or suspected:
+            if not under_way:
+                whole, part = suspected.pop()
+                part = structs.replace(part, key=f"{part.key}-alone")
+                alone.add(part.key)
+                submit(whole, part)
             future = next(finished)
             whole, part = under_way.pop(future)
             made = self._made(future, distributed)
@@ -76,6 +87,9 @@ class Cluster:
                 parts[whole.key] = {}
                 for one in split(whole):
                     submit(whole, one)
+                continue
+            elif made is None and part.key not in alone:
+                suspected.append((whole, part))
                 continue
             else:
                 parts.setdefault(whole.key, {})[part.names[0]] = made
