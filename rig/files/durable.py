@@ -43,10 +43,16 @@ def sync_file(descriptor: int) -> None:
         raise FileNotFoundError(errno.ENOENT, "it was deleted")
 
 
-def replace_file(path: Path, data: bytes) -> None:
-    """Put a whole new content in a file's place: after a crash the old one or the new is there."""
+def replace_file(path: Path, data: bytes, *, is_private: bool = False) -> None:
+    """Put a whole new content in a file's place: after a crash the old one or the new is there.
+
+    A private one is never readable by others, not even for a moment.
+    """
     new = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
+        if is_private:
+            new.unlink(missing_ok=True)
+            new.touch(0o600, exist_ok=False)
         with new.open("wb") as file:
             file.write(data)
             file.flush()

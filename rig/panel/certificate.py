@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from rig.errors import BadInputError
-from rig.files.durable import make_folder, replace_file, sync_folder
+from rig.files.durable import make_folder, replace_file
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -140,28 +140,9 @@ def _made(paths: tuple[Path, Path], names: list[str], now: datetime) -> "x509.Ce
         serialization.PrivateFormat.PKCS8,
         serialization.NoEncryption(),
     )
-    _write_private(paths[1], pem)
+    replace_file(paths[1], pem, is_private=True)
     replace_file(paths[0], made.public_bytes(serialization.Encoding.PEM))
     return made
-
-
-def _write_private(path: Path, data: bytes) -> None:
-    """Write a file that was never readable by others, not even for a moment."""
-    new = path.with_name(f".{path.name}.{os.getpid()}.new")
-    with suppress(FileNotFoundError):
-        new.unlink()
-    descriptor = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        new.replace(path)
-        sync_folder(path.parent)
-    except OSError:
-        with suppress(OSError):
-            new.unlink()
-        raise
 
 
 def _general(name: str) -> "x509.GeneralName":
