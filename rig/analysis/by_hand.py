@@ -4,7 +4,7 @@ import math
 
 import msgspec
 
-from rig.analysis.budget.parts import Budget, Component
+from rig.analysis.budget.parts import Budget, component_deg
 from rig.analysis.row import RunResult, empty_row, number, with_uncertainty
 from rig.runfile.model import INVALIDATING, Flag
 from rig.runfile.reader import RunFile
@@ -21,15 +21,7 @@ def hand_result(run: RunFile, flags: list[Flag]) -> tuple[RunResult, Budget | No
         return empty_row(run, [*flags, "no_slide"]), None
     u_angle = number(readings[-1].get("u_angle_deg"))
     u_angle = U_READING_DEG if u_angle is None else u_angle
-    part = Component(
-        name="reading",
-        u_value=u_angle,
-        unit="deg",
-        distribution="normal",
-        sensitivity=1.0,
-        u_theta_deg=u_angle,
-        layer="run",
-    )
+    part = component_deg("reading", u_angle, "run")
     budget = Budget(onset_angle_deg=angle, components=[part])
     row = empty_row(run, flags)
     row = msgspec.structs.replace(

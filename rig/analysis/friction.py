@@ -6,7 +6,7 @@ from typing import NamedTuple
 from rig.analysis.angle.hinge import check_hinge
 from rig.analysis.angle.ramp import Ramp, build_ramp, rough_ramp
 from rig.analysis.angle.smoother import build_hand_ramp, rough_hand_ramp
-from rig.analysis.budget.parts import Budget, Component
+from rig.analysis.budget.parts import Budget, Component, component_deg
 from rig.analysis.budget.run import run_budget
 from rig.analysis.by_hand import hand_result
 from rig.analysis.checks import check_beams, check_home, check_rate, check_slip, is_skewed
@@ -175,15 +175,7 @@ def _slide(
 def _doubt(name: str, most_deg: float) -> Component:
     """An error of which is only known that it lies between none and this."""
     u = abs(most_deg) / math.sqrt(3.0)
-    return Component(
-        name=name,
-        u_value=u,
-        unit="deg",
-        distribution="rectangular",
-        sensitivity=1.0,
-        u_theta_deg=u,
-        layer="series",
-    )
+    return component_deg(name, u, "series", "rectangular")
 
 
 def _raise_span(run: RunFile) -> tuple[float | None, float]:

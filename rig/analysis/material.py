@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from rig.analysis.budget.parts import Component, root_sum_square
+from rig.analysis.budget.parts import component_deg, root_sum_square
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.row import RunResult, with_uncertainty
 from rig.statistics.quantiles import t_quantile
@@ -203,15 +203,7 @@ def _widened(analysis: RunAnalysis, known: Mapping[Face, MaterialCheck]) -> RunA
     if check.widens_deg == 0.0:
         return analysis._replace(result=row)
     # Of each bag's own friction, so nothing of it cancels in a difference.
-    part = Component(
-        name=NAME,
-        u_value=check.widens_deg,
-        unit="deg",
-        distribution="rectangular",
-        sensitivity=1.0,
-        u_theta_deg=check.widens_deg,
-        layer="series",
-    )
+    part = component_deg(NAME, check.widens_deg, "series", "rectangular")
     budget = msgspec.structs.replace(
         analysis.budget, components=[*analysis.budget.components, part]
     )

@@ -25,6 +25,7 @@ from rig.analysis.angle.smoother import HandRamp, even_rate_deg_s
 from rig.analysis.budget.parts import (
     RATE_FREE_DEG,
     Component,
+    component_deg,
     law_floor_deg,
 )
 from rig.analysis.onset.estimate import Case, Geometry, Solved, solve
@@ -78,9 +79,9 @@ def uneven_parts(run: RunFile, hand: HandRamp, found: Solved, flags: list[Flag])
     even = rate * found.found.u_time_s
     uneven = math.sqrt(((at - early - even) ** 2 + (late - at - even) ** 2) / 2.0)
     return [
-        _part("pace of the hand", pace_deg),
-        _part("jerks of the hand", UNTOLD * felt),
-        _part("uneven raise at the onset", uneven),
+        component_deg("pace of the hand", pace_deg, "run"),
+        component_deg("jerks of the hand", UNTOLD * felt, "run"),
+        component_deg("uneven raise at the onset", uneven, "run"),
     ]
 
 
@@ -114,15 +115,3 @@ def _felt_more_before(hand: HandRamp, onset_s: float) -> bool:
     at = float(hand.ramp.angle_deg(onset_s))
     beside = UNTOLD * np.abs(hand.felt_deg - hand.board_deg)[before]
     return bool(np.max(hand.felt_deg[before] - 2.0 * beside) > at + 2.0 * law_floor_deg(1.0))
-
-
-def _part(name: str, u_deg: float) -> Component:
-    return Component(
-        name=name,
-        u_value=u_deg,
-        unit="deg",
-        distribution="normal",
-        sensitivity=1.0,
-        u_theta_deg=u_deg,
-        layer="run",
-    )

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from rig.errors import BadInputError
 from rig.files.names import composed
+from rig.files.places import configuration_folder
 
 NAME = "names.key"
 KEY_BYTES = 32
@@ -52,8 +53,7 @@ class Tokens:
 
 def key_place() -> Path:
     """Where the secret lies: in the user's configuration folder."""
-    home = Path(os.environ.get("XDG_CONFIG_HOME") or os.path.expanduser("~/.config"))
-    return home / "rig" / NAME
+    return configuration_folder() / NAME
 
 
 def secret_key(place: Path | None = None) -> bytes:

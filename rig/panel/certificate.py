@@ -5,7 +5,6 @@ authority; a browser warns of it once. Its key never leaves the user's configura
 """
 
 import ipaddress
-import os
 from collections.abc import Iterable
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rig.errors import BadInputError
 from rig.files.durable import make_folder, replace_file
+from rig.files.places import configuration_folder
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -36,12 +36,6 @@ class Certificate(NamedTuple):
     key: Path
     fingerprint: str
     """SHA-256, as browsers show it."""
-
-
-def configuration_folder() -> Path:
-    """Where a user's own settings lie."""
-    home = Path(os.environ.get("XDG_CONFIG_HOME") or os.path.expanduser("~/.config"))
-    return home / "rig"
 
 
 def certificate_for(

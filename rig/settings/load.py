@@ -10,6 +10,7 @@ from typing import Any
 import msgspec
 
 from rig.errors import BadInputError
+from rig.files.places import configuration_folder
 from rig.files.text import read_text
 from rig.settings.checks import check
 from rig.settings.keys import Key, keys, split_unit
@@ -31,8 +32,7 @@ def find_settings(given: Path | None) -> Path | None:
     """
     if given is not None:
         return given
-    home = Path(os.environ.get("XDG_CONFIG_HOME") or os.path.expanduser("~/.config"))
-    places = (Path(NAME), home / "rig" / NAME, SYSTEM / NAME)
+    places = (Path(NAME), configuration_folder() / NAME, SYSTEM / NAME)
     return next((place for place in places if os.path.isfile(place)), None)
 
 

@@ -12,7 +12,8 @@ pytest.importorskip("cryptography")
 from cryptography import x509
 
 from rig.errors import BadInputError
-from rig.panel.certificate import LIFE, certificate_for, configuration_folder
+from rig.files.places import configuration_folder
+from rig.panel.certificate import LIFE, certificate_for
 
 NAMES = ("localhost", "shed.local", "192.168.4.20", "::1")
 NOW = datetime(2026, 5, 30, tzinfo=UTC)

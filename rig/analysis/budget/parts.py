@@ -48,6 +48,21 @@ class Component(msgspec.Struct, frozen=True, kw_only=True):
     layer: Layer
 
 
+def component_deg(
+    name: str, u_deg: float, layer: Layer, distribution: Distribution = "normal"
+) -> Component:
+    """A line whose input is the onset angle itself, in degrees."""
+    return Component(
+        name=name,
+        u_value=u_deg,
+        unit="deg",
+        distribution=distribution,
+        sensitivity=1.0,
+        u_theta_deg=u_deg,
+        layer=layer,
+    )
+
+
 class Budget(msgspec.Struct, frozen=True, kw_only=True):
     """All components of one result."""
 
