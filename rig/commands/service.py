@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from rig.settings.method import RUNS
+
 UNIT = """\
 # Put this into /etc/systemd/system/{name}.service (firmware_notes/setup.sh does), then:
 #   sudo systemctl daemon-reload && sudo systemctl enable --now {name}
@@ -128,7 +130,7 @@ def service(
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the run files.")
     ] = None,
     repeat: Annotated[
-        int, typer.Option("--repeat", min=1, max=1000, help="Runs in a series.")
+        int, typer.Option("--repeat", min=RUNS[0], max=RUNS[1], help="Runs in a series.")
     ] = 10,
     user: Annotated[
         str | None, typer.Option("--user", help="Who it runs as. Default: who asks.")

@@ -14,6 +14,7 @@ from rig.procedures.requests import plan_series
 from rig.quantities.shown import system
 from rig.quantities.typed import is_bare, quantity
 from rig.settings.checks import check_rate
+from rig.settings.method import DWELL_S, GAP_MM, RATE_DEG_S, RUNS
 from rig.settings.model import Settings
 
 MAX_BODY = 4096
@@ -86,10 +87,10 @@ def wanted(form: SeriesForm) -> Wanted:
     gap = f"{form.gap} in" if form.units == "us" and is_bare(form.gap) else form.gap
     try:
         return Wanted(
-            _whole("The number of runs", form.runs, 1, 1000),
-            rate_deg_s=_number("The raise rate", form.rate, "°/s", 0.1, 3.0),
-            dwell_s=_number("The rest", form.dwell, "s", 0.0, 3600.0),
-            gap_mm=_number("The gap", gap, "mm", 1.0, 50.0),
+            _whole("The number of runs", form.runs, *RUNS),
+            rate_deg_s=_number("The raise rate", form.rate, "°/s", *RATE_DEG_S),
+            dwell_s=_number("The rest", form.dwell, "s", *DWELL_S),
+            gap_mm=_number("The gap", gap, "mm", *GAP_MM),
             bag=_name("bag", form.bag),
             face=_name("face", form.face),
             board=_name("board", form.board),

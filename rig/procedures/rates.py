@@ -7,8 +7,7 @@ from typing import TypeVar
 import numpy as np
 
 from rig.errors import BadInputError
-
-LOWEST_DEG_S, HIGHEST_DEG_S = 0.1, 3.0
+from rig.settings.method import RATE_DEG_S
 
 Way = TypeVar("Way")
 
@@ -25,9 +24,9 @@ def parse_rates(text: str) -> tuple[float, ...]:
             rate = float(word)
         except ValueError:
             rate = math.nan
-        if not LOWEST_DEG_S <= rate <= HIGHEST_DEG_S:
+        if not RATE_DEG_S[0] <= rate <= RATE_DEG_S[1]:
             raise BadInputError(
-                f"--rates takes rates from {LOWEST_DEG_S:g} to {HIGHEST_DEG_S:g} °/s with commas"
+                f"--rates takes rates from {RATE_DEG_S[0]:g} to {RATE_DEG_S[1]:g} °/s with commas"
                 f" between, as 0.25,1,3; {word.strip()!r} is none."
             )
         rates.append(rate)

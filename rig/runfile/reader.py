@@ -1,8 +1,8 @@
 """Read run files, even if cut off or damaged, and report what is missing."""
 
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
-from itertools import chain
 from pathlib import Path
 from typing import Any, NamedTuple
 from zlib import crc32
@@ -26,6 +26,7 @@ from rig.runfile.model import (
     Samples,
     Steps,
 )
+from rig.runfile.packed import Arrays, Packed, PackedLine, Quick, arrays_of, steps_of
 from rig.runfile.writer import SUFFIX
 
 _TYPES: dict[str, type[Line]] = {
@@ -41,6 +42,7 @@ _KNOWN_KEYS = {
     for kind, line_type in _TYPES.items()
 }
 _line_decoder: msgspec.json.Decoder[Line] = msgspec.json.Decoder(Line)
+_quick_decoder: msgspec.json.Decoder[Quick] = msgspec.json.Decoder(Quick)
 _any_decoder = msgspec.json.Decoder(dict[str, Any])
 
 
@@ -59,7 +61,7 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
     path: Path
     header: Header
     events: list[Event] = msgspec.field(default_factory=list)
-    samples: list[Samples] = msgspec.field(default_factory=list)
+    samples: Sequence[Samples] = ()
     climate: list[Climate] = msgspec.field(default_factory=list)
     steps: list[Steps] = msgspec.field(default_factory=list)
     end: End | None = None
@@ -77,29 +79,43 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
         """True when the last line is that of an older program, without a check."""
         return self.end is not None and self.end.check is None
 
-    def samples_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
-        """All samples in order of time: `t_s` (n,) and raw counts (n, 3)."""
-        kept: _Kept | None = self.__dict__.get("arrays")
-        if kept is None or kept.of != self.samples:  # quick, since the same lines are one object
-            kept = _Kept(list(self.samples), _arrays_of(self.samples))
-            self.__dict__["arrays"] = kept
-        return kept.arrays
+    def samples_arrays(self) -> Arrays:
+        """All samples in order of time."""
+        if isinstance(self.samples, Packed):
+            return self.samples.arrays
+        arrays: Arrays = self._kept("samples", self.samples, arrays_of)
+        return arrays
 
     def turning_arrays(
         self,
     ) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.int32]]:
         """Samples that have the gyroscope's counts: `t_s` (n,), counts and its own (n, 3) each."""
         turning = [line for line in self.samples if _turns(line)]
-        t_s, counts = _arrays_of(turning)
+        t_s, counts = arrays_of(turning)
         turned = [msgspec.structs.replace(line, counts=_turns(line)) for line in turning]
-        return t_s, counts, _arrays_of(turned)[1]
+        return t_s, counts, arrays_of(turned)[1]
 
     def steps_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """Step counts in order of time: `t_s` (n,) and counts (n,)."""
-        t_s = np.array([line.t_s for line in self.steps], dtype=float)
-        count = np.array([line.count for line in self.steps], dtype=np.int64)
-        order = np.argsort(t_s, kind="stable")
-        return t_s[order], count[order]
+        arrays: tuple[NDArray[np.float64], NDArray[np.int64]]
+        arrays = self._kept("steps", self.steps, steps_of)
+        return arrays
+
+    def _kept(self, name: str, lines: Any, make: Callable[[Any], Any]) -> Any:
+        """Arrays of lines, made again only after these have changed."""
+        kept: _Kept | None = self.__dict__.get(name)
+        if kept is None or kept.of != lines:  # quick, since the same lines are one object
+            kept = self.__dict__[name] = _Kept(list(lines), make(lines))
+        return kept.arrays
+
+    def chip_temperature_c(self, time_s: float) -> float | None:
+        """The angle sensor's temperature nearest to a time; None if it was never read."""
+        lines: Sequence[Samples] | Sequence[PackedLine] = self.samples
+        if isinstance(self.samples, Packed):
+            lines = self.samples.lines
+        read = [line for line in lines if line.imu_temperature_c is not None]
+        nearest = min(read, key=lambda line: abs(line.t_s - time_s), default=None)
+        return None if nearest is None else nearest.imu_temperature_c
 
     @property
     def last_time_s(self) -> float | None:
@@ -123,27 +139,10 @@ def _turns(line: Samples) -> list[tuple[int, int, int]]:
 
 
 class _Kept(NamedTuple):
-    """What `samples_arrays` has made, and of which lines."""
+    """Arrays that were made, and of which lines."""
 
-    of: list[Samples]
-    arrays: tuple[NDArray[np.float64], NDArray[np.int32]]
-
-
-def _arrays_of(samples: list[Samples]) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
-    if not samples:
-        return np.empty(0), np.empty((0, 3), dtype=np.int32)
-    lengths = np.array([len(line.counts) for line in samples])
-    total = int(lengths.sum())
-    flat = chain.from_iterable(chain.from_iterable(line.counts for line in samples))
-    counts = np.fromiter(flat, dtype=np.int32, count=3 * total).reshape(total, 3)
-    first = np.repeat(np.array([line.t_s for line in samples]), lengths)
-    step = np.repeat(np.array([line.dt_s for line in samples]), lengths)
-    index = np.arange(total) - np.repeat(np.cumsum(lengths) - lengths, lengths)
-    t_s = first + step * index
-    if np.any(np.diff(t_s) < 0):
-        order = np.argsort(t_s, kind="stable")
-        t_s, counts = t_s[order], counts[order]
-    return t_s, counts
+    of: Sequence[Samples] | Sequence[Steps]
+    arrays: Any
 
 
 def read_run(path: Path) -> RunFile:
@@ -251,16 +250,36 @@ def header_of(path: Path, line: bytes, cut: bool = False) -> Header:
     return header
 
 
+def _take_sound(run: RunFile, rest: bytes) -> bool:
+    """Add the lines behind the header in one go, if there is nothing to say about any of them."""
+    kinds: defaultdict[type, list[Any]] = defaultdict(list)
+    try:
+        for line in _quick_decoder.decode_lines(rest):
+            kinds[type(line)].append(line)
+        samples = Packed(kinds[PackedLine])
+    except UNREADABLE:
+        return False
+    if (
+        sum(map(len, kinds.values())) != rest.count(b"\n") + (not rest.endswith(b"\n"))
+        or kinds[Header]
+        or len(kinds[End]) > 1
+        or any(implausible_detail(event.detail) for event in kinds[Event])
+    ):
+        return False
+    run.samples, run.steps = samples, kinds[Steps]
+    run.events, run.climate = kinds[Event], kinds[Climate]
+    run.end = next(iter(kinds[End]), None)
+    return True
+
+
 def _take_all(run: RunFile, rest: bytes) -> Iterator[tuple[int, str]]:
     """Add the lines behind the header; yields number and sentence of those that are not right."""
-    try:
-        parsed = _line_decoder.decode_lines(rest)
-    except UNREADABLE:
-        parsed = []
-    if len(parsed) == rest.count(b"\n") + (not rest.endswith(b"\n")):
-        problems = map(partial(_add, run), parsed)  # a sound file, in one go
-    else:
-        problems = map(partial(_take, run), rest.removesuffix(b"\n").split(b"\n") if rest else ())
+    if not rest or _take_sound(run, rest):
+        return
+    samples: list[Samples] = []
+    run.samples = samples
+    add = partial(_take, run, samples)
+    problems = map(add, rest.removesuffix(b"\n").split(b"\n"))
     for number, problem in enumerate(problems, start=2):
         if problem is None:
             continue
@@ -276,23 +295,23 @@ def _take_all(run: RunFile, rest: bytes) -> Iterator[tuple[int, str]]:
             yield number, f"Line {number} of {run.path.name} {told}."
 
 
-def _take(run: RunFile, line: bytes) -> str | None:
+def _take(run: RunFile, samples: list[Samples], line: bytes) -> str | None:
     """Add a line to what was read; returns what is wrong with it, if anything."""
     if line.strip(b"\0 \r") == b"":
         return "it is empty"
     try:
-        return _add(run, _line_decoder.decode(line))
+        return _add(run, samples, _line_decoder.decode(line))
     except UNREADABLE as error:
-        return _take_unknown(run, line, error)
+        return _take_unknown(run, samples, line, error)
 
 
-def _add(run: RunFile, parsed: Line) -> str | None:
+def _add(run: RunFile, samples: list[Samples], parsed: Line) -> str | None:
     if isinstance(parsed, Samples):
-        if run.samples and parsed.t_s < run.samples[-1].t_s - BACK_S:
+        if samples and parsed.t_s < samples[-1].t_s - BACK_S:
             return Implausible(
-                f"t_s is {parsed.t_s:g}, and the samples before are of {run.samples[-1].t_s:g} s"
+                f"t_s is {parsed.t_s:g}, and the samples before are of {samples[-1].t_s:g} s"
             )
-        run.samples.append(parsed)
+        samples.append(parsed)
     elif isinstance(parsed, Steps):
         run.steps.append(parsed)
     elif isinstance(parsed, Climate):
@@ -310,7 +329,9 @@ def _add(run: RunFile, parsed: Line) -> str | None:
     return None
 
 
-def _take_unknown(run: RunFile, line: bytes, error: Exception) -> str | None:
+def _take_unknown(
+    run: RunFile, samples: list[Samples], line: bytes, error: Exception
+) -> str | None:
     """Take a line of an unknown kind, or one with unknown keys without these."""
     try:
         raw = _any_decoder.decode(line)
@@ -324,7 +345,9 @@ def _take_unknown(run: RunFile, line: bytes, error: Exception) -> str | None:
             return Implausible(problem)
         known = {key: value for key, value in raw.items() if key in _KNOWN_KEYS[kind]}
         told = (
-            _add(run, msgspec.convert(known, _TYPES[kind])) if len(known) < len(raw) else str(error)
+            _add(run, samples, msgspec.convert(known, _TYPES[kind]))
+            if len(known) < len(raw)
+            else str(error)
         )
     except UNREADABLE as other:
         return str(other)

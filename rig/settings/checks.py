@@ -7,6 +7,7 @@ import msgspec
 
 from rig.errors import BadInputError
 from rig.settings.kinematics import Kinematics
+from rig.settings.method import QUICK_RATE_DEG_S, SETTLING_RATE_DEG_S
 from rig.settings.model import Settings
 
 MAX_LENGTH_RATIO = 1.8
@@ -30,10 +31,6 @@ BLADE_NOTICE_S = 0.03
 BLADE_GAP_MM = 1.0
 
 HIGHEST_LOWERING_DEG_S = 4.0
-QUICK_RATE_DEG_S = 2.5
-"""Rate of a quick start where the pulses allow it."""
-SETTLING_RATE_DEG_S = 1.5
-"""Rate of a settling raise where the pulses allow it."""
 
 BUS_PINS = (2, 3)
 """GPIO numbers of the I2C bus on the header."""

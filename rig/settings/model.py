@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct, field
 
+from rig.settings.method import DWELL_S, RATE_DEG_S
+
 
 class _Section(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """A table of `rig.toml`; unknown keys are refused."""
@@ -133,7 +135,9 @@ class MotionSettings(_Section, frozen=True):
         Literal["motor", "hand"],
         Meta(description="hand: a person raises it; no motor, no limit switches"),
     ] = "motor"
-    rate_deg_s: Annotated[float, Meta(ge=0.1, le=3.0, description="raise rate of a run")] = 1.0
+    rate_deg_s: Annotated[
+        float, Meta(ge=RATE_DEG_S[0], le=RATE_DEG_S[1], description="raise rate of a run")
+    ] = 1.0
     homing_rate_deg_s: Annotated[float, Meta(ge=0.05, le=2.0)] = 1.0
     lowering_rate_deg_s: Annotated[
         float, Meta(ge=0.1, le=4.0, description="lower if the pulse rate limit requires it")
@@ -228,7 +232,9 @@ class Blade(_Section, frozen=True):
 class CycleSettings(_Section, frozen=True):
     """Times and limits of one run."""
 
-    dwell_s: Annotated[float, Meta(ge=0, le=3600, description="rest before the raise")] = 10.0
+    dwell_s: Annotated[
+        float, Meta(ge=DWELL_S[0], le=DWELL_S[1], description="rest before the raise")
+    ] = 10.0
     clear_timeout_s: Annotated[
         float, Meta(gt=0.1, le=60, description="longest time from beam broken to beam clear")
     ] = 3.0

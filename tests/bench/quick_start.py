@@ -13,7 +13,8 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from rig.analysis.row import RunResult
-from rig.procedures.series.quick import MEASURED_DEG, QuickStart
+from rig.procedures.series.quick import QuickStart
+from rig.settings.method import MEASURED_DEG
 
 SCATTER_DEG, TRUE_DEG, SLIDES = 0.5, 24.0, 5
 ERRORS_DEG = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)

@@ -17,9 +17,9 @@ from hardware.tools import drawings, labels, pictures, readme, turned, views, wi
 from rig.analysis.placing import ENOUGH_RUNS, MARGIN_DEG
 from rig.devices.lamp import PATTERNS
 from rig.motion.sizing import size
-from rig.procedures.series.quick import MEASURED_DEG
 from rig.procedures.series.series import UNATTENDED_BAD_RUNS
 from rig.settings.load import load_settings
+from rig.settings.method import MEASURED_DEG
 from rig.settings.model import Settings
 from tests.motion.changed import changed
 

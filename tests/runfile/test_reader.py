@@ -52,6 +52,7 @@ def test_other_samples_give_other_arrays(whole: Path) -> None:
     run = read_run(whole)
     before = run.samples_arrays()
     assert run.samples_arrays() is before
+    run.samples = list(run.samples)
     run.samples[3] = Samples(t_s=5.3, dt_s=0.005, counts=[(7, 8, 9)])
     t_s, counts = run.samples_arrays()
     assert (len(t_s), counts[60].tolist()) == (181, [7, 8, 9])

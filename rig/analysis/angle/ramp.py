@@ -177,7 +177,7 @@ def build_ramp(
             ("angle_sensor_fault",),
         )
     chosen = slice(high - used, high)
-    temperature = _temperature(run, break_s)
+    temperature = run.chip_temperature_c(break_s)
     gravity = gravity_g(calibration, counts[chosen], temperature)
     angle = inclination_deg(calibration, gravity)
     is_short = break_s - t_s[high - 1] > SILENCE_S
@@ -225,14 +225,6 @@ def _steady_from(steps_s: Array, steps_deg: Array, raise_s: float, break_s: floa
     rate = np.diff(np.interp(grid, steps_s, steps_deg)) / 0.05
     fast = np.flatnonzero(rate >= 0.97 * np.median(rate[len(rate) // 2 :]))
     return float(grid[fast[0]]) + 0.05 + SETTLE_S if len(fast) else raise_s + SETTLE_S
-
-
-def _temperature(run: RunFile, time_s: float) -> float | None:
-    """The sensor's temperature nearest to a time."""
-    read = [line for line in run.samples if line.imu_temperature_c is not None]
-    if not read:
-        return None
-    return min(read, key=lambda line: abs(line.t_s - time_s)).imu_temperature_c
 
 
 def _is_faulty(t_s: Array, counts: NDArray[np.int32], gravity: Array, block: int) -> bool:

@@ -127,7 +127,7 @@ def build_hand_ramp(
     used = (t_s >= first_s) & (t_s <= min(last_s + AFTER_S, kept_to_s))
     if int(used.sum()) < LEAST_SAMPLES or kept_to_s < last_s - SILENCE_S:
         return None
-    temperature = _temperature(run, break_s)
+    temperature = run.chip_temperature_c(break_s)
     gravity = gravity_g(calibration, counts[used], temperature)
     along = along_slope_deg(calibration, gravity)
     total = inclination_deg(calibration, gravity)
@@ -212,13 +212,6 @@ def even_rate_deg_s(ramp: Ramp, onset_s: float, edge_s: float) -> float:
     u = np.linspace(0.0, span, 101)
     risen = ramp.angle_deg(onset_s + u) - ramp.angle_deg(onset_s)
     return float(6.0 / span**3 * np.trapezoid((span - u) * risen, u))
-
-
-def _temperature(run: RunFile, time_s: float) -> float | None:
-    read = [line for line in run.samples if line.imu_temperature_c is not None]
-    if not read:
-        return None
-    return min(read, key=lambda line: abs(line.t_s - time_s)).imu_temperature_c
 
 
 def _at_rest(along: Array, rate: Array) -> tuple[float, float, float, float]:

@@ -24,6 +24,7 @@ from rig.commands.options import (
 )
 from rig.commands.quantities import echoed, moment, name_option, quantity_option
 from rig.errors import BadInputError
+from rig.settings.method import DWELL_S, GAP_MM, RATE_DEG_S, RUNS
 
 if TYPE_CHECKING:
     from rig.control.request import RunRequest
@@ -43,10 +44,12 @@ def run(
     new: Annotated[
         bool, typer.Option("--new", help="Names that the study beside does not know are new ones.")
     ] = False,
-    repeat: Annotated[int, typer.Option("--repeat", min=1, max=1000, help="Runs to make.")] = 1,
+    repeat: Annotated[
+        int, typer.Option("--repeat", min=RUNS[0], max=RUNS[1], help="Runs to make.")
+    ] = 1,
     rate: Annotated[
         float | None,
-        quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s."),
+        quantity_option("--rate", "°/s", *RATE_DEG_S, "Raise rate in °/s."),
     ] = None,
     rates: Annotated[
         str | None,
@@ -58,11 +61,11 @@ def run(
     ] = None,
     dwell: Annotated[
         float | None,
-        quantity_option("--dwell", "s", 0, 3600, "Rest before the raise in s."),
+        quantity_option("--dwell", "s", *DWELL_S, "Rest before the raise in s."),
     ] = None,
     gap: Annotated[
         float | None,
-        quantity_option("--gap", "mm", 1, 50, "Leading edge to beam, as placed, in mm."),
+        quantity_option("--gap", "mm", *GAP_MM, "Leading edge to beam, as placed, in mm."),
     ] = None,
     session: Annotated[
         str | None,
@@ -110,7 +113,10 @@ def run(
     least: Annotated[
         int | None,
         typer.Option(
-            "--least", min=2, max=1000, help="With --until: runs in any case (3); --repeat at most."
+            "--least",
+            min=2,
+            max=RUNS[1],
+            help="With --until: runs in any case (3); --repeat at most.",
         ),
     ] = None,
     bad_runs: Annotated[
@@ -122,7 +128,7 @@ def run(
     ] = False,
     clean_every: Annotated[
         int | None,
-        typer.Option("--clean-every", min=1, max=1000, help="Slides between reminders to wipe."),
+        typer.Option("--clean-every", min=1, max=RUNS[1], help="Slides between reminders to wipe."),
     ] = None,
     quick: Annotated[
         bool,

@@ -16,6 +16,7 @@ from rig.commands.quantities import (
 from rig.commands.study.options import Folder
 from rig.errors import BadInputError
 from rig.files.names import safe_name
+from rig.settings.method import RATE_DEG_S
 from rig.study.folder.ranges import MASS_G
 
 
@@ -37,7 +38,9 @@ def new(
             "--reference-runs", min=0, max=50, help="Of the reference bag at each check; 0: none."
         ),
     ] = 3,
-    rate: Annotated[float, quantity_option("--rate", "°/s", 0.1, 3.0, "Raise rate in °/s.")] = 0.3,
+    rate: Annotated[
+        float, quantity_option("--rate", "°/s", *RATE_DEG_S, "Raise rate in °/s.")
+    ] = 0.3,
     start: Annotated[
         Literal["whole", "quick"],
         typer.Option("--start", help="Whole raises at that rate, or fast to 3° below the slide."),

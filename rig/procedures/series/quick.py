@@ -5,9 +5,8 @@ from msgspec import structs
 from rig.analysis.row import RunResult
 from rig.control.request import RunRequest
 from rig.runfile.model import INVALIDATING
+from rig.settings.method import MEASURED_DEG
 
-MEASURED_DEG = 3.0
-"""Part of the raise before the expected slide that goes at the measuring rate."""
 LOWER_BY_DEG = 5.0
 """An early slide moves the rest of the series this much lower."""
 MOST_EARLY = 2

@@ -8,6 +8,8 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct, field
 
+from rig.settings.method import DWELL_S, RATE_DEG_S
+
 FORMAT = "tilt-study"
 VERSION = 1
 TODAY = "today"
@@ -161,12 +163,16 @@ class Preferences(_Table, frozen=True):
             le=50,
         ),
     ] = 1
-    rate_deg_s: Annotated[float, Meta(description="raise rate of every run", ge=0.1, le=3.0)] = 1.0
+    rate_deg_s: Annotated[
+        float, Meta(description="raise rate of every run", ge=RATE_DEG_S[0], le=RATE_DEG_S[1])
+    ] = 1.0
     raise_start: Annotated[
         RaiseStart,
         Meta(description="whole: all of the raise at that rate; quick: fast to 3° below the slide"),
     ] = "whole"
-    dwell_s: Annotated[float, Meta(description="rest before every raise", ge=0, le=3600)] = 10.0
+    dwell_s: Annotated[
+        float, Meta(description="rest before every raise", ge=DWELL_S[0], le=DWELL_S[1])
+    ] = 10.0
     change_min: Annotated[
         float, Meta(description="time to change the bag by hand, for time estimates", ge=0, le=120)
     ] = 2.0

@@ -8,6 +8,7 @@ from statistics import median
 from msgspec import Struct
 
 from rig.errors import BadInputError
+from rig.settings.method import MEASURED_DEG, QUICK_RATE_DEG_S
 from rig.study.folder.catalogue import BASELINE
 from rig.study.folder.study import Study
 from rig.study.plan.progress import PlanProgress, progress
@@ -16,8 +17,6 @@ from rig.study.slides.slide import Slide
 from rig.study.slides.table import SlideTable, slide_table
 
 TYPICAL_ANGLE_DEG = 30.0
-MEASURED_DEG, QUICK_RATE_DEG_S = 3.0, 2.5
-"""Of a quick start: part of the raise that stays slow, and the rate before it."""
 OVERHEAD_S = 25.0
 """For the time estimate before any run was made: to the slide, and back down to the start."""
 MODEL_CLIMATES = 4

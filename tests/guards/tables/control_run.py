@@ -144,7 +144,7 @@ ENTRIES: list[Guard] = [
         "tests/control/test_quick_start.py::test_a_settling_raise_has_an_angle_and_does_not_count",
     ),
     limit(
-        "rig.settings.checks",
+        "rig.settings.method",
         "QUICK_RATE_DEG_S",
         "tests/control/test_quick_start.py::test_a_quick_start_finds_the_same_angle_in_less_time",
         times=0.5,

@@ -49,14 +49,10 @@ _WELCOMED = _IN_APP + "test_the_addresses_of_paired_devices_are_welcome"
 _ORIGIN = "self._guard.check_origin(request.headers)"
 _CLAIM = "self._seats.claim(self._token(request))"
 _RANGE_ENDS = (
-    ("1", "0"),
-    ("1000", "2000"),
-    ("0.1", "0.05"),
-    ("3.0", "6.0"),
-    ("0.0", "-1.0"),
-    ("3600.0", "7200.0"),
-    ("1.0", "0.5"),
-    ("50.0", "100.0"),
+    ("RUNS", "1, 1000", ("0, 1000", "1, 2000")),
+    ("RATE_DEG_S", "0.1, 3.0", ()),  # its ends are tried with `--rates`
+    ("DWELL_S", "0.0, 3600.0", ("-1.0, 3600.0", "0.0, 7200.0")),
+    ("GAP_MM", "1.0, 50.0", ("0.5, 50.0", "1.0, 100.0")),
 )
 
 _ADDRESSES: list[Guard] = [
@@ -132,7 +128,12 @@ _FORMS: list[Guard] = [
     *(limit(_FORM, "MAX_BODY", _BYTES, _LONG, times=times) for times in (2, 0.5)),
     never(_FORM, "decode", "len(data) > most", _BYTES),
     change(_FORM, "decode", "msgspec.DecodeError", "KeyError", _NO_FORM),
-    *(change(_FORM, "wanted", old, new, _RANGES) for old, new in _RANGE_ENDS),
+    *(
+        change("rig.settings.method", name, old, new, _RANGES)
+        for name, old, others in _RANGE_ENDS
+        for new in others
+    ),
+    *(change(_FORM, "wanted", name, "(-1e9, 1e9)", _RANGES) for name, *_ in _RANGE_ENDS),
     change(_FORM, "wanted", "f'{form.gap} in' if ... else form.gap", "form.gap", _VALUES),
     inverted(_FORM, "wanted", "form.units == 'us'", _VALUES),
     always(_FORM, "wanted", "is_bare(form.gap)", _UNIT),

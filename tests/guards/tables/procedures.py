@@ -124,6 +124,7 @@ def _header() -> list[Guard]:
     far = _CUT + "a_file_tells_how_far_its_run_came"
     slid = _CUT + "a_bag_that_slid_has_slid_also_when_the_board_is_lowered_again"
     no_file = _CUT + "a_file_that_never_came_to_be_tells_nothing"
+    method = "rig.settings.method"
     wrong, right = _RATES + "rates_that_will_not_do", _RATES + "rates_that_will"
     requests = "rig.procedures.requests"
     after = _RATES + "rates_after_the_first_check_the_material"
@@ -143,10 +144,10 @@ def _header() -> list[Guard]:
         change(cut, "how_it_ended", "event.event == 'bag_brought_down'", "False", far),
         change(cut, "how_it_ended", "return RunEnd(None, None, None, False)", "raise", no_file),
         change(requests, "plan_series", "dwell_s is None", "not dwell_s", usual),
-        change(rates, "", "0.1, 3.0", "0.05, 3.0", wrong),
-        change(rates, "", "0.1, 3.0", "0.2, 3.0", right),
-        change(rates, "", "0.1, 3.0", "0.1, 6.0", wrong),
-        change(rates, "", "0.1, 3.0", "0.1, 1.5", right),
+        change(method, "RATE_DEG_S", "0.1, 3.0", "0.05, 3.0", wrong),
+        change(method, "RATE_DEG_S", "0.1, 3.0", "0.2, 3.0", right),
+        change(method, "RATE_DEG_S", "0.1, 3.0", "0.1, 6.0", wrong),
+        change(method, "RATE_DEG_S", "0.1, 3.0", "0.1, 1.5", right),
         never(rates, "parse_rates", "len(set(rates)) != len(rates)", wrong),
         never(rates, "parse_rates", "len(rates) < 2", wrong),
         change(requests, "_at_rates", "'check'", "None", after),
@@ -297,8 +298,8 @@ def _quick() -> list[Guard]:
     early = _QUICK + "an_early_slide_moves_the_start_5_degrees_lower_and_a_second_one_ends_it"
     sound = _QUICK + "only_a_sound_angle_well_above_level_gives_a_start"
     return [
-        limit(m, "MEASURED_DEG", begins),
-        limit(m, "MEASURED_DEG", begins, times=0.5),
+        limit("rig.settings.method", "MEASURED_DEG", begins),
+        limit("rig.settings.method", "MEASURED_DEG", begins, times=0.5),
         limit(m, "LOWER_BY_DEG", early),
         limit(m, "MOST_EARLY", early),
         limit(m, "MOST_EARLY", early, times=0.5),

@@ -6,7 +6,9 @@ _TESTS = "tests/runfile/test_"
 
 _MODEL = "rig.runfile.model"
 _READER = "rig.runfile.reader"
+_PACKED = "rig.runfile.packed"
 _IN_READER = _TESTS + "reader.py::"
+_IN_PACKED = _TESTS + "packed.py::"
 _NONE = _IN_READER + "test_what_is_no_run_file_is_refused"
 _HEADER = _IN_READER + "test_a_header_with_a_wrong_value_is_refused"
 _ENDS = _IN_READER + "test_a_header_at_the_end_of_its_range_is_read"
@@ -125,9 +127,33 @@ READER: list[Guard] = [
     ),
     never(_READER, "_add", "(problem := implausible_detail(parsed.detail))", _BEYOND),
     never(
+        _READER, "_take_sound", "any(implausible_detail(...) for event in kinds[Event])", _BEYOND
+    ),
+    never(_READER, "_take_sound", "kinds[Header]", f"{_TWICE}[header]"),
+    never(_READER, "_take_sound", "len(kinds[End]) > 1", f"{_TWICE}[end]"),
+    never(
+        _PACKED,
+        "Packed.__init__",
+        "np.any(np.diff(...) < -limits.BACK_S)",
+        _IN_LIMITS + "test_samples_that_go_far_back_in_time_are_refused",
+    ),
+    never(
+        _PACKED,
+        "_counts_of",
+        "text.translate(None, _DIGITS) != usual",
+        _IN_PACKED + "test_samples_of_another_number_of_axes_are_damaged",
+    ),
+    change(
+        _PACKED,
+        "_counts_of",
+        "np.int16",
+        "np.int32",
+        _IN_LIMITS + "test_a_count_of_any_size_is_refused",
+    ),
+    never(
         _READER,
         "_add",
-        "run.samples and parsed.t_s < run.samples[-1].t_s - BACK_S",
+        "samples and parsed.t_s < samples[-1].t_s - BACK_S",
         _IN_LIMITS + "test_samples_that_go_far_back_in_time_are_refused",
     ),
     never(_READER, "_take_unknown", "(problem := implausible(raw))", _BEYOND),
@@ -176,9 +202,9 @@ READER: list[Guard] = [
     without(_READER, "parse_run", "run.problems.append(...)", _DAMAGED),
     change(
         _READER,
-        "_take_all",
-        "len(parsed) == rest.count(...) + (not rest.endswith(...))",
-        "parsed",
+        "_take_sound",
+        "sum(...) != rest.count(...) + (not rest.endswith(...))",
+        "False",
         _IN_READER + "test_a_line_of_zeros_is_called_empty",
     ),
     never(_READER, "_take_all", "is_last", _TORN_END, nth=2),
@@ -214,29 +240,23 @@ READER: list[Guard] = [
     ),
     change(
         _READER,
-        "RunFile.samples_arrays",
-        "kept is None or kept.of != self.samples",
+        "RunFile._kept",
+        "kept is None or kept.of != lines",
         "kept is None",
         _IN_READER + "test_other_samples_give_other_arrays",
     ),
-    never(_READER, "_arrays_of", "np.any(np.diff(t_s) < 0)", _ORDER),
-    change(_READER, "_arrays_of", "counts[order]", "counts", _ORDER),
+    never(_PACKED, "_arranged", "np.any(np.diff(t_s) < 0)", _ORDER),
+    change(_PACKED, "_arranged", "counts[order]", "counts", _ORDER),
     change(
-        _READER,
-        "_arrays_of",
+        _PACKED,
+        "_arranged",
         "'stable'",
         "'heapsort'",
         _IN_READER + "test_samples_of_the_same_time_stay_in_the_order_of_their_lines",
     ),
-    never(
-        _READER,
-        "_arrays_of",
-        "not samples",
-        _IN_READER + "test_a_run_without_samples_has_empty_arrays",
-    ),
     change(
-        _READER,
-        "RunFile.steps_arrays",
+        _PACKED,
+        "steps_of",
         "count[order]",
         "count",
         _IN_READER + "test_steps_that_came_out_of_order_are_put_in_order",

@@ -5,6 +5,7 @@ from tests.guards.entry import Guard, change, inverted, limit, never, without
 _TESTS = "tests/settings/test_"
 
 _CHECKS = "rig.settings.checks"
+_METHOD = "rig.settings.method"
 _MISFITS = _TESTS + "checks.py::test_what_does_not_fit_is_named"
 _FITS = _TESTS + "checks.py::test_limits_themselves_are_allowed"
 _LOWERING = _TESTS + "checks.py::test_lowering_takes_the_least_of_wish_bound_and_pulse_rate"
@@ -56,9 +57,9 @@ ENTRIES: list[Guard] = [
         "wanted",
         _LOWERING,
     ),
-    limit(_CHECKS, "SETTLING_RATE_DEG_S", _RAISES),
-    limit(_CHECKS, "SETTLING_RATE_DEG_S", _RAISES, times=0.5),
-    limit(_CHECKS, "QUICK_RATE_DEG_S", _RAISES),
+    limit(_METHOD, "SETTLING_RATE_DEG_S", _RAISES),
+    limit(_METHOD, "SETTLING_RATE_DEG_S", _RAISES, times=0.5),
+    limit(_METHOD, "QUICK_RATE_DEG_S", _RAISES),
     change(_CHECKS, "quick_rate_deg_s", "max_rate_deg_s(settings)", "9.0", _RAISES),
     change(_CHECKS, "settling_rate_deg_s", "max_rate_deg_s(settings)", "9.0", _RAISES),
     never(_CHECKS, "check_rate", "rate_deg_s > max_rate_deg_s(settings)", _RATE),
