@@ -262,7 +262,11 @@ def test_readings_beside_the_rig_show_the_readers_bias(
     (ann,) = rig("study", "reading", folder, "--json").document["readers"]
     assert (ann["n_readings"], ann["n_compared"]) == (4, 2)
     assert ann["bias_deg"] is not None
-    assert "Ann" in said(rig, "study", "reading", folder)
+    compared = rig("compare", folder, "--json").document["boards"]
+    (offset,) = (one for one in compared if one["what"] == "reader")
+    assert ann["offset"] == offset
+    ends = f"{offset['lower_deg']:+.1f} to {offset['upper_deg']:+.1f}".replace("-", "−")
+    assert ends in said(rig, "study", "reading", folder)
 
 
 def test_droop_is_shown_with_its_limits(

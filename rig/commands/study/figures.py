@@ -12,6 +12,7 @@ from rig.commands.study.options import Folder, figure
 from rig.quantities.figures import signed
 
 if TYPE_CHECKING:
+    from rig.study.answer.answer import Offset
     from rig.study.folder.study import Study
     from rig.study.slides.slide import Slide
 
@@ -129,43 +130,59 @@ def _slides(study: "Study") -> "list[Slide]":
 
 
 def show_readers(study: "Study", json: bool) -> None:
-    """Each reader's bias and scatter against the rig."""
+    """Each reader beside the rig as read, and the offset that answers take for that reader."""
     import msgspec
 
     from rig.study.folder.journal import Reading
     from rig.study.readings import reader_biases, rig_angles
 
     biases = reader_biases(study.journal.of(Reading), rig_angles(_slides(study)))
+    offsets = _offsets(study) if any(bias.n_compared for bias in biases) else {}
     if json:
-        print_json({"readers": [msgspec.to_builtins(bias) for bias in biases]})
+        print_json(
+            {
+                "readers": [
+                    msgspec.to_builtins(bias)
+                    | {"offset": msgspec.to_builtins(offsets.get(bias.reader))}
+                    for bias in biases
+                ]
+            }
+        )
         return
     if not biases:
         print("No readings by hand yet.")
         return
-    titles = "reader|readings|beside the rig|bias °|95 % interval °|scatter °|rig's °|holds for"
+    titles = "reader|readings|beside the rig|less rig °|scatter °|rig's °|offset °|range °"
     rows: list[tuple[str, ...]] = [tuple(titles.split("|"))]
     for bias in biases:
-        interval = "–"
-        if bias.low_deg is not None and bias.high_deg is not None:
-            interval = f"{signed(bias.low_deg)} to {signed(bias.high_deg)}"
+        offset = offsets.get(bias.reader)
         rows.append(
             (
                 bias.reader,
                 str(bias.n_readings),
                 str(bias.n_compared),
                 figure(bias.bias_deg, 2),
-                interval,
                 figure(bias.scatter_deg, 2),
                 figure(bias.rig_scatter_deg, 2),
-                bias.scope,
+                "–" if offset is None else signed(offset.offset_deg, 1),
+                "–"
+                if offset is None
+                else f"{signed(offset.lower_deg, 1)} to {signed(offset.upper_deg, 1)}",
             )
         )
     print_table(rows)
-    tell("Bias is reading minus rig; scatter is the standard deviation of one reading.")
     tell(
-        "These are the readings beside the rig, as they stand; answers use the model's offset of a"
-        " reader, which `rig compare` lists."
+        "Less rig: mean of readings minus runs of the same bag in the same session, as they stand."
+        " Offset: what answers take for the reader, as in `rig compare`."
     )
+
+
+def _offsets(study: "Study") -> "dict[str, Offset]":
+    """What the answer takes for each reader."""
+    from rig.study.answer.ask import ask
+
+    found = ask(study).answer.boards
+    return {one.name.removeprefix("reader "): one for one in found if one.what == "reader"}
 
 
 def show_droop(study: "Study", json: bool) -> None:
