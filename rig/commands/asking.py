@@ -118,7 +118,7 @@ def asked(
     if air is None and surface_c is not None and live is None:
         raise BadInputError("--board-temperature needs --temperature and --humidity.")
     if air is None and live is not None:
-        air = _read_air(live, surface_c, units)
+        air = _read_air(study, live, surface_c, units)
     found = ask(
         opened,
         air=air,
@@ -171,19 +171,22 @@ def _typed_air(
 
 
 def _read_air(
-    live: tuple[Path | None, bool, int | None], surface_c: float | None, units: "System"
+    study: Path,
+    live: tuple[Path | None, bool, int | None],
+    surface_c: float | None,
+    units: "System",
 ) -> "DayAir":
     from rig.quantities.shown import system
     from rig.study.answer.ask import air_at
 
-    air_c, humidity_pct = live_air(*live)
+    air_c, humidity_pct = live_air(study, *live)
     warm = system(units)["c"].text(air_c, 1)
     say(f"Air by the rig's sensor: {warm}, {humidity_pct:.0f} %RH.")
     return air_at(air_c, humidity_pct, surface_c)
 
 
-def live_air(rig: Path | None, twin: bool, seed: int | None) -> tuple[float, float]:
-    """Temperature (°C) and relative humidity (%) as the rig's sensor reads them now.
+def live_air(study: Path, rig: Path | None, twin: bool, seed: int | None) -> tuple[float, float]:
+    """Temperature (°C) and relative humidity (%) as the sensor of the study's rig reads them now.
 
     Raises:
         BadInputError: there is no rig to read them from.
@@ -207,7 +210,7 @@ def live_air(rig: Path | None, twin: bool, seed: int | None) -> tuple[float, flo
         raise BadInputError("The climate sensor gave no reading.")
 
     try:
-        seed, home, rig = simulated(twin, seed, rig)
+        seed, home, rig = simulated(twin, seed, rig, study)
         opened = open_rig(settings_of(rig), twin=twin, seed=seed, home=home, settings_file=rig)
         with opened:
             return opened.run(look())

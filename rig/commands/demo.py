@@ -182,10 +182,11 @@ def tell(story: Sequence[StoryStep], program: Any) -> None:
             spent = time.monotonic() - began
             left_s = left * (spent / done if done > 0.5 else ABOUT_S / sum(weights))
             say(f"(command {place + 1} of {len(story)}, about {max(1.0, left_s):.0f} s left)")
-        _run(step, program)
+        run_step(step, program)
 
 
-def _run(step: StoryStep, program: Any) -> None:
+def run_step(step: StoryStep, program: Any) -> None:
+    """Run one command of the story in this process."""
     name, *words = step.words
     if name == "cd":
         os.chdir(words[0])

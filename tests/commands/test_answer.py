@@ -119,7 +119,7 @@ def test_without_typed_air_the_rig_is_asked(
     said = rig(command, club, "--twin", "--seed", "3")
     assert said.code == 0
     assert said.err.startswith("Air by the rig's sensor: 21.3 °C, 48 %RH.\n")
-    assert sensed == [(None, True, 3)]
+    assert sensed == [(Path(club), None, True, 3)]
     us = rig(command, club, "--twin", "--units", "us")
     assert us.err.startswith("Air by the rig's sensor: 70.3 °F, 48 %RH.\n")
 

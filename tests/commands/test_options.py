@@ -138,14 +138,14 @@ def test_the_air_is_read_once_both_are_known(
         live.temperature_c = 21.0 if time_s > 0.3 else None
         live.relative_humidity_pct = 48.0 if time_s > 9.7 else None
 
-    assert asking.live_air(None, True, 3) == (21.0, 48.0)
+    assert asking.live_air(Path("club"), None, True, 3) == (21.0, 48.0)
     assert 9.7 < opened.time_s < 10.0
     assert (opened.asked["twin"], opened.asked["seed"]) == (True, 3)
     assert not opened.is_open
     opened.time_s = 0.0
     monkeypatch.setattr("rig.procedures.runs.raise_failures", lambda _: at(0.0))
     with pytest.raises(BadInputError, match="read it on a rig: The climate sensor gave no"):
-        asking.live_air(None, True, 3)
+        asking.live_air(Path("club"), None, True, 3)
     assert 10.0 <= opened.time_s < 10.3
 
 

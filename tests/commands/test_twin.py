@@ -68,6 +68,17 @@ def test_air_is_kept_and_let_go(rig: Rig, shed: Home) -> None:
     assert rig("twin", "air", "--follow").out == today
 
 
+def test_the_air_of_a_study_is_that_of_its_home_from_anywhere(
+    rig: Rig, shed: Home, tmp_path: Path
+) -> None:
+    rig("study", "new", "club")
+    rig("twin", "air", "--temperature", "30", "--humidity", "72")
+    os.chdir(tmp_path)
+    said = rig("choose", "shed/club", "--twin")
+    assert "Air by the rig's sensor: 30." in said.err
+    assert "has the seed" not in said.err
+
+
 def test_a_rig_at_home_has_its_own_seed_and_settings(shed: Home, tmp_path: Path) -> None:
     found = simulated(True, None, None)
     assert found == (None, shed.folder, shed.settings_file)

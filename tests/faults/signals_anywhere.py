@@ -116,25 +116,30 @@ def one(command: str, draw: random.Random, study: Path) -> End | None:
             time.sleep(0.002)  # noqa: TID251 - a process is waited for, not a rig
         status = wait(process, 30.0)
         took_s = time.monotonic() - sent_s
-        problems = []
-        if status is None:
-            os.kill(process, signal.SIGKILL)
-            os.waitpid(process, 0)
-            problems.append("it did not end")
-        elif os.waitstatus_to_exitcode(status) != 130:
-            problems.append(f"exit code {os.waitstatus_to_exitcode(status)}")
-        said = (folder / "said").read_text("utf-8", "replace")
-        for log in folder.glob("demo/log/*"):
-            said = log.read_text("utf-8", "replace") + said
-        if "Traceback" in said or "Exception ignored" in said:
-            problems.append("traceback")
-        if "rig: Ended by SIG" not in said:
-            problems.append("no word of it")
-        if Watch.read(folder / "motor").is_enabled:
-            problems.append("driver on")
-        if problems:
-            print(command, problems, said[-3000:], sep="\n", file=sys.stderr, flush=True)
-        return End(command, tuple(problems), took_s)
+        return End(command, problems_of(command, process, status, folder), took_s)
+
+
+def problems_of(what: str, process: int, status: int | None, folder: Path) -> tuple[str, ...]:
+    """What is not as it should be at the end of a process that got a signal."""
+    problems = []
+    if status is None:
+        os.kill(process, signal.SIGKILL)
+        os.waitpid(process, 0)
+        problems.append("it did not end")
+    elif os.waitstatus_to_exitcode(status) != 130:
+        problems.append(f"exit code {os.waitstatus_to_exitcode(status)}")
+    said = (folder / "said").read_text("utf-8", "replace")
+    for log in folder.glob("demo/log/*"):
+        said = log.read_text("utf-8", "replace") + said
+    if "Traceback" in said or "Exception ignored" in said:
+        problems.append("traceback")
+    if "rig: Ended by SIG" not in said:
+        problems.append("no word of it")
+    if Watch.read(folder / "motor").is_enabled:
+        problems.append("driver on")
+    if problems:
+        print(what, problems, said[-3000:], sep="\n", file=sys.stderr, flush=True)
+    return tuple(problems)
 
 
 def some(n: int, seed: int) -> list[End]:
