@@ -131,6 +131,21 @@ def forty(law: Law) -> World:
     return world(law, 0.3, 40, seeds(3, law, 0.3))
 
 
+@pytest.mark.parametrize("law", LAWS[:3])
+def test_more_steps_and_hopeless_laws_change_nothing(
+    law: Law, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = [analysed(forty(law), beams) for beams in (1, 2)]
+    monkeypatch.setattr("rig.analysis.onset.posterior.MOST_STEPS", 60)
+    monkeypatch.setattr("rig.analysis.onset.posterior.SETTLED", 1e-5)
+    monkeypatch.setattr("rig.analysis.onset.posterior.HOPELESS", math.inf)
+    for found, further in zip(made, [analysed(forty(law), beams) for beams in (1, 2)], strict=True):
+        assert (found.flag == further.flag).all()
+        for name in ("error", "u"):
+            away = np.abs(getattr(found, name) - getattr(further, name))
+            assert (np.median(away) < 1e-5, np.max(away) < 2e-3) == (True, True)
+
+
 def test_uncertainty_comes_apart_by_source() -> None:
     edges = passed(0.45, 0.4, 0.3)
     plain = found(edges, PLACED, 0.3)

@@ -45,13 +45,12 @@ class Table(NamedTuple):
     def prior(self, unit_s: float) -> Array:
         """Weight of each law, with V measured in units of this length."""
         speed = STRIBECK_MM_S[0] * unit_s, STRIBECK_MM_S[1] * unit_s
-        weight = np.zeros(len(self.scale))
-        for family, (low, high) in enumerate([(0.5, 2.0), WEAKENING_MM, speed]):
-            logs = np.log(self.scale)
-            ends = np.clip([logs - LOG_STEP / 2.0, logs + LOG_STEP / 2.0], *np.log([low, high]))
-            share = np.where(self.family == family, ends[1] - ends[0], 0.0)
-            weight += WEIGHTS[family] * share / share.sum()
-        return weight
+        low, high = np.log([(0.5, 2.0), WEAKENING_MM, speed]).T[:, self.family]
+        logs = np.log(self.scale)
+        share = np.minimum(logs + LOG_STEP / 2.0, high) - np.maximum(logs - LOG_STEP / 2.0, low)
+        share = np.maximum(share, 0.0)
+        weight: Array = np.array(WEIGHTS)[self.family] * share
+        return weight / np.bincount(self.family, share)[self.family]
 
     def fallen(self, law: NDArray[np.intp], path_mm: Array, speed: float) -> Array:
         """How much of the drop is done at a path, in mm, and a speed, in mm per unit of time."""
@@ -60,6 +59,15 @@ class Table(NamedTuple):
         swift = -np.expm1(-((speed / scale) ** 2))
         done: Array = np.where(family == 0, 1.0, np.where(family == 1, slip, swift))
         return done
+
+    def between(self, law: NDArray[np.intp], from_mm: float, to_mm: float) -> tuple[Array, Array]:
+        """Time from one distance to another at some drops (n,), roughly; shape (laws, n)."""
+        drops = np.arange(0, self.log_time.shape[1], 3)
+        ends = np.log(np.array([from_mm, to_mm]) / PATH_MM[0]) / PATH_STEP
+        nodes = np.minimum(np.maximum(np.rint(ends), 0.0), self.log_time.shape[2] - 1.0)
+        start, end = (np.exp(self.log_time[:, ::3, int(node)][law]) for node in nodes)
+        took: Array = end - start
+        return np.linspace(0.0, DROP_STEP * drops[-1], len(drops)), took
 
     def times(
         self, law: NDArray[np.intp], drop: Array, path_mm: Array
@@ -71,27 +79,27 @@ class Table(NamedTuple):
             drop: log(1 + A) for each law.
             path_mm: distances, shape (laws, edges).
         """
-        last = self.log_time.shape
-        place = np.clip(drop / DROP_STEP, 0.0, last[1] - 1.0)
-        node = np.clip(np.rint(place).astype(np.intp), 1, last[1] - 2)[:, None]
-        off = place[:, None] - node
-        along = np.log(np.maximum(path_mm, 1e-3) / PATH_MM[0]) / PATH_STEP
-        cell = np.clip(along.astype(np.intp), 0, last[2] - 2)
+        _, drops, paths = self.log_time.shape
+        place = np.minimum(np.maximum(drop / DROP_STEP, 0.0), drops - 1.0)
+        node = np.minimum(np.maximum(np.rint(place), 1.0), drops - 2.0)
+        off = (place - node)[:, None]
+        path_mm = np.maximum(path_mm, 1e-3)
+        along = np.log(path_mm / PATH_MM[0]) / PATH_STEP
+        cell = np.minimum(np.maximum(along, 0.0), paths - 2.0).astype(np.intp)
         part = along - cell
-        row = law[:, None]
-        below, at, above = (self.log_time[row, node + k, cell] for k in (-1, 0, 1))
-        below_2, at_2, above_2 = (self.log_time[row, node + k, cell + 1] for k in (-1, 0, 1))
+        middle = (law * drops + node.astype(np.intp))[:, None] * paths + cell
+        # Three nodes of the drop about each place, and two of the path.
+        around = paths * np.array([-1, 0, 1])[:, None] + np.array([0, 1])
+        below, at, above = self.log_time.ravel()[middle + around[:, :, None, None]]
         slope, bend = (above - below) / 2.0, above - 2.0 * at + below
-        slope_2, bend_2 = (above_2 - below_2) / 2.0, above_2 - 2.0 * at_2 + below_2
-        near = at + off * (slope + off / 2.0 * bend)
-        far = at_2 + off * (slope_2 + off / 2.0 * bend_2)
+        near, far = at + off * (slope + off / 2.0 * bend)
         time = np.exp(near + part * (far - near))
-        by_drop = slope + off * bend
-        by_drop = by_drop + part * (slope_2 + off * bend_2 - by_drop)
+        by_drop, by_drop_far = slope + off * bend
+        by_drop = by_drop + part * (by_drop_far - by_drop)
         return (
             time,
             time * by_drop / DROP_STEP,
-            time * (far - near) / PATH_STEP / np.maximum(path_mm, 1e-3),
+            time * (far - near) / PATH_STEP / path_mm,
         )
 
 

@@ -27,8 +27,14 @@ RATIO, U_RATIO_LOG, MOST_RATIO = 0.15, 1.2, 0.8
 most. It matters only where one edge is known."""
 LEAST_MM = 0.3
 """The bag starts at least this far from a beam that it breaks."""
-PARTS = (1.0, 1.0, 0.6, 0.5, 0.5)
-"""Of each step that is made: whole ones overshoot where friction hardly falls."""
+MOST_STEPS, SETTLED = 16, 0.03
+"""Steps to the best drop of a law, at most; no more are needed once one is below this part of the
+drop's own uncertainty, since another, linear one follows."""
+HOPELESS = 40.0
+"""A law whose χ² lies this far above the least can have no weight, and takes no further step."""
+LARGEST_STEP = 0.8
+"""Of the drop; half of the last step at most, where it turns back: whole ones overshoot where
+friction hardly falls."""
 
 
 class SeenEdge(NamedTuple):
@@ -130,9 +136,9 @@ def posterior(
     most = min(most, DROP_END - 0.2)
     fit = _Fit(laws, law, edges, distances, unit_s, u_response_ms, middle)
     drop, onset, gap = fit.solve(most)
-    rows = fit.rows(onset, drop, gap)
-    cov, gain, moved = fit.step(*rows)
-    chi2, log_weight, drop_mean, drop_var = fit.evidence(rows, cov, moved, drop, most)
+    near = fit.near(law, onset, drop, gap)
+    cov, moved = near.covariance, near.moved
+    chi2, log_weight, drop_mean, drop_var = fit.evidence(near, drop, most)
     log_weight = log_weight + np.log(prior[law])
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
@@ -160,16 +166,14 @@ def posterior(
 
     scale = np.sqrt(np.maximum(shrunk, 0.0) / cov[:, 0, 0])
     narrower = np.sqrt(drop_var / cov[:, 1, 1])
-    shares = gain @ rows[2]
+    shares = fit.shares(near)
     of_time = shares[:, 0, :] * scale[:, None]
     of_drop = shares[:, 1, :] * narrower[:, None]
     both = by_time * of_time - by_drop[:, None] * of_drop
-    sources: dict[str, list[float]] = {}
-    for k, name in enumerate(fit.names):
-        sums = sources.setdefault(name, [0.0, 0.0, 0.0])
-        sums[0] += float(weight @ of_time[:, k] ** 2)
-        sums[1] += float(weight @ both[:, k] ** 2)
-        sums[2] += float(weight @ of_time[:, k])
+    sources: dict[str, Array] = {}
+    means = weight @ np.stack([of_time**2, both**2, of_time])
+    for name, sums in zip(fit.names, means.T, strict=True):
+        sources[name] = sources.get(name, 0.0) + sums
     likeliest, fits = int(np.argmax(weight)), int(chi2.argmin())
     return OnsetPosterior(
         onset_s=best,
@@ -180,7 +184,7 @@ def posterior(
         misfit=float(chi2.min()),
         limit="low" if drop[fits] <= 0.0 else "high" if drop[fits] >= most else None,
         to_break_mm=float(weight @ mean[:, 2]),
-        length_off=fit.length_off(rows, moved, cov, likeliest),
+        length_off=fit.length_off(near, likeliest),
         sources=[
             Source(name, math.copysign(math.sqrt(a), -sign), math.sqrt(b))
             for name, (a, b, sign) in sources.items()
@@ -234,100 +238,124 @@ class _Fit:
         self.names += ["shape of the edges"] * (2 * n)
         self.names += ["beam response", "kinetic friction"]
         m = len(self.names)
-        fixed = np.zeros((n + 2, m))
+        fixed = np.zeros((n + 1, m))
         fixed[n, 0], fixed[n, 1] = -u_gap, u_slump
         fixed[:n, 4 + n : 4 + 2 * n] = 1e-3 * U_TIME_MS * np.eye(n)
         fixed[:n, m - 2] = 1e-3 * u_response_ms
-        fixed[n + 1, m - 1] = U_RATIO_LOG
         self.fixed = fixed
+        # The same as variances: those that go with the slopes by place, and those that do not.
+        moving = np.zeros((n + 1, n + 1))
+        moving[:n, :n] = self.by_place @ self.by_place.T
+        moving[n, :n] = moving[:n, n] = self.by_place @ fixed[n, : 4 + n]
+        self.moving, self.still = moving, fixed @ fixed.T
 
     def paths(self, gap: Array) -> Array:
         """Distance from the start to each edge, shape (laws, edges)."""
         return np.maximum(gap[:, None] + self.offset, 1e-3)
 
-    def rows(self, onset: Array, drop: Array, gap: Array) -> tuple[Array, Array, Array]:
-        """Residuals, their derivatives by the unknowns, and by the sources."""
+    def near(self, law: NDArray[np.intp], onset: Array, drop: Array, gap: Array) -> "_Near":
+        """Generalised least squares of each law, linear about these unknowns."""
         n = self.edges
-        time, by_drop, by_path = self.laws.times(self.law, drop, self.paths(gap))
-        by_path = by_path * self.unit_s
-        residual = np.empty((len(self.law), n + 2))
-        residual[:, :n] = self.times - onset[:, None] - self.unit_s * time
-        residual[:, n] = self.to_break - gap
-        residual[:, n + 1] = self.middle - drop
-        slopes = np.zeros((len(self.law), n + 2, 3))
-        slopes[:, :n, 0] = 1.0
-        slopes[:, :n, 1] = by_drop * self.unit_s
-        slopes[:, :n, 2] = by_path
-        slopes[:, n, 2] = slopes[:, n + 1, 1] = 1.0
-        sources = np.broadcast_to(self.fixed, (len(self.law), *self.fixed.shape)).copy()
-        sources[:, :n, : 4 + n] += by_path[:, :, None] * self.by_place
-        return residual, slopes, sources
-
-    def step(self, residual: Array, slopes: Array, sources: Array) -> tuple[Array, Array, Array]:
-        """Covariance of the unknowns, gain from the residuals to them, and the step itself."""
-        precision = np.linalg.inv(sources @ sources.transpose(0, 2, 1))
-        weighted = slopes.transpose(0, 2, 1) @ precision
-        cov = np.linalg.inv(weighted @ slopes).astype(np.float64, copy=False)
-        gain: Array = cov @ weighted
-        self.precision = precision
-        return cov, gain, (gain @ residual[:, :, None])[:, :, 0]
+        time, by_drop, by_path = self.laws.times(law, drop, self.paths(gap))
+        by_place = np.ones((len(gap), n + 1))
+        by_place[:, :n] = by_path * self.unit_s
+        rows = np.zeros((len(gap), n + 1, 4))
+        rows[:, :n, 0] = 1.0
+        rows[:, :n, 1] = by_drop * self.unit_s
+        rows[:, :, 2] = by_place
+        rows[:, :n, 3] = self.times - onset[:, None] - self.unit_s * time
+        rows[:, n, 3] = self.to_break - gap
+        variance = self.still + self.moving * by_place[:, :, None] * by_place[:, None, :]
+        weighted: Array = np.linalg.solve(variance, rows).astype(np.float64, copy=False)
+        normal = rows[:, :, :3].transpose(0, 2, 1) @ weighted
+        normal[:, 1, 1] += U_RATIO_LOG**-2
+        normal[:, 1, 3] += (self.middle - drop) * U_RATIO_LOG**-2
+        covariance: Array = np.linalg.inv(normal[:, :, :3]).astype(np.float64, copy=False)
+        moved = (covariance @ normal[:, :, 3:])[:, :, 0]
+        least = np.sum(rows[:, :, 3] * weighted[:, :, 3], axis=1)
+        least += ((self.middle - drop) / U_RATIO_LOG) ** 2 - np.sum(normal[:, :, 3] * moved, axis=1)
+        return _Near(rows, weighted, variance, covariance, moved, least)
 
     def solve(self, most: float) -> tuple[Array, Array, Array]:
         """The best admissible drop, with onset and gap, for each law."""
         many = len(self.law)
         gap = np.full(many, self.to_break)
-        drop = self._first_drop(gap, most)
-        time, *_ = self.laws.times(self.law, drop, self.paths(gap))
-        onset: Array = (self.times - self.unit_s * time).min(axis=1)
-        for part in PARTS:
-            cov, _, moved = self.step(*self.rows(onset, drop, gap))
-            moved = part * moved
-            wanted = np.clip(drop + np.clip(moved[:, 1], -0.8, 0.8), 0.0, most)
-            held = (wanted - drop - moved[:, 1]) / cov[:, 1, 1]
-            onset = onset + moved[:, 0] + cov[:, 0, 1] * held
-            gap = np.maximum(gap + moved[:, 2] + cov[:, 2, 1] * held, self.least)
-            drop = wanted
+        drop = self._first_drop(most)
+        onset = np.full(many, self.times.min())
+        last, largest = np.zeros(many), np.full(many, LARGEST_STEP)
+        moves, best = np.arange(many), math.inf
+        for _ in range(MOST_STEPS):
+            near = self.near(self.law[moves], onset[moves], drop[moves], gap[moves])
+            cov, moved = near.covariance, near.moved
+            before = last[moves]
+            most_now = np.where(
+                moved[:, 1] * before < 0.0,
+                np.minimum(largest[moves], np.abs(before) / 2.0),
+                largest[moves],
+            )
+            wanted = drop[moves] + np.minimum(np.maximum(moved[:, 1], -most_now), most_now)
+            wanted = np.minimum(np.maximum(wanted, 0.0), most)
+            step = wanted - drop[moves]
+            held = (step - moved[:, 1]) / cov[:, 1, 1]
+            onset[moves] += moved[:, 0] + cov[:, 0, 1] * held
+            gap[moves] = np.maximum(gap[moves] + moved[:, 2] + cov[:, 2, 1] * held, self.least)
+            drop[moves], last[moves], largest[moves] = wanted, step, most_now
+            best = min(best, float(near.least.min()))
+            moves = moves[
+                (near.least < best + HOPELESS) & (np.abs(step) > SETTLED * np.sqrt(cov[:, 1, 1]))
+            ]
+            if not len(moves):
+                break
         return drop, onset, gap
 
-    def _first_drop(self, gap: Array, most: float) -> Array:
+    def _first_drop(self, most: float) -> Array:
         """From the time between the outer edges, which falls as the drop grows."""
         if self.edges == 1:
             return np.full(len(self.law), min(self.middle, most))
-        tries = np.linspace(0.0, most, 12)
         first, last = int(self.times.argmin()), int(self.times.argmax())
-        ends = self.paths(gap)[:, [first, last]]
-        law = np.repeat(self.law, len(tries))
-        time, *_ = self.laws.times(
-            law, np.tile(tries, len(self.law)), np.repeat(ends, len(tries), axis=0)
+        drops, took = self.laws.between(
+            self.law, *self.paths(np.array([self.to_break]))[0, [first, last]].tolist()
         )
-        took = self.unit_s * (time[:, 1] - time[:, 0]).reshape(len(self.law), -1)
-        nearest: Array = tries[np.abs(took - (self.times[last] - self.times[first])).argmin(axis=1)]
-        return nearest
+        seen = (self.times[last] - self.times[first]) / self.unit_s
+        before = np.minimum(np.maximum((took > seen).sum(axis=1), 1), len(drops) - 1)
+        every = np.arange(len(self.law))
+        longer, shorter = took[every, before - 1], took[every, before]
+        part = (longer - seen) / np.maximum(longer - shorter, 1e-9)
+        found = drops[before - 1] + (drops[before] - drops[before - 1]) * part
+        drop: Array = np.minimum(np.maximum(found, 0.0), most)
+        return drop
 
-    def length_off(
-        self, rows: tuple[Array, Array, Array], moved: Array, cov: Array, law: int
-    ) -> tuple[float, float]:
+    def shares(self, near: "_Near") -> Array:
+        """What each source does to the unknowns, shape (laws, 3, sources)."""
+        n = self.edges
+        gain = near.covariance @ near.weighted[:, :, :3].transpose(0, 2, 1)
+        shares: Array = gain @ self.fixed
+        shares[:, :, : 4 + n] += (gain * near.rows[:, None, :, 2])[:, :, :n] @ self.by_place
+        shares[:, :, -1] = near.covariance[:, :, 1] / U_RATIO_LOG
+        return shares
+
+    def length_off(self, near: "_Near", law: int) -> tuple[float, float]:
         """The length as one of the sources, from what is left over under one law."""
-        residual, slopes, sources = (part[law] for part in rows)
-        towards = self.precision[law] @ sources[:, self.names.index("length and skew")]
-        hidden = towards @ slopes
-        seen = float(towards @ sources[:, self.names.index("length and skew")])
-        seen -= float(hidden @ cov[law] @ hidden)
-        return float(towards @ (residual - slopes @ moved[law])), seen
+        n, k = self.edges, self.names.index("length and skew")
+        rows, moved = near.rows[law], near.moved[law]
+        of_length = self.fixed[:, k].copy()
+        of_length[:n] += rows[:n, 2] * self.by_place[:, k]
+        towards = np.linalg.solve(near.variance[law], of_length)
+        hidden = towards @ rows[:, :3]
+        seen = float(towards @ of_length - hidden @ near.covariance[law] @ hidden)
+        return float(towards @ (rows[:, 3] - rows[:, :3] @ moved)), seen
 
     def evidence(
-        self, rows: tuple[Array, Array, Array], cov: Array, moved: Array, drop: Array, most: float
+        self, near: "_Near", drop: Array, most: float
     ) -> tuple[Array, Array, Array, Array]:
         """χ² without the drop's prior, log evidence, and mean and variance of the drop."""
-        residual, slopes, _ = rows
-        left = residual - (slopes @ moved[:, :, None])[:, :, 0]
-        least = np.einsum("ij,ijk,ik->i", left, self.precision, left)
+        cov, moved = near.covariance, near.moved
         u_drop = np.sqrt(cov[:, 1, 1])
         free = drop + moved[:, 1]
         # The drop lies between 0 and the most: a normal curve cut off, by its values at nodes.
-        low = np.clip(free - 4.0 * u_drop, 0.0, most)
-        high = np.clip(free + 4.0 * u_drop, 0.0, most)
-        nearest = np.clip(free, 0.0, most)
+        low = np.minimum(np.maximum(free - 4.0 * u_drop, 0.0), most)
+        high = np.minimum(np.maximum(free + 4.0 * u_drop, 0.0), most)
+        nearest = np.minimum(np.maximum(free, 0.0), most)
         away = np.abs(nearest - free) / u_drop
         thin = 8.0 * u_drop / np.maximum(away, 2.0)
         low = np.where(high - low < thin, np.maximum(high - thin, 0.0), low)
@@ -341,9 +369,30 @@ class _Fit:
         var = (density * nodes**2).sum(axis=1) / whole - mean**2
         mass = whole * (high - low) / 32.0 / u_drop
         log_evidence = (
-            -0.5 * (least + away**2)
+            -0.5 * (near.least + away**2)
             + np.log(np.maximum(mass, 1e-300))
-            + 0.5 * (np.linalg.slogdet(cov)[1] + np.linalg.slogdet(self.precision)[1])
+            + 0.5 * (np.linalg.slogdet(cov)[1] - np.linalg.slogdet(near.variance)[1])
         )
         of_prior = ((self.middle - nearest) / U_RATIO_LOG) ** 2
-        return least + away**2 - of_prior, log_evidence, mean, np.maximum(var, 1e-12)
+        return near.least + away**2 - of_prior, log_evidence, mean, np.maximum(var, 1e-12)
+
+
+class _Near(NamedTuple):
+    """The fits of all laws about some values of the unknowns: onset, drop, distance to the beam.
+
+    Rows are the edges and the distance as placed, in this order; the prior of the drop stands apart
+    from them in the covariance.
+    """
+
+    rows: Array
+    """Derivatives by the three unknowns, and residuals; shape (laws, rows, 4)."""
+    weighted: Array
+    """The same by the inverse of the variances."""
+    variance: Array
+    """Of the rows, shape (laws, rows, rows)."""
+    covariance: Array
+    """Of the unknowns, shape (laws, 3, 3)."""
+    moved: Array
+    """The step to the best unknowns, shape (laws, 3)."""
+    least: Array
+    """χ² after that step, with the prior of the drop, shape (laws,)."""

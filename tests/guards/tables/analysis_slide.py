@@ -227,12 +227,13 @@ _MIXTURE = _OF_ONSET + "the_mixture_is_even_in_the_logarithm_of_distance_and_spe
 _CLOSED = _OF_ONSET + "with_coulombs_law_alone_exact_edges_give_the_closed_solution"
 _FAMILY = _OF_ONSET + "slides_of_the_whole_family"
 _APART = _OF_ONSET + "uncertainty_comes_apart_by_source"
+_STEPS = _OF_ONSET + "more_steps_and_hopeless_laws_change_nothing"
 _LEANS = _OF_ONSET + "one_edge_leans_on_what_is_known_of_kinetic_friction"
 
 ONSET: list[Guard] = [
     change(_LAWS, "WEIGHTS", "(0.2, 0.4, 0.4)", "(0.0, 0.5, 0.5)", _FAMILY),
     change(_LAWS, "Table.prior", "STRIBECK_MM_S[0] * unit_s", "STRIBECK_MM_S[0]", _MIXTURE),
-    change(_LAWS, "Table.prior", "WEIGHTS[family] * share / share.sum()", "share", _MIXTURE),
+    change(_LAWS, "Table.prior", "weight / np.bincount(self.family, share)[self.family]", "weight", _MIXTURE),
     change(_LAWS, "Table.times", "off * (slope + off / 2.0 * bend)", "off * slope", _TIMES),
     change(_LAWS, "Table.times", "part * (far - near)", "0.0", _TIMES, nth=1),
     change(_LAWS, "Table.times", "time * by_drop / DROP_STEP", "time * by_drop", _TIMES),
@@ -252,6 +253,11 @@ ONSET: list[Guard] = [
     limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own"),
     limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own", times=0.5),
     limit(_POSTERIOR, "U_EDGE_MM", _FAMILY, times=0.25),
+    limit(_POSTERIOR, "HOPELESS", _STEPS, times=0.0),
+    limit(_POSTERIOR, "LARGEST_STEP", _STEPS, times=0.1),
+    change(_POSTERIOR, "", "16, 0.03", "3, 0.03", _STEPS),
+    change(_POSTERIOR, "", "16, 0.03", "16, 0.5", _STEPS),
+    change(_POSTERIOR, "_Fit.solve", "moved[:, 1] * before < 0.0", "before == 7.0", _STEPS),
     change(_POSTERIOR, "", "0.15, 1.2, 0.8", "0.15, 0.1, 0.8", _LEANS),
 ]
 
