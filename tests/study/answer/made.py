@@ -60,7 +60,6 @@ def made(
         ("residue", "soak"): np.zeros(N),
         ("range_face", "Quay", "grip"): np.zeros(N),
         ("temperature",): np.zeros(N),
-        ("from_damp",): np.zeros(N),
     }
     applications = tuple(Application(bag, "soak", line) for line, bag in enumerate(treated, 2))
     for place in range(len(applications)):
@@ -95,6 +94,7 @@ def made(
                 "slide_dose": 0.0,
                 "throw_dose": 0.001,
                 "range": 4.0,
+                "damp_shift": 0.9,
                 "dose soak": 0.4,
                 "kind soak": float(LINEAR),
             }.items()
