@@ -197,8 +197,8 @@ def lines(studies: int, most: int, seed: int, *, mixed: bool) -> Iterator[str]:
     """The table."""
     yield from columns(
         "sessions", "days", "interval holds %", "median half width, °", "best or within 0.3° %",
-        *(["the earlier choice, 200 days"] if seed == SEED else []), "ignores the weather", "judged without the day's own shift",
-        "knows the law, not the day",
+        *(["the earlier choice, 200 days"] if seed == SEED else []), "ignores the weather",
+        "judged without the day's own shift", "knows the law, not the day",
     )  # fmt: skip
     for number, n in enumerate(SESSIONS):
         if n > most:

@@ -366,14 +366,18 @@ def _truth(making: _Making, slides: list[Slide]) -> Truth:
 
 
 def _effect(making: _Making, key: tuple[str, str, str]) -> float:
-    """Of a first application on the mean bag."""
+    """Of a first application, the mean over bags."""
     recipe, *mf = key
     kind = making.world.kinds[recipe]
     if kind == "nothing":
         return 0.0
-    lasting = making.effect[key]
+    # Of how strongly bags respond: nodes and weights of Gauss and Hermite.
+    nodes, weights = np.polynomial.hermite_e.hermegauss(21)
+    strengths, shares = np.exp(making.world.uneven_bags * nodes), weights / weights.sum()
+    lasting = making.effect[key] * float(shares @ strengths)
     if kind == "saturates":
-        lasting = -making.range[mf[0], mf[1]] * (1.0 - exp(-making.world.doses[recipe]))
+        left = float(shares @ np.exp(-making.world.doses[recipe] * strengths))
+        lasting = -making.range[mf[0], mf[1]] * (1.0 - left)
     return lasting + making.residue[recipe]
 
 

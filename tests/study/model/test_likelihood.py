@@ -26,7 +26,9 @@ def _slides(*, is_known: bool = True) -> list[Slide]:
         *slides_of("A", "s1", [27.0, 27.4], face="grip", humidity=44.0, **dry),
         *slides_of("B", "s1", [25.0, 24.9, 25.3, 25.1], board="pine", humidity=44.0, **dry),
         *slides_of("C", "s1", [23.0, 22.1], reader="ann", humidity=44.0, model="dunlin", **dry),
-        *slides_of("A", "s2", [22.4, 22.0], treated=["soak"], before=3, humidity=52.0, day=2, **wet),
+        *slides_of(
+            "A", "s2", [22.4, 22.0], treated=["soak"], before=3, humidity=52.0, day=2, **wet
+        ),
         *slides_of("B", "s2", [23.9], treated=["wash"], before=4, humidity=52.0, day=2, **wet),
         *slides_of("A", "s3", [21.0, 21.2, 20.7], treated=["soak", "wash"], before=5, day=3),
         *slides_of("C", "s3", [22.8, 22.6], reader="ann", before=2, model="dunlin", day=3),
@@ -64,7 +66,10 @@ def _direct(data: ModelData, slides: list[Slide], values: dict[str, float], kind
             mf = (p.model, p.face) == (q.model, q.face)
             came = [one.damp - 0.5 for one in (p, q)]
             shift = values.get("damp_shift", 0.0)
-            felt = [(r.humidity_pct - 50.0) / 10.0 + shift * d for r, d in zip((p, q), came)]
+            felt = [
+                (r.humidity_pct - 50.0) / 10.0 + shift * d
+                for r, d in zip((p, q), came, strict=True)
+            ]
             c = 64.0 * mf + (0.5**2 + 0.25**2 * mf) * felt[0] * felt[1]
             c += 0.3**2 * mf * came[0] * came[1]
             c += 0.3**2 * (came == [0.0, 0.0] and p.session == q.session and "damp_shift" in values)
