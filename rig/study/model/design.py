@@ -78,6 +78,11 @@ class Design(NamedTuple):
         """The column of settling."""
         return self.keys.index(("settle",))
 
+    @property
+    def is_worn(self) -> bool:
+        """Whether slides or throws came before some row."""
+        return bool(self.slides.any() or self.throws.any())
+
     def of_kind(self, kind: str) -> I:
         """Numbers of the columns of a kind."""
         return np.array([i for i, key in enumerate(self.keys) if key[0] == kind], dtype=np.intp)
@@ -85,8 +90,11 @@ class Design(NamedTuple):
     def active(self, configuration: Configuration) -> I:
         """Columns that matter in a configuration."""
         kind = dict(zip(self.recipes, configuration, strict=True))
+        has_dose = SATURATING in configuration or self.is_worn
 
         def is_active(key: Key) -> bool:
+            if key[0] == "range_face":
+                return has_dose
             if key[0] in ("effect", "effect_face"):
                 return kind[key[1]] == LINEAR
             if key[0] == "residue":

@@ -45,13 +45,13 @@ def fit(data: ModelData, seed: int = 1, bound: Bound = NOBODY) -> Draws:
     design = censoring.fitted(with_others(design_of(data), bound, censoring.n))
     chosen = candidates(design)
     doses = [f"dose {name}" for name in design.recipes]
-    names = [*SCALES, "range", "slide_dose", "throw_dose", "damp_shift", *doses]
+    damp = ["damp_shift"] if design.damp.any() else []
+    names = [*SCALES, "range", "slide_dose", "throw_dose", *damp, *doses]
     found = drawn(chosen, censoring, names, seed)
-    asked = [n for n in names if n != "rigs" and (n != "damp_shift" or design.damp.any())]
     quality = Quality(
         pareto_k=found.pareto_k,
         ess=found.ess,
-        prior_carried=_prior_carried(asked, names, found, design),
+        prior_carried=_prior_carried([n for n in names if n != "rigs"], names, found, design),
         p_kinds={name: _p_kinds(found, i) for i, name in enumerate(design.recipes)},
         n_configurations=len(chosen),
         n_without_air=data.n_without_air,

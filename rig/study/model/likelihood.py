@@ -210,7 +210,7 @@ def _outer_names(design: Design, configuration: Configuration) -> list[str]:
         if kind == SATURATING
     ]
     names += ["damp_shift"] if design.damp.any() else []
-    if saturating or design.slides.any() or design.throws.any():
+    if saturating or design.is_worn:
         names.append("range")
     names += ["slide_dose"] if design.slides.any() else []
     names += ["throw_dose"] if design.throws.any() else []

@@ -122,7 +122,7 @@ class Posterior:
         if board != self.about.usual_board:
             level = level + self.board_offset(board, face)
         damper, came = (air.humidity_pct - REFERENCE_HUMIDITY_PCT) / 10.0, air.damp - HALF
-        level = level + self.slope(model, face) * (damper + came * self.values["damp_shift"])
+        level = level + self.slope(model, face) * (damper + came * self._damp_shift())
         warmer = (air.temperature_c - REFERENCE_TEMPERATURE_C) / 10.0
         level = level + self.term("temperature") * warmer
         return level + self.term("from_damp", model, face) * came
@@ -209,6 +209,11 @@ class Posterior:
         """Dose r of one application, where the recipe's effect saturates."""
         known = self.values.get(f"dose {recipe}")
         return value_at("dose", self._normal("dose", recipe)) if known is None else known
+
+    def _damp_shift(self) -> F:
+        """How much damper air counts for bags that came from damp, in 10 %RH."""
+        known = self.values.get("damp_shift")
+        return value_at("damp_shift", self._normal("damp_shift")) if known is None else known
 
     def kind(self, recipe: str) -> F:
         """NULL, LINEAR or SATURATING."""

@@ -94,7 +94,6 @@ def made(
                 "slide_dose": 0.0,
                 "throw_dose": 0.001,
                 "range": 4.0,
-                "damp_shift": 0.9,
                 "dose soak": 0.4,
                 "kind soak": float(LINEAR),
             }.items()

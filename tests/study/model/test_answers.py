@@ -150,6 +150,14 @@ def test_one_slide_gives_a_finite_answer() -> None:
     assert draws.kinds("never used") == pytest.approx((1 / 3, 1 / 3, 1 / 3), abs=0.02)
 
 
+def test_one_slide_of_a_bag_that_was_treated_before_gives_a_finite_answer() -> None:
+    draws = fit(model_data(slides_of("A", "s1", [24.0], treated=["soak"])))
+    bounds = interval(draws.angle("A", "slick"))
+    assert 22.0 < bounds.lower < 24.0 < bounds.upper < 26.0
+    # One slide after it says nothing of what it did.
+    assert draws.kinds("soak") == pytest.approx((1 / 3, 1 / 3, 1 / 3), abs=0.05)
+
+
 def test_forty_bags_of_one_series_each() -> None:
     rng = np.random.default_rng(3)
     slides = [
