@@ -6,6 +6,8 @@ again here, and statsmodels stands beside. Sleep of ten patients by two drugs: S
 6, 1 (1908), from memory; scipy stands beside.
 """
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -116,7 +118,7 @@ def test_students_sleepers_sleep_as_much_longer_as_he_found(
     for name in ("bag", "run"):
         monkeypatch.setitem(PRIORS, name, PRIORS[name]._replace(centre=1.0, spread=1.5))
     monkeypatch.setitem(PRIORS, "effect", PRIORS["effect"]._replace(spread=20.0))
-    at = {"slide_number": 3, "slides_before": 0}
+    at: dict[str, Any] = {"slide_number": 3, "slides_before": 0}
     slides = [
         *(s for i, y in enumerate(FIRST_H) for s in slides_of(f"P{i}", "s1", [24.0 + y], **at)),
         *(

@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -20,7 +22,8 @@ def _slides(*, is_known: bool = True) -> list[Slide]:
     Args:
         is_known: whence the bags came, in the first two sessions.
     """
-    dry, wet = ({"approach": f"from_{way}" if is_known else "unknown"} for way in ("dry", "damp"))
+    dry: dict[str, Any] = {"approach": "from_dry" if is_known else "unknown"}
+    wet: dict[str, Any] = {"approach": "from_damp" if is_known else "unknown"}
     return [
         *slides_of("A", "s1", [24.1, 23.8, 23.7], humidity=44.0, **dry),
         *slides_of("A", "s1", [27.0, 27.4], face="grip", humidity=44.0, **dry),
