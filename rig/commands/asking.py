@@ -122,7 +122,7 @@ def asked(
     found = ask(
         opened,
         air=air,
-        from_damp=approach == "damp",
+        from_damp=None if approach is None else approach == "damp",
         board=board,
         angle_deg=degrees(atan(mu)) if mu is not None else angle,
         like=None if like is None else like_of(like),

@@ -100,6 +100,6 @@ def _band(
 
 def _expected(asked: Asked, row: Series) -> float:
     """What the model makes of a series' mean, in its own air and state."""
-    air = Air(row.humidity_pct, row.temperature_c, row.from_damp)
+    air = Air(row.humidity_pct, row.temperature_c, row.damp)
     angle = angle_in(asked.draws, row.bag, row.face, row.state, row.board, air)
     return float(np.median(angle + asked.draws.instrument_offset(row.instrument)))

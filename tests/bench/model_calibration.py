@@ -18,13 +18,13 @@ from tests.bench.model_studies import FILE, INPUTS, Result, judged, kept, median
 from tests.bench.worlds import FACE, Layout, draw_world
 
 NAMES = (
-    "effect", "angle", "next", "throws", "new bag", "slope",
+    "effect", "angle", "next", "throws", "new bag", "slope", "from damp", "damp shift",
     "run", "series", "session", "bag", "bag_face", "response",
 )  # fmt: skip
 TABLE = Table(FILE, "calibration", (*INPUTS, "tests/bench/model_calibration.py"))
 
 
-def layout_of(rng: np.random.Generator) -> Layout:
+def layout_of(rng: np.random.Generator, *, is_approach_noted: bool) -> Layout:
     """A study as people might make it: 3 to 6 bags, 1 or 2 recipes, 2 to 4 stages."""
     recipes = ["soak", "wash"][: int(rng.integers(1, 3))]
     n_controls = int(rng.integers(0, 3))
@@ -40,13 +40,16 @@ def layout_of(rng: np.random.Generator) -> Layout:
         slides=int(rng.integers(2, 6)),
         by_hand=bool(rng.random() < 0.3),
         throws=int(rng.choice([0, 100, 400])),
+        is_approach_noted=is_approach_noted,
     )
 
 
 def one(seed: int) -> Result:
     """A study of this seed."""
     rng = np.random.default_rng([14, seed])
-    layout = layout_of(rng)
+    # By a seed of its own: whence bags come is noted in every second study.
+    is_noted = bool(np.random.default_rng([14, seed, 1]).random() < 0.5)
+    layout = layout_of(rng, is_approach_noted=is_noted)
     world = draw_world(rng, ("soak", "wash"), by_hand=layout.by_hand)
     return judged(world, layout, rng)
 

@@ -47,14 +47,14 @@ STUDIES: dict[str, tuple[Layout, World]] = {
                  "doses": {"soak": 0.5}}),
     ),
     "three stages, two faces, throws": (
-        Layout({"A": "soak", "B": "soak", "C": "soak", "D": None}, stages=3, throws=300),
+        Layout({"A": "soak", "B": "soak", "C": None}, stages=3, slides=2, throws=300),
         World(**{**PLAIN.__dict__, "kinds": {"soak": "saturates"}, "effects": {"soak": -1.0},
                  "doses": {"soak": 0.3}}),
     ),
     "two recipes, by hand": (
         Layout(
-            {"A": "soak", "B": "soak", "C": "wash", "D": "wash", "E": None},
-            faces=("slick",), by_hand=True,
+            {"A": "soak", "B": "soak", "C": "wash", "D": None},
+            faces=("slick",), slides=2, by_hand=True,
         ),
         World(**{**PLAIN.__dict__, "run": 0.4, "kinds": {"soak": "linear", "wash": "nothing"},
                  "effects": {"soak": -1.2, "wash": 0.0}, "doses": {"soak": 0.4, "wash": 0.4}}),

@@ -84,6 +84,12 @@ def _questions(
     if truth.world.weather == "linear":
         key = lot(truth.slopes)
         asked["slope"] = draws.slope(*key), truth.slopes[key]
+    if layout.is_approach_noted:
+        key = lot(truth.of_damp)
+        bag = next(bag for bag, model in draws.about.models.items() if model == key[0])
+        damp, dry = (draws.angle(bag, key[1], air=air._replace(damp=at)) for at in (1.0, 0.0))
+        asked["from damp"] = damp - dry, truth.of_damp[key]
+        asked["damp shift"] = draws.values["damp_shift"], truth.damp_shift
     run: Scale = "reader_run" if layout.by_hand else "run"
     asked["run"] = draws.scale(run), truth.world.run
     layers: tuple[Scale, ...] = ("series", "session", "bag", "bag_face", "response")

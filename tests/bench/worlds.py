@@ -35,6 +35,8 @@ class Layout:
     by_hand: bool = False
     throws: int = 0
     """Of every bag before each stage after the first."""
+    is_approach_noted: bool = False
+    """Bags come to each session from dry or damp air, mostly noted; else nobody knows of it."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,10 @@ class World:
     slope: float = 0.0
     slope_face_sd: float = 0.25
     temperature: float = 0.0
+    damp_shift: float = 0.9
+    """In 10 %RH, where the approach is noted."""
+    from_damp_sd: float = 0.3
+    approach_sd: float = 0.3
     settle: float = 0.0
     board_residue_sd: float = 0.2
     residue_sd: float = 0.3
@@ -129,6 +135,9 @@ class Truth:
     """(bag, face) → a target, and the throws to it."""
     slopes: dict[tuple[str, str], float]
     """(model, face) → per 10 %RH, where the weather is linear."""
+    of_damp: dict[tuple[str, str], float]
+    """(model, face) → bags from damp against those from dry, in one air."""
+    damp_shift: float
     new_bags: dict[tuple[str, str], float]
     """(model, face) → a bag to come, before anything."""
     world: World
@@ -161,6 +170,13 @@ class _Making:
         self.thrown = dict.fromkeys(bags, 0)
         self.mark = dict.fromkeys(self.own_face, 0)
         self.drifted = 0.0
+        self.came = 0.0
+        """Half of the hysteresis, below 0 from dry air."""
+        self.shift = 0.0
+        self.from_damp = dict.fromkeys(kinds_of_face, 0.0)
+        if layout.is_approach_noted:
+            self.shift = float(w.damp_shift * exp(0.5 * rng.normal()))
+            self.from_damp = {mf: w.from_damp_sd * rng.normal() for mf in kinds_of_face}
         self.damp = 50.0
         self.moisture = wetting_moisture(50.0)
 
@@ -252,7 +268,23 @@ class _Making:
         """The angle before treatments and use."""
         level = self.level[self.model[bag], face] + self.own[bag] + self.own_face[bag, face]
         warmer = self.world.temperature * (temperature - 22.0) / 10.0
-        return level + self.weather(bag, face, humidity) + warmer
+        plain = level + self.weather(bag, face, humidity) + warmer
+        return plain + self.came * self.of_damp(self.model[bag], face)
+
+    def of_damp(self, model: str, face: str) -> float:
+        """What bags from damp slide above those from dry, in one air."""
+        return self.slope[model, face] * self.shift + self.from_damp[model, face]
+
+    def approach(self) -> tuple[str, float]:
+        """How the bags come to a session, as it is noted, and what nobody noted adds to it."""
+        if not self.layout.is_approach_noted:
+            return "unknown", 0.0
+        is_first, self.came = self.came == 0.0 and not any(self.slid.values()), 0.0
+        if not is_first and self.rng.random() < 0.25:
+            return "unknown", self.world.approach_sd * self.noise()
+        is_damp = bool(self.rng.random() < 0.5)
+        self.came = 0.5 if is_damp else -0.5
+        return "from_damp" if is_damp else "from_dry", 0.0
 
 
 def make_study(
@@ -288,6 +320,8 @@ def _sit(making: _Making, slides: list[Slide], day: int, shift: float) -> None:
     humidity = float(rng.uniform(*layout.airs))
     temperature = float(rng.normal(22.0, 2.0))
     making.condition(humidity)
+    approach, unnoted = making.approach()
+    shift += unnoted
     residue, soiled, minute = world.board_residue_sd * rng.normal(), 0, 0
     for i in rng.permutation(len(layout.bags)):
         bag = list(layout.bags)[int(i)]
@@ -316,6 +350,7 @@ def _sit(making: _Making, slides: list[Slide], day: int, shift: float) -> None:
                         slide_number=k,
                         slides_before=making.slid[bag, face],
                         treatments=making.done[bag],
+                        approach=approach,  # type: ignore[arg-type]
                         temperature_c=temperature,
                         surface_humidity_pct=humidity,
                         rate_deg_s=None if layout.by_hand else 1.0,
@@ -337,6 +372,7 @@ def _truth(making: _Making, slides: list[Slide]) -> Truth:
     air = float(np.mean([s.surface_humidity_pct or 0.0 for s in slides]))
     warmth = float(np.mean([s.temperature_c or 0.0 for s in slides]))
     making.damp, making.moisture = air - 1.0, wetting_moisture(air)
+    making.came = 0.0
     plain = {bf: making.plain(*bf, air, warmth) for bf in making.own_face}
     angles = {bf: plain[bf] + making.response(*bf) for bf in plain}
     effects = {key: _effect(making, key) for key in making.effect}
@@ -352,6 +388,8 @@ def _truth(making: _Making, slides: list[Slide]) -> Truth:
         },
         throws={bf: _throws(making, bf, plain[bf], slides) for bf in plain},
         slopes=making.slope,
+        of_damp={mf: making.of_damp(*mf) for mf in making.slope},
+        damp_shift=making.shift,
         new_bags={
             (model, face): making.plain(bag, face, air, warmth)
             - making.own[bag]
@@ -366,14 +404,18 @@ def _truth(making: _Making, slides: list[Slide]) -> Truth:
 
 
 def _effect(making: _Making, key: tuple[str, str, str]) -> float:
-    """Of a first application on the mean bag."""
+    """Of a first application, the mean over bags."""
     recipe, *mf = key
     kind = making.world.kinds[recipe]
     if kind == "nothing":
         return 0.0
-    lasting = making.effect[key]
+    # Of how strongly bags respond: nodes and weights of Gauss and Hermite.
+    nodes, weights = np.polynomial.hermite_e.hermegauss(21)
+    strengths, shares = np.exp(making.world.uneven_bags * nodes), weights / weights.sum()
+    lasting = making.effect[key] * float(shares @ strengths)
     if kind == "saturates":
-        lasting = -making.range[mf[0], mf[1]] * (1.0 - exp(-making.world.doses[recipe]))
+        left = float(shares @ np.exp(-making.world.doses[recipe] * strengths))
+        lasting = -making.range[mf[0], mf[1]] * (1.0 - left)
     return lasting + making.residue[recipe]
 
 

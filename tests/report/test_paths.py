@@ -29,7 +29,7 @@ def series(bag: str, applications: tuple[int, ...], mean: float = 24.0, **more: 
         "instrument": "rig one",
         "humidity_pct": 50.0,
         "temperature_c": 22.0,
-        "from_damp": False,
+        "damp": 0.5,
         "n": 3,
         "mean_deg": mean,
         "state": State(applications),

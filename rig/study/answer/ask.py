@@ -63,7 +63,7 @@ def ask(
     study: Study,
     *,
     air: DayAir | None = None,
-    from_damp: bool = False,
+    from_damp: bool | None = None,
     board: str | None = None,
     angle_deg: float | None = None,
     like: Like | None = None,
@@ -78,7 +78,7 @@ def ask(
     Args:
         study: opened afresh.
         air: the newest slide's if None.
-        from_damp: the bags come from damper air.
+        from_damp: the bags come from damper air; as they mostly did if None.
         board: each bag's usual one if None.
         angle_deg: wanted of every face, in place of the study's targets.
         like: a bag face to be matched, in place of the study's targets.
@@ -109,7 +109,7 @@ def ask(
         others = others_of(by_others, alone, draws)
     question = Question(
         air=air or usual_air(table),
-        from_damp=from_damp,
+        damp=draws.about.usual_air.damp if from_damp is None else float(from_damp),
         board=board,
         may_pass=study.catalogue.preferences.may_pass,
     )

@@ -33,7 +33,8 @@ class Question(Struct, frozen=True, kw_only=True):
     """One air, one board or each bag's usual one, and targets by face."""
 
     air: DayAir
-    from_damp: bool = False
+    damp: float = model.Air().damp
+    """Whence the bags come: 0 from dry air, 1 from damp."""
     board: str | None = None
     targets: Mapping[str, Aim] = {}
     may_pass: float = 0.10
@@ -46,7 +47,7 @@ class Question(Struct, frozen=True, kw_only=True):
         return model.Air(
             self.air.surface_humidity_pct,
             model.Air().temperature_c if temperature_c is None else temperature_c,
-            self.from_damp,
+            self.damp,
         )
 
     @property

@@ -6,6 +6,7 @@ from statistics import fmean
 import numpy as np
 
 from rig.quantities.figures import fixed
+from rig.study.model.data import DAMP
 from rig.study.model.draws import Air, Draws
 from rig.study.slides.slide import Slide
 
@@ -33,7 +34,7 @@ def reference_sentences(draws: Draws, slides: Sequence[Slide]) -> Iterator[str]:
         air = Air(
             _mean([s.surface_humidity_pct for s in of], usual.humidity_pct),
             _mean([s.temperature_c for s in of], usual.temperature_c),
-            one.approach == "from_damp",
+            DAMP[one.approach],
         )
         name = f"reader {one.reader or ''}" if one.source == "hand" else f"rig {one.rig or ''}"
         expected = draws.angle(bag, face, one.board or "", air) + draws.term("session", session)

@@ -13,11 +13,15 @@ from msgspec import Struct
 from rig.study.folder.study import Study
 from rig.study.model.history import Application, Histories, Played, State, histories_of
 from rig.study.model.methods import bridged, checks_of, face_of, levels, method_of
-from rig.study.model.priors import REFERENCE_HUMIDITY_PCT, REFERENCE_TEMPERATURE_C
+from rig.study.model.priors import HALF, REFERENCE_HUMIDITY_PCT, REFERENCE_TEMPERATURE_C
 from rig.study.slides.slide import Applied, Slide
 
 SETTLED = 1.0 / 3.0
 """The settling term is stated against the third slide: standards leave out up to two."""
+
+
+DAMP = {"from_dry": 0.0, "unknown": HALF, "from_damp": 1.0}
+"""Of each approach, the part of the hysteresis."""
 
 
 class Facts(Struct, frozen=True, kw_only=True):
@@ -49,7 +53,8 @@ class Series(NamedTuple):
     humidity_pct: float
     """At the surface."""
     temperature_c: float
-    from_damp: bool
+    damp: float
+    """Where the bags came from: 0 dry air, 1 damp air, HALF if not known."""
     n: int
     mean_deg: float
     squares: float
@@ -255,7 +260,7 @@ def _series(
         by_hand=by_hand,
         humidity_pct=_mean([_or(s.surface_humidity_pct, usual) for s in slides]),
         temperature_c=_mean(temperatures) if temperatures else REFERENCE_TEMPERATURE_C,
-        from_damp=one.approach == "from_damp",
+        damp=DAMP[one.approach],
         n=len(slides),
         mean_deg=mean,
         squares=sum((angle - mean) ** 2 for angle in angles),

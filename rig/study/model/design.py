@@ -17,6 +17,7 @@ from rig.study.model.data import ModelData, Series
 from rig.study.model.posterior import LINEAR, NULL, SATURATING
 from rig.study.model.priors import (
     BOARD_RESIDUE_SLIDES,
+    HALF,
     PRIORS,
     REFERENCE_HUMIDITY_PCT,
     REFERENCE_TEMPERATURE_C,
@@ -61,6 +62,8 @@ class Design(NamedTuple):
     """For each noise: slides less series, sum of squares, and the sums of settling: Sxx, Sxy."""
     slides: F
     throws: F
+    damp: F
+    """Rows: the part of the hysteresis, less HALF."""
     applied: F
     """Rows × applications, 1 where it came before."""
     recipe_of: I
@@ -75,6 +78,11 @@ class Design(NamedTuple):
         """The column of settling."""
         return self.keys.index(("settle",))
 
+    @property
+    def is_worn(self) -> bool:
+        """Whether slides or throws came before some row."""
+        return bool(self.slides.any() or self.throws.any())
+
     def of_kind(self, kind: str) -> I:
         """Numbers of the columns of a kind."""
         return np.array([i for i, key in enumerate(self.keys) if key[0] == kind], dtype=np.intp)
@@ -82,8 +90,11 @@ class Design(NamedTuple):
     def active(self, configuration: Configuration) -> I:
         """Columns that matter in a configuration."""
         kind = dict(zip(self.recipes, configuration, strict=True))
+        has_dose = SATURATING in configuration or self.is_worn
 
         def is_active(key: Key) -> bool:
+            if key[0] == "range_face":
+                return has_dose
             if key[0] in ("effect", "effect_face"):
                 return kind[key[1]] == LINEAR
             if key[0] == "residue":
@@ -156,6 +167,7 @@ def design_of(data: ModelData) -> Design:
         within=np.array([_within(data.series, by_hand=hand) for hand in (False, True)]),
         slides=np.array([row.state.slides for row in rows]),
         throws=np.array([row.state.throws for row in rows]),
+        damp=np.array([row.damp - HALF for row in rows]),
         applied=applied,
         recipe_of=np.array(recipe_of, dtype=np.intp),
         recipes=recipes,
@@ -184,8 +196,10 @@ def _terms(row: Series, data: ModelData, usual: UsualTerms) -> Iterable[tuple[Ke
     yield ("slope_face", row.model, row.face), damper
     yield ("temperature",), (row.temperature_c - REFERENCE_TEMPERATURE_C) / 10.0
     yield ("settle",), row.settling
-    if row.from_damp:
-        yield ("from_damp",), 1.0
+    if row.damp != HALF:
+        yield ("from_damp", row.model, row.face), row.damp - HALF
+    elif any(one.damp != HALF for one in data.rows):
+        yield ("approach", row.session), 1.0
     if row.board != usual.board:
         yield ("board", row.board), 1.0
         yield ("board_face", row.board, row.face), 1.0

@@ -4,12 +4,14 @@ The linear part is integrated exactly (`likelihood`), each configuration of the 
 about its mode (`laplace`, `configurations`), and all are drawn from together (`importance`).
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
 from rig.errors import BadInputError
 from rig.study.model.censored import Censoring
 from rig.study.model.configurations import candidates
-from rig.study.model.data import ModelData
+from rig.study.model.data import ModelData, Series
 from rig.study.model.design import Design, F, design_of
 from rig.study.model.draws import Draws
 from rig.study.model.importance import PER_POINT, Drawn, drawn
@@ -43,7 +45,8 @@ def fit(data: ModelData, seed: int = 1, bound: Bound = NOBODY) -> Draws:
     design = censoring.fitted(with_others(design_of(data), bound, censoring.n))
     chosen = candidates(design)
     doses = [f"dose {name}" for name in design.recipes]
-    names = [*SCALES, "range", "slide_dose", "throw_dose", *doses]
+    damp = ["damp_shift"] if design.damp.any() else []
+    names = [*SCALES, "range", "slide_dose", "throw_dose", *damp, *doses]
     found = drawn(chosen, censoring, names, seed)
     quality = Quality(
         pareto_k=found.pareto_k,
@@ -75,7 +78,10 @@ def _rounded(values: F) -> F:
 
 def _about(data: ModelData, design: Design, quality: Quality, seed: int) -> About:
     total = sum(row.n for row in data.rows)
-    mean_air = sum(row.n * row.humidity_pct for row in data.rows) / total
+
+    def mean(of: Callable[[Series], float]) -> float:
+        return sum(row.n * of(row) for row in data.rows) / total
+
     return About(
         columns=design.keys,
         now=tuple((bag, face, state) for (bag, face), state in sorted(data.now.items())),
@@ -84,7 +90,11 @@ def _about(data: ModelData, design: Design, quality: Quality, seed: int) -> Abou
         recipes=data.recipes,
         usual_board=design.usual.board,
         instrument=design.usual.instrument,
-        usual_air=Air(mean_air, sum(row.n * row.temperature_c for row in data.rows) / total),
+        usual_air=Air(
+            mean(lambda row: row.humidity_pct),
+            mean(lambda row: row.temperature_c),
+            mean(lambda row: row.damp),
+        ),
         has_play=data.has_play,
         seed=seed,
         quality=quality,

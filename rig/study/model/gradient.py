@@ -49,6 +49,10 @@ class _Gradient:
                 by_log["series"] += 2.0 * values["series"] ** 2 * float(by_variance[rows].sum())
         if of.nonlinear.size:
             self._add_doses(by_log)
+        if of.damp_entries is not None:
+            entries = values["damp_shift"] * of.damp_entries * self.point.sd[of.slope_columns]
+            none = np.zeros(len(self.left))
+            by_log["damp_shift"] += self._along(none, entries, of.slope_columns)
         slopes = [log_slope(line, z) for line, z in zip(of.lines, self.u.tolist(), strict=True)]
         by_prior = (self.u - of.centre) / of.spread**2
         return np.asarray(np.array(list(by_log.values())) * np.array(slopes) - by_prior)
@@ -57,7 +61,7 @@ class _Gradient:
         of, parts, sd = self.of, self.parts, self.point.sd
         design, values = of.design, parts.values
         nonlinear, own = of.nonlinear, of.own
-        by_log["range"] += self._along(parts.offset, parts.xs[:, nonlinear])
+        by_log["range"] += self._along(parts.offset, parts.xs[:, nonlinear], nonlinear)
         left = -values["range"] * np.exp(-parts.dose)
         entries = parts.xs[:, of.own_columns]
         doses = [(name, 1, design.slides) for name in ("slide_dose",)]
@@ -73,15 +77,14 @@ class _Gradient:
             faces = of.of_face * shift[:, None] * sd[of.range_columns]
             is_own = np.zeros(len(own)) if is_wear else _is_recipe(design, own, name)
             uneven = entries * (is_own[None, :] - step[:, None])
-            by_log[name] += self._along(shift, np.hstack([faces, uneven]))
+            by_log[name] += self._along(shift, np.hstack([faces, uneven]), nonlinear)
 
-    def _along(self, shift: F, columns: F) -> float:
-        """Mean change of the log density for a change of offsets and of the nonlinear columns."""
-        of, root = self.of, self.parts.root
-        nonlinear = of.nonlinear
-        moved = shift + columns @ self.point.mean[nonlinear]
+    def _along(self, shift: F, columns: F, which: I) -> float:
+        """Mean change of the log density for a change of offsets and of some columns."""
+        root = self.parts.root
+        moved = shift + columns @ self.point.mean[which]
         common = float((root * self.left * moved).sum())
-        return common - float((root[:, None] * self.spread[:, nonlinear] * columns).sum())
+        return common - float((root[:, None] * self.spread[:, which] * columns).sum())
 
 
 def _is_recipe(design: Design, own: I, name: str) -> F:

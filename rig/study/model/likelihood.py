@@ -82,9 +82,22 @@ class Likelihood:
         self.own_columns = np.array([i for i, _ in own], dtype=np.intp)
         self.own = np.array([a for _, a in own], dtype=np.intp)
         self.nonlinear = np.concatenate([self.range_columns, self.own_columns])
+        slopes = [i for i, key in enumerate(keys) if key[0] in ("slope", "slope_face")]
+        self.slope_columns = np.array(slopes, dtype=np.intp)
+        """Columns whose entries hang on how much damper the air counts for bags from damp."""
+        self.damp_entries = self._slope_entries(keys) if design.damp.any() else None
         # Which model's face a row is of: its column of levels says so.
         levels = {key[1:]: i for i, key in enumerate(keys) if key[0] == "level"}
         self.of_face = self._x[:, [levels[keys[i][1:]] for i in faces]]
+
+    def _slope_entries(self, keys: list[tuple[str, ...]]) -> F:
+        """What a shift of 10 %RH adds to the columns of slopes."""
+        levels = {key[1:]: i for i, key in enumerate(keys) if key[0] == "level"}
+        is_of = [
+            self._x[:, levels[keys[i][1:]]] if keys[i][1:] else np.ones(len(self._x))
+            for i in self.slope_columns
+        ]
+        return np.asarray(np.array(is_of).T * self.design.damp[:, None])
 
     def at(self, u: F) -> Point:
         """Evaluate a point of the outer vector, in prior standard normals."""
@@ -116,10 +129,11 @@ class Likelihood:
                 squared += sums[1] / of_run
                 log_density -= 0.5 * float(sums[0]) * float(np.log(of_run))
                 extra, product = extra + sums[2] / of_run, product + sums[3] / of_run
-        dose, x = self._dose(values), self._x
+        dose, x = self._dose(values), self._x.copy()
         offset = np.zeros(len(design.y))
+        if self.damp_entries is not None:
+            x[:, self.slope_columns] += values["damp_shift"] * self.damp_entries
         if self.nonlinear.size:
-            x = x.copy()
             offset = values["range"] * np.expm1(-dose)
             x[:, self.range_columns] = self.of_face * offset[:, None]
             x[:, self.own_columns] = self._own_entries(values, dose)
@@ -195,7 +209,8 @@ def _outer_names(design: Design, configuration: Configuration) -> list[str]:
         for name, kind in zip(design.recipes, configuration, strict=True)
         if kind == SATURATING
     ]
-    if saturating or design.slides.any() or design.throws.any():
+    names += ["damp_shift"] if design.damp.any() else []
+    if saturating or design.is_worn:
         names.append("range")
     names += ["slide_dose"] if design.slides.any() else []
     names += ["throw_dose"] if design.throws.any() else []

@@ -42,7 +42,7 @@ class Other(Struct, frozen=True, kw_only=True):
     usual: UsualTerms
     """Its board, instrument and method that all is stated against."""
     keys: tuple[tuple[str, ...], ...]
-    """Terms: `level` and `slope_face` of a model's face, `slope`, `temperature`, `from_damp`, and
+    """Terms: `level`, `slope_face` and `from_damp` of a model's face, `slope`, `temperature`, and
     `bag` and `bag_face` of shared bags that it did not treat."""
     weights: tuple[tuple[float, ...], ...]
     """Readings × terms, in units of 1/°, so that each reading has the standard deviation 1."""
@@ -226,11 +226,11 @@ def _reduced(
 
 
 def _is_common(key: Key, wanted: Callable[[str, str], bool], treated: Sequence[str]) -> bool:
-    if key[0] in ("level", "slope_face"):
+    if key[0] in ("level", "slope_face", "from_damp"):
         return wanted(key[1], key[2])
     if key[0] in ("bag", "bag_face"):
         return key[1].startswith(SHARED) and key[1] not in treated
-    return key[0] in ("slope", "temperature", "from_damp")
+    return key[0] in ("slope", "temperature")
 
 
 def with_others(design: Design, bound: Bound, n_censored: int) -> Design:
@@ -261,6 +261,7 @@ def with_others(design: Design, bound: Bound, n_censored: int) -> Design:
         keys=keys,
         scale=tuple("response" if key[0] == "application" else key[0] for key in keys),
         slides=joined(design.slides, 0.0),
+        damp=joined(design.damp, 0.0),
         throws=joined(design.throws, 0.0),
         applied=np.insert(
             design.applied, first, np.zeros((len(rows), design.applied.shape[1])), axis=0

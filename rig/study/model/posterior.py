@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from rig.study.model.history import Application, State
 from rig.study.model.priors import (
+    HALF,
     PRIORS,
     REFERENCE_HUMIDITY_PCT,
     REFERENCE_TEMPERATURE_C,
@@ -41,7 +42,8 @@ class Air(NamedTuple):
     humidity_pct: float = REFERENCE_HUMIDITY_PCT
     """At the board's surface."""
     temperature_c: float = REFERENCE_TEMPERATURE_C
-    from_damp: bool = False
+    damp: float = HALF
+    """Whence the bags came: 0 from dry, 1 from damp, HALF if not known."""
 
 
 class Quality(Struct, frozen=True, kw_only=True):
@@ -119,10 +121,11 @@ class Posterior:
         level = level + self.term("bag", bag) + self.term("bag_face", bag, face)
         if board != self.about.usual_board:
             level = level + self.board_offset(board, face)
-        level = level + self.slope(model, face) * (air.humidity_pct - REFERENCE_HUMIDITY_PCT) / 10.0
+        damper, came = (air.humidity_pct - REFERENCE_HUMIDITY_PCT) / 10.0, air.damp - HALF
+        level = level + self.slope(model, face) * (damper + came * self._damp_shift())
         warmer = (air.temperature_c - REFERENCE_TEMPERATURE_C) / 10.0
         level = level + self.term("temperature") * warmer
-        return level + self.term("from_damp") * air.from_damp
+        return level + self.term("from_damp", model, face) * came
 
     def slope(self, model: str, face: str) -> F:
         """Change of the angle per 10 %RH."""
@@ -206,6 +209,11 @@ class Posterior:
         """Dose r of one application, where the recipe's effect saturates."""
         known = self.values.get(f"dose {recipe}")
         return value_at("dose", self._normal("dose", recipe)) if known is None else known
+
+    def _damp_shift(self) -> F:
+        """How much damper air counts for bags that came from damp, in 10 %RH."""
+        known = self.values.get("damp_shift")
+        return value_at("damp_shift", self._normal("damp_shift")) if known is None else known
 
     def kind(self, recipe: str) -> F:
         """NULL, LINEAR or SATURATING."""

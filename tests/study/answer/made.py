@@ -60,7 +60,6 @@ def made(
         ("residue", "soak"): np.zeros(N),
         ("range_face", "Quay", "grip"): np.zeros(N),
         ("temperature",): np.zeros(N),
-        ("from_damp",): np.zeros(N),
     }
     applications = tuple(Application(bag, "soak", line) for line, bag in enumerate(treated, 2))
     for place in range(len(applications)):

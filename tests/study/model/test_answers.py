@@ -98,6 +98,49 @@ def test_an_interval_never_narrows_away_from_the_measured_air(kind: str) -> None
         assert widths[-1] > 1.5 * widths[0]
 
 
+@cache
+def _in_turn(approaches: tuple[str, ...]) -> Draws:
+    """Six sessions from 35 to 65 %RH, 1.5° per 10 %RH; damp counts for 10 %RH."""
+    slides = []
+    for i, approach in enumerate(approaches):
+        humidity = 35.0 + 6.0 * i
+        felt = humidity + {"from_dry": -5.0, "unknown": 0.0, "from_damp": 5.0}[approach]
+        for bag in ("A", "B"):
+            mean = BEFORE[bag] + 0.15 * (felt - 50.0)
+            at = {"humidity": humidity, "before": 3 * i, "day": i + 1, "approach": approach}
+            slides += slides_of(bag, f"s{i}", _series(mean), **at)  # type: ignore[arg-type]
+    return fit(model_data(slides))
+
+
+def test_bags_from_damp_count_as_in_damper_air() -> None:
+    draws = _in_turn(("from_dry", "from_damp") * 3)
+    damp, dry = (draws.angle("A", "slick", air=Air(50.0, damp=at)) for at in (1.0, 0.0))
+    came = interval(damp - dry)
+    assert 0.6 < came.lower < 1.5 < came.upper < 2.4
+    assert interval(dry).lower < BEFORE["A"] - 0.75 < interval(dry).upper
+    assert draws.about.usual_air.damp == 0.5
+    assert "damp_shift" not in _in_turn(("unknown",) * 6).quality.prior_carried
+
+
+def test_where_nobody_noted_whence_bags_came_their_mean_is_what_was_measured() -> None:
+    unknown = _in_turn(("unknown",) * 6)
+    found = interval(unknown.angle("A", "slick", air=Air(50.0)))
+    assert found.median == pytest.approx(BEFORE["A"], abs=0.3)
+    assert np.ptp(unknown.slope("heron", "slick")) > 0.0
+    dry = unknown.angle("A", "slick", air=Air(50.0, damp=0.0))
+    assert np.std(dry) > 1.1 * np.std(unknown.angle("A", "slick", air=Air(50.0)))
+    assert np.median(dry) < BEFORE["A"] - 0.4
+
+
+def test_a_study_from_dry_air_alone_is_asked_for_as_it_was_measured() -> None:
+    draws = _in_turn(("from_dry",) * 6)
+    assert draws.about.usual_air.damp == 0.0
+    found = interval(draws.angle("A", "slick"))
+    measured = BEFORE["A"] + 0.15 * (50.0 - 5.0 - 50.0)
+    assert found.lower < measured < found.upper
+    assert found.upper - found.lower < 1.5
+
+
 def test_one_slide_gives_a_finite_answer() -> None:
     draws = _fitted("one slide")
     bounds = interval(draws.angle("A", "slick"))
@@ -105,6 +148,14 @@ def test_one_slide_gives_a_finite_answer() -> None:
     new = interval(draws.new_bag("heron", "slick"))
     assert new.upper - new.lower > 1.8 * (bounds.upper - bounds.lower)
     assert draws.kinds("never used") == pytest.approx((1 / 3, 1 / 3, 1 / 3), abs=0.02)
+
+
+def test_one_slide_of_a_bag_that_was_treated_before_gives_a_finite_answer() -> None:
+    draws = fit(model_data(slides_of("A", "s1", [24.0], treated=["soak"])))
+    bounds = interval(draws.angle("A", "slick"))
+    assert 22.0 < bounds.lower < 24.0 < bounds.upper < 26.0
+    # One slide after it says nothing of what it did.
+    assert draws.kinds("soak") == pytest.approx((1 / 3, 1 / 3, 1 / 3), abs=0.05)
 
 
 def test_forty_bags_of_one_series_each() -> None:

@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -14,15 +16,23 @@ from tests.study.model.example import slides_of
 CONFIGURATIONS = [(NULL, NULL), (LINEAR, NULL), (SATURATING, LINEAR), (SATURATING, SATURATING)]
 
 
-def _slides() -> list[Slide]:
-    """Two faces, boards and instruments, two recipes, three sessions; unequal numbers of slides."""
+def _slides(*, is_known: bool = True) -> list[Slide]:
+    """Two faces, boards and instruments, two recipes, three sessions; unequal numbers of slides.
+
+    Args:
+        is_known: whence the bags came, in the first two sessions.
+    """
+    dry: dict[str, Any] = {"approach": "from_dry" if is_known else "unknown"}
+    wet: dict[str, Any] = {"approach": "from_damp" if is_known else "unknown"}
     return [
-        *slides_of("A", "s1", [24.1, 23.8, 23.7], humidity=44.0),
-        *slides_of("A", "s1", [27.0, 27.4], face="grip", humidity=44.0),
-        *slides_of("B", "s1", [25.0, 24.9, 25.3, 25.1], board="pine", humidity=44.0),
-        *slides_of("C", "s1", [23.0, 22.1], reader="ann", humidity=44.0, model="dunlin"),
-        *slides_of("A", "s2", [22.4, 22.0], treated=["soak"], before=3, humidity=52.0, day=2),
-        *slides_of("B", "s2", [23.9], treated=["wash"], before=4, humidity=52.0, day=2),
+        *slides_of("A", "s1", [24.1, 23.8, 23.7], humidity=44.0, **dry),
+        *slides_of("A", "s1", [27.0, 27.4], face="grip", humidity=44.0, **dry),
+        *slides_of("B", "s1", [25.0, 24.9, 25.3, 25.1], board="pine", humidity=44.0, **dry),
+        *slides_of("C", "s1", [23.0, 22.1], reader="ann", humidity=44.0, model="dunlin", **dry),
+        *slides_of(
+            "A", "s2", [22.4, 22.0], treated=["soak"], before=3, humidity=52.0, day=2, **wet
+        ),
+        *slides_of("B", "s2", [23.9], treated=["wash"], before=4, humidity=52.0, day=2, **wet),
         *slides_of("A", "s3", [21.0, 21.2, 20.7], treated=["soak", "wash"], before=5, day=3),
         *slides_of("C", "s3", [22.8, 22.6], reader="ann", before=2, model="dunlin", day=3),
     ]
@@ -57,8 +67,15 @@ def _direct(data: ModelData, slides: list[Slide], values: dict[str, float], kind
     for i, p in enumerate(rows):
         for j, q in enumerate(rows):
             mf = (p.model, p.face) == (q.model, q.face)
-            wet = (p.humidity_pct - 50.0) * (q.humidity_pct - 50.0) / 100.0
-            c = 64.0 * mf + 0.5**2 * wet + 0.25**2 * wet * mf
+            came = [one.damp - 0.5 for one in (p, q)]
+            shift = values.get("damp_shift", 0.0)
+            felt = [
+                (r.humidity_pct - 50.0) / 10.0 + shift * d
+                for r, d in zip((p, q), came, strict=True)
+            ]
+            c = 64.0 * mf + (0.5**2 + 0.25**2 * mf) * felt[0] * felt[1]
+            c += 0.3**2 * mf * came[0] * came[1]
+            c += 0.3**2 * (came == [0.0, 0.0] and p.session == q.session and "damp_shift" in values)
             c += values["bag"] ** 2 * (p.bag == q.bag)
             c += values["bag_face"] ** 2 * ((p.bag, p.face) == (q.bag, q.face))
             c += values["session"] ** 2 * (p.session == q.session)
@@ -95,9 +112,10 @@ def _direct(data: ModelData, slides: list[Slide], values: dict[str, float], kind
     return multivariate_normal.logpdf(angles, mean, cov)
 
 
+@pytest.mark.parametrize("is_known", [True, False])
 @pytest.mark.parametrize("configuration", CONFIGURATIONS)
-def test_density_is_that_of_all_slides_with_their_full_covariance(configuration) -> None:
-    slides = _slides()
+def test_density_is_that_of_all_slides_with_their_full_covariance(configuration, is_known) -> None:
+    slides = _slides(is_known=is_known)
     data = model_data(slides)
     design = design_of(data)
     likelihood = Likelihood(design, configuration)
