@@ -1,6 +1,6 @@
 """Guards of what is gathered: nobody is named, nothing is doubled, nothing changed is believed."""
 
-from tests.guards.entry import Guard, change, limit, never
+from tests.guards.entry import Guard, change, never
 
 _RUN, _KILLED = "tests/gather/test_run.py::test_", "tests/gather/test_killed.py::test_"
 _TOKENS, _READ = "tests/gather/test_tokens.py::test_", "tests/gather/test_read.py::test_"
@@ -14,8 +14,12 @@ _CHANGED = _READ + "a_changed_part_is_never_believed"
 _TOGETHER = _OTHERS + "the_posterior_is_that_of_all_slides_together"
 
 ENTRIES: list[Guard] = [
-    limit(
-        "rig.gather.tokens", "PRIVATE", _TOKENS + "the_secret_is_made_once_and_for_its_owner_alone"
+    change(
+        "rig.gather.tokens",
+        "_make",
+        "True",
+        "False",
+        _TOKENS + "the_secret_is_made_once_and_for_its_owner_alone",
     ),
     never(
         "rig.gather.tokens",
