@@ -15,7 +15,8 @@ from rig.settings.model import Settings
 from rig.study.folder.study import Study
 from rig.study.model.data import Facts, ModelData, model_data
 from rig.study.model.history import Played
-from rig.study.model.others import SHARED, Told, reduced
+from rig.study.model.others import SHARED, Told
+from rig.study.model.reduction import reduced
 from rig.study.slides.slide import Applied, Slide
 from rig.study.slides.table import SlideTable
 
