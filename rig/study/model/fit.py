@@ -84,6 +84,7 @@ def _about(data: ModelData, design: Design, quality: Quality, seed: int) -> Abou
         recipes=data.recipes,
         usual_board=design.usual.board,
         instrument=design.usual.instrument,
+        operator=design.usual.operator,
         usual_air=Air(mean_air, sum(row.n * row.temperature_c for row in data.rows) / total),
         has_play=data.has_play,
         seed=seed,

@@ -4,8 +4,9 @@
 study that takes them along gets them as rows beside its series, and another centre and spread for
 its scales.
 
-Levels are as another study's rig shows them on its board. So a reading has the offset of the other
-rig less that of the own one, and the same for boards; bags that both know hold them together.
+Levels are as another study's rig shows them on its board, worked by its operator. So a reading has
+the offset of the other rig less that of the own one, and the same for boards and operators; bags
+that both know hold them together.
 """
 
 from collections.abc import Mapping
@@ -33,14 +34,14 @@ class Bound(NamedTuple):
     aliases: Mapping[str, str] = {}
     """Shared name → the study's own name, of bags and boards."""
     instruments: Mapping[str, str] = {}
-    """The study's own name of an instrument → how others know it."""
+    """The study's own `reader NAME` or `operator NAME` → how others know them."""
     scales: Mapping[str, tuple[float, float]] = {}
     """Scale → centre and standard deviation of its standard normal after the others."""
 
     def rows(self, design: Design) -> tuple[list[dict[Key, float]], list[float]]:
         """Readings as entries by column, for a study of this design, and their values."""
         columns = [
-            self._columns(key, theirs, design.usual)
+            self._columns(key, theirs, design)
             for key, theirs in zip(self.keys, self.usual, strict=True)
         ]
         rows: list[dict[Key, float]] = []
@@ -52,7 +53,7 @@ class Bound(NamedTuple):
             rows.append(row)
         return rows, list(self.readings)
 
-    def _columns(self, key: Key, theirs: UsualTerms | None, usual: UsualTerms) -> dict[Key, float]:
+    def _columns(self, key: Key, theirs: UsualTerms | None, design: Design) -> dict[Key, float]:
         """What a term of theirs is in terms of the own study."""
         if key[0] in ("bag", "bag_face"):
             own = (key[0], self.aliases.get(key[1], key[1]), *key[2:])
@@ -60,7 +61,8 @@ class Bound(NamedTuple):
         found: dict[Key, float] = {key: 1.0}
         if theirs is None:
             return found
-        board, instrument, method = theirs
+        board, instrument, method, operator = theirs
+        usual = design.usual
         board = self.aliases.get(board, board)
         mine = self.instruments.get(usual.instrument, usual.instrument)
         if board != usual.board:
@@ -72,7 +74,18 @@ class Bound(NamedTuple):
                 found["reader" if name.startswith("reader ") else "rigs", name] = sign
         if method and usual.method and method != usual.method:
             found["method", method] = 1.0
-        return found
+        return found | self._operators(operator, design)
+
+    def _operators(self, theirs: str, design: Design) -> dict[Key, float]:
+        """Their operator against the own one; an operator who was not named is like the own."""
+        own = {known: name for name, known in self.instruments.items()}
+        operator = own.get(f"operator {theirs}", f"operator {theirs}").removeprefix("operator ")
+        mine = design.usual.operator
+        if not operator or operator == mine:
+            return {}
+        if not mine or ("operator", operator) in design.keys:  # it is stated against `mine`
+            return {("operator", operator): 1.0}
+        return {("operator", operator): 1.0, ("operator", mine): -1.0}
 
 
 NOBODY = Bound()
@@ -86,6 +99,8 @@ class Told(NamedTuple):
     n_slides: int
     n_rigs: int
     n_readers: int
+    n_operators: int
+    """Of rigs, where they were named."""
     shared_bags: tuple[str, ...]
     """Own names of the bags that others measured, too."""
 

@@ -11,6 +11,7 @@ _MIX = _RUN + "tokens_of_another_secret_or_names_do_not_mix"
 _COPY = _RUN + "a_copy_of_a_study_or_a_run_counts_once"
 _PART = _KILLED + "a_part_that_was_changed_or_lost_is_made_again"
 _CHANGED = _READ + "a_changed_part_is_never_believed"
+_SAME_OPERATOR = _OTHERS + "the_same_operator_is_known_on_two_rigs"
 _AS_LIKELY = _OTHERS + "scales_are_as_likely_as_all_slides_together_make_them"
 _TOGETHER = _OTHERS + "the_posterior_is_that_of_all_slides_together"
 
@@ -163,6 +164,13 @@ ENTRIES: list[Guard] = [
         "key[1].startswith(SHARED)",
         "True",
         _OTHERS + "bags_that_nobody_named_as_shared_stay_apart",
+    ),
+    change("rig.study.model.others", "Bound._operators", "-1.0", "1.0", _SAME_OPERATOR),
+    never(
+        "rig.study.model.others",
+        "Bound._operators",
+        "not mine or ('operator', operator) in design.keys",
+        _SAME_OPERATOR,
     ),
     change("rig.study.model.others", "Bound._columns", "-1.0", "1.0", _TOGETHER, nth=1),
     change("rig.study.model.others", "Bound._columns", "-1.0", "1.0", _TOGETHER, nth=2),

@@ -116,7 +116,7 @@ def test_the_posterior_is_that_of_all_slides_together() -> None:
         sd |= {named(key, study, number): v for key, v in told.sd.items() if key not in sd}
         sd |= {("theirs", str(number), *key): v for key, v in told.sd.items()}
         rest, variance = [*rest, *told.rest], [*variance, *told.variance]
-        board, _, _ = study.terms[0].usual or study.likelihood.design.usual
+        board, *_ = study.terms[0].usual or study.likelihood.design.usual
         rig = study.likelihood.design.usual.instrument
         for row in told.rows:
             entries: dict[Key, float] = {}
@@ -246,3 +246,51 @@ def test_the_same_rig_and_board_need_no_offset() -> None:
     same = [*slides_of("X", "s1", [26.0, 26.3]), *slides_of("Y", "s1", [25.0, 25.1])]
     design = with_others(design_of(model_data(OWN)), reduced([model_data(same)]), 0)
     assert not any(key[0] in ("rigs", "board") for key in design.keys)
+
+
+def test_the_same_operator_is_known_on_two_rigs() -> None:
+    """Anna works the other rig alone, and her angles beside Bert's tell what is hers."""
+    own = [
+        *slides_of("A", "s1", [24.0, 24.2, 24.1], operator="Bert"),
+        *slides_of("T", "s1", [23.0, 23.2, 23.1], operator="Bert"),
+        *slides_of("A", "s2", [24.5, 24.6], day=2, before=3, operator="Anna"),
+    ]
+    theirs = [
+        *slides_of(f"{SHARED}T", "s1", [23.6, 23.7], rig="two", operator="person 1"),
+        *slides_of("X", "s1", [25.0, 25.2], rig="two", operator="person 1"),
+    ]
+    bound = reduced([model_data(theirs)])
+    (usual,) = set(bound.usual) - {None}
+    assert usual is not None
+    assert usual.operator == "person 1"
+    stranger = bound._replace(aliases={f"{SHARED}T": "T"})
+    known = stranger._replace(instruments={"operator Anna": "operator person 1"})
+
+    def columns(bound: Bound) -> set[str]:
+        design = with_others(design_of(model_data(own)), bound, 0)
+        return {key[1] for key in design.keys if key[0] == "operator"}
+
+    assert columns(stranger) == {"Anna", "Bert", "person 1"}
+    assert columns(known) == {"Anna"}
+    alone, both = fit(model_data(own)), fit(model_data(own), bound=known)
+    assert both.about.operator == "Bert"
+    before, after = alone.operator_offset("Anna"), both.operator_offset("Anna")
+    assert 0.0 < np.median(before) < np.median(after)
+
+
+def test_operators_of_one_rig_are_told_apart() -> None:
+    """Against a study of which the operators are known to differ by 0.3°."""
+    slides = [
+        one
+        for day in range(1, 7)
+        for bag in ("A", "B", "C")
+        for one in slides_of(
+            bag, f"s{day}", [24.0 + 0.3 * (day % 2) + 0.02 * k for k in range(3)],
+            day=day, before=3 * day, operator=("Bert", "Anna")[day % 2],
+        )
+    ]  # fmt: skip
+    data = model_data(slides)
+    found = fit(data)
+    assert {one.operator for one in data.series} == {"Anna", "Bert"}
+    assert found.about.operator == "Anna"
+    assert -0.3 < np.median(found.operator_offset("Bert")) < -0.05
