@@ -7,8 +7,12 @@ is synced too; so is a new folder's name in the folder above.
 import errno
 import os
 import sys
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+
+NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)
+"""What file systems without hard links say to one, and those that allow no more of them."""
 
 
 def make_folder(folder: Path) -> None:
@@ -48,6 +52,33 @@ def replace_file(path: Path, data: bytes, *, is_private: bool = False) -> None:
 
     A private one is never readable by others, not even for a moment.
     """
+    with _beside(path, data, is_private=is_private) as new:
+        new.replace(path)
+        sync_folder(path.parent)
+
+
+def create_file(path: Path, data: bytes, *, is_private: bool = False) -> None:
+    """Write a new file, there whole or not at all; raises FileExistsError if it is there.
+
+    Of two programs that create the same file at once, one is told that it is there. On file systems
+    without hard links (FAT) only a lock can keep them apart.
+    """
+    with _beside(path, data, is_private=is_private) as new:
+        try:
+            os.link(new, path)  # unlike a rename, never over a file that has come meanwhile
+            new.unlink()
+        except OSError as error:
+            if error.errno not in NO_LINKS:
+                raise
+            if path.exists():
+                raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), path) from error
+            new.replace(path)
+        sync_folder(path.parent)
+
+
+@contextmanager
+def _beside(path: Path, data: bytes, *, is_private: bool) -> Iterator[Path]:
+    """A synced file beside `path`, to be moved to its place; gone if that fails."""
     new = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
         if is_private:
@@ -57,19 +88,8 @@ def replace_file(path: Path, data: bytes, *, is_private: bool = False) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        new.replace(path)
-        sync_folder(path.parent)
+        yield new
     except OSError:
         with suppress(OSError):
             new.unlink()
         raise
-
-
-def create_file(path: Path, data: bytes) -> None:
-    """Write a new file, there whole or not at all; raises FileExistsError if it is there.
-
-    Where two programs could create the same file at once, a lock must keep them apart.
-    """
-    if path.exists():
-        raise FileExistsError(f"{path} exists")
-    replace_file(path, data)

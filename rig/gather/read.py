@@ -15,7 +15,8 @@ from rig.settings.model import Settings
 from rig.study.folder.study import Study
 from rig.study.model.data import Facts, ModelData, model_data
 from rig.study.model.history import Played
-from rig.study.model.others import SHARED, Told, reduced
+from rig.study.model.others import SHARED, Told
+from rig.study.model.reduction import reduced
 from rig.study.slides.slide import Applied, Slide
 from rig.study.slides.table import SlideTable
 
@@ -40,6 +41,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
     others: list[ModelData] = []
     rigs: set[str] = set()
     readers: set[str] = set()
+    operators: set[str] = set()
     shared: set[str] = set()
     aliases = _aliases(study)
     for unit, rows in studies_in(folder):
@@ -53,6 +55,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
         others.append(model_data(slides, facts))
         rigs |= {s.rig for s in slides if s.rig}
         readers |= {s.reader for s in slides if s.reader}
+        operators |= {s.operator for s in slides if s.operator and s.source != "hand"}
         shared |= {aliases[s.bag] for s in slides if s.bag in aliases}
     if not others:
         models = ", ".join(sorted({model for model, _ in faces})) or "none, so give your bags one"
@@ -68,6 +71,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
         n_slides=sum(one.n_slides for one in others),
         n_rigs=len(rigs),
         n_readers=len(readers),
+        n_operators=len(operators),
         shared_bags=tuple(sorted(shared)),
     )
 
@@ -126,12 +130,15 @@ def _aliases(study: Study) -> dict[str, str]:
 
 
 def _instruments(table: SlideTable, *, with_names: bool) -> dict[str, str]:
-    """The own readers as the dataset names them; no secret is made only for that."""
+    """Own readers and operators as the dataset names them; no secret is made only for that."""
     if with_names or not key_place().exists():
         return {}
     tokens = Tokens(secret_key())
-    readers = {slide.reader for slide in table.valid if slide.reader}
-    return {f"reader {name}": f"reader {tokens.person(name)}" for name in readers}
+    people = {
+        *(("reader", slide.reader) for slide in table.valid if slide.reader),
+        *(("operator", slide.operator) for slide in table.of_rig if slide.operator),
+    }
+    return {f"{what} {name}": f"{what} {tokens.person(name)}" for what, name in people}
 
 
 def _slides(
@@ -169,6 +176,7 @@ def _slide(row: Row, bag: str, study_id: str) -> Slide:
         at=row["started_at"],
         rig=rig,
         reader=row["reader"],
+        operator=row["operator"],
         bag=bag,
         model=row["model"] or None,
         face=row["face"],

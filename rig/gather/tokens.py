@@ -6,17 +6,18 @@ dataset made with the same secret, and without the secret nobody can try names a
 
 import os
 import secrets
+from contextlib import suppress
 from hashlib import blake2b
 from pathlib import Path
 
 from rig.errors import BadInputError
+from rig.files.durable import create_file, make_folder
 from rig.files.names import composed
 from rig.files.places import configuration_folder
 
 NAME = "names.key"
 KEY_BYTES = 32
 TOKEN_BYTES = 6
-PRIVATE = 0o600
 
 
 class Tokens:
@@ -88,16 +89,6 @@ def secret_key(place: Path | None = None) -> bytes:
 
 
 def _make(path: Path) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    new = path.with_name(f".{path.name}.{os.getpid()}.new")
-    descriptor = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, PRIVATE)
-    with os.fdopen(descriptor, "w") as file:
-        file.write(f"{secrets.token_hex(KEY_BYTES)}\n")
-        file.flush()
-        os.fsync(file.fileno())
-    try:
-        os.link(new, path)  # unlike a rename, never over one that another program just made
-    except FileExistsError:
-        pass
-    finally:
-        new.unlink()
+    make_folder(path.parent)
+    with suppress(FileExistsError):  # another program has just made one
+        create_file(path, f"{secrets.token_hex(KEY_BYTES)}\n".encode(), is_private=True)

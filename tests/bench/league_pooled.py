@@ -1,6 +1,6 @@
 """A study with a league's others beside it: does its answer hold, and how much narrower is it?
 
-    OPENBLAS_NUM_THREADS=1 python -m tests.bench.league_pooled --leagues 10 --write
+    OPENBLAS_NUM_THREADS=1 python -m tests.bench.league_pooled --leagues 60 --write
 
 An *oracle* knows all scales and integrates everything else exactly, over the study alone and over
 the whole league. Gains are half widths without the others over half widths with them.
@@ -16,7 +16,7 @@ from scipy.stats import beta
 from rig.study.model.data import model_data
 from rig.study.model.draws import Air, Draws, interval
 from rig.study.model.fit import fit
-from rig.study.model.others import reduced
+from rig.study.model.reduction import reduced
 from tests.bench.heading import Table, columns
 from tests.bench.leagues import FACE, MODEL, N_STUDIES, League, Made, draw_league, make_study
 from tests.bench.model_studies import INPUTS, kept
@@ -26,10 +26,7 @@ TABLE = Table(
     "a study among a league's",
     (*INPUTS, "tests/bench/leagues.py", "tests/bench/league_pooled.py"),
 )
-HELD = Table(TABLE.file, "intervals that held, more leagues", TABLE.inputs)
 OTHER_AIR_PCT = 85.0
-ASKING = (0, 11, 22)
-"""Studies of each league that ask."""
 
 
 class Asked(NamedTuple):
@@ -116,102 +113,76 @@ def oracle_sd(league: League, studies: list[Made], asked: list[Asked]) -> list[f
 
 
 def one(seed: int) -> dict[str, object]:
-    """A league: each asking study alone and with all others."""
+    """A league of which one study asks, alone and with all others."""
     rng = np.random.default_rng([19, seed])
     league = draw_league(rng)
     studies = [make_study(league, number, rng) for number in range(N_STUDIES)]
     datas = [model_data(study.slides, study.facts) for study in studies]
-    found: list[dict[str, object]] = []
-    for number in ASKING:
-        study = studies[number]
-        bound = reduced([data for i, data in enumerate(datas) if i != number])
-        alone, pooled = fit(datas[number]), fit(datas[number], bound=bound)
-        asked = questions(league, study)
-        sd_alone = oracle_sd(league, [study], asked)
-        sd_pooled = oracle_sd(league, studies, asked)
-        for i, question in enumerate(asked):
-            low, high = answers(alone, study)[i]
-            lower, upper = answers(pooled, study)[i]
-            found.append(
-                {
-                    "name": question.name,
-                    "held_alone": low <= question.true <= high,
-                    "held": lower <= question.true <= upper,
-                    "half_alone": (high - low) / 2.0,
-                    "half": (upper - lower) / 2.0,
-                    "oracle_alone": 1.96 * sd_alone[i],
-                    "oracle": 1.96 * sd_pooled[i],
-                    "pareto_k": pooled.quality.pareto_k,
-                }
-            )
-    return {"found": found}
+    study = studies[0]
+    alone, pooled = fit(datas[0]), fit(datas[0], bound=reduced(datas[1:]))
+    asked = questions(league, study)
+    sd_alone, sd_pooled = (oracle_sd(league, some, asked) for some in ([study], studies))
+    found = []
+    for i, question in enumerate(asked):
+        low, high = answers(alone, study)[i]
+        lower, upper = answers(pooled, study)[i]
+        found.append(
+            {
+                "name": question.name,
+                "held_alone": low <= question.true <= high,
+                "held": lower <= question.true <= upper,
+                "below": question.true < lower,
+                "above": question.true > upper,
+                "half_alone": (high - low) / 2.0,
+                "half": (upper - lower) / 2.0,
+                "oracle_alone": 1.96 * sd_alone[i],
+                "oracle": 1.96 * sd_pooled[i],
+            }
+        )
+    return {"found": found, "pareto_k": pooled.quality.pareto_k}
 
 
 def lines(results: list[dict[str, object]]) -> Iterator[str]:
     """The table."""
     yield from columns(
-        "question", "n", "held alone %", "held with others %", "median half width alone °",
-        "with others °", "narrower by", "oracle narrower by", "ratio of the two",
+        "question", "n", "held alone %", "held with others %", "95 % range of that share",
+        "truth below, above", "median half width alone °", "with others °", "oracle's °",
+        "narrower by", "oracle narrower by", "ratio of the two",
     )  # fmt: skip
     flat = [each for one in results for each in one["found"]]  # type: ignore[attr-defined]
-    for name in [*dict.fromkeys(each["name"] for each in flat), "all"]:
-        mine = [each for each in flat if name in (each["name"], "all")]
-        gain = np.array([each["half_alone"] / each["half"] for each in mine])
-        best = np.array([each["oracle_alone"] / each["oracle"] for each in mine])
-
-        def part(what: str, mine: list[dict[str, float]] = mine) -> str:
-            return f"{100.0 * float(np.mean([each[what] for each in mine])):.1f}"
-
-        yield (
-            f"| {name} | {len(mine)} | {part('held_alone')} | {part('held')} |"
-            f" {np.median([each['half_alone'] for each in mine]):.2f} |"
-            f" {np.median([each['half'] for each in mine]):.2f} |"
-            f" {np.exp(np.log(gain).mean()):.2f} | {np.exp(np.log(best).mean()):.2f} |"
-            f" {np.exp(np.log(gain / best).mean()):.2f} |"
-        )
-    yield ""
-    yield f"Largest k̂: {max(each['pareto_k'] for each in flat):.2f}."
-
-
-def held(seed: int) -> dict[str, object]:
-    """One asking study of a league, with all others; leagues that the other table does not use."""
-    rng = np.random.default_rng([19, seed])
-    league = draw_league(rng)
-    studies = [make_study(league, number, rng) for number in range(N_STUDIES)]
-    datas = [model_data(study.slides, study.facts) for study in studies]
-    draws = fit(datas[0], bound=reduced(datas[1:]))
-    asked = questions(league, studies[0])
-    ends = answers(draws, studies[0])
-    return {
-        question.name: lower <= question.true <= upper
-        for question, (lower, upper) in zip(asked, ends, strict=True)
-    }
-
-
-def held_lines(results: list[dict[str, object]]) -> Iterator[str]:
-    """The table of intervals that held, one league for each."""
-    yield from columns("question", "leagues", "held with others %", "95 % range of that share")
-    for name in [name for name in results[0] if name != "seed"]:
-        n, k = len(results), sum(bool(one[name]) for one in results)
+    for name in dict.fromkeys(each["name"] for each in flat):
+        mine = [each for each in flat if each["name"] == name]
+        of = {what: np.array([each[what] for each in mine]) for what in mine[0] if what != "name"}
+        gain = of["half_alone"] / of["half"]
+        best = of["oracle_alone"] / of["oracle"]
+        n, k = len(mine), int(of["held"].sum())
         low = float(beta.ppf(0.025, max(k, 1e-9), n - k + 1))
         high = float(beta.ppf(0.975, k + 1, max(n - k, 1e-9)))
-        yield f"| {name} | {n} | {100.0 * k / n:.1f} | {100.0 * low:.0f}–{100.0 * high:.0f} |"
+        yield (
+            f"| {name} | {n} | {100.0 * of['held_alone'].mean():.1f} | {100.0 * k / n:.1f} |"
+            f" {100.0 * low:.0f}–{100.0 * high:.0f} | {of['below'].sum()}, {of['above'].sum()} |"
+            f" {np.median(of['half_alone']):.2f} | {np.median(of['half']):.2f} |"
+            f" {np.median(of['oracle']):.2f} | {np.exp(np.log(gain).mean()):.2f} |"
+            f" {np.exp(np.log(best).mean()):.2f} | {np.exp(np.log(gain / best).mean()):.2f} |"
+        )
+    yield ""
+    held = [each["held"] for each in flat]
+    yield (
+        f"All three together: {100.0 * np.mean(held):.1f} % of {len(held)}."
+        f" Largest k̂: {max(float(str(one['pareto_k'])) for one in results):.2f}."
+    )
 
 
 def main() -> None:
     """Make the leagues that are missing and show the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--leagues", type=int, default=10)
-    parser.add_argument("--more", type=int, default=0, help="leagues for the share that holds")
+    parser.add_argument("--leagues", type=int, default=60)
+    parser.add_argument("--first", type=int, default=300, help="seed of the first league")
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
-    if asked.leagues:
-        results = list(kept("league", range(asked.leagues), one))
-        TABLE.show(lines(results), seed=f"19, 0 … {asked.leagues - 1}", write=asked.write)
-    if asked.more:
-        more = list(kept("league-held", range(100, 100 + asked.more), held))
-        seeds = f"19, 100 … {99 + asked.more}"
-        HELD.show(held_lines(more), seed=seeds, write=asked.write)
+    seeds = range(asked.first, asked.first + asked.leagues)
+    results = list(kept("league", seeds, one))
+    TABLE.show(lines(results), seed=f"19, {seeds[0]} … {seeds[-1]}", write=asked.write)
 
 
 if __name__ == "__main__":

@@ -64,7 +64,7 @@ def draw_league(rng: np.random.Generator) -> League:
     league = League(
         run=scale(0.25, 0.6),
         series=scale(0.2),
-        session=scale(0.25, 0.4),
+        session=scale(0.4),
         bag=float(np.hypot(bag, bag_face)),
         response=scale(0.35),
         level=float(24.0 + 8.0 * rng.normal()),

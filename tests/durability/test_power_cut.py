@@ -16,6 +16,7 @@ from rig.calibration.plan import LevelPlan
 from rig.commands import report
 from rig.errors import BadInputError
 from rig.files.durable import replace_file
+from rig.gather.tokens import secret_key
 from rig.procedures.level.progress import LevelProgress, load_progress, save_progress
 from rig.procedures.requests import plan_series
 from rig.procedures.series.log import Begun, Closed, Ended, SeriesLog, SeriesOptions
@@ -170,6 +171,19 @@ def test_a_calibration_is_there_whole_or_leaves_the_one_before(disk: Disk, after
         assert (newest.parent / "0.json").exists()
 
     assert disk.replay(after, check) > 8
+
+
+def test_the_secret_of_names_is_there_once_it_was_used(disk: Disk, after: Path) -> None:
+    with disk:
+        key = secret_key(disk.folder / "rig" / "names.key")
+        disk.acknowledge(key)
+
+    def check(folder: Path, acknowledged: list[Any]) -> None:
+        path = folder / "rig" / "names.key"
+        if path.exists() or acknowledged:
+            assert bytes.fromhex(path.read_text()) == key
+
+    assert disk.replay(after, check) > 5
 
 
 def progress(started_at: str) -> LevelProgress:

@@ -33,7 +33,7 @@ for mass_g in (440.0, 441.0):
 save_calibration(study.path / "calibration" / "new.json", calibration())
 """
 SYNC = re.compile(r"(?:fsync|fdatasync)\(\d+<(.*)>\) = 0$")
-RENAME = re.compile(r'rename\w*\(.*?"(.*?)".*"(.*?)".*\) = 0$')
+RENAME = re.compile(r'(?:rename|link)\w*\(.*?"(.*?)".*"(.*?)".*\) = 0$')
 CREATE = re.compile(r"openat\(.*O_CREAT.*\) = \d+<(.*)>$")
 MKDIR = re.compile(r'mkdir\w*\(.*?"(.*?)".*\) = 0$')
 
@@ -82,7 +82,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[Call]]
     if probe.returncode:
         pytest.skip(f"strace may not trace here: {probe.stderr.decode().strip()}")
     here = tmp_path_factory.mktemp("traced").resolve()
-    wanted = "trace=fsync,fdatasync,openat,/^rename,/^mkdir"
+    wanted = "trace=fsync,fdatasync,openat,/^rename,/^link,/^mkdir"
     command = [STRACE, "-f", "-qq", "-y", "-s", "4096", "-e", wanted, "-o", str(here / "trace")]
     subprocess.run(
         [*command, sys.executable, "-c", SESSION, str(here / "work")],

@@ -78,7 +78,7 @@ def test_others_are_all_studies_but_the_own_one(league: dict[str, Study], tmp_pa
     found = told(league["Quay"], tmp_path)
     assert (found.n_studies, found.n_slides) == (2, 24)
     assert found.shared_bags == ("Quay 1",)
-    keys = {key for one in found.bound.others for key in one.keys}
+    keys = set(found.bound.keys)
     assert ("bag", f"{SHARED}league 1") in keys
     assert not any("2 of" in name for key in keys for name in key)
 
@@ -141,10 +141,36 @@ def test_the_same_reader_is_known_by_the_token(
     make(tmp_path / "league", "Pier", 2, reader="Anna")
     gathered(tmp_path / "league", tmp_path / "d")
     found = told(own, tmp_path)
-    assert found.bound.others[0].usual.instrument == f"reader {TOKENS.person('Anna')}"
+    (usual,) = set(found.bound.usual) - {None}
+    assert usual is not None
+    assert usual.instrument == f"reader {TOKENS.person('Anna')}"
     assert found.bound.instruments == {"reader Anna": f"reader {TOKENS.person('Anna')}"}
     gathered(tmp_path / "league", tmp_path / "named", tokens=NAMES)
     assert told_by(tmp_path / "named", own, slide_table(own)).bound.instruments == {}
+
+
+def test_operators_come_as_tokens_and_the_own_ones_are_known_by_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rig.gather.read.secret_key", lambda: bytes(range(32)))
+    (tmp_path / "key").write_text("there")
+    monkeypatch.setattr("rig.gather.read.key_place", lambda: tmp_path / "key")
+    own = make(tmp_path / "league", "Quay", 1)
+    for study in (own, make(tmp_path / "league", "Pier", 3)):
+        for number, operator in enumerate(("Anna", "Bert", "Anna")):
+            at = f"2026-05-1{number}T09:00:00Z"
+            add_run(study, f"{study.path.name} 1", at, operator=operator)
+    gathered(tmp_path / "league", tmp_path / "d")
+    found = told(open_study(own.path), tmp_path)
+    assert found.n_operators == 2
+    anna, bert = TOKENS.person("Anna"), TOKENS.person("Bert")
+    (usual,) = set(found.bound.usual) - {None}
+    assert usual is not None
+    assert usual.operator == anna
+    known = found.bound.instruments
+    assert known["operator Anna"] == f"operator {anna}"
+    assert known["operator Bert"] == f"operator {bert}"
+    assert not any(name in str(found) for name in ("'Anna", "'Bert"))
 
 
 def test_what_the_twin_invented_is_no_experience(tmp_path: Path) -> None:

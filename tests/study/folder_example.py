@@ -75,6 +75,7 @@ def add_run(
     outcome: Outcome | None = "slid",
     flags: tuple[Flag, ...] = (),
     humidity: float = 48.0,
+    operator: str | None = None,
 ) -> Path:
     """The file of a simulated slide under other names, with an end or none."""
     number = len(list(study.runs_path.rglob("*.run.jsonl")))
@@ -90,6 +91,7 @@ def add_run(
         treatment_stage=stage,
         series=series,
         session=session,
+        operator=operator,
     )
     data = msgspec.json.encode(first) + b"\n" + body
     if outcome is not None:

@@ -154,9 +154,9 @@ class Weather(Struct, frozen=True, kw_only=True):
 
 
 class Offset(Struct, frozen=True, kw_only=True):
-    """What a board, rig or reader adds to the usual one's angles."""
+    """What a board, rig, reader or operator adds to the usual one's angles."""
 
-    what: Literal["board", "rig", "reader"]
+    what: Literal["board", "rig", "reader", "operator"]
     name: str
     against: str
     offset_deg: float
@@ -183,6 +183,8 @@ class Others(Struct, frozen=True, kw_only=True):
     """Bags that they measured, too, and that hold their rigs and boards to this study's."""
     rests_on_them: tuple[str, ...]
     """What is known at most half by this study's own slides (in terms of precision)."""
+    n_operators: int = 0
+    """Who worked those rigs, where they were named."""
 
 
 class ScatterLayers(Struct, frozen=True, kw_only=True):
@@ -221,7 +223,7 @@ class Answer(Struct, frozen=True, kw_only=True):
     """The nearest to its target first."""
     weather: tuple[Weather, ...]
     boards: tuple[Offset, ...]
-    """Boards, rigs and readers, each against the usual one."""
+    """Boards, rigs, readers and operators, each against the usual one."""
     scatter: ScatterLayers
     next: tuple[NextAct, ...]
     unknown: tuple[str, ...]

@@ -72,43 +72,41 @@ def weather_of(draws: Draws, faces: Iterable[tuple[str, str]]) -> list[Weather]:
 
 
 def offsets_of(draws: Draws, boards: Iterable[str]) -> list[Offset]:
-    """Boards, rigs and readers other than the usual ones.
+    """Boards, rigs, readers and operators other than the usual ones.
 
     Args:
         draws: of the model.
         boards: that were measured on.
     """
-    found = []
-    usual = draws.about.usual_board
-    for board in boards:
-        if board != usual:
-            at = interval(draws.board_offset(board))
-            found.append(
-                Offset(
-                    what="board",
-                    name=board,
-                    against=usual,
-                    offset_deg=at.median,
-                    lower_deg=at.lower,
-                    upper_deg=at.upper,
-                )
-            )
-    _, _, home = draws.about.instrument.partition(" ")
-    for key in draws.about.columns:
-        if key[0] in ("rig", "rigs", "reader") and key[1] != draws.about.instrument:
+    about = draws.about
+    found = [
+        _offset("board", board, about.usual_board, draws.board_offset(board))
+        for board in boards
+        if board != about.usual_board
+    ]
+    _, _, home = about.instrument.partition(" ")
+    for key in about.columns:
+        if key[0] in ("rig", "rigs", "reader") and key[1] != about.instrument:
             what: Literal["rig", "reader"] = "reader" if key[0] == "reader" else "rig"
-            at = interval(draws.instrument_offset(key[1]))
-            found.append(
-                Offset(
-                    what=what,
-                    name=key[1],
-                    against=home,
-                    offset_deg=at.median,
-                    lower_deg=at.lower,
-                    upper_deg=at.upper,
-                )
-            )
+            found.append(_offset(what, key[1], home, draws.instrument_offset(key[1])))
+        elif key[0] == "operator" and key[1] != about.operator:
+            against = about.operator or "an operator not named"
+            found.append(_offset("operator", key[1], against, draws.operator_offset(key[1])))
     return found
+
+
+def _offset(
+    what: Literal["board", "rig", "reader", "operator"], name: str, against: str, values: F
+) -> Offset:
+    at = interval(values)
+    return Offset(
+        what=what,
+        name=name,
+        against=against,
+        offset_deg=at.median,
+        lower_deg=at.lower,
+        upper_deg=at.upper,
+    )
 
 
 def others_of(told: Told, alone: Draws, draws: Draws) -> Others:
@@ -141,6 +139,7 @@ def others_of(told: Told, alone: Draws, draws: Draws) -> Others:
         n_slides=told.n_slides,
         n_rigs=told.n_rigs,
         n_readers=told.n_readers,
+        n_operators=told.n_operators,
         shared_bags=told.shared_bags,
         rests_on_them=tuple(found),
     )

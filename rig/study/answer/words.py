@@ -80,7 +80,11 @@ def others_sentence(answer: Answer) -> str:
     studies = "another study" if one.n_studies == 1 else f"{one.n_studies} other studies"
     by = ", ".join(
         f"{n} {what}{'' if n == 1 else 's'}"
-        for n, what in ((one.n_rigs, "rig"), (one.n_readers, "reader"))
+        for n, what in (
+            (one.n_rigs, "rig"),
+            (one.n_readers, "reader"),
+            (one.n_operators, "operator"),
+        )
         if n
     )
     bags = _listed(one.shared_bags) if one.shared_bags else "no bag"

@@ -73,6 +73,8 @@ class Series(NamedTuple):
     """Standard uncertainty that a check of the material found for this face at this stage."""
     extra_variance: float = 0.0
     """Of the mean, in degrees squared: what its slides say to be less certain of than usual."""
+    operator: str = ""
+    """Who worked the rig, if that was said; a reader is an instrument."""
 
 
 class Censored(NamedTuple):
@@ -196,6 +198,7 @@ def _series_key(slide: Slide) -> tuple[object, ...]:
         slide.board,
         slide.rig,
         slide.reader,
+        _operator(slide),
         method_of(slide),
         len(slide.treatments),
     )
@@ -271,7 +274,12 @@ def _series(
         ),
         state=histories.mean_of([slide.slide_id for slide in slides]),
         residue_slides=_mean([float(exposed[slide.slide_id]) for slide in slides]),
+        operator=_operator(one),
     )
+
+
+def _operator(one: Slide) -> str:
+    return "" if one.source == "hand" else one.operator or ""
 
 
 def _instrument(one: Slide) -> str:

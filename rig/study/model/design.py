@@ -39,6 +39,8 @@ class UsualTerms(NamedTuple):
     board: str
     instrument: str
     method: str
+    operator: str = ""
+    """Of those that were named."""
 
 
 class Design(NamedTuple):
@@ -120,16 +122,18 @@ class Design(NamedTuple):
 
 
 def usual_of(data: ModelData) -> UsualTerms:
-    """The board, instrument and method with most slides; a rig before all readers."""
+    """Board, instrument, method and operator with most slides; a rig before all readers."""
     boards: Counter[str] = Counter()
     instruments: Counter[str] = Counter()
     methods: Counter[str] = Counter()
+    operators: Counter[str] = Counter()
     for row in data.rows:
         boards[row.board] += row.n
         instruments[row.instrument] += row.n
         methods[row.method] += 0 if row.by_hand else row.n
+        operators[row.operator] += row.n if row.operator else 0
     rigs = {name: n for name, n in instruments.items() if name.startswith("rig ")}
-    return UsualTerms(_most(boards), _most(rigs or instruments), _most(methods))
+    return UsualTerms(_most(boards), _most(rigs or instruments), _most(methods), _most(operators))
 
 
 def _most(counts: dict[str, int]) -> str:
@@ -205,6 +209,8 @@ def _terms(row: Series, data: ModelData, usual: UsualTerms) -> Iterable[tuple[Ke
         yield ("board_face", row.board, row.face), 1.0
     if row.instrument != usual.instrument:
         yield ("reader" if row.by_hand else "rig", row.instrument), 1.0
+    if row.operator and row.operator != usual.operator:
+        yield ("operator", row.operator), 1.0
     if not row.by_hand and row.method != usual.method:
         joined = any({row.method, usual.method} <= group for group in data.bridged)
         yield ("method" if joined else "method_apart", row.method), 1.0

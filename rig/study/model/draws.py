@@ -166,6 +166,12 @@ class Draws(Posterior):
             )
         return self.term("reader" if name.startswith("reader ") else "rig", name)
 
+    def operator_offset(self, name: str) -> F:
+        """What the rig shows with this operator above what it shows with `about.operator`."""
+        usual = ("operator", self.about.operator)
+        against = self.term(*usual) if usual in self.about.columns else 0.0
+        return self.term("operator", name) - against
+
     def kinds(self, recipe: str) -> tuple[float, float, float]:
         """Chances that a recipe does nothing, adds alike each time, saturates."""
         kind = self.kind(recipe)

@@ -90,6 +90,7 @@ def _about(data: ModelData, design: Design, quality: Quality, seed: int) -> Abou
         recipes=data.recipes,
         usual_board=design.usual.board,
         instrument=design.usual.instrument,
+        operator=design.usual.operator,
         usual_air=Air(
             mean(lambda row: row.humidity_pct),
             mean(lambda row: row.temperature_c),

@@ -50,11 +50,19 @@ class Drawn(NamedTuple):
     ess: float
 
 
-class _Shape(NamedTuple):
+class Shape(NamedTuple):
+    """A t shape with DF degrees of freedom, from which points are drawn."""
+
     centre: F
     factor: F
+    """Lower Cholesky factor of its covariance but for DF / (DF − 2)."""
     n: int
     """Draws that it gave."""
+
+    def points(self, even: F) -> F:
+        """Points × names, from even ones of a cube with one dimension more."""
+        widths = np.sqrt(DF / _chi2_quantile(even[:, -1:], DF))
+        return np.asarray(self.centre + (ndtri(even[:, :-1]) * widths) @ self.factor.T)
 
 
 class _Sampler:
@@ -64,8 +72,8 @@ class _Sampler:
         self.likelihood, self.censoring = candidate.likelihood, censoring
         # Those of a small share decide where an interval of a mixture ends, so they get more.
         self.share = candidate.share**0.5
-        self.shape = _Shape(candidate.shape.mode, candidate.shape.factor, 0)
-        self.used: list[_Shape] = []
+        self.shape = Shape(candidate.shape.mode, candidate.shape.factor, 0)
+        self.used: list[Shape] = []
         self.u = np.empty((0, len(self.likelihood.names)))
         self.log_density = np.empty(0)
         self.log_ratios = np.empty((0, PER_POINT))
@@ -75,10 +83,7 @@ class _Sampler:
 
     def draw(self, n: int) -> None:
         """Draw `n` more points and adapt."""
-        even = self.lattice.next(n)
-        normal = ndtri(even[:, :-1])
-        widths = np.sqrt(DF / _chi2_quantile(even[:, -1:], DF))
-        u = self.shape.centre + (normal * widths) @ self.shape.factor.T
+        u = self.shape.points(self.lattice.next(n))
         self.used.append(self.shape._replace(n=n))
         density, ratios, terms = _evaluated(self.likelihood, self.censoring, u, self.rng)
         self.u = np.vstack([self.u, u])
@@ -89,7 +94,7 @@ class _Sampler:
 
     def log_weights(self) -> F:
         """Of each point, against all shapes it may have come from."""
-        shapes = np.array([np.log(s.n) + _log_t(self.u, s) for s in self.used])
+        shapes = np.array([np.log(s.n) + log_t(self.u, s) for s in self.used])
         return np.asarray(self.log_density - np.logaddexp.reduce(shapes, axis=0))
 
     def _adapt(self) -> None:
@@ -102,9 +107,7 @@ class _Sampler:
         covariance = kept * (off.T * weights) @ off
         covariance += (1.0 - kept) * self.shape.factor @ self.shape.factor.T
         centre = kept * centre + (1.0 - kept) * self.shape.centre
-        self.shape = _Shape(
-            np.asarray(centre), np.linalg.cholesky(covariance).astype(np.float64), 0
-        )
+        self.shape = Shape(np.asarray(centre), np.linalg.cholesky(covariance).astype(np.float64), 0)
 
 
 def drawn(
@@ -170,7 +173,7 @@ def _evaluated(
     return density, ratios, terms
 
 
-def _log_t(u: F, shape: _Shape) -> F:
+def log_t(u: F, shape: Shape) -> F:
     """Log density of a multivariate t with DF degrees of freedom (Kotz and Nadarajah 2004)."""
     d = u.shape[1]
     off = solve_triangular(shape.factor, (u - shape.centre).T, lower=True)

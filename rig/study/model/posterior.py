@@ -74,6 +74,8 @@ class About(Struct, frozen=True, kw_only=True):
     usual_board: str
     instrument: str
     """Whose angles the answers are: `rig NAME` or `reader NAME`."""
+    operator: str = ""
+    """Who works that rig; empty if nobody was named."""
     usual_air: Air
     has_play: bool
     seed: int

@@ -197,6 +197,14 @@ PRIORS: dict[str, Prior] = {
         0.7,
         "zero of a level or phone, reaction time at some tenths of a degree per second",
     ),
+    "operator": Prior(
+        "who works a rig against who mostly does",
+        "°",
+        "normal",
+        0.0,
+        0.15,
+        "the rig raises the board and sees the slide; how a hand lays the bag and its fill is left",
+    ),
     "method": Prior(
         "another raise rate or start against the usual",
         "°",

@@ -58,7 +58,7 @@ def draws_of(
         BadInputError: no slide counts.
     """
     data = model_data(table.slides, facts_of(study, plays))
-    store = study.path / FOLDER / (WITH_OTHERS if bound.others else NAME)
+    store = study.path / FOLDER / (WITH_OTHERS if bound.readings else NAME)
     key = key_of(data, bound)
     kept = load(store, key)
     if kept is None:
@@ -73,7 +73,7 @@ def draws_of(
 def key_of(data: ModelData, bound: Bound = NOBODY) -> str:
     """A digest of all that the draws hang on."""
     digest = hashlib.blake2b(_encoder.encode(data), digest_size=16)
-    digest.update(_encoder.encode(bound) if bound.others else b"")
+    digest.update(_encoder.encode(bound) if bound.readings else b"")
     digest.update(_code_digest())
     return digest.hexdigest()
 

@@ -233,7 +233,13 @@ _LEANS = _OF_ONSET + "one_edge_leans_on_what_is_known_of_kinetic_friction"
 ONSET: list[Guard] = [
     change(_LAWS, "WEIGHTS", "(0.2, 0.4, 0.4)", "(0.0, 0.5, 0.5)", _FAMILY),
     change(_LAWS, "Table.prior", "STRIBECK_MM_S[0] * unit_s", "STRIBECK_MM_S[0]", _MIXTURE),
-    change(_LAWS, "Table.prior", "weight / np.bincount(self.family, share)[self.family]", "weight", _MIXTURE),
+    change(
+        _LAWS,
+        "Table.prior",
+        "weight / np.bincount(self.family, share)[self.family]",
+        "weight",
+        _MIXTURE,
+    ),
     change(_LAWS, "Table.times", "off * (slope + off / 2.0 * bend)", "off * slope", _TIMES),
     change(_LAWS, "Table.times", "part * (far - near)", "0.0", _TIMES, nth=1),
     change(_LAWS, "Table.times", "time * by_drop / DROP_STEP", "time * by_drop", _TIMES),

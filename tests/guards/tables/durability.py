@@ -4,6 +4,7 @@ from tests.guards.entry import Guard, change, never, swapped, without
 
 _POWER_CUT = "tests/durability/test_power_cut.py::test_"
 _SYSTEM_CALLS = "tests/durability/test_system_calls.py::test_"
+_CREATE = "tests/files/test_durable.py::test_"
 _LOCKS = "tests/durability/test_locks.py::test_"
 _FILE = "tests/calibration/test_file.py::test_"
 _WRITER = "tests/runfile/test_writer.py::test_"
@@ -110,13 +111,13 @@ ENTRIES: list[Guard] = [
     ),
     without(
         "rig.files.durable",
-        "replace_file",
+        "_beside",
         "file.flush()",
         _POWER_CUT + "what_is_replaced_is_the_old_or_the_new[any file]",
     ),
     without(
         "rig.files.durable",
-        "replace_file",
+        "_beside",
         "os.fsync(file.fileno())",
         _POWER_CUT + "what_is_replaced_is_the_old_or_the_new[any file]",
         _SYSTEM_CALLS + "what_is_renamed_was_synced_before",
@@ -149,23 +150,50 @@ ENTRIES: list[Guard] = [
     ),
     without(
         "rig.files.durable",
-        "replace_file",
+        "_beside",
         "new.unlink()",
         _POWER_CUT + "a_replacement_that_fails_leaves_no_part_behind",
-    ),
-    without(
-        "rig.files.durable",
-        "create_file",
-        "raise FileExistsError(...)",
-        _LOCKS + "who_writes_to_a_study_waits_and_then_looks_again[a study]",
-        _FILE + "what_is_saved_is_loaded_and_never_overwritten",
     ),
     change(
         "rig.files.durable",
         "create_file",
-        "replace_file(path, data)",
+        "os.link(new, path)",
+        "os.replace(new, path) or new.touch()",
+        _LOCKS + "who_writes_to_a_study_waits_and_then_looks_again[a study]",
+        _FILE + "what_is_saved_is_loaded_and_never_overwritten",
+        _CREATE + "nothing_is_written_over_a_file_that_comes_meanwhile",
+    ),
+    change(
+        "rig.files.durable",
+        "create_file",
+        "os.link(new, path)",
         "path.write_bytes(data)",
         _POWER_CUT + "a_calibration_is_there_whole_or_leaves_the_one_before",
+    ),
+    without(
+        "rig.files.durable",
+        "create_file",
+        "sync_folder(path.parent)",
+        _POWER_CUT + "the_secret_of_names_is_there_once_it_was_used",
+    ),
+    without(
+        "rig.files.durable",
+        "create_file",
+        "new.unlink()",
+        _CREATE + "what_is_created_is_the_only_file",
+    ),
+    change(
+        "rig.files.durable",
+        "create_file",
+        "error.errno not in NO_LINKS",
+        "True",
+        _CREATE + "a_file_system_without_links_will_do",
+    ),
+    never(
+        "rig.files.durable",
+        "create_file",
+        "path.exists()",
+        _CREATE + "a_file_system_without_links_will_do",
     ),
     change(
         "rig.runfile.writer",

@@ -1,6 +1,6 @@
 """Guards of what is gathered: nobody is named, nothing is doubled, nothing changed is believed."""
 
-from tests.guards.entry import Guard, change, limit, never
+from tests.guards.entry import Guard, always, change, limit, never
 
 _RUN, _KILLED = "tests/gather/test_run.py::test_", "tests/gather/test_killed.py::test_"
 _TOKENS, _READ = "tests/gather/test_tokens.py::test_", "tests/gather/test_read.py::test_"
@@ -11,11 +11,17 @@ _MIX = _RUN + "tokens_of_another_secret_or_names_do_not_mix"
 _COPY = _RUN + "a_copy_of_a_study_or_a_run_counts_once"
 _PART = _KILLED + "a_part_that_was_changed_or_lost_is_made_again"
 _CHANGED = _READ + "a_changed_part_is_never_believed"
+_SAME_OPERATOR = _OTHERS + "the_same_operator_is_known_on_two_rigs"
+_AS_LIKELY = _OTHERS + "scales_are_as_likely_as_all_slides_together_make_them"
 _TOGETHER = _OTHERS + "the_posterior_is_that_of_all_slides_together"
 
 ENTRIES: list[Guard] = [
-    limit(
-        "rig.gather.tokens", "PRIVATE", _TOKENS + "the_secret_is_made_once_and_for_its_owner_alone"
+    change(
+        "rig.gather.tokens",
+        "_make",
+        "True",
+        "False",
+        _TOKENS + "the_secret_is_made_once_and_for_its_owner_alone",
     ),
     never(
         "rig.gather.tokens",
@@ -146,27 +152,62 @@ ENTRIES: list[Guard] = [
         _READ + "a_bag_that_was_treated_before_the_others_saw_it_is_no_link",
     ),
     change(
-        "rig.study.model.others",
+        "rig.study.model.reduction",
         "_is_common",
         "key[1] not in treated",
         "True",
         _OTHERS + "a_shared_bag_that_they_treated_is_no_link",
     ),
     change(
-        "rig.study.model.others",
+        "rig.study.model.reduction",
         "_is_common",
         "key[1].startswith(SHARED)",
         "True",
         _OTHERS + "bags_that_nobody_named_as_shared_stay_apart",
     ),
+    change("rig.study.model.others", "Bound._operators", "-1.0", "1.0", _SAME_OPERATOR),
+    never(
+        "rig.study.model.others",
+        "Bound._operators",
+        "not mine or ('operator', operator) in design.keys",
+        _SAME_OPERATOR,
+    ),
     change("rig.study.model.others", "Bound._columns", "-1.0", "1.0", _TOGETHER, nth=1),
     change("rig.study.model.others", "Bound._columns", "-1.0", "1.0", _TOGETHER, nth=2),
     change(
-        "rig.study.model.others",
-        "_reduced",
+        "rig.study.model.reduction",
+        "OtherStudy.at",
         "precision - np.eye(len(chosen))",
         "precision",
         _TOGETHER,
+        _AS_LIKELY,
+    ),
+    change(
+        "rig.study.model.reduction",
+        "OtherStudy.at",
+        "0.5 * float(towards @ mean)",
+        "0.0",
+        _AS_LIKELY,
+    ),
+    change(
+        "rig.study.model.reduction",
+        "League.log_density",
+        "towards @ cho_solve(factor, towards)",
+        "0.0",
+        _AS_LIKELY,
+        _OTHERS + "studies_that_agree_in_a_slope_say_how_little_sessions_scatter",
+    ),
+    always(
+        "rig.study.model.reduction",
+        "_straightened",
+        "not wear",
+        _OTHERS + "what_they_threw_is_left_open",
+    ),
+    limit(
+        "rig.study.model.reduction",
+        "NOT_LENT",
+        _OTHERS + "scales_take_the_others_for_their_prior",
+        times=0,
     ),
     change(
         "rig.study.model.gradient",

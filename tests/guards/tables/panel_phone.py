@@ -17,7 +17,7 @@ _SCHEME = "tests/panel/test_guard.py::test_an_origin_has_the_pages_own_scheme"
 _COOKIE = "tests/panel/test_app.py::test_a_page_over_tls_gives_a_cookie_that_never_goes_without"
 
 ENTRIES: tuple[Guard, ...] = (
-    change("rig.files.durable", "replace_file", "0o600", "0o644", _NAMES),
+    change("rig.files.durable", "_beside", "0o600", "0o644", _NAMES),
     limit(_CERTIFICATE, "LIFE", _NAMES),
     change(_CERTIFICATE, "_kept", "paths[1].stat().st_mode & 0o077 == 0", "True", _AGAIN),
     change(_CERTIFICATE, "_kept", "key.public_key() == found.public_key()", "True", _AGAIN),
