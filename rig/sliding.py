@@ -12,6 +12,9 @@ PACE_OFF = 0.357
 """At 1 °/s: a raise whose pace is off by this share moves the angle of a slide by as much as its
 law of friction leaves open; `rig.analysis.raised_by_hand` has the derivation."""
 
+BEFORE_SLIDE_S = 8.0
+"""Part of a raise by hand, before the first edge, that the analysis uses."""
+
 SLOWNESS = 1.2
 """A pass may take this much longer than the slowest that sliding allows."""
 WHOLE_DEG_S, QUICK_DEG_S = 1.0, 0.3

@@ -11,6 +11,7 @@ from rig.commands.options import CalibrationFile, Json, columns, print_json, pri
 if TYPE_CHECKING:
     from rig.analysis.load import Analysis
     from rig.analysis.table import Rows
+    from rig.study.slides.again import Again
 
 BRIEF_RUNS = ("bag", "board", "slide", "angle ± u °", "µ static ± u", "RH %", "flags")
 BRIEF_GROUPS = ("bag", "board", "stage", "RH %", "runs", "angle °", "µ static (95 %)", "holds for")
@@ -34,22 +35,44 @@ def analyse(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Turn run files into slide angles and friction coefficients with uncertainties."""
-    from rig.analysis.table import group_rows, run_rows, write_csv
+    """Turn run files into slide angles and friction coefficients with uncertainties.
+
+    Lifts with a phone are measured again from their traces, beside what the journal says of them.
+    """
+    from rig.analysis.load import Analysis
+    from rig.analysis.table import write_csv
     from rig.calibration.file import load_calibration
+    from rig.runfile.reader import find_runs
+    from rig.study.slides.again import lifts_of, traces_in
     from rig.study.slides.analysed import analyse as analyse_paths
 
-    found, notes = analyse_paths(
-        paths, None if calibration is None else load_calibration(calibration)
-    )
+    lifts = lifts_of(paths)
+    paths = [one for one in paths if not traces_in(one) or (one.is_dir() and find_runs([one]))]
+    found, notes = Analysis([], [], []), list[str]()
+    if paths:
+        found, notes = analyse_paths(
+            paths, None if calibration is None else load_calibration(calibration)
+        )
     results = [run.result for run in found.runs]
     for sentence in [*found.problems, *notes]:
         say(sentence)
     if table is not None:
         write_csv(table, results)
     if json:
-        print_json(found.document(with_budget=budget))
+        again = {"lifts": [one.document() for one in lifts]} if lifts else {}
+        print_json(found.document(with_budget=budget) | again)
         return
+    if results:
+        _print_runs(found, budget, everything)
+    if results and lifts:
+        print()
+    _print_lifts(lifts)
+
+
+def _print_runs(found: "Analysis", budget: bool, everything: bool) -> None:
+    from rig.analysis.table import group_rows, run_rows
+
+    results = [run.result for run in found.runs]
     _print_brief(run_rows(results), BRIEF_RUNS)
     print()
     wide = _print_brief(group_rows(found.groups), BRIEF_GROUPS)
@@ -65,6 +88,38 @@ def analyse(
         _print_summary(found)
         if everything or len(results) == 1:
             _print_budgets(found)
+
+
+def _print_lifts(lifts: "Sequence[Again]") -> None:
+    """What the journal says and what the traces say now."""
+    from rig.quantities.figures import fixed
+
+    rows = [("bag", "at", "noted °", "again ± u °", "°/s", "line")]
+    for one in lifts:
+        header, reading, slide = one.header, one.reading, one.slide
+        about = header if reading is None else reading
+        u = "" if slide is None else f"{fixed(slide.angle_deg, 2)} ± {fixed(slide.layers.u_deg, 2)}"
+        rows.append(
+            (
+                "–" if about is None else f"{about.bag}, {about.face}",
+                "–" if about is None else f"{about.at[:16]}Z",
+                "–" if one.noted is None else fixed(one.noted.angle_deg, 2),
+                u or "–",
+                "–" if one.found is None else fixed(one.found.rate_deg_s, 1),
+                "–" if reading is None else str(reading.line),
+            )
+        )
+        if one.problem:
+            say(f"{one.trace.name}: {one.problem}")
+    if not lifts:
+        return
+    tell("Lifts with a phone, measured again from their traces")
+    print_table(rows)
+    if differ := sum(one.differs for one in lifts):
+        tell(
+            f"{differ} {'differs' if differ == 1 else 'differ'} from the journal, which stays as it"
+            " is: `rig study reading STUDY --again` has lines written that replace the older ones."
+        )
 
 
 def _print_brief(rows: "Rows", titles: Sequence[str]) -> int:

@@ -1,17 +1,31 @@
 """Recording of a run as lines of its file; safe to call from every task."""
 
 import threading
+from collections import deque
 from collections.abc import Sequence
-from typing import Any, Literal, Protocol
+from typing import Any, Literal, NamedTuple, Protocol
 
 from msgspec import UNSET
 
 from rig.control.states import ALLOWED, BY_HAND, check_transition
 from rig.devices.climate import ClimateReading
 from rig.runfile.model import Climate, Event, Flag, Line, Outcome, Samples, State, Steps
+from rig.sliding import BEFORE_SLIDE_S
 
 MAX_SAMPLES_PER_LINE = 52
 IDLE_LINE_S = 2.0
+HELD_S = BEFORE_SLIDE_S + 4.0
+"""In a raise by hand all samples of this time before the slide are kept: what the analysis uses,
+and some more for a better one."""
+
+
+class _Batch(NamedTuple):
+    """Samples as the sensor gave them; `t_s` since the start of the file."""
+
+    t_s: float
+    dt_s: float
+    counts: list[tuple[int, int, int]]
+    gyro_counts: Sequence[tuple[int, int, int]]
 
 
 class LineWriter(Protocol):
@@ -30,11 +44,15 @@ class LineWriter(Protocol):
 class Recorder:
     """Recorder of one run: state, flags and lines.
 
+    A hand that raises the board slowly takes minutes, and nobody knows beforehand when the bag will
+    slide. So samples of such a raise are held back for `HELD_S`: as soon as a beam is broken, and
+    whenever else the raise ends, all that are held are written; older ones are thinned.
+
     Args:
         writer: the open run file.
         start_s: monotonic time of `t_s` = 0.
         idle_rate_hz: samples kept per second outside the raise; in it all are kept.
-        by_hand: a person raises the board, so nothing homes.
+        by_hand: a person raises the board, so nothing homes, and early samples are thinned.
     """
 
     def __init__(
@@ -42,6 +60,7 @@ class Recorder:
     ) -> None:
         self.flags: list[Flag] = []
         self.state: State = "parked"
+        self._by_hand = by_hand
         self._allowed = BY_HAND if by_hand else ALLOWED
         self._writer = writer
         self._start_s = start_s
@@ -54,6 +73,7 @@ class Recorder:
         self._counts: list[tuple[int, int, int]] = []
         self._gyro_counts: list[tuple[int, int, int]] = []
         self._imu_temperature_c: float | None = None
+        self._held: deque[_Batch] = deque()
 
     def _since_start(self, t_s: float) -> float:
         return round(t_s - self._start_s, 6)
@@ -77,6 +97,7 @@ class Recorder:
         """Enter another state; only the transitions of `rig.control.states` are possible."""
         with self._lock:
             check_transition(self.state, state, self._allowed)
+            self._release()
             self._flush_samples()
             self.state = state
             self.event("state", at_s, state=state)
@@ -98,15 +119,30 @@ class Recorder:
         """Take a batch of raw counts: all of them in the raise, a few a second otherwise."""
         with self._lock:
             self._imu_temperature_c = imu_temperature_c
-            first = t_s - self._start_s
-            if self.state in ("raising", "sliding"):
-                self._keep(first, dt_s, counts, gyro_counts)
-                return
-            for i, sample in enumerate(counts):
-                at = first + i * dt_s
-                if at >= self._next_idle_s:
-                    self._next_idle_s = max(self._next_idle_s + self._idle_gap_s, at)
-                    self._keep(at, self._idle_gap_s, [sample], gyro_counts[i : i + 1])
+            batch = _Batch(t_s - self._start_s, dt_s, counts, gyro_counts)
+            if self.state == "raising" and self._by_hand:
+                self._held.append(batch)
+                while self._held[0].t_s < batch.t_s - HELD_S:
+                    self._thin(self._held.popleft())
+            elif self.state in ("raising", "sliding"):
+                self._keep(*batch)
+            else:
+                self._thin(batch)
+
+    def _thin(self, batch: _Batch) -> None:
+        """Keep a few samples a second."""
+        for i, sample in enumerate(batch.counts):
+            at = batch.t_s + i * batch.dt_s
+            if at >= self._next_idle_s:
+                self._next_idle_s = max(self._next_idle_s + self._idle_gap_s, at)
+                self._keep(at, self._idle_gap_s, [sample], batch.gyro_counts[i : i + 1])
+
+    def _release(self) -> None:
+        """Keep all samples that are held."""
+        if self._held:
+            self._flush_samples()
+        while self._held:
+            self._keep(*self._held.popleft())
 
     def _keep(
         self,
@@ -169,6 +205,7 @@ class Recorder:
         """Close the file with its outcome; later lines are not kept."""
         with self._lock:
             if self._is_open:
+                self._release()
                 self._flush_samples()
                 self._is_open = False
                 self._writer.end(outcome, self.flags, samples_lost, bus_retries)

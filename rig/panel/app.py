@@ -44,6 +44,7 @@ STUDY_FILES = {
     "/phone.js": ("phone.js", "text/javascript; charset=utf-8"),
     "/phone-kept.js": ("phone-kept.js", "text/javascript; charset=utf-8"),
     "/phone-motion.js": ("phone-motion.js", "text/javascript; charset=utf-8"),
+    "/phone-next.js": ("phone-next.js", "text/javascript; charset=utf-8"),
 }
 
 B = TypeVar("B", bound=msgspec.Struct)

@@ -8,6 +8,7 @@ import pytest
 from rig.clock import At, Task
 from rig.control.mover import StoppedError
 from rig.control.pace import PaceKeeper
+from rig.control.recorder import HELD_S
 from rig.control.stop import StopRequest
 from rig.devices.no_motor import NoMotor
 from rig.errors import MachineFaultError
@@ -53,6 +54,18 @@ def test_a_run_goes_through_its_states_and_finds_the_slide(tell: Tell) -> None:
     (started,) = story.events("raise_started")
     assert home.t_s < started.t_s
     assert started.detail["dwell_s"] > 2.0
+
+
+def test_the_file_of_a_slow_raise_stays_small(tell: Tell) -> None:
+    """30° at 0.5 °/s take a minute; all samples of it would be 460 kB."""
+    story = tell(slides(0.58), settings=SETTINGS, rate_deg_s=0.5)
+    (run,), row = story.runs, story.analyses[0].result
+    assert row.valid
+    assert row.onset_angle_deg == pytest.approx(30.0, abs=1.5)
+    (broken,) = story.events("beam_broken")
+    dense = [line.t_s for line in run.samples if line.dt_s < 0.01 and line.t_s < broken.t_s]
+    assert dense[0] == pytest.approx(broken.t_s - HELD_S, abs=0.2)
+    assert run.path.stat().st_size < 300_000
 
 
 def test_what_the_rig_has_not_is_not_claimed(tell: Tell) -> None:

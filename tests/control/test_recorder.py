@@ -61,6 +61,45 @@ def test_outside_of_the_raise_ten_a_second_are_kept() -> None:
     assert kept == pytest.approx(200, abs=2)
 
 
+def raised_by_hand() -> tuple[Lines, Recorder]:
+    """A recorder that has taken 30 s of a raise, from 1 s on."""
+    lines = Lines()
+    recorder = Recorder(lines, 0.0, 10.0, by_hand=True)
+    for state in ("placing", "dwelling", "raising"):
+        recorder.enter(state, 1.0)
+    batches(recorder, 1.0, 30.0)
+    return lines, recorder
+
+
+WAYS_TO_END: dict[str, Callable[[Recorder], None]] = {
+    "slide": lambda recorder: recorder.enter("sliding", 31.0),
+    "stop": lambda recorder: recorder.enter("halted", 31.0),
+    "end": lambda recorder: recorder.end("no_slide", 0, 0),
+}
+
+
+@pytest.mark.parametrize("way", WAYS_TO_END)
+def test_in_a_raise_by_hand_all_samples_just_before_its_end_are_kept(way: str) -> None:
+    """Those of 12 s, the 8 s that the analysis uses and some more; ten a second before that."""
+    lines, recorder = raised_by_hand()
+    WAYS_TO_END[way](recorder)
+    dense = [line for line in lines.samples() if line.dt_s == pytest.approx(DT_S)]
+    thin = [line for line in lines.samples() if line.dt_s == 0.1]
+    assert sum(len(line.counts) for line in dense) == pytest.approx(12.0 / DT_S, abs=10)
+    assert dense[0].t_s == pytest.approx(19.0, abs=0.1)
+    assert sum(len(line.counts) for line in thin) == pytest.approx(18.0 * 10, abs=2)
+    assert thin[-1].t_s + 0.1 * len(thin[-1].counts) <= dense[0].t_s + 0.1
+
+
+def test_the_slide_of_a_raise_by_hand_is_kept_whole() -> None:
+    lines, recorder = raised_by_hand()
+    recorder.enter("sliding", 31.0)
+    before = sum(len(line.counts) for line in lines.samples())
+    batches(recorder, 31.0, 2.0)
+    recorder.enter("lowering", 33.0)
+    assert sum(len(line.counts) for line in lines.samples()) - before == 2 * 208
+
+
 def test_a_hole_in_the_samples_starts_a_new_line() -> None:
     lines = Lines()
     recorder = Recorder(lines, 0.0, 10.0)

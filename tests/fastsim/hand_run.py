@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g
 from rig.calibration.model import Calibration
 from rig.clock import QuietCollector
+from rig.control.recorder import HELD_S
 from rig.runfile.model import Climate, End, Event, Header, Line, Samples, Steps
 from rig.runfile.reader import RunFile
 from rig.settings.model import Settings
@@ -185,8 +186,10 @@ def _make(
         )
     )
     lines: list[Timed] = [(event.t_s, event) for event in events]
-    idle = np.searchsorted(times, np.arange(0.0, raising_s, 0.1))
-    full = np.arange(np.searchsorted(times, raising_s), times.size)
+    broken_s = raised_s if passage.broken_s is None else passage.broken_s
+    full_s = max(raising_s, broken_s - HELD_S)
+    idle = np.searchsorted(times, np.arange(0.0, full_s, 0.1))
+    full = np.arange(np.searchsorted(times, full_s), times.size)
     for indices, step_s in ((idle, 0.1), (full, dt_s)):
         for i in range(0, indices.size, LINE_SAMPLES):
             part = indices[i : i + LINE_SAMPLES]

@@ -1,6 +1,8 @@
 """The phone's page in Chromium, with a simulated phone on a simulated board; in real time."""
 
+import os
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -8,6 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rig.files.stamps import utc_text
+from rig.panel.study.book import Book
+from rig.study.folder.journal import Reading
 from rig.study.folder.study import open_study
 from rig.study.phone.trace import FOLDER, read_trace
 from rig.study.slides.table import slide_table
@@ -90,6 +95,67 @@ def test_three_lifts_become_slides_with_their_uncertainty(folder: Path, server: 
         assert abs(one.onset_angle_deg - true) < 4.0 * one.u_onset_angle_deg
         assert 0.15 < one.u_onset_angle_deg < 0.6
         assert read_trace(folder / FOLDER / (one.trace or "")).samples.taps_s
+
+
+def test_after_enough_slides_the_page_goes_on_to_the_next_bag_face(
+    folder: Path, server: Server
+) -> None:
+    """One tap begins each lift; another one where somebody wants one more of what was enough."""
+    board = Board(15)
+    rows = Book(folder, by_hand=True).document(None)["rows"]
+    first, second = (f"{row['bag']}, {row['face']}" for row in rows[:2])
+    with phone_page(url_of(server)) as page:
+        shown = page.page
+        board.prepare(page)
+
+        def lift_one(number: int) -> None:
+            page.lift(board.lift(12.0))
+            wait_for(partial(has_readings, folder, number), "the slide")
+            wait_for(lambda: shown.text("told").startswith("Noted:"), "the answer")
+
+        def shows(begin: str, enough: str) -> None:
+            wait_for(partial(shown.says, "begin", f"Begin: {begin}"), f"{begin} on the button")
+            wait_for(partial(shown.says, "enough-words", enough), f"the words {enough!r}")
+
+        shows(first, "")
+        assert shown.text("place") == f"{rows[0]['how']} 3 slides to go."
+        lift_one(1)
+        lift_one(2)
+        wait_for(partial(shown.says, "place", f"{rows[0]['how']} One slide to go."), "the count")
+        shows(first, "")
+        lift_one(3)
+        shows(second, f"Enough of {first}.")
+        assert shown.text("place") == f"{rows[1]['how']} 3 slides to go."
+        if shot := os.environ.get("SHOT"):
+            shown.driver.save_screenshot(shot)
+        shown.press("one-more")
+        shows(first, "")
+        lift_one(4)
+        pause(0.5)
+        shows(first, "")
+
+        now = utc_text(datetime.now(UTC))
+        others = [
+            Reading(
+                at=now,
+                bag=row["bag"],
+                face=row["face"],
+                board="shed board",
+                reader="Paul",
+                angles_deg=(20.0,) * n,
+                stage="baseline",
+                session="evening",
+            )
+            for row, n in zip(rows[1:], (2, 3, 3, 3, 3, 3, 3), strict=True)
+        ]
+        open_study(folder).note(*others)
+        shown.run(f"choose({rows[1]['bag']!r}, {rows[1]['face']!r}); showPlace()")
+        lift_one(12)
+        all_is = "All is measured: the treatment is next, on the study’s page."
+        shows(second, f"Enough of {second}. {all_is}")
+        assert shown.complaints() == []
+    made = [f"{one.bag}, {one.face}" for one in readings(folder) if one.reader == "Ines"]
+    assert made == [*[first] * 4, second]
 
 
 def test_a_lift_outlives_a_lost_connection_and_a_closed_page(

@@ -30,13 +30,11 @@ from rig.calibration.apply import along_slope_deg, cross_slope_deg, gravity_g, i
 from rig.calibration.model import Calibration
 from rig.runfile.model import Flag
 from rig.runfile.reader import RunFile
-from rig.sliding import G_MM_S2
+from rig.sliding import BEFORE_SLIDE_S, G_MM_S2
 
 KNOT_S = 0.04
 """Distance of the knots: the spline follows what is slower than about 12 Hz, tremor included."""
 DEGREE = 5
-BEFORE_S = 8.0
-"""Part of the raise before the first edge that is used."""
 AFTER_S = 0.25
 GRID_S = 0.005
 ROUGHNESS = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0, 1000.0)
@@ -123,7 +121,7 @@ def build_hand_ramp(
         return None
     rests = t_s < raise_s - 0.3
     kept_s, kept_to_s = _all_kept(t_s, break_s)
-    first_s = max(break_s - BEFORE_S, kept_s)
+    first_s = max(break_s - BEFORE_SLIDE_S, kept_s)
     used = (t_s >= first_s) & (t_s <= min(last_s + AFTER_S, kept_to_s))
     if int(used.sum()) < LEAST_SAMPLES or kept_to_s < last_s - SILENCE_S:
         return None

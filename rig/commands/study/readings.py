@@ -110,6 +110,10 @@ def reading(
         Path | None,
         typer.Option("--from", metavar="FILE.csv", help="Take many at once, a line for each."),
     ] = None,
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="Measure lifts with a phone again; note what differs."),
+    ] = False,
     temperature: Temperature = None,
     humidity: Humidity = None,
     measured: Measured = False,
@@ -128,12 +132,19 @@ def reading(
 
     Readings and runs of the same bag, face, board, stage and session are compared. A table for
     --from has the columns at, reader, bag, face, board, angle_deg, and where known temperature_c,
-    relative_humidity_pct, note; one bad line, and nothing is taken.
+    relative_humidity_pct, note; one bad line, and nothing is taken. With --again lifts with a phone
+    are measured from their traces by this version; what differs is noted, and the older lines stay
+    in the journal.
     """
     from rig.study.folder.journal import Reading
     from rig.study.folder.study import open_study
 
     study = open_study(folder)
+    if again:
+        if bag is not None or angles or table is not None or replaces is not None:
+            raise BadInputError("--again takes bags and angles from the traces; leave them out.")
+        _measure_again(study, operator, note, json)
+        return
     if table is not None:
         from rig.study.slides.from_csv import readings_from
 
@@ -183,6 +194,28 @@ def reading(
         say(
             "Without --temperature and --humidity this reading says nothing about the air's effect."
         )
+
+
+def _measure_again(study: "Study", operator: str | None, note: str, json: bool) -> None:
+    """Note which lifts come out otherwise by now."""
+    from rig.quantities.figures import fixed
+    from rig.study.slides.again import corrections, lifts_again
+
+    lifts = lifts_again(study)
+    if not lifts:
+        raise BadInputError(f"The study {study.path} has no lift with a phone.")
+    for one in lifts:
+        if one.problem:
+            say(f"{one.trace.name}: {one.problem}")
+        if one.differs and one.noted and one.slide and one.reading:
+            say(
+                f"Line {one.reading.line}, {one.reading.bag}, {one.reading.face}:"
+                f" {fixed(one.noted.angle_deg, 2)}° becomes {fixed(one.slide.angle_deg, 2)}°."
+            )
+    lines = corrections(lifts, operator, note)
+    if not lines:
+        say("No lift comes out otherwise than it was noted; nothing is written.")
+    report(study.note(*lines) if lines else [], json)
 
 
 def _source(

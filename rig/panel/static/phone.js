@@ -66,13 +66,17 @@ async function load() {
 }
 
 function show() {
-  const next = study.rows.find((row) => row.left > 0);
   const isFirst = !byId("bag").value;
-  options(byId("bag"), study.bags.map((bag) => bag.name), isFirst ? next?.bag : undefined);
-  showFaces(isFirst ? next?.face : undefined);
+  options(byId("bag"), study.bags.map((bag) => bag.name));
+  showFaces();
+  // In mid-lift nothing changes; the answer to that lift brings it up.
+  const next = isFirst ? evening.next(study) : recording ? null : evening.see(study, byId("bag").value, byId("face").value);
+  if (next) choose(next.bag, next.face);
   options(byId("board"), study.boards, isFirst ? study.board : undefined);
   byId("reader").value ||= localStorage.getItem("reader") ?? study.reader;
   for (const [place, name] of ["air-t", "air-h"].entries()) byId(name).value ||= study.sensor[place] || study.air[place];
+  showPlace();
+  if (evening.done && !recording) byId("begin").scrollIntoView({block: "nearest"});
 }
 
 function showFaces(face) {
@@ -80,7 +84,37 @@ function showFaces(face) {
   options(byId("face"), bag?.faces ?? [], face);
 }
 
-byId("bag").addEventListener("change", () => showFaces());
+function choose(bag, face) {
+  byId("bag").value = bag;
+  showFaces(face);
+  evening.see(study, bag, byId("face").value);
+}
+
+// What is to be put on, and what has just been enough of.
+function showPlace() {
+  const bag = byId("bag").value, face = byId("face").value, done = evening.done;
+  const row = study && evening.of(study, bag, face);
+  const todo = row?.left && study.by_hand ? ` ${row.left === 1 ? "One slide" : `${row.left} slides`} to go.` : "";
+  put(byId("place"), row ? row.how + todo : bag ? `Put ${bag} on, ${face} face down.` : "");
+  put(byId("begin"), bag ? `Begin: ${bag}, ${face}` : "Begin");
+  byId("enough").hidden = !done;
+  if (!done) return;
+  const isAll = !evening.next(study);
+  const rest = !isAll ? "" : study.treat ? " All is measured: the treatment is next, on the study’s page." : " All of this evening is measured.";
+  put(byId("enough-words"), `Enough of ${done.bag}, ${done.face}.${rest}`);
+  put(byId("one-more"), `One more of ${done.bag}, ${done.face}`);
+}
+
+byId("one-more").addEventListener("click", () => {
+  const {bag, face} = evening.done;
+  evening.done = null;
+  choose(bag, face);
+  showPlace();
+  byId("begin").focus();
+});
+
+byId("bag").addEventListener("change", () => { showFaces(); showPlace(); });
+byId("face").addEventListener("change", showPlace);
 
 byId("pair").addEventListener("submit", async (event) => {
   event.preventDefault();
@@ -167,6 +201,8 @@ byId("begin").addEventListener("click", async () => {
     if (!byId(name).value.trim()) { tell(words, true); return; }
   }
   localStorage.setItem("reader", byId("reader").value.trim());
+  evening.done = null;
+  evening.see(study, byId("bag").value, byId("face").value);
   tell("");
   stayAwake();
   recording = {

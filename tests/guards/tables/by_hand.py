@@ -38,8 +38,22 @@ DEVICES: list[Guard] = [
     ),
 ]
 
-_HAND, _PACE = "rig.control.hand_cycle", "rig.control.pace"
+_HAND, _PACE, _RECORDER = "rig.control.hand_cycle", "rig.control.pace", "rig.control.recorder"
+_KEPT = (
+    "tests/control/test_recorder.py::"
+    "test_in_a_raise_by_hand_all_samples_just_before_its_end_are_kept"
+)
 CONTROL: list[Guard] = [
+    never(
+        _RECORDER,
+        "Recorder.samples",
+        "self.state == 'raising' and self._by_hand",
+        _KEPT + "[slide]",
+        _CYCLE + "test_the_file_of_a_slow_raise_stays_small",
+    ),
+    limit("rig.sliding", "BEFORE_SLIDE_S", _KEPT + "[slide]"),
+    without(_RECORDER, "Recorder.enter", "self._release()", _KEPT + "[slide]", _KEPT + "[stop]"),
+    without(_RECORDER, "Recorder.end", "self._release()", _KEPT + "[end]"),
     limit(_HAND, "FLAT_DEG", _CYCLE + "test_the_run_ends_when_the_board_lies_on_its_rest"),
     limit(_PACE, "SPAN_S", _CYCLE + "test_the_pace_is_that_of_the_last_moments"),
     limit(
@@ -140,9 +154,7 @@ ENTRIES: list[Guard] = [*DEVICES, *CONTROL, *ANALYSIS, *PROCEDURES, *REFUSALS]
 _PATH = "a finer, longer or stiffer path gives the same angle within its stated u"
 _PRIOR = "the accelerometer tells bias and gain by itself; a wider prior costs nothing visible"
 NO_LIMITS: dict[str, str] = {
-    **{
-        f"{_SMOOTH}.{name}": _PATH for name in ("KNOT_S", "DEGREE", "BEFORE_S", "AFTER_S", "GRID_S")
-    },
+    **{f"{_SMOOTH}.{name}": _PATH for name in ("KNOT_S", "DEGREE", "AFTER_S", "GRID_S")},
     **{
         f"{_SMOOTH}.{name}": _PRIOR
         for name in ("U_GAIN_OTHER", "U_BIAS_AT_REST_DEG_S", "U_BIAS_DEG_S", "LEAST_REST")

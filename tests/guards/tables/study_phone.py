@@ -32,9 +32,28 @@ _HARDLY = (
 _KNOCKS = "tests/study/phone/test_smooth.py::test_knocks_hardly_move_it"
 _NOW = _IN_TABLE + "test_a_reader_beside_the_rig_is_known_better_also_for_earlier_lifts"
 _ALONE = _IN_TABLE + "test_a_lift_alone_has_the_usual_delay_taken_off"
+_AGAIN, _IN_AGAIN = "rig.study.slides.again", "tests/study/slides/test_again.py::"
+_OTHER = _IN_AGAIN + "test_what_another_version_finds_is_seen_and_not_written"
+_REPLACES = _IN_AGAIN + "test_a_correction_replaces_the_line_and_keeps_it"
 _WEIGHS = "tests/study/model/test_data.py::test_a_lift_that_is_less_certain_than_usual_weighs_less"
 
 ENTRIES: list[Guard] = [
+    change(_AGAIN, "Again.differs", "abs(a - b)", "a - b", _OTHER + "[0.0011-True]"),
+    limit(_AGAIN, "SAME_DEG", _OTHER + "[0.0011-True]"),
+    change(_AGAIN, "corrections", "one.reading.line", "None", _REPLACES),
+    change(
+        _AGAIN,
+        "_Measuring.__init__",
+        "study.journal.of(Reading)",
+        "[e for e in study.journal.lines if isinstance(e, Reading)]",
+        _IN_AGAIN + "test_only_lines_that_count_are_corrected",
+    ),
+    never(
+        "rig.commands.study.readings",
+        "reading",
+        "bag is not None or angles or table is not None or replaces is not None",
+        "tests/commands/test_again.py::test_again_is_asked_alone_and_of_a_study_with_lifts",
+    ),
     never(_LIFT, "measure", "not samples.taps_s", _TAP),
     never(_LIFT, "_checked", "widest > GAP_S", _LOCKED),
     limit(_LIFT, "GAP_S", _LOCKED),
