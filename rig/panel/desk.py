@@ -256,5 +256,8 @@ class Desk:
         self._viewer.unfinished = ""
         if found is not None:
             n_all = len(found.planned.requests)
-            self._viewer.unfinished = f"{len(found.counted)} of {count(n_all, 'run')} are made."
+            first = found.planned.requests[0]
+            name = ", ".join(filter(None, (first.bag, first.face)))
+            made = f"{len(found.counted)} of {count(n_all, 'run')} made"
+            self._viewer.unfinished = f"{name}: {made}." if name else f"{made}."
         self._viewer.is_busy = False

@@ -9,11 +9,11 @@ from rig.panel.slides import KEPT, picture
 from rig.panel.view import Snapshot
 from rig.panel.words import Tone, Units
 
-COLOURS: dict[Tone, str] = {
-    "rest": "default",
+COLOURS: dict[Tone, str] = {  # as the lamp has them, as far as a terminal can be read
+    "rest": "green",
     "move": "yellow",
     "measure": "cyan",
-    "wait": "magenta",
+    "wait": "green",
     "halt": "red",
 }
 TILT_DEG = 45.0
