@@ -184,15 +184,15 @@ def missing_climates(study: Study, found: PlanProgress, records: Sequence[Slide]
     if missed:
         gone = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in missed))
         sentences.append(
-            f"Given up, for the bag was treated before: {gone}; what lacks a baseline there rests"
-            " on the model."
+            f"Given up because the bag was treated first: {gone}; without a baseline there, the"
+            " comparison rests on the model."
         )
     sentences += _off_the_mark(study, found.rows, records)
     names = len({row.climate for row in runs})
     if names < MODEL_CLIMATES:
         sentences.append(
             f"The plan has {names} climate{'' if names == 1 else 's'}; with fewer than"
-            f" {MODEL_CLIMATES} what is said of another day's air stays provisional."
+            f" {MODEL_CLIMATES}, answers for other air stay provisional."
         )
     return sentences
 
