@@ -176,8 +176,7 @@ class Preferences(_Table, frozen=True):
         | None
     ) = None
     wish_mu_static: (
-        Annotated[float, Meta(description="coefficient wanted, or leave it out", gt=0, lt=2)]
-        | None
+        Annotated[float, Meta(description="coefficient wanted, or leave it out", gt=0, lt=2)] | None
     ) = None
     tolerance_deg: Annotated[
         float, Meta(description="how far from the target a slide angle may lie", gt=0, le=20)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from shlex import quote
 from typing import Any, TypeVar, get_args
 
 import msgspec
@@ -83,8 +84,9 @@ def _take(journal: Journal, line: LogLine, path: Path) -> None:
         about = "any bag" if bag is None else bag
         problem = (
             f"Line {line.number} of {path.name} was changed after it was written, so answers about"
-            f" {about} must wait: read it, then `rig study correct {path.parent} --line"
-            f" {line.number}` with --confirm if it is right or --void if it is not."
+            f" {about} must wait: read it, then `rig study correct"
+            f" {quote(str(path.parent))} --line {line.number}` with --confirm if it is"
+            " right or --void if it is not."
         )
         journal.doubts.append(Doubt(line.number, bag, problem))
     if problem:

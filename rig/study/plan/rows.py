@@ -4,6 +4,7 @@ import csv
 import io
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from shlex import quote
 from typing import Literal, get_args
 
 from msgspec import Struct
@@ -81,7 +82,8 @@ def read_plan(study: Study) -> list[PlanRow]:
     """
     path = study.plan_path
     text = read_text(
-        path, f"{study.path} has no plan yet; `rig study plan {study.path}` makes one."
+        path,
+        f"{study.path} has no plan yet; `rig study plan {quote(str(study.path))}` makes one.",
     )
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
