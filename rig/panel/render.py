@@ -118,10 +118,12 @@ def _beam(snap: Snapshot) -> Section:
 
 def _run(snap: Snapshot) -> Section | None:
     """Which bag the series is of: in one message with the state, so that neither lags behind."""
-    course = snap.course
-    if not snap.is_busy or course is None or course.request is None:
+    if not snap.is_busy:
         return None
-    request = course.request
+    course = snap.course
+    request = None if course is None else course.request
+    if course is None or request is None:
+        return {"bag": "", "face": "", "again": False}  # before the first run of a series
     is_back = course.n_done > course.n_before
     return {"bag": request.bag or "", "face": request.face or "", "again": is_back}
 

@@ -192,8 +192,8 @@ function showNow() {
 
 // A hand is needed only while the bag is placed; everything else moves, or is about to.
 function runningWords(now, how) {
-  const name = [now.bag || "The bag", now.face && `${now.face} face down`].filter(Boolean).join(", ");
-  if (known.state.word !== "Placing") return known.state.tone === "halt" ? name : `Keep clear. ${name}.`;
+  const name = now.bag && ` ${now.bag}, ${now.face} face down.`;
+  if (known.state.word !== "Placing") return `Keep clear.${name}`;
   return now.again ? `Put ${now.bag || "the bag"} back the same way.` : how;
 }
 

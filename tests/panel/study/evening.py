@@ -18,12 +18,12 @@ CONTROL = "Harbour 4"
 LONG_S = 1800.0
 """A half of an evening on the rig takes as long as its slides do."""
 WATCH = """
-window.asked = [];
+window.watched = [];
 let before = '';
 new MutationObserver(() => {
   const isPlacing = document.getElementById('state').textContent === 'Placing';
   const now = isPlacing ? document.getElementById('next').textContent : '';
-  if (now && now !== before) window.asked.push(now);
+  if (now && now !== before) window.watched.push(now);
   before = now;
 }).observe(document.querySelector('main'), {subtree: true, childList: true, characterData: true});
 """
@@ -107,7 +107,7 @@ def half_on_the_rig(hand: Hand) -> None:
         return page.is_shown("to-treat") or "All of this evening" in page.text("next")
 
     wait_for(is_done, "the end of the half", LONG_S)
-    hand.asked += page.run("return window.asked")
+    hand.asked += page.run("return window.watched")
     hand.mountings += 8
 
 

@@ -105,6 +105,7 @@ def test_a_bag_is_put_on_once_and_then_back(tmp_path: Path) -> None:
         browser(rig.url, PHONE) as page,
     ):
         hand = Hand(page)
+        wait_for(lambda: "Begin: 8 series" in page.text("measure"), "the proposal")
         wait_for(lambda: page.find("measure").is_enabled(), "leave to begin")
         page.run(
             "const box = document.getElementById('bag'); box.value = 'Harbour 3';"
@@ -115,5 +116,5 @@ def test_a_bag_is_put_on_once_and_then_back(tmp_path: Path) -> None:
         hand.tap("#measure")
         wait_for(lambda: rig.outcomes() == ["slid"] * 2, "both runs", 300.0)
         (first, _) = slide_table(open_study(study)).valid
-        asked = page.run("return window.asked")
+        asked = page.run("return window.watched")
         assert asked == [put_on("Harbour 3", str(first.face)), "Put Harbour 3 back the same way."]
