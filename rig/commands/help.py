@@ -67,7 +67,7 @@ def write_options(command: Any, ctx: Any, formatter: Any) -> None:
                 formatter.write_dl(rows)
 
 
-class Plain(TyperCommand):
+class PlainHelp(TyperCommand):
     """A command whose help names no types."""
 
     def collect_usage_pieces(self, ctx: Any) -> list[str]:
@@ -81,7 +81,7 @@ class Plain(TyperCommand):
         write_options(self, ctx, formatter)
 
 
-class Listed(TyperGroup):
+class CommandList(TyperGroup):
     """A group that lists its commands, each with a whole sentence."""
 
     groups: ClassVar[dict[str, tuple[str, ...]]] = {}
@@ -108,7 +108,7 @@ class Listed(TyperGroup):
                     formatter.write(f"{'':<{INDENT}}{line}\n")
 
 
-class Grouped(Listed):
+class Grouped(CommandList):
     """The commands of `rig` under headings."""
 
     groups = GROUPS

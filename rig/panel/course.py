@@ -24,7 +24,7 @@ class Course(NamedTuple):
 
 
 class CourseKeeper:
-    """Follows one series by being told of its runs.
+    """Follows one series, run by run.
 
     Args:
         machine: gives the time and the travel.

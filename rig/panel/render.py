@@ -168,7 +168,7 @@ def what_runs(course: Course, units: Units = "metric") -> str:
 
 
 def slides_section(snap: Snapshot) -> Section:
-    """The dots; worked out anew only when there is another one."""
+    """The dots; worked out again only when there is another one."""
     return picture(snap.dots)
 
 

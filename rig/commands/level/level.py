@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from rig.commands.help import Listed, Plain
+from rig.commands.help import CommandList, PlainHelp
 from rig.commands.options import (
     Json,
     RigFile,
@@ -53,7 +53,7 @@ and temperature_c."""
 
 level = typer.Typer(
     name="level",
-    cls=Listed,
+    cls=CommandList,
     invoke_without_command=True,
     rich_markup_mode=None,
     help="Calibrate the angle sensor against a level; show it; chart the home readings.",
@@ -258,7 +258,7 @@ def _tell(opened: "OpenRig") -> Any:
         yield At(machine.clock.time_s() + 0.2)
 
 
-@level.command("show", cls=Plain)
+@level.command("show", cls=PlainHelp)
 def show(
     file: Annotated[
         Path | None, typer.Argument(metavar="FILE", help="A calibration; default: in force.")
@@ -294,7 +294,7 @@ def show(
         print(calibration_text(found, system_of(units), columns()))
 
 
-@level.command("history", cls=Plain)
+@level.command("history", cls=PlainHelp)
 def history(
     paths: Annotated[
         list[Path] | None, typer.Argument(metavar="PATH...", help="Run files or folders.")
@@ -319,7 +319,7 @@ def history(
         print(history_text(made_at or "", records, trend, columns()))
 
 
-@level.command("check", cls=Plain)
+@level.command("check", cls=PlainHelp)
 def check(
     resolution: Annotated[
         float, quantity_option("--resolution", "°", 0.001, 1, "What the level is read to, in °.")

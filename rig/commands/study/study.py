@@ -7,10 +7,10 @@ from typing import Any
 
 import typer
 
-from rig.commands.help import Listed, Plain
+from rig.commands.help import CommandList, PlainHelp
 
 
-class _Later(Listed):
+class _Later(CommandList):
     """A group that gets its commands when they are needed."""
 
     def list_commands(self, ctx: Any) -> list[str]:
@@ -45,7 +45,7 @@ def _commands() -> dict[str, Any]:
         figures.power,
         figures.export,
     ):
-        app.command(cls=Plain)(command)
+        app.command(cls=PlainHelp)(command)
     # Whose types these are depends on the version of typer, which may bring its own click.
     group: Any = typer.main.get_command(app)
     commands: dict[str, Any] = group.commands

@@ -41,7 +41,7 @@ bind("tone-from", (element, value) => { element.dataset.tone = value ?? ""; });
 bind("kind-from", (element, value) => { element.dataset.kind = value ?? ""; });
 bindings.push({section: "angle", show: () => tilt(known.angle.tilt)});
 bindings.push({section: "pace", show: () => drawPace(byId("pace"), known.pace)});
-// A bag that has slid lies downhill of the beam until somebody puts it back.
+// A bag that has slid lies downhill of the beam until it is put back.
 let slid = false;
 function drawBag() {
   const where = known.state?.word;
@@ -231,7 +231,7 @@ for (const input of document.querySelectorAll("input[name=units]")) {
 
 // -- tones ----------------------------------------------------------------------------------------
 
-let audio = null;  // off until somebody wants it, and again on the next visit
+let audio = null;  // off until it is asked for, and again on the next visit
 
 function tone(hertz, after = 0) {
   if (!audio) return;

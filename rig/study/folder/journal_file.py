@@ -30,7 +30,7 @@ T = TypeVar("T", bound=Entry)
 
 
 def read_journal(path: Path) -> Journal:
-    """Read a journal; a missing one is empty, and what is damaged is told in its `problems`.
+    """Read a journal; a missing one is empty, and what is damaged is listed in its `problems`.
 
     Raises:
         BadInputError: it can't be read, is none, or was written by a newer program.
@@ -107,7 +107,7 @@ def _entry_of(raw: dict[str, Any], number: int) -> Entry:
 
 
 def _settle_doubts(journal: Journal) -> None:
-    """Lines in doubt count only once they were confirmed; withdrawn ones are no doubt any more."""
+    """Lines in doubt count only once they were confirmed; withdrawn ones are settled."""
     confirmed = {e.confirms for e in journal.lines if isinstance(e, Confirmation)}
     withdrawn = {e.replaces for e in journal.lines if e.replaces is not None}
     doubtful = {doubt.line for doubt in journal.doubts}

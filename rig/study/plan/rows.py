@@ -78,7 +78,7 @@ def read_plan(study: Study) -> list[PlanRow]:
     spreadsheet programs leave them.
 
     Raises:
-        BadInputError: there is none, or a cell can't be so; the line and the column are named.
+        BadInputError: there is none, or a cell is not valid; the line and the column are named.
     """
     path = study.plan_path
     text = read_text(

@@ -18,14 +18,17 @@ CONTROL = "Harbour 4"
 LONG_S = 1800.0
 """A half of an evening on the rig takes as long as its slides do."""
 WATCH = """
+window.watcher?.disconnect();
 window.watched = [];
 let before = '';
-new MutationObserver(() => {
+window.watcher = new MutationObserver(() => {
   const isPlacing = document.getElementById('state').textContent === 'Placing';
   const now = isPlacing ? document.getElementById('next').textContent : '';
   if (now && now !== before) window.watched.push(now);
   before = now;
-}).observe(document.querySelector('main'), {subtree: true, childList: true, characterData: true});
+});
+window.watcher.observe(
+  document.querySelector('main'), {subtree: true, childList: true, characterData: true});
 """
 """Keeps all that the page asks of a hand, however short it stood there."""
 
