@@ -211,7 +211,7 @@ def open_rig(
         on_board: of the twin: the bag, its face, the air.
         utc: of the twin when it jumps: its wall time; now if None.
         settings_file: where the settings came from; the rig's calibration lies beside it.
-        calibrates: it is opened for a calibration, so a missing or damaged one is no hindrance.
+        calibrates: it is opened for a calibration, so a missing or damaged one is accepted.
 
     Raises:
         BadInputError: the calibration file cannot be used, or the twin's time would run back.

@@ -69,7 +69,7 @@ def analyse(paths: AnyPath | Iterable[AnyPath], calibration: Calibration | None 
 
 
 def read_run(path: AnyPath) -> RunFile:
-    """Read one run file as it was recorded; damaged or missing parts are told in `problems`.
+    """Read one run file as it was recorded; damaged or missing parts are listed in `problems`.
 
     Raises:
         BadInputError: the file can't be read, or is not a run file of a known version.

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 MOST_GROUPS = 6
-"""With more groups than this the list of all pairs is no longer of use."""
+"""With more groups than this the list of all pairs is too long to be useful."""
 
 
 class Analysis(NamedTuple):

@@ -38,7 +38,7 @@ UNTOLD = 0.2
 TURNS = 3
 """Rate and onset are found in turns; each takes the error to about a third."""
 PACE_S = 1.0
-"""The pace before the onset is taken over this time."""
+"""Averaging time of the pace before the onset."""
 SURE = 4.0
 """What the accelerometer sees beyond the path counts from this many of its own deviations."""
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 LIVE_S = 10.0
 """A climate sensor that gives nothing for so long has nothing to give."""
-"""Air that somebody plays in."""
+"""Air that people play in."""
 
 StudyFolder = Annotated[Path, typer.Argument(metavar="STUDY", help="The study's folder.")]
 Temperature = Annotated[
@@ -95,7 +95,7 @@ def asked(
     it the air of the newest slide counts.
 
     Raises:
-        BadInputError: something typed can't be, or no slide counts yet.
+        BadInputError: something typed is not valid, or no slide counts yet.
     """
     from math import atan, degrees
 

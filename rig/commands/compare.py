@@ -10,6 +10,7 @@ def compare(
     json: Json = False,
 ) -> None:
     """Show what each treatment did, and what boards, readers and the weather do, with ranges."""
+    from rig.study.answer import words
     from rig.study.answer.tables import boards, scatter, treatments, weather
 
     found = asked(study, calibration=calibration)
@@ -18,6 +19,14 @@ def compare(
         keys = ("as_of", "quality", "treatments", "weather", "boards", "scatter", "unknown")
         print_json(part(answer, *keys) | {"sentences": [*answer.sentences]})
         return
+    several = words.several_models(answer.weather)
+    found_out = [one for one in answer.treatments if one.shown]
+    for effect in found_out:
+        tell(words.effect_sentence(effect, several_models=several))
+    if answer.treatments and not found_out:
+        tell("No effect of a treatment is shown yet; these are the ranges.")
+    if answer.treatments:
+        print()
     for title, rows in (
         ("Treatments: change of the slide angle by a first application, °", treatments(answer)),
         (

@@ -18,7 +18,7 @@ from rig.commands.choose import choose
 from rig.commands.compare import compare
 from rig.commands.demo import demo
 from rig.commands.gather import gather
-from rig.commands.help import Grouped, WithRare, version
+from rig.commands.help import Grouped, PlainHelp, WithRare, version
 from rig.commands.level.level import level
 from rig.commands.options import say
 from rig.commands.panel import panel
@@ -82,7 +82,7 @@ for command in (
     gather,
     agreement,
 ):
-    app.command()(command)
+    app.command(cls=PlainHelp)(command)
 app.add_typer(study)
 app.add_typer(level)
 app.add_typer(twin)

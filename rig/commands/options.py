@@ -37,7 +37,9 @@ Seed = Annotated[
 Speed = Annotated[
     str,
     typer.Option(
-        "--speed", help="Simulated rig: `fast` jumps through time, `real` takes its time."
+        "--speed",
+        metavar="fast|real",
+        help="Simulated rig: `fast` jumps through time, `real` takes its time.",
     ),
 ]
 Units = Annotated[

@@ -157,7 +157,7 @@ def _certificate() -> "Certificate":
 
 
 def checked(study: Path) -> Path:
-    """The folder; raises BadInputError if it is no study."""
+    """The folder; raises BadInputError if it is not a study."""
     from rig.study.folder.study import open_study
 
     return open_study(study).path

@@ -37,7 +37,7 @@ def quantity_option(name: str, unit: str, low: float, high: float, help: str) ->
 
 def name_option(name: str, what: str, help: str, **more: Any) -> Any:
     """An option whose value is the name of a bag, a board and the like."""
-    return typer.Option(name, parser=_safe(what), help=help, **more)
+    return typer.Option(name, parser=_safe(what), help=help, **({"metavar": "NAME"} | more))
 
 
 def name_argument(what: str, metavar: str, help: str = "") -> Any:

@@ -19,7 +19,7 @@ FLAT_DEG = 1.0
 STILL_DEG = 0.15
 """The raise begins when the board last was this near to its rest."""
 STARTED_DEG = 0.6
-"""Higher than this somebody is raising it."""
+"""Above this the board is being raised."""
 SUNK_DEG = 2.0
 """So far down again, and the raise is over."""
 PACE_WORDS = {"slower": "Slower.", "steady": "Steady: go on like that.", "faster": "Faster."}
@@ -93,7 +93,7 @@ class HandCycle(Cycle):
         return passage.cleared_s is not None
 
     def _until_started(self, passage: Passage) -> Task[None]:
-        """Wait until somebody raises the board; the raise began when it last lay still."""
+        """Wait until the board is raised; the raise began when it last lay still."""
         rate, allowed_s = self._request.rate_deg_s, self._cycle.placing_timeout_s
         self._machine.live.target_deg_s = rate
         self.ask(f"Raise the board now, evenly, at {rate:g} °/s.")

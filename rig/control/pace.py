@@ -6,9 +6,9 @@ from typing import Literal, NamedTuple
 from rig.sliding import most_pace_off
 
 SPAN_S = 0.6
-"""The pace is taken over this time: short enough to follow, long enough for the sensor's noise."""
+"""Averaging time of the pace: short enough to follow, long enough for the sensor's noise."""
 HINT_SHARE = 0.5
-"""At this part of the limit the person is told, so that the limit itself is seldom met."""
+"""Share of the limit at which the person is warned, so that the limit is seldom reached."""
 
 Word = Literal["slower", "steady", "faster"]
 

@@ -145,6 +145,6 @@ class Senses:
                 "The angle sensor gave no sample.",
             )
         if self.calibration is None:
-            raise RuntimeError("without a calibration counts are no angle")
+            raise RuntimeError("counts cannot be turned into an angle without a calibration")
         mean = [sum(axis) / len(counts) for axis in zip(*counts, strict=True)]
         return slopes_deg(self.calibration, mean, self.live.imu_temperature_c)

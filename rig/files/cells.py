@@ -3,7 +3,7 @@
 A text that begins with `=`, `+`, `-`, `@`, a tab or a carriage return gets an apostrophe in front
 (the characters are those of OWASP's page on CSV injection, from memory). So does one whose
 apostrophes come before such a character, so that `plain_cell` gives back exactly what was there.
-Numbers are no texts: they are written as they are, minus sign and all.
+Numbers are not texts: they are written as they are, minus sign included.
 """
 
 import re

@@ -41,7 +41,7 @@ class Cluster:
             ) from error
 
     def close(self) -> None:
-        """Let go of the cluster, which goes on without us."""
+        """Disconnect from the cluster, which keeps running."""
         self._client.close()
 
     def work(self, orders: Iterable[BatchOrder]) -> Iterator[tuple[BatchOrder, bytes]]:

@@ -180,7 +180,7 @@ class Panel:
 
     async def _series(self, request: Request) -> Response:
         form = await self._body(request, SeriesForm)
-        wanted(form)  # raises here what the page should be told
+        wanted(form)  # raises here what the page should show
         self._claim(request)
         self._check_idle()
         self._rig.series(form)
@@ -193,7 +193,7 @@ class Panel:
         if not self._ready().unfinished:
             raise RefusedError("There is no series to resume.", 409)
         self._rig.resume()
-        return self._begun("The series goes on.")
+        return self._begun("The series resumes.")
 
     async def _reset(self, request: Request) -> Response:
         await self._body(request, Empty)

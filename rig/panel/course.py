@@ -19,10 +19,12 @@ class Course(NamedTuple):
     """None before anything is known."""
     request: RunRequest | None
     """Of the run under way or the last one; None before the first."""
+    n_before: int = 0
+    """Of `n_done`, those made before the series was resumed."""
 
 
 class CourseKeeper:
-    """Follows one series by being told of its runs.
+    """Follows one series, run by run.
 
     Args:
         machine: gives the time and the travel.
@@ -56,7 +58,7 @@ class CourseKeeper:
         """Where the series is now."""
         n_all = self._n_before + self._n_left
         n_done = self._n_before + self._n_made
-        return Course(n_all, n_done, self._left_s(), self._request)
+        return Course(n_all, n_done, self._left_s(), self._request, self._n_before)
 
     def _left_s(self) -> float | None:
         """From the mean of the runs so far; before there is one, from travel, rate and dwell."""

@@ -42,11 +42,11 @@ class SeriesWish(NamedTuple):
 
 
 class ResumeWish(NamedTuple):
-    """Go on with the series that was not finished."""
+    """Resume the unfinished series."""
 
 
 class ResetWish(NamedTuple):
-    """Somebody has seen to the fault."""
+    """The fault has been dealt with."""
 
 
 class Desk:
@@ -55,7 +55,7 @@ class Desk:
     Args:
         opened: the rig; open while `serve` runs.
         series_log: the story file of the folder that run files go to.
-        viewer: is told what goes on.
+        viewer: hears of everything that happens.
         tell: gets a line for each thing that happens, for the rig's own terminal.
     """
 
@@ -209,7 +209,7 @@ class Desk:
         return Hooks(begun=begun, made=made, notice=notice)
 
     def _keep(self, fault: MachineFaultError) -> None:
-        """The first fault stays until somebody resets it."""
+        """The first fault stays until it is reset."""
         self._machine.latch(fault)
         self._machine.enter("halted")
         self._say(notice_of(self._machine.latched or fault))
@@ -247,7 +247,7 @@ class Desk:
             log.warning("%s cannot be shown", path)
 
     def _settle(self) -> None:
-        """Bring the story file up to date, and see what could be gone on with."""
+        """Bring the story file up to date, and see what can be resumed."""
         try:
             self._log.settle(self._machine.clock.utc_now())
         except MachineFaultError as fault:
@@ -256,5 +256,8 @@ class Desk:
         self._viewer.unfinished = ""
         if found is not None:
             n_all = len(found.planned.requests)
-            self._viewer.unfinished = f"{len(found.counted)} of {count(n_all, 'run')} are made."
+            first = found.planned.requests[0]
+            name = ", ".join(filter(None, (first.bag, first.face)))
+            made = f"{len(found.counted)} of {count(n_all, 'run')} made"
+            self._viewer.unfinished = f"{name}: {made}." if name else f"{made}."
         self._viewer.is_busy = False

@@ -1,7 +1,7 @@
 """Keeps strangers out: whose page a request comes from, and how many connections one may hold.
 
-A page of another site that is open in the same browser can send requests here. They are told by
-`Origin` and `Sec-Fetch-Site`, and by the `Host` under which a name that was bent to this address
+A page of another site that is open in the same browser can send requests here. They are recognized
+by `Origin` and `Sec-Fetch-Site`, and by the `Host` under which a name that was bent to this address
 would ask (DNS rebinding).
 """
 
@@ -82,7 +82,7 @@ class Guard:
             )
 
     def check_origin(self, headers: Mapping[str, str]) -> None:
-        """Refuse what a page of another site sends; a client that is no browser names none.
+        """Refuse what a page of another site sends; a client that is not a browser names none.
 
         Raises:
             RefusedError: 403.

@@ -39,33 +39,33 @@ class _Message(Struct, frozen=True, tag=True):
 
 
 class Stop(_Message, frozen=True):
-    """Somebody pressed stop."""
+    """Stop was pressed on a page."""
 
     who: str
 
 
 class Start(_Message, frozen=True):
-    """Somebody pressed start."""
+    """Start was pressed on a page."""
 
 
 class SeriesMessage(_Message, frozen=True):
-    """Somebody wants a series; the form makes sense already."""
+    """Request to begin a series; the form has been checked."""
 
     form: SeriesForm
 
 
 class EveningMessage(_Message, frozen=True, kw_only=True):
-    """Somebody wants these series one after another."""
+    """Request to make these series one after another."""
 
     series: list[StudySeries]
 
 
 class Resume(_Message, frozen=True):
-    """Somebody wants the unfinished series to go on."""
+    """Request to resume the unfinished series."""
 
 
 class Reset(_Message, frozen=True):
-    """Somebody has seen to the fault."""
+    """The fault has been dealt with."""
 
 
 class Tell(_Message, frozen=True):
@@ -137,7 +137,7 @@ class Asker:
         self._send(Resume())
 
     def reset(self) -> None:
-        """Say that somebody has seen to the fault."""
+        """Report that the fault has been dealt with."""
         self._send(Reset())
 
     def tell(self, text: str) -> None:

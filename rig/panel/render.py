@@ -9,6 +9,7 @@ from rig.panel.slides import picture
 from rig.panel.view import Notice, Snapshot
 from rig.panel.words import (
     BY_HAND,
+    COMES_NEXT,
     STATES,
     Units,
     count,
@@ -28,12 +29,15 @@ def sections(snap: Snapshot, units: Units) -> dict[str, Section]:
     tone, meaning = STATES[snap.state]
     if snap.by_hand:
         meaning = BY_HAND.get(snap.state, meaning)
+    elif snap.state == "parked" and snap.is_busy:
+        tone, meaning = "move", COMES_NEXT
     return {
         "state": {
             "word": snap.state.capitalize(),
             "tone": tone,
             "text": snap.wants or meaning,
             "asks": bool(snap.wants),
+            "run": _run(snap),
         },
         "angle": {
             "text": degrees(snap.angle_deg, 1),
@@ -112,6 +116,18 @@ def _beam(snap: Snapshot) -> Section:
     return {"text": text, "broken": any(broken), "inputs": others or "none"}
 
 
+def _run(snap: Snapshot) -> Section | None:
+    """Which bag the series is of: in one message with the state, so that neither lags behind."""
+    if not snap.is_busy:
+        return None
+    course = snap.course
+    request = None if course is None else course.request
+    if course is None or request is None:
+        return {"bag": "", "face": "", "again": False}  # before the first run of a series
+    is_back = course.n_done > course.n_before
+    return {"bag": request.bag or "", "face": request.face or "", "again": is_back}
+
+
 def _course(snap: Snapshot, units: Units) -> Section:
     course = snap.course
     if course is None:
@@ -152,7 +168,7 @@ def what_runs(course: Course, units: Units = "metric") -> str:
 
 
 def slides_section(snap: Snapshot) -> Section:
-    """The dots; worked out anew only when there is another one."""
+    """The dots; worked out again only when there is another one."""
     return picture(snap.dots)
 
 

@@ -1,7 +1,7 @@
 """Who may do what: pairing by a code from the rig's terminal, and one controller at a time.
 
 Everybody may look and everybody may stop. To start anything a browser must be paired and have the
-controls; whoever is paired may take them over, and the one before is told so.
+controls; any paired device may take them over, and the previous one is notified.
 """
 
 import hmac
@@ -157,7 +157,7 @@ class Seats:
         self._wrong_all.append(now_s)
         self._n_wrong += 1
         if self._n_wrong >= TRIES_PER_CODE:
-            self._new_code("Somebody tries codes; the old one is void. New code")
+            self._new_code("Wrong codes were tried; the old one is void. New code")
 
     def admit(self) -> str:
         """A new session without a code; the one that was unused for longest may go for it."""

@@ -60,9 +60,9 @@ class Snapshot(NamedTuple):
     dots: tuple[Dot, ...]
     notice: Notice | None
     is_latched: bool
-    """A fault is kept until somebody resets it."""
+    """A fault is kept until it is reset."""
     unfinished: str
-    """What could be gone on with; empty if nothing."""
+    """What can be resumed; empty if nothing."""
     beat: int = 0
     """Signs of life of the control loop so far."""
     stops: int = 0
@@ -110,7 +110,7 @@ class Viewer:
         self._shown_dots: tuple[Dot, ...] = ()
 
     def begin_series(self, n_left: int, n_before: int = 0) -> None:
-        """A series begins, or goes on."""
+        """A series begins or resumes."""
         self._course = CourseKeeper(self._machine, n_left, n_before)
         if not n_before:
             self._dots.clear()

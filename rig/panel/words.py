@@ -26,6 +26,9 @@ STATES: dict[State, tuple[Tone, str]] = {
 }
 """How each state looks, and what it means."""
 
+COMES_NEXT = "The board homes next, by itself. Keep clear of it."
+"""Between two runs or series, before the board moves."""
+
 BY_HAND: dict[State, str] = {
     "parked": "The board rests. Nobody needs to hold it.",
     "raising": "Raise the board evenly until the bag slides.",

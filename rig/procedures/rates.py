@@ -16,7 +16,7 @@ def parse_rates(text: str) -> tuple[float, ...]:
     """The rates of `--rates 0.25,1,3`, in °/s.
 
     Raises:
-        BadInputError: one is no number or out of range, one comes twice, or there is only one.
+        BadInputError: one is not a number or out of range, one comes twice, or there is only one.
     """
     rates = []
     for word in text.split(","):

@@ -15,7 +15,7 @@ def utc_of(what: str, text: str | None, now: datetime | None = None) -> str:
         now: which day is today, for a time alone; the computer's if not given.
 
     Raises:
-        BadInputError: it is no time.
+        BadInputError: it is not a valid time.
     """
     now = now or datetime.now(UTC)
     if text is None:

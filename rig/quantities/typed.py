@@ -16,7 +16,7 @@ _THOUSANDS = re.compile(r"[+\-−]?[1-9][0-9]{0,2}(,[0-9]{3})+")
 
 _SHOWN = {"K": "°C"}
 _OTHERS = {"°C": ("°F",), "K": ("°F",), "g": ("oz",), "mm": ("in",), "min": ("h",), "h": ("min",)}
-"""Units that a person is told of beside the one kept."""
+"""Units named to the person beside the one kept."""
 
 
 class Typed(NamedTuple):
@@ -79,7 +79,7 @@ def quantity(what: str, text: str, unit: str, low: float, high: float) -> Typed:
         high: greatest value allowed.
 
     Raises:
-        BadInputError: it is no number, has a unit of another kind, or lies outside.
+        BadInputError: it is not a number, has a unit of another kind, or is out of range.
     """
     found = _read(what, text, unit)
     if found is None:

@@ -73,7 +73,7 @@ def run_figures(path: Path, units: System, calibration: Calibration | None = Non
     """Name and figure of one run file.
 
     Raises:
-        BadInputError: it is no run file, or has no calibration and none is given.
+        BadInputError: it is not a run file, or has no calibration and none is given.
     """
     analysis = analyse_run(read_run(path), calibration)
     yield "run", figures_run.run_figure(analysis, calibration)

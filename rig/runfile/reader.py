@@ -50,7 +50,7 @@ LEFT_OUT = "; the file is left out. Restore it from a copy, or take it out of th
 
 
 class Implausible(str):
-    """What is wrong with a line that can be read and says what can't be."""
+    """What is wrong with a readable line whose content is not valid."""
 
     __slots__ = ()
 
@@ -149,9 +149,9 @@ def read_run(path: Path) -> RunFile:
     """Read a run file; damaged or missing parts are reported in `problems`.
 
     Raises:
-        BadInputError: the file can't be read, is no run file, has nothing left of its first
+        BadInputError: the file can't be read, is not a run file, has nothing left of its first
             line, was written in a newer version of the format, was changed after it was written,
-            or has a value that can't be.
+            or has a value that is not valid.
     """
     return parse_run(path, read_bytes(path))
 
@@ -209,7 +209,7 @@ def header_of(path: Path, line: bytes, cut: bool = False) -> Header:
     """The first line of a run file; `cut` says that nothing follows it.
 
     Raises:
-        BadInputError: it is none, is damaged or of a newer version, or a value in it can't be.
+        BadInputError: it is not a header, is damaged, of a newer version, or has an invalid value.
     """
     opening = b'{"kind":"header"'
     if not line.strip(b"\0"):
@@ -226,12 +226,10 @@ def header_of(path: Path, line: bytes, cut: bool = False) -> Header:
                 f"The first line of {path} is damaged, and without it the run can't be read."
             ) from error
         raise BadInputError(
-            f"{path} is no run file: its first line is no header; name a *{SUFFIX} file."
+            f"{path} is not a run file: it has no header; name a *{SUFFIX} file."
         ) from error
     if raw.get("kind") != "header" or raw.get("format") != FORMAT:
-        raise BadInputError(
-            f"{path} is no run file: its first line is no header; name a *{SUFFIX} file."
-        )
+        raise BadInputError(f"{path} is not a run file: it has no header; name a *{SUFFIX} file.")
     if raw.get("version") != VERSION:
         raise BadInputError(
             f"{path} is written in version {raw.get('version')} of the run-file format, and this "

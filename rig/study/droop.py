@@ -219,7 +219,7 @@ def _sentence(n: int, low: float | None, high: float | None, bags: int) -> str:
     if low is None or high is None:
         return f"{n} pairs are too few to say how droop goes with the slide angle."
     if low <= 0.0 <= high:
-        said = "no relation between droop and slide angle can be told from"
+        said = "no relation between droop and slide angle can be seen in"
     else:
         said = "droop and slide angle go together in"
     behind = "1 bag is" if bags == 1 else f"{bags} bags are"
@@ -228,4 +228,4 @@ def _sentence(n: int, low: float | None, high: float | None, bags: int) -> str:
         if bags < n
         else ""
     )
-    return f"{said[0].upper()}{said[1:]} these {n} pairs; that is no proof of a cause.{repeated}"
+    return f"{said[0].upper()}{said[1:]} these {n} pairs; that does not prove a cause.{repeated}"

@@ -71,7 +71,7 @@ def export_rows(folders: Sequence[Path]) -> tuple[list[dict[str, Any]], list[str
     Flags are joined by spaces; `run_file` is the path within the study's folder.
 
     Raises:
-        BadInputError: a folder is no study, two are the same, or one has no run file.
+        BadInputError: a folder is not a study, two are the same, or one has no run file.
     """
     rows: list[dict[str, Any]] = []
     problems: list[str] = []

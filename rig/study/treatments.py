@@ -70,7 +70,7 @@ def check_treatment(
     *,
     force: bool = False,
 ) -> None:
-    """Refuse a treatment that can't be, or that would spoil the comparison unseen.
+    """Refuse a treatment that is not valid, or that would spoil the comparison unnoticed.
 
     Args:
         study: as it is now.

@@ -171,7 +171,7 @@ class Pusher:
         return self._lying(bag, following, now_s)
 
     def push(self, bag: PlacedBag, now_s: float) -> PlacedBag | None:
-        """The blade has moved by a pulse; returns the bag anew when the blade lets go of it."""
+        """The blade has moved by a pulse; returns the placed bag when the blade lets go of it."""
         front_mm = self.body.place_mm
         if self._is_gone:
             return None

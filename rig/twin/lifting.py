@@ -34,7 +34,7 @@ def lift_by_hand(
         world: in which the board is.
         clock: tells the time.
         sees: what the display shows now.
-        presses: presses start; otherwise somebody else does.
+        presses: presses start; otherwise others do.
     """
     has_pressed = False
     state, since_s = "", clock.time_s()

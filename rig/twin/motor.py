@@ -11,11 +11,11 @@ from rig.twin.scenario import BoardTruth
 from rig.twin.sensor import Array, Motion
 
 SPAN_S = 0.008
-"""Speed and acceleration are taken over this much before and after a time."""
+"""Span before and after a time that speed and acceleration are averaged over."""
 AHEAD_S = 0.03
 """Pulses that come more slowly than this move the cradle in jerks, not smoothly."""
 STANDS_S = 0.02
-"""After a pause this long the rotor has lost its swing and must be pulled in anew."""
+"""After a pause this long the rotor has lost its swing and must be pulled in again."""
 KEEP_S = 4.0
 TRIM_AT = 40_000
 

@@ -122,7 +122,7 @@ class TwinFactory(MockFactory):  # type: ignore[misc] # gpiozero has no types
         return TwinPin
 
     def close(self) -> None:
-        """Let go of all pins; the world goes on."""
+        """Release all pins; the world keeps running."""
         super().close()
         self.world.pins.clear()
 

@@ -55,7 +55,7 @@ class Receivers:
         return self._output[beam]
 
     def stands_in(self, beam: int) -> bool:
-        """Whether something that is no sun and no warp stands in a beam."""
+        """Whether something other than sunlight or warp blocks a beam."""
         return self._bag[beam]
 
     def bag(self, beam: int, broken: bool, angle_deg: float) -> list[tuple[int, bool]]:

@@ -67,7 +67,7 @@ class TwinRig:
         return calibration_for(self.world.scenario, self.settings, self.seed)
 
     def person(self, *, presses: bool = True) -> Task[None]:
-        """Task: the person who serves the rig; without `presses` somebody else presses start."""
+        """Task: the person who serves the rig; without `presses`, start is pressed by others."""
         return attend(self.world, self.clock, presses=presses)
 
     def lifter(self, sees: Callable[[], Display], *, presses: bool = True) -> Task[None]:

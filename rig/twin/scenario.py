@@ -10,7 +10,7 @@ from rig.twin.friction import LawName
 
 
 class BagTruth(Struct, frozen=True, kw_only=True):
-    """How the bag is placed and how soft it is; None is drawn anew for each placing."""
+    """How the bag is placed and how soft it is; None: drawn for each placing."""
 
     gap_mm: float | None = None
     """None: the stated gap with an error of its stated uncertainty."""
@@ -55,7 +55,7 @@ class BoardTruth(Struct, frozen=True, kw_only=True):
 
 
 class BladeTruth(Struct, frozen=True, kw_only=True):
-    """The blade and what it does to a soft bag; None is drawn anew for each push."""
+    """The blade and what it does to a soft bag; None: drawn for each push."""
 
     start_mm: float = 0.0
     """How far above its park place it stands when the power comes on."""

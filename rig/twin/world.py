@@ -55,9 +55,9 @@ class World:
         self.lock = threading.RLock()
         self.pins: dict[int, TwinPin] = {}
         self.held_deg: Vector | None = None
-        """Rotation vector of a sensor that somebody holds off its board; None: screwed on."""
+        """Rotation vector of a sensor held off its board by hand; None: screwed on."""
         self.warmed_k = 0.0
-        """What somebody has warmed the sensor by."""
+        """Warming of the sensor by hand."""
         self.truths: list[Truth] = []
         """Of the placings that are over; the present one's is `truth()`."""
         self.driver_off_s = self._start_s = clock.time_s()

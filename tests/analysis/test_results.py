@@ -212,7 +212,7 @@ def test_folders_are_loaded_and_damaged_files_told(tmp_path: Path) -> None:
     assert len(analysis.runs) == 2
     assert [run.result.valid for run in analysis.runs] == [True, False]
     assert any("no last line" in problem for problem in analysis.problems)
-    assert any("no run file" in problem for problem in analysis.problems)
+    assert any("not a run file" in problem for problem in analysis.problems)
     document = analysis.document(with_budget=True)
     json.dumps(document)
     budget = document["runs"][0]["budget"]
@@ -220,7 +220,7 @@ def test_folders_are_loaded_and_damaged_files_told(tmp_path: Path) -> None:
     assert [line["u_theta_deg"] for line in budget] == sorted(
         (line["u_theta_deg"] for line in budget), reverse=True
     )
-    with pytest.raises(BadInputError, match="no run file"):
+    with pytest.raises(BadInputError, match="not a run file"):
         analyse([tmp_path / "c.run.jsonl"])
     (tmp_path / "empty").mkdir()
     with pytest.raises(BadInputError, match=r"no run file \(\*"):

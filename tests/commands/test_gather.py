@@ -33,7 +33,7 @@ def test_gather_says_what_it_did_without_dask(tmp_path: Path) -> None:
     )
     assert done.returncode == 0
     assert "7 slides in 3 parts. 6 run files in the sources, 6 read now, 1 left" in done.stdout
-    assert "b.run.jsonl is no run file" in done.stderr
+    assert "b.run.jsonl is not a run file" in done.stderr
     assert "names.key" in done.stderr
     again = rig(
         tmp_path, "gather", str(tmp_path / "league"), "--out", str(tmp_path / "d"), "--json"

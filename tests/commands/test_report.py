@@ -107,7 +107,7 @@ def test_the_figure_of_a_calibration(rig: Rig, tmp_path: Path) -> None:
         (["report", "{shed}", "--humidity", "50"], "--temperature T and --humidity H"),
         (["report", "{shed}", "--board", "shed bord"], "did you mean 'shed board'"),
         (["report", "{shed}", "--out", "/proc/page.html"], "name another place with --out"),
-        (["figures", "{shed}/study.toml"], "is no run file"),
+        (["figures", "{shed}/study.toml"], "is not a run file"),
         (["figures", "{shed}", "--format", "gif"], "--format takes"),
     ],
 )

@@ -39,7 +39,7 @@ def refused(rig: Rig, *words: str) -> str:
 
 
 def test_a_newcomer_gets_from_nothing_to_the_next_step(rig: Rig, tmp_path: Path) -> None:
-    said(rig, "study", "new", "shed", "--name", "Boat shed", "--runs", "3", "--wish", "22")
+    said(rig, "study", "new", "shed", "--name", "Boat shed", "--runs", "3", "--target", "22")
     said(rig, "study", "board", "shed", "A", "--material", "birch plywood", "--played", "10.5")
     said(rig, "study", "climate", "shed", "today")
     said(rig, "study", "climate", "shed", "dry", "--temperature", "22:1.5", "--humidity", "35")
@@ -111,7 +111,7 @@ def test_help_is_there_for_the_group_and_for_each_command(rig: Rig) -> None:
             ["treat", "shed", "--recipe", "x", "--step", "soak: temperature=86in"],
             "temperature takes a number in °C or °F, not '86in'",
         ),
-        (["mass", "shed", "T1", "441", "--approach", "wet"], "--approach takes from_dry"),
+        (["mass", "shed", "T1", "441", "--approach", "wet"], "--approach takes `dry`, `damp`"),
         (["mass", "shed", "T1", "441", "--at", "noon"], "--at takes a time such as"),
         (["mass", "shed", "T1", "441", "--replaces", "7"], "no line 7 that counts"),
         (["wipe", "shed", "B"], "knows no board 'B'"),

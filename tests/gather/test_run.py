@@ -106,7 +106,7 @@ def test_a_bad_file_is_listed_and_the_rest_counts(
     found = gathered(folder, tmp_path / "d")
     (bad,) = [one for one in found.problems if one.is_left_out]
     assert bad.path == f"{folder}/loose/b.run.jsonl"
-    assert "is no run file" in bad.sentence
+    assert "is not a run file" in bad.sentence
     told = (tmp_path / "d" / "problems.csv").read_text()
     assert "b.run.jsonl,true," in told
     assert len(rows_in(tmp_path / "d")) == found.n_slides == 7

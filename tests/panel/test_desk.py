@@ -144,7 +144,7 @@ def test_a_stop_ends_the_series_and_it_can_go_on(story: Story) -> None:
         assert not story.now.is_latched
         assert story.now.notice is not None
         assert story.now.notice.what == "Stopped by the page on device 1."
-        assert story.now.unfinished == "0 of 2 runs are made."
+        assert story.now.unfinished == "Heron 1, slick: 0 of 2 runs made."
         held_deg = story.now.angle_deg
         yield from story.wait(5)
         assert story.now.angle_deg == pytest.approx(held_deg, abs=0.2)
@@ -254,7 +254,7 @@ def test_a_new_process_offers_what_the_last_one_left(tmp_path: Path) -> None:
     def look(story: Story) -> Task[None]:
         yield from story.wait(5)
         assert story.now.state == "parked", "a restart moves nothing"
-        assert story.now.unfinished == "1 of 2 runs are made."
+        assert story.now.unfinished == "Heron 1, slick: 1 of 2 runs made."
         assert [dot.number for dot in story.now.dots] == [1]
         story.desk.wish(ResumeWish())
         yield from story.until(busy)

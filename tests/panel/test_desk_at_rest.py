@@ -187,7 +187,7 @@ def test_however_a_series_ends_the_machine_is_served_on(
         story.series(2, is_ready=False)
         yield from story.wait(0.5)
         assert not story.now.is_busy
-        assert story.now.unfinished == "0 of 2 runs are made."
+        assert story.now.unfinished == "Heron 1, slick: 0 of 2 runs made."
         assert notice(story).kind == kind
         assert notice(story).what.startswith(what)
         assert story.now.is_latched is is_latched
@@ -412,7 +412,7 @@ def test_a_run_that_was_cut_off_is_told_of_and_the_board_is_homed_slowly(
     assert notice(story).what.startswith("Run 1 ended before its file was begun, when this")
     assert "the next start homes slowly" in notice(story).what
     assert story.machine.homes_slowly
-    assert story.now.unfinished == "0 of 2 runs are made."
+    assert story.now.unfinished == "Heron 1, slick: 0 of 2 runs made."
     again = Story(tmp_path).tell(lambda story: story.wait(0.5))
     assert again.now.notice is None, "it is told once"
     assert not again.machine.homes_slowly
@@ -444,7 +444,7 @@ def test_the_last_24_slides_of_the_last_series_are_shown_again(
     expected = [] if fails else [f"run-{repeat:02d}.run.jsonl" for repeat in range(3, 27)]
     assert shown == expected
     assert len(story.now.dots) == len(expected)
-    assert story.now.unfinished == "26 of 30 runs are made."
+    assert story.now.unfinished == "Heron 1, slick: 26 of 30 runs made."
 
 
 def test_a_story_file_that_cannot_be_written_is_a_kept_fault(

@@ -19,6 +19,7 @@ from rig.panel.render import (
 )
 from rig.panel.seats import Seat
 from rig.panel.view import Notice
+from rig.panel.words import COMES_NEXT
 from rig.settings.model import Settings
 from tests.panel.paper import NOW, snapshot
 
@@ -54,8 +55,30 @@ def test_a_state_says_what_it_means_or_what_the_machine_wants() -> None:
     wants = sections(snapshot(state="placing", wants="Place it 25.4 mm above."), "us")["state"]
     assert wants == {
         "word": "Placing", "tone": "wait", "text": "Place it 25.4 mm above.",
-        "asks": True,
+        "asks": True, "run": {"bag": "Heron [red]1", "face": "slick", "again": True},
     }  # fmt: skip
+
+
+def test_the_bag_comes_with_the_state_that_asks_for_it() -> None:
+    def run_of(**changes: Any) -> Any:
+        return sections(snapshot(state="placing", **changes), "metric")["state"]["run"]
+
+    again = {"bag": "Heron 1", "face": "", "again": True}
+    assert run_of(course=Course(3, 1, None, REQUEST)) == again
+    assert run_of(course=Course(3, 0, None, REQUEST)) == again | {"again": False}
+    assert run_of(course=Course(3, 2, None, REQUEST, n_before=2)) == again | {"again": False}
+    unknown = {"bag": "", "face": "", "again": False}
+    assert run_of(course=Course(3, 0, None, None)) == run_of(course=None) == unknown
+    assert run_of(is_busy=False) is None
+
+
+def test_between_two_series_a_board_at_rest_is_about_to_move() -> None:
+    between = sections(snapshot(state="parked"), "metric")["state"]
+    assert (between["tone"], between["text"]) == ("move", COMES_NEXT)
+    by_hand = sections(snapshot(state="parked", by_hand=True), "metric")["state"]
+    rest = sections(snapshot(state="parked", is_busy=False), "metric")["state"]
+    assert {by_hand["tone"], rest["tone"]} == {"rest"}
+    assert "until someone starts it" in rest["text"]
 
 
 @pytest.mark.parametrize(

@@ -128,7 +128,7 @@ def test_a_code_is_void_after_ten_wrong_ones(door: Door) -> None:
     door.guess(4, ANOTHER)
     assert door.code == first
     door.guess(1, ANOTHER)
-    assert door.said[-1].startswith("Somebody tries codes; the old one is void. New code: ")
+    assert door.said[-1].startswith("Wrong codes were tried; the old one is void. New code: ")
     assert door.code != first
     with pytest.raises(RefusedError, match="not the code"):
         door.pair(first, "10.0.0.3")

@@ -175,7 +175,7 @@ def test_runs_are_counted_from_those_made_earlier(viewer: Viewer) -> None:
     viewer.begin_series(2, n_before=3)
     course = viewer.look().course
     assert course is not None
-    assert course == (5, 3, None, None)
+    assert course == (5, 3, None, None, 3)
     viewer.begin_run(FIRST)
     viewer.made_run(None)
     course = viewer.look().course

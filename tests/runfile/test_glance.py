@@ -65,7 +65,7 @@ def test_a_run_that_was_cut_off_has_no_end(path: Path, cut: int) -> None:
     ("content", "words"),
     [
         (b"", "is empty"),
-        (b"a,b\n", "no run file"),
+        (b"a,b\n", "not a run file"),
         (b'{"kind":"header","format":"ti', "cut off within its first line"),
         (b'{"kind":"header","format":"tilt-run","version":2}\n', "version 2"),
     ],

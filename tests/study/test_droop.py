@@ -103,7 +103,7 @@ def test_droop_against_slide_angle_agrees_with_scipy() -> None:
     assert (found.slope, found.intercept_deg) == pytest.approx((line.slope, line.intercept))
     assert found.correlation == pytest.approx(r.statistic)
     assert (found.low, found.high) == pytest.approx(tuple(r.confidence_interval()), rel=1e-6)
-    assert "go together in these 6 pairs; that is no proof of a cause" in found.sentence
+    assert "go together in these 6 pairs; that does not prove a cause" in found.sentence
 
 
 def test_too_little_is_not_called_a_relation() -> None:
@@ -131,5 +131,5 @@ def test_no_relation_and_repeated_bags_are_said() -> None:
     angles = dict(zip(((o.bag, o.face, o.stage) for o in droops), (20, 25, 19, 23), strict=True))
     found = droop_against_slide(droops, angles)
     assert found is not None
-    assert found.sentence.startswith("No relation between droop and slide angle can be told")
+    assert found.sentence.startswith("No relation between droop and slide angle can be seen")
     assert "Only 1 bag is behind them" in found.sentence

@@ -216,7 +216,7 @@ def _at_rest(along: Array, rate: Array) -> tuple[float, float, float, float]:
     """Noise of angle and turn, and the gyroscope's bias with its standard uncertainty."""
     if len(along) < LEAST_REST:
         return math.degrees(NOISE_G), NOISE_DEG_S, 0.0, U_BIAS_DEG_S
-    # Medians: while the bag was put down somebody touched the board.
+    # Medians: the board was touched while the bag was put down.
     spread = [1.483 * float(np.median(np.abs(x - np.median(x)))) for x in (along, rate)]
     u_bias = math.hypot(1.25 * spread[1] / math.sqrt(len(rate)), U_BIAS_AT_REST_DEG_S)
     return max(spread[0], 1e-4), max(spread[1], 1e-4), float(np.median(rate)), u_bias

@@ -2,7 +2,7 @@
 
 A bag that slides passes a beam within a time that the law of sliding bounds. Fill that slumps into
 the beam breaks it too, but then the bag does not follow; fibres, dust, sunlight and a warped
-board make short or many edges. What can't be told apart is left open, with a flag.
+board make short or many edges. What cannot be distinguished is left open, with a flag.
 """
 
 import math

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from rig.commands.help import CommandList, PlainHelp
 from rig.commands.options import (
     Json,
     RigFile,
@@ -52,6 +53,7 @@ and temperature_c."""
 
 level = typer.Typer(
     name="level",
+    cls=CommandList,
     invoke_without_command=True,
     rich_markup_mode=None,
     help="Calibrate the angle sensor against a level; show it; chart the home readings.",
@@ -256,7 +258,7 @@ def _tell(opened: "OpenRig") -> Any:
         yield At(machine.clock.time_s() + 0.2)
 
 
-@level.command("show")
+@level.command("show", cls=PlainHelp)
 def show(
     file: Annotated[
         Path | None, typer.Argument(metavar="FILE", help="A calibration; default: in force.")
@@ -292,7 +294,7 @@ def show(
         print(calibration_text(found, system_of(units), columns()))
 
 
-@level.command("history")
+@level.command("history", cls=PlainHelp)
 def history(
     paths: Annotated[
         list[Path] | None, typer.Argument(metavar="PATH...", help="Run files or folders.")
@@ -317,7 +319,7 @@ def history(
         print(history_text(made_at or "", records, trend, columns()))
 
 
-@level.command("check")
+@level.command("check", cls=PlainHelp)
 def check(
     resolution: Annotated[
         float, quantity_option("--resolution", "°", 0.001, 1, "What the level is read to, in °.")

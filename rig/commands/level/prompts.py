@@ -102,7 +102,7 @@ class PromptingPerson(LevelPerson):
         return None
 
     def go_on(self, step: str, found: str) -> Answer:
-        """Enter goes on, r does the step again, s stops here."""
+        """Enter continues, r repeats the step, s stops here."""
         while True:
             answer = self._ask(
                 f"{step}: {found}. [Enter] keep, [r] again, [s] stop and go on later: "

@@ -9,11 +9,11 @@ from rig.panel.slides import KEPT, picture
 from rig.panel.view import Snapshot
 from rig.panel.words import Tone, Units
 
-COLOURS: dict[Tone, str] = {
-    "rest": "default",
+COLOURS: dict[Tone, str] = {  # as the lamp has them, as far as a terminal can be read
+    "rest": "green",
     "move": "yellow",
     "measure": "cyan",
-    "wait": "magenta",
+    "wait": "green",
     "halt": "red",
 }
 TILT_DEG = 45.0
@@ -29,7 +29,7 @@ PER_SECOND = 5
 
 
 class LiveView:
-    """A block at the end of the terminal that is drawn anew a few times a second.
+    """A block at the end of the terminal that is redrawn a few times a second.
 
     Args:
         stream: a terminal; stderr unless given.
@@ -164,7 +164,7 @@ def dot_lines(snap: Snapshot, most: int = KEPT) -> list[str]:
 
 
 def plain_line(snap: Snapshot, units: Units = "metric") -> str:
-    """Everything that matters on one line, where nothing can be drawn anew."""
+    """Everything that matters on one line, where nothing can be redrawn."""
     parts = sections(snap, units)
     words = [
         snap.state,

@@ -21,7 +21,7 @@ class ProgressView:
         machine: the opened rig.
         n_runs: how many runs are still to be made.
         n_before: how many of the series were made earlier.
-        is_real: a person serves the rig, and is told what it waits for.
+        is_real: a person serves the rig, and sees what it waits for.
         units: what is shown in.
     """
 

@@ -79,7 +79,7 @@ def run(
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for the run files.")
     ] = None,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the series in --out that was interrupted.")
+        bool, typer.Option("--resume", help="Resume the interrupted series in --out.")
     ] = False,
     unattended: Annotated[
         bool,

@@ -43,7 +43,7 @@ class ShownSeries:
         units: System = "metric",
     ) -> None:
         self.paths: list[Path] = []
-        """Files of the runs that were begun, in order; of a series that goes on, also those that
+        """Files of the runs that were begun, in order; of a resumed series, also those that
         were made before."""
         self.all_slid = True
         self.is_enough = False
@@ -64,7 +64,7 @@ class ShownSeries:
         Args:
             requests: of a new series; not used with `resume`.
             start_now: the bag lies ready for the first run.
-            resume: go on with the series that was not finished.
+            resume: resume the unfinished series.
 
         Raises:
             RigError: what kept the first run from beginning.

@@ -49,9 +49,13 @@ def new(
         int,
         typer.Option("--check-runs", min=0, max=50, help="At another rate, once a stage; 0: none."),
     ] = 3,
-    wish: Annotated[
-        str | None, typer.Option("--wish", metavar="DEG", help="Slide angle wished for, in °.")
+    target: Annotated[
+        str | None,
+        typer.Option(
+            "--target", metavar="DEG", help="Slide angle wanted on every face, in °; see `target`."
+        ),
     ] = None,
+    wish: Annotated[str | None, typer.Option("--wish", hidden=True)] = None,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Of the plan's order.")] = 1,
     older: Annotated[
         list[Path] | None,
@@ -63,6 +67,7 @@ def new(
     from rig.study.folder.catalogue import Preferences
     from rig.study.folder.study import new_study
 
+    wanted = wish if target is None else target  # `--wish` is the older word
     preferences = Preferences(
         raise_start=start,
         runs_per_series=runs,
@@ -71,7 +76,7 @@ def new(
         check_runs=check_runs,
         stages_after_baseline=stages,
         sessions_per_climate=sessions,
-        wish_angle_deg=None if wish is None else quantity("--wish", wish, "°", 1, 59),
+        wish_angle_deg=None if wanted is None else quantity("--target", wanted, "°", 1, 59),
         seed=seed,
     )
     made = new_study(folder, name or folder.resolve().name, preferences, older or ())

@@ -43,10 +43,19 @@ def status(
         print_json(msgspec.to_builtins(found))
         return
     by_hand = found.slides_by_hand
+    apart = [
+        f"{number} {what}"
+        for number, what in (
+            (found.runs_not_counting, "more that do not"),
+            (found.runs_outside_plan, "outside the plan"),
+        )
+        if number
+    ]
+    aside = f" ({', '.join(apart)})" if apart else ""
+    tell(f"Next: {found.next_step}")
     tell(
         f"{found.study}: {_count(found.bags, 'bag')}, {_count(found.boards, 'board')},"
-        f" {_count(found.runs, 'run')} that count"
-        f" ({found.runs_not_counting} don't, {found.runs_outside_plan} outside the plan)"
+        f" {_count(found.runs, 'run')} that count{aside}"
         + (f", {_count(by_hand, 'slide')} read by hand." if by_hand else ".")
     )
     if found.blocks:
@@ -73,12 +82,11 @@ def status(
             tell(f"{title}: {'; '.join(names)}.")
     for sentence in [*found.missing_climates, *found.warnings]:
         tell(sentence)
-    if found.blocks:
+    if found.hours_left:
         tell(
             f"Left on the rig: about {found.hours_left:.1f} h, at {found.minutes_per_run:.1f} min"
             " for a run; treatments and acclimatising come on top."
         )
-    tell(f"Next: {found.next_step}")
 
 
 def _count(number: int, what: str) -> str:

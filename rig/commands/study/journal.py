@@ -143,6 +143,14 @@ def _step(text: str) -> "Step":
     )
 
 
+_APPROACHES: dict[str, Literal["from_dry", "from_damp", "unknown"]] = {
+    "dry": "from_dry",
+    "damp": "from_damp",
+    "unknown": "unknown",
+}
+"""In the words of every command, and as the journal has them."""
+
+
 def mass(
     folder: Folder,
     bag: Annotated[str, name_argument("bag", "BAG")],
@@ -151,7 +159,12 @@ def mass(
         str | None, typer.Option("--conditioned", metavar="H", help="Hours in the climate.")
     ] = None,
     approach: Annotated[
-        str, typer.Option("--approach", help="from_dry, from_damp or unknown: fabrics remember.")
+        str,
+        typer.Option(
+            "--approach",
+            metavar="dry|damp|unknown",
+            help="How the bag came to this air: fabrics remember.",
+        ),
     ] = "unknown",
     at: When = None,
     operator: Operator = None,
@@ -166,9 +179,9 @@ def mass(
 
     study = open_study(folder)
     study.bag(bag)
-    if approach not in ("from_dry", "from_damp", "unknown"):
-        raise BadInputError(f"--approach takes from_dry, from_damp or unknown, not {approach!r}.")
-    known: Literal["from_dry", "from_damp", "unknown"] = approach  # type: ignore[assignment]
+    known = _APPROACHES.get(approach.removeprefix("from_"))
+    if known is None:
+        raise BadInputError(f"--approach takes `dry`, `damp` or `unknown`, not {approach!r}.")
     entry = Mass(
         at=when(at, folder),
         bag=bag,

@@ -59,7 +59,7 @@ def droop(
     """Note how far a flattened bag droops over an edge; without a bag, show all that was read.
 
     Even the fill out, lay the bag with part of it over a straight edge, read the angle of its tip
-    below the horizontal; lay it anew for each angle. It is common to let a 6-inch bag hang over by
+    below the horizontal; lay it again for each angle. It is common to let a 6-inch bag hang over by
     2 inches (51 mm) (common practice, no source).
     """
     from rig.study.folder.journal import Droop

@@ -6,10 +6,11 @@ Its commands are built only when one of them is asked for, so that other command
 from typing import Any
 
 import typer
-from typer.core import TyperGroup
+
+from rig.commands.help import CommandList, PlainHelp
 
 
-class _Later(TyperGroup):
+class _Later(CommandList):
     """A group that gets its commands when they are needed."""
 
     def list_commands(self, ctx: Any) -> list[str]:
@@ -44,7 +45,7 @@ def _commands() -> dict[str, Any]:
         figures.power,
         figures.export,
     ):
-        app.command()(command)
+        app.command(cls=PlainHelp)(command)
     # Whose types these are depends on the version of typer, which may bring its own click.
     group: Any = typer.main.get_command(app)
     commands: dict[str, Any] = group.commands

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rig.commands.help import CommandList, PlainHelp
 from rig.commands.options import Json, drawn_seed, print_json, print_table, tell
 from rig.commands.quantities import moment, quantity
 from rig.errors import BadInputError
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
 twin = typer.Typer(
     name="twin",
+    cls=CommandList,
     no_args_is_help=True,
     rich_markup_mode=None,
     help="A simulated rig that remembers: one clock for all commands, bags that keep slides,"
@@ -27,7 +29,7 @@ Where = Annotated[
 ]
 
 
-@twin.command()
+@twin.command(cls=PlainHelp)
 def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Its folder.")],
     seed: Annotated[
@@ -60,7 +62,7 @@ def new(
     )
 
 
-@twin.command()
+@twin.command(cls=PlainHelp)
 def status(where: Where = Path(), json: Json = False) -> None:
     """Say what it remembers: clock, air, calibration, bags, invented effects."""
     import msgspec
@@ -105,7 +107,7 @@ def status(where: Where = Path(), json: Json = False) -> None:
         tell(line)
 
 
-@twin.command()
+@twin.command(cls=PlainHelp)
 def wait(
     time: Annotated[str, typer.Argument(metavar="TIME", help="Such as 30min, 6h or 2d.")],
     where: Where = Path(),
@@ -116,7 +118,7 @@ def wait(
     print(f"On the simulated rig it is {home.state.now}.")
 
 
-@twin.command()
+@twin.command(cls=PlainHelp)
 def air(
     temperature: Annotated[
         str | None, typer.Option("--temperature", metavar="T", help="In °C.")
@@ -142,7 +144,7 @@ def air(
     print(f"The air there: {found.temperature_c:.1f} °C, {found.relative_humidity_pct:.0f} %RH.")
 
 
-@twin.command()
+@twin.command(cls=PlainHelp)
 def truth(
     study: Annotated[Path, typer.Argument(metavar="STUDY", help="A study that lies there.")],
     temperature: Annotated[

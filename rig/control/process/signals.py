@@ -51,7 +51,7 @@ class SignalLog:
             raise Interrupted(self.name)
 
     def handle_continue(self, number: int, frame: FrameType | None) -> None:
-        """The process was stopped and goes on; an open machine is told, lest it blame a sensor."""
+        """A stopped process continues; an open machine is notified, so that no sensor is blamed."""
         self._continued()
 
     @contextmanager
@@ -117,7 +117,7 @@ def stop_on_signals(events: Queue, continued: Callable[[], None] = _nothing) -> 
 
     Args:
         events: of the machine.
-        continued: called when the process was stopped and goes on.
+        continued: called when a stopped process continues.
 
     Raises:
         Interrupted: at the end, when a signal came and nothing else was raised.

@@ -10,6 +10,7 @@ const PATIENCE_MS = 5000;
 const SHOWN_MS = 8000;
 const known = {};
 const byId = (id) => document.getElementById(id);
+const on = (id, event, act) => byId(id).addEventListener(event, act);
 
 // -- showing --------------------------------------------------------------------------------------
 
@@ -40,7 +41,7 @@ bind("tone-from", (element, value) => { element.dataset.tone = value ?? ""; });
 bind("kind-from", (element, value) => { element.dataset.kind = value ?? ""; });
 bindings.push({section: "angle", show: () => tilt(known.angle.tilt)});
 bindings.push({section: "pace", show: () => drawPace(byId("pace"), known.pace)});
-// A bag that has slid lies downhill of the beam until somebody puts it back.
+// A bag that has slid lies downhill of the beam until it is put back.
 let slid = false;
 function drawBag() {
   const where = known.state?.word;
@@ -194,14 +195,14 @@ for (const button of document.querySelectorAll("button[data-post]")) {
 
 // Stop acts when it is touched: a wet thumb slides, and would make no click.
 let touched = 0;
-byId("stop").addEventListener("pointerdown", () => { touched = Date.now(); stop(); });
-byId("stop").addEventListener("click", () => { if (Date.now() - touched > 1000) stop(); });
+on("stop", "pointerdown", () => { touched = Date.now(); stop(); });
+on("stop", "click", () => { if (Date.now() - touched > 1000) stop(); });
 document.addEventListener("keydown", (event) => {
   const isOurs = event.key === "Escape" && !event.repeat;
   if (isOurs && !document.body.classList.contains("alone")) stop();
 });
 
-byId("series").addEventListener("submit", (event) => {
+on("series", "submit", (event) => {
   event.preventDefault();
   const form = new FormData(event.target);
   const body = Object.fromEntries(form);
@@ -210,9 +211,9 @@ byId("series").addEventListener("submit", (event) => {
   post("series", body);
 });
 
-byId("pair").addEventListener("submit", async (event) => {
+on("pair", "submit", async (event) => {
   event.preventDefault();
-  const field = event.target.elements.code;
+  const field = event.target.code;
   if (await post("pair", {code: field.value})) { field.value = ""; connect(); }
 });
 
@@ -230,7 +231,7 @@ for (const input of document.querySelectorAll("input[name=units]")) {
 
 // -- tones ----------------------------------------------------------------------------------------
 
-let audio = null;  // off until somebody wants it, and again on the next visit
+let audio = null;  // off until it is asked for, and again on the next visit
 
 function tone(hertz, after = 0) {
   if (!audio) return;
@@ -243,7 +244,7 @@ function tone(hertz, after = 0) {
   pipe.stop(at + .2);
 }
 
-byId("tones").addEventListener("change", (event) => {
+on("tones", "change", (event) => {
   audio?.close();
   audio = event.target.checked ? new AudioContext() : null;
   tone(660);

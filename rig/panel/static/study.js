@@ -105,9 +105,11 @@ async function write(path, body, patience) {
   } finally { isSending = false; }
 }
 
-let isLoading = false;
+let isLoading = false, isMore = false;
 
+// What changes while it is being asked for is asked for again, so that nothing shown is old.
 async function load() {
+  isMore = isLoading;
   if (isLoading || document.hidden) return;
   isLoading = true;
   try {
@@ -117,7 +119,10 @@ async function load() {
       seen = study.version;
       show();
     } else if (answer.status !== 204) tell((await answer.json()).text, true);
-  } catch { /* the line at the top says it */ } finally { isLoading = false; }
+  } catch { /* the line at the top says it */ } finally {
+    isLoading = false;
+    if (isMore) load();
+  }
 }
 
 // -- now ------------------------------------------------------------------------------------------
@@ -132,39 +137,47 @@ function asked() {
   return wipe < 0 ? rows : rows.slice(0, wipe);
 }
 
-const toWipe = () => (study.running || chosen ? "" : open()[0]?.wipe);
+// Which bag the rig has now; it comes with the machine's state, so that neither lags behind.
+const running = () => known.state?.run ?? null;
+
+const toWipe = () => (running() || chosen ? "" : open()[0]?.wipe);
 
 function current() {
-  if (study.running) return {bag: study.running[0], face: study.running[1]};
+  if (running()) return running();
   return chosen ?? open()[0] ?? (study.bags[0] && {bag: study.bags[0].name, face: study.bags[0].faces[0]});
 }
 
 function showNow() {
   const now = current(), todo = open(), is = now && known1(now.bag, now.face);
   const row = study.rows.find((one) => one.bag === now?.bag && one.face === now?.face);
-  const how = row?.how ?? (now ? `${now.bag}, ${now.face} face down.` : "");
+  const how = row?.how ?? (now?.bag ? `Put ${now.bag} on, ${now.face} face down.` : "Put the bag on.");
+  const cut = !chosen && Boolean(known.actions?.resume?.shown);
   let title = "Add the first bag and a board below.";
-  if (study.running) title = known.state?.word === "Placing" ? how : `${now.bag}, ${now.face} face down.`;
+  document.querySelector(".tonight").hidden = !running() && known.state?.tone === "halt";
+  byId("go-on").hidden = !cut;
+  byId("go-on").disabled = !known.actions?.resume?.enabled;
+  byId("hand-box").hidden = Boolean(running());
+  if (running()) title = runningWords(now, how);
   else if (study.bags.length && study.boards.length) {
     const done = study.by_hand || chosen ? how : toWipe() ? `Wipe ${toWipe()} and let it dry.`
       : `Next: ${todo.length} series${study.minutes ? `, about ${study.minutes} min` : ""}.`;
-    title = todo.length || chosen ? done : study.treat ? "All is measured: now the treatment." : "All of this evening is measured.";
+    title = cut ? `Unfinished: ${known.actions.resume.text}` : todo.length || chosen ? done : study.treat ? "All is measured: now the treatment." : "All of this evening is measured.";
   }
   put(byId("next"), title);
-  const parts = [];
-  const isNext = study.running || chosen || todo.length > 0;
+  const lines = [];
+  const isNext = running() || chosen || todo.length > 0;
   if (is && isNext) {
-    parts.push(`Expected ${is.now}`);
-    if (is.target) parts.push(`target ${is.target}`);
+    const first = running() || study.by_hand ? "Expected" : `First ${now.bag}, ${now.face}: expected`;
+    lines.push(`${first} ${is.now}${is.target ? `, target ${is.target}` : ""}`);
   }
-  if (study.last && !study.by_hand) parts.push(`last: ${study.last.text}`);
-  if (study.running && todo.length) {
+  if (study.last && !study.by_hand) lines.push(`Last: ${study.last.text}`);
+  if (running()) {
     const after = todo.find((one) => one.bag !== now.bag || one.face !== now.face);
-    if (after) parts.push(`then ${after.bag}, ${after.face}`);
+    if (after) lines.push(`Then: ${after.bag}, ${after.face}`);
   }
-  put(byId("meaning"), parts.join(" · "));
+  put(byId("meaning"), lines.join("\n"));
   const begin = byId("measure");
-  begin.hidden = study.by_hand || Boolean(study.running) || !asked().length;
+  begin.hidden = study.by_hand || Boolean(running()) || !asked().length;
   begin.disabled = !toWipe() && (!known.actions?.series?.enabled || !known.actions?.series?.shown);
   const [first, ...others] = asked();
   put(begin, toWipe() ? "It is wiped" : others.length ? `Begin: ${others.length + 1} series` : first ? `Begin with ${first.bag}, ${first.face}` : "");
@@ -177,6 +190,13 @@ function showNow() {
   marks(isNext ? is : null);
 }
 
+// A hand is needed only while the bag is placed; everything else moves, or is about to.
+function runningWords(now, how) {
+  const name = now.bag && ` ${now.bag}, ${now.face} face down.`;
+  if (known.state.word !== "Placing") return `Keep clear.${name}`;
+  return now.again ? `Put ${now.bag || "the bag"} back the same way.` : how;
+}
+
 function showQuestion() {
   const last = study.last, settled = sessionStorage.getItem("settled");
   const asks = Boolean(last?.question) && settled !== `${last.id} ${last.bag} ${last.face}`;
@@ -186,27 +206,29 @@ function showQuestion() {
   options(byId("was"), [["", "It was …"], ...faces()], "");
 }
 
-byId("is-right").addEventListener("click", () => {
+on("is-right", "click", () => {
   sessionStorage.setItem("settled", `${study.last.id} ${study.last.bag} ${study.last.face}`);
   showQuestion();
   byId("next").focus();
 });
 
-byId("was").addEventListener("change", async (event) => {
+on("was", "change", async (event) => {
   const [bag, face] = JSON.parse(event.target.value);
   const last = study.last;
   if (last.line) await write("correct", {line: last.line, bag, face});
   else for (const run of last.runs) await write("correct", {run, bag, face});
 });
 
-byId("measure").addEventListener("click", async () => {
+on("measure", "click", async () => {
   if (toWipe()) { write("wipe", {board: toWipe()}); return; }
   const rows = asked();
   const found = await write("measure", {rows: rows.map((row) => [row.bag, row.face]), board: rows[0].board ?? byId("board").value});
   if (found) { chosen = null; byId("next").focus({preventScroll: true}); }
 });
 
-byId("to-treat").addEventListener("click", () => {
+on("go-on", "click", () => byId("resume").click());
+
+on("to-treat", "click", () => {
   byId("treat-box").open = true;
   byId("treat-box").scrollIntoView({block: "center"});
   byId("treat-box").querySelector("button").focus({preventScroll: true});
@@ -229,8 +251,7 @@ function marks(is) {
 function showHand() {
   const now = current();
   byId("hand").hidden = !now || !study.boards.length;
-  byId("hand-box").hidden = Boolean(study.running);
-  byId("pick-bag").hidden = byId("hand").hidden || Boolean(study.running);
+  byId("pick-bag").hidden = byId("hand").hidden || Boolean(running());
   if (!now) return;
   options(byId("bag"), names(study.bags.map((bag) => bag.name)), now.bag);
   const bag = study.bags.find((one) => one.name === now.bag);
@@ -242,12 +263,9 @@ function showHand() {
   for (const [place, name] of ["air-t", "air-h"].entries()) byId(name).value ||= study.sensor[place] || study.air[place];
   whereWords();
   const row = study.rows.find((one) => one.bag === now.bag && one.face === now.face);
-  draw(byId("angles"), angles, () => angles.map((angle, place) => {
-    const button = make("button", {type: "button"}, `${angle}°`);
-    button.setAttribute("aria-label", `Take out ${angle}°`);
-    button.addEventListener("click", () => { angles.splice(place, 1); showHand(); });
-    return make("li", {}, button);
-  }));
+  draw(byId("angles"), angles, () => angles.map((angle, place) => make("li", {}, make("button", {
+    type: "button", ariaLabel: `Take out ${angle}°`, onclick: () => { angles.splice(place, 1); showHand(); },
+  }, `${angle}°`))));
   byId("note").disabled = !angles.length && !byId("angle-in").value;
   const count = angles.length + (byId("angle-in").value ? 1 : 0);
   put(byId("note"), count ? `Note ${count} ${count === 1 ? "slide" : "slides"} of ${now.bag}, ${now.face}`
@@ -259,18 +277,18 @@ function whereWords() {
   put(byId("where-words"), `On ${byId("board").value}, by ${byId("reader").value || "…"}, ${air}`);
 }
 
-byId("where").addEventListener("input", () => {
+on("where", "input", () => {
   localStorage.setItem("board", byId("board").value);
   localStorage.setItem("reader", byId("reader").value);
   whereWords();
 });
-byId("bag").addEventListener("change", (event) => {
+on("bag", "change", (event) => {
   const bag = study.bags.find((one) => one.name === event.target.value);
   const row = open().find((one) => one.bag === bag.name);
   chosen = {bag: bag.name, face: row?.face ?? bag.faces[0]};
   show();
 });
-byId("face-picks").addEventListener("change", (event) => { chosen = {bag: byId("bag").value, face: event.target.value}; show(); });
+on("face-picks", "change", (event) => { chosen = {bag: byId("bag").value, face: event.target.value}; show(); });
 
 function take1() {
   const field = byId("angle-in");
@@ -293,17 +311,15 @@ function key(what) {
 }
 
 for (const what of ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0", "⌫"]) {
-  const button = make("button", {type: "button"}, what);
-  button.setAttribute("aria-label", {".": "point", "⌫": "take back a digit"}[what] ?? what);
-  button.addEventListener("click", () => key(what));
-  byId("pad").append(button);
+  const ariaLabel = {".": "point", "⌫": "take back a digit"}[what] ?? what;
+  byId("pad").append(make("button", {type: "button", ariaLabel, onclick: () => key(what)}, what));
 }
-byId("angle-in").addEventListener("input", () => {
+on("angle-in", "input", () => {
   if (/[\s;]$/.test(byId("angle-in").value)) take1();
   showHand();
 });
 
-byId("hand").addEventListener("submit", async (event) => {
+on("hand", "submit", async (event) => {
   event.preventDefault();
   if (event.submitter === null || document.activeElement === byId("angle-in")) { take1(); showHand(); }
   else take1();
@@ -348,14 +364,13 @@ function showKnown() {
   put(byId("age"), answer && !answer.error
     ? `For ${answer.air}. Worked out ${age}${study.working ? "; a newer one is under way" : ""}.`
     : study.working ? "Working it out …" : "");
-  const bags = answer?.bags ?? [], now = study.running || chosen || open().length ? current() : null;
+  const bags = answer?.bags ?? [], now = running() || chosen || open().length ? current() : null;
   draw(byId("bags"), [bags, now], () => {
     const ends = bags.flatMap((one) => [one.lower_deg, one.upper_deg, one.target_deg ?? one.angle_deg]);
     const low = Math.min(...ends) - 0.5, high = Math.max(...ends) + 0.5;
     return bags.map((one) => make("li", {className: one.bag === now?.bag && one.face === now?.face ? "this" : ""},
       make("span", {}, `${one.bag}, ${one.face}`), make("b", {}, one.now), strip(one, low, high),
-      make("span", {className: "who"}, [one.target && `target ${one.target}`, one.within && `${one.within} likely within`, one.advice]
-        .filter(Boolean).join(" · "))));
+      make("span", {className: "who"}, one.target ? `${one.advice} · ${one.within} within ${one.target}` : one.advice)));
   });
   const more = answer && !answer.error ? [...answer.others, ...answer.unknown] : [];
   byId("more-known").hidden = !more.length;
@@ -372,27 +387,21 @@ function day(at) {
 
 function showDone() {
   draw(byId("done"), study.done, () => !study.done.length ? [make("li", {}, "Nothing yet.")] : study.done.map((one) => {
-    const name = one.run || `line ${one.line}`;
-    const button = make("button", {className: "small", type: "button"}, one.is === "run" ? "Change" : "Undo");
-    button.dataset.name = name;
-    button.setAttribute("aria-label", `${button.textContent}: ${one.text}`);
     const item = make("li", {}, make("span", {}, make("time", {dateTime: one.at}, day(one.at)), one.text));
+    const about = one.is === "run" ? {run: one.run} : {line: one.line};
+    const small = (text, onclick) => make("button", {className: "small", type: "button", onclick}, text);
+    const undo = () => one.run ? write("correct", {...about, void: true}) : write("undo", about);
     if (one.is === "run" && !one.run) return item;
-    item.append(button);
-    const ways = make("div", {className: "ways", hidden: true});
-    if (one.is === "line") button.addEventListener("click", () => write("undo", {line: one.line}));
-    else button.addEventListener("click", () => { ways.hidden = !ways.hidden; ways.querySelector("button").focus(); });
-    const out = make("button", {className: "small", type: "button"}, one.is === "run" ? "Did not count" : "Take it back");
-    out.addEventListener("click", () => one.is === "run" ? write("correct", {run: one.run, void: true}) : write("undo", {line: one.line}));
-    const was = make("select", {});
-    was.setAttribute("aria-label", `${one.text}: it was another bag or face`);
-    was.append(make("option", {value: ""}, "It was …"), ...faces().map(([key, text]) => make("option", {value: key}, text)));
-    was.addEventListener("change", () => {
+    const was = make("select", {ariaLabel: `${one.text}: it was another bag or face`, onchange() {
       const [bag, face] = JSON.parse(was.value);
-      write("correct", one.is === "run" ? {run: one.run, bag, face} : {line: one.line, bag, face});
-    });
-    ways.append(out, was);
-    item.append(ways);
+      write("correct", {...about, bag, face});
+    }}, ...[["", "It was …"], ...faces()].map(([value, text]) => make("option", {value}, text)));
+    const ways = make("div", {className: "ways", hidden: true}, small("Did not count", undo), was);
+    const button = one.is === "line" ? small("Undo", undo)
+      : small("Change", () => { ways.hidden = !ways.hidden; ways.querySelector("button").focus(); });
+    button.dataset.name = one.run || `line ${one.line}`;
+    button.ariaLabel = `${button.textContent}: ${one.text}`;
+    item.append(button, ways);
     return item;
   }));
 }
@@ -417,21 +426,21 @@ function showActs() {
   const box = acts.treat.querySelector(".ticks"), mine = study.bags.filter((bag) => bag.role === "treated");
   if (box.dataset.meant !== meant.join()) { shownAs.delete(box); box.dataset.meant = meant.join(); }
   ticks(box, mine, (bag) => meant.includes(bag.name), "bag");
-  const recipe = acts.treat.elements.recipe;
+  const recipe = acts.treat.recipe;
   draw(recipe, [study.recipes, study.treat?.[0]], () => study.recipes.map((one) => make("option", {value: one, selected: one === study.treat?.[0]}, one)));
   if (!study.recipes.length) acts.treat.querySelector("button").disabled = true;
-  options(acts.mass.elements.bag, names(study.bags.map((bag) => bag.name)));
-  options(acts.droop.elements.face, faces());
-  options(acts.wipe.elements.board, names(study.boards));
-  options(acts.pick.elements.board, [["", "each bag’s usual one"], ...names(study.boards)]);
+  options(acts.mass.bag, names(study.bags.map((bag) => bag.name)));
+  options(acts.droop.face, faces());
+  options(acts.wipe.board, names(study.boards));
+  options(acts.pick.board, [["", "each bag’s usual one"], ...names(study.boards)]);
   for (const [place, name] of ["temperature", "humidity"].entries()) {
-    acts.pick.elements[name].value ||= study.sensor[place] || study.air[place];
+    acts.pick[name].value ||= study.sensor[place] || study.air[place];
   }
   const sets = [...new Set(study.bags.map((bag) => bag.set).filter(Boolean))];
   draw(byId("sets"), sets, () => sets.map((one) => make("option", {value: one})));
 }
 
-byId("tonight").addEventListener("change", (event) => {
+on("tonight", "change", (event) => {
   if (event.target.checked) left.delete(event.target.value); else left.add(event.target.value);
   localStorage.setItem("left-out", JSON.stringify([...left]));
   chosen = null;
@@ -440,7 +449,7 @@ byId("tonight").addEventListener("change", (event) => {
 
 const doing = {
   async treat(form) {
-    const body = {recipe: form.elements.recipe.value, bags: ticked(form)};
+    const body = {recipe: form.recipe.value, bags: ticked(form)};
     if (!body.bags.length) return tell("Tick the bags that were treated.", true);
     const same = JSON.stringify(body);
     if (sure?.same !== same) {
@@ -453,25 +462,25 @@ const doing = {
     if (found) { ask(form, [], ""); form.closest("details").open = false; load(); }
   },
   async play(form) {
-    const throws = form.elements.other.value || form.elements.throws.value;
+    const throws = form.other.value || form.throws.value;
     if (!throws || !ticked(form).length) return tell("Tick the bags, and say about how many throws.", true);
     finish(form, await write("play", {bags: ticked(form), throws}));
   },
   async mass(form) {
-    finish(form, await write("mass", {bag: form.elements.bag.value, grams: form.elements.grams.value}));
+    finish(form, await write("mass", {bag: form.bag.value, grams: form.grams.value}));
   },
   async droop(form) {
-    const [bag, face] = JSON.parse(form.elements.face.value);
+    const [bag, face] = JSON.parse(form.face.value);
     finish(form, await write("droop", {
-      bag, face, overhang: form.elements.overhang.value, reader: byId("reader").value || "by hand",
-      angles: form.elements.angles.value.split(/\s+/).filter(Boolean),
+      bag, face, overhang: form.overhang.value, reader: byId("reader").value || "by hand",
+      angles: form.angles.value.split(/\s+/).filter(Boolean),
     }));
   },
-  async wipe(form) { finish(form, await write("wipe", {board: form.elements.board.value})); },
-  async bag(form) { finish(form, await write("bag", {name: form.elements.name.value.trim(), set: form.elements.set.value.trim()}), true); },
-  async board(form) { finish(form, await write("board", {name: form.elements.name.value.trim()}), true); },
+  async wipe(form) { finish(form, await write("wipe", {board: form.board.value})); },
+  async bag(form) { finish(form, await write("bag", {name: form.name.value.trim(), set: form.set.value.trim()}), true); },
+  async board(form) { finish(form, await write("board", {name: form.name.value.trim()}), true); },
   async pick(form) {
-    const of = (name) => form.elements[name].value;
+    const of = (name) => form[name].value;
     here = {temperature: of("temperature"), humidity: of("humidity"), board: of("board")};
     tell("Working it out …");
     const found = await send("pick", here, 120000);
@@ -505,7 +514,7 @@ for (const [name, form] of Object.entries(acts)) {
   form.addEventListener("submit", (event) => { event.preventDefault(); doing[name](form); });
 }
 
-byId("check-here").addEventListener("click", () => {
+on("check-here", "click", () => {
   const [bag, face] = here.pick;
   chosen = {bag, face};
   angles = [];
@@ -546,7 +555,7 @@ const form = byId("series"), beside = make("details", {}, make("summary", {}, "S
 form.before(beside);
 beside.append(form);
 for (const section of ["slides", "course", "state", "actions"]) {
-  bindings.push({section, show: () => { beside.hidden = form.hidden; if (section === "slides" || section === "course") load(); if (study) showNow(); }});
+  bindings.push({section, show: () => { beside.hidden = form.hidden; if (section === "slides" || section === "course") load(); if (study) { showNow(); if (!byId("hand").contains(document.activeElement)) showHand(); } }});
 }
 document.addEventListener("visibilitychange", load);
 setInterval(load, LOOK_MS);

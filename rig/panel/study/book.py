@@ -1,4 +1,4 @@
-"""The study as the page sees it: read, written to, and told in words; called from threads."""
+"""The study as the page sees it: read, written to, and worded; called from threads."""
 
 import threading
 from collections.abc import Callable, Sequence
@@ -188,7 +188,7 @@ class Book:
     # -- looking --------------------------------------------------------------------------------
 
     def document(self, answer: Said | None, *, is_busy: bool = False) -> Said:
-        """All that the page shows of the study; the run under way is no slide yet."""
+        """All that the page shows of the study; the run under way does not count as a slide yet."""
         study = open_study(self.path)
         table = _without_open_run(study) if is_busy else slide_table(study)
         now = self._utc_now()

@@ -37,7 +37,7 @@ class TreatForm(Form, kw_only=True):
     recipe: Name
     bags: Names
     sure: bool = False
-    """The page has shown what cannot be undone, and was told to go ahead."""
+    """The page has shown what cannot be undone, and the person confirmed."""
     anyway: bool = False
     """Also without a baseline, and with series of the plan given up."""
 

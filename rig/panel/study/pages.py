@@ -11,7 +11,6 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from rig.errors import BadInputError
-from rig.panel.course import Course
 from rig.panel.form import MAX_BODY
 from rig.panel.link import Asker, EveningMessage
 from rig.panel.seats import RefusedError, Seat, Seats
@@ -93,13 +92,10 @@ class StudyPages:
     async def _look(self, request: Request) -> Response:
         """The study, or 204 where the page that asks has seen it so."""
         seat = self._seats.place(self._doors.token(request))
-        course = self._course()
-        is_busy = course is not None
+        is_busy = self._is_busy()
         study = await _told(lambda: self._book.version(is_busy=is_busy))
         self._thinker.want(study)
-        running = None if course is None or course.request is None else course.request
-        about = [running.bag, running.face] if running is not None else None
-        version = f"{study}/{self._thinker.version}/{seat.role}/{seat.holder}/{about}"
+        version = f"{study}/{self._thinker.version}/{seat.role}/{seat.holder}"
         if request.query_params.get("seen") == version:
             return Response(status_code=204)
         answer = self._thinker.answer
@@ -110,16 +106,15 @@ class StudyPages:
             "age_s": round(time.time() - self._thinker.made_s) if answer else 0,
             "working": self._thinker.is_working,
             "writes": seat.role != "watcher",
-            "running": about,
             "sensor": self._sensor(),
         }
         if self._desk is None:
             document["actions"] = _alone(seat)
         return JSONResponse(document)
 
-    def _course(self) -> Course | None:
+    def _is_busy(self) -> bool:
         snap = self._doors.latest()
-        return snap.course if snap is not None and snap.is_busy else None
+        return snap is not None and snap.is_busy
 
     def _sensor(self) -> list[str]:
         """The air as the rig reads it, to be typed by nobody."""

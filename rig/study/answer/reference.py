@@ -12,7 +12,7 @@ from rig.study.slides.slide import Slide
 
 FAR_DEG = 1.0
 FAR_SD = 2.0
-"""A reference bag is told of when it lies off by both: a degree, and twice what mountings scatter.
+"""A reference bag is mentioned when it is off by both: a degree, and twice what mountings scatter.
 Judged: where it does, that scatter itself is found large."""
 
 

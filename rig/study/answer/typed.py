@@ -61,7 +61,7 @@ def slides_of(
                 slide_id=f"{TODAY} {place}.{i}",
                 source="hand",
                 at=at,
-                reader=reader or "somebody today",
+                reader=reader or "a reader today",
                 bag=bag,
                 model=about.model,
                 set=about.set,

@@ -159,24 +159,29 @@ def advice_words(one: BagAnswer, *, brief: bool = False) -> str:
     if one.advice == "no_target":
         return "no target"
     words: str = one.advice
-    if one.advice == "continue" and one.next_recipe:
-        words = f"continue with {one.next_recipe}"
-    if one.throws_to_target is not None and one.advice in ("continue", "unsure"):
-        words += f", or {throws_words(one, brief=brief)}"
-    return words
+    is_named = one.advice == "continue" and bool(one.next_recipe)
+    if is_named:
+        words = one.next_recipe if brief else f"continue with {one.next_recipe}"
+    throws = one.throws_to_target
+    if throws is None or one.advice not in ("continue", "unsure"):
+        return words
+    if throws.median is None and is_named and brief:
+        return words  # the recipe is what to do; there is no room for what does not help
+    joined = "; " if throws.median is None or one.advice == "unsure" else ", or "
+    return f"{words}{joined}{throws_words(one, brief=brief)}"
 
 
 def throws_words(one: BagAnswer, *, brief: bool = False) -> str:
     """Throws until the target."""
     throws = one.throws_to_target
     if throws is None or throws.median is None:
-        return "never by play" if brief else "by play it may never get there"
+        return "never by play" if brief else "play may never get it there"
     lower = floor((throws.lower or 0.0) / 50.0) * 50
     if throws.upper is None:
         if brief:
             return f"{lower}+ throws"
         many = f"{lower} throws or more" if lower else "some throws"
-        return f"{many}, or never ({percent(1.0 - throws.p_ever)})"
+        return f"{many} (never: {percent(1.0 - throws.p_ever)})"
     return f"{lower}–{ceil(throws.upper / 50.0) * 50} throws"
 
 

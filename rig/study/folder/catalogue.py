@@ -122,7 +122,7 @@ class Target(_Table, frozen=True):
 
 
 class Preferences(_Table, frozen=True):
-    """How this study measures, and what it wishes for; descriptions are the file's comments."""
+    """How this study measures, and what it aims for; descriptions are the file's comments."""
 
     stages_after_baseline: Annotated[
         int,
@@ -178,15 +178,14 @@ class Preferences(_Table, frozen=True):
     ] = 2.0
     seed: Annotated[int, Meta(description="of the order in the plan", ge=0)] = 1
     wish_angle_deg: (
-        Annotated[float, Meta(description="slide angle wished for, or leave it out", gt=0, lt=60)]
+        Annotated[float, Meta(description="slide angle wanted, or leave it out", gt=0, lt=60)]
         | None
     ) = None
     wish_mu_static: (
-        Annotated[float, Meta(description="coefficient wished for, or leave it out", gt=0, lt=2)]
-        | None
+        Annotated[float, Meta(description="coefficient wanted, or leave it out", gt=0, lt=2)] | None
     ) = None
     tolerance_deg: Annotated[
-        float, Meta(description="how far from the wish a slide angle may lie", gt=0, le=20)
+        float, Meta(description="how far from the target a slide angle may lie", gt=0, le=20)
     ] = 0.5
     may_pass: Annotated[
         float,

@@ -42,7 +42,7 @@ def read_catalogue(path: Path) -> Catalogue:
     """Read and check a `study.toml`.
 
     Raises:
-        BadInputError: it can't be read, comes from a newer program, or something in it can't be.
+        BadInputError: it can't be read, comes from a newer program, or has something invalid in it.
     """
     missing = (
         f"{path.parent} is not a study folder: it has no {NAME}; make one with `rig study new`."
@@ -61,7 +61,7 @@ def parse_catalogue(text: str, path: Path) -> Catalogue:
     except (ValueError, RecursionError) as error:
         raise BadInputError(f"{path} is not valid TOML: {error}.") from None
     if data.get("format") != FORMAT:
-        raise BadInputError(f'{path} is no study: its `format` must be "{FORMAT}".')
+        raise BadInputError(f'{path} is not a study: its `format` must be "{FORMAT}".')
     version = data.get("version")
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise BadInputError(f"{path}: `version` must be a whole number from 1 on.")
@@ -176,7 +176,7 @@ def add_table(path: Path, section: str, name: str, table: msgspec.Struct) -> Cat
         The catalogue with the new entry.
 
     Raises:
-        BadInputError: the name is taken, or the result can't be a study.
+        BadInputError: the name is taken, or the result would not be a valid study.
     """
     name, table = safe_name(name, section[:-1]), writable(table)
     with locked(path.parent):

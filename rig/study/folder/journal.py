@@ -124,7 +124,7 @@ class Reading(_InAir, tag="reading", frozen=True, kw_only=True):
     angles_deg: Annotated[tuple[Angle, ...], Meta(min_length=1)]
     board_temperature_c: Annotated[float, BOARD_C.meta] | None = None
     phone: ByPhone | UnsetType = UNSET
-    """The one slide was measured by a phone; `angles_deg` has it as it was told then."""
+    """The one slide was measured by a phone; `angles_deg` has it as it was shown then."""
 
 
 class Wipe(_Entry, tag="wipe", frozen=True, kw_only=True):

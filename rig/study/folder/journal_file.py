@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from shlex import quote
 from typing import Any, TypeVar, get_args
 
 import msgspec
@@ -29,7 +30,7 @@ T = TypeVar("T", bound=Entry)
 
 
 def read_journal(path: Path) -> Journal:
-    """Read a journal; a missing one is empty, and what is damaged is told in its `problems`.
+    """Read a journal; a missing one is empty, and what is damaged is listed in its `problems`.
 
     Raises:
         BadInputError: it can't be read, is none, or was written by a newer program.
@@ -83,8 +84,9 @@ def _take(journal: Journal, line: LogLine, path: Path) -> None:
         about = "any bag" if bag is None else bag
         problem = (
             f"Line {line.number} of {path.name} was changed after it was written, so answers about"
-            f" {about} must wait: read it, then `rig study correct {path.parent} --line"
-            f" {line.number}` with --confirm if it is right or --void if it is not."
+            f" {about} must wait: read it, then `rig study correct"
+            f" {quote(str(path.parent))} --line {line.number}` with --confirm if it is"
+            " right or --void if it is not."
         )
         journal.doubts.append(Doubt(line.number, bag, problem))
     if problem:
@@ -105,7 +107,7 @@ def _entry_of(raw: dict[str, Any], number: int) -> Entry:
 
 
 def _settle_doubts(journal: Journal) -> None:
-    """Lines in doubt count only once they were confirmed; withdrawn ones are no doubt any more."""
+    """Lines in doubt count only once they were confirmed; withdrawn ones are settled."""
     confirmed = {e.confirms for e in journal.lines if isinstance(e, Confirmation)}
     withdrawn = {e.replaces for e in journal.lines if e.replaces is not None}
     doubtful = {doubt.line for doubt in journal.doubts}

@@ -186,7 +186,7 @@ def open_study(path: Path) -> Study:
     """Read a study folder.
 
     Raises:
-        BadInputError: it is none, comes from a newer program, or something in it can't be.
+        BadInputError: it is not a study, is from a newer program, or has something invalid in it.
     """
     if not path.is_dir():
         raise BadInputError(f"There is no study folder {path}; make one with `rig study new`.")

@@ -47,7 +47,7 @@ class Design(NamedTuple):
     """A study's rows and columns; row and column numbers everywhere."""
 
     y: F
-    """Means less the prior's level, in degrees; of a censored slide what it is told to be."""
+    """Means less the prior's level, in degrees; of a censored slide its bound."""
     n: F
     noise: I
     """RIG or HAND, the scatter of slides that applies to a row."""

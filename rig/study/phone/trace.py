@@ -147,7 +147,9 @@ def read_trace(path: Path) -> Trace:
         raise BadInputError(f"{path} cannot be read: {error.strerror or error}.") from error
     lines = data.splitlines(keepends=True)
     if len(lines) != 3:
-        raise BadInputError(f"{path} is no whole trace: it has {len(lines)} lines instead of 3.")
+        raise BadInputError(
+            f"{path} is not a complete trace: it has {len(lines)} lines instead of 3."
+        )
     try:
         header = msgspec.json.decode(lines[0], type=TraceHeader)
         samples = msgspec.json.decode(lines[1], type=TraceSamples)

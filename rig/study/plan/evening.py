@@ -14,7 +14,7 @@ UNPLANNED = ""
 def evening_rows(
     study: Study, sets: list[str], board: str | None, runs: int, session: str | None, now: datetime
 ) -> list[PlanRow]:
-    """A series for each face of each bag of these sets, in an order drawn anew each day.
+    """A series for each face of each bag of these sets, in an order drawn for each day.
 
     Args:
         study: with the bags.

@@ -12,12 +12,12 @@ from rig.study.plan.trial import Foreseen, Scatter, best_plan
 
 
 def current_plan(study: Study, *, replace: bool = False) -> list[PlanRow]:
-    """The plan, checked; made if there is none, or anew with `replace`.
+    """The plan, checked; made if there is none, or again with `replace`.
 
     A plan that is replaced is kept beside it as `plan-N.csv`, whatever is in it.
 
     Raises:
-        BadInputError: the plan can't be so, or something that a plan needs is missing.
+        BadInputError: the plan is not valid, or something that a plan needs is missing.
     """
     path = study.plan_path
     if path.exists() and not replace:
@@ -78,7 +78,7 @@ def add_to_plan(study: Study) -> list[PlanRow]:
     """Append the blocks that the catalogue wants and the plan lacks; keep a copy of the old one.
 
     Raises:
-        BadInputError: there is no plan, it can't be so, or nothing can be added to it.
+        BadInputError: there is no plan, it is not valid, or nothing can be added to it.
     """
     path = study.plan_path
     with locked(study.path):

@@ -4,6 +4,7 @@ import csv
 import io
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from shlex import quote
 from typing import Literal, get_args
 
 from msgspec import Struct
@@ -77,11 +78,12 @@ def read_plan(study: Study) -> list[PlanRow]:
     spreadsheet programs leave them.
 
     Raises:
-        BadInputError: there is none, or a cell can't be so; the line and the column are named.
+        BadInputError: there is none, or a cell is not valid; the line and the column are named.
     """
     path = study.plan_path
     text = read_text(
-        path, f"{study.path} has no plan yet; `rig study plan {study.path}` makes one."
+        path,
+        f"{study.path} has no plan yet; `rig study plan {quote(str(study.path))}` makes one.",
     )
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 from itertools import pairwise
+from shlex import quote
 from statistics import median
 
 from msgspec import Struct
@@ -183,15 +184,15 @@ def missing_climates(study: Study, found: PlanProgress, records: Sequence[Slide]
     if missed:
         gone = ", ".join(dict.fromkeys(f"{row.bag} in {row.climate}" for row in missed))
         sentences.append(
-            f"Given up, for the bag was treated before: {gone}; what lacks a baseline there rests"
-            " on the model."
+            f"Given up because the bag was treated first: {gone}; without a baseline there, the"
+            " comparison rests on the model."
         )
     sentences += _off_the_mark(study, found.rows, records)
     names = len({row.climate for row in runs})
     if names < MODEL_CLIMATES:
         sentences.append(
             f"The plan has {names} climate{'' if names == 1 else 's'}; with fewer than"
-            f" {MODEL_CLIMATES} what is said of another day's air stays provisional."
+            f" {MODEL_CLIMATES}, answers for other air stay provisional."
         )
     return sentences
 
@@ -215,21 +216,23 @@ def _off_the_mark(study: Study, rows: Sequence[PlanRow], records: Sequence[Slide
 
 
 def _next_step(study: Study, found: PlanProgress) -> str:
+    folder = quote(str(study.path))
     if not found.rows:
-        return f"Make a plan: `rig study plan {study.path}`."
+        return f"Make a plan: `rig study plan {folder}`."
     row = next((r for r in found.rows if not found.is_done(r) and r.action != "wipe"), None)
     if row is None:
-        return f"The plan is done; `rig answer {study.path}` says what came of it."
+        return f"The plan is done; `rig answer {folder}` says what came of it."
     if row.action == "treat":
         return (
-            f"Treat {row.bag} with {row.treatment!r}, then `rig study treat {study.path} --bag"
-            f" {row.bag!r} --recipe {row.treatment!r}`."
+            f"Treat {row.bag} with {row.treatment}, then `rig study treat {folder} --bag"
+            f" {quote(row.bag)} --recipe {quote(str(row.treatment))}`."
         )
     check = ", a check of the material at another rate" if row.action == "check" else ""
-    runs = f"{found.runs_left[row.row]} runs{check}"
+    left = found.runs_left[row.row]
+    runs = f"{left} run{'' if left == 1 else 's'}{check}"
     return (
         f"Session {row.session} in climate {row.climate}: put {row.bag}, {row.face} down, on"
-        f" {row.board}, then `rig run --plan {study.path}` ({runs})."
+        f" {row.board}, then `rig run --plan {folder}` ({runs})."
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from shlex import quote
 
 import msgspec
 
@@ -77,7 +78,7 @@ def _of_study(
     files = run_files(study)
     if not files:
         raise BadInputError(
-            f"The study {path} has no run yet; measure with `rig run --plan {path}`."
+            f"The study {path} has no run yet; measure with `rig run --plan {quote(str(path))}`."
         )
     found: dict[str, RunAnalysis] = {}
     kept: dict[Path, Kept] = {}

@@ -51,8 +51,8 @@ def _add_older(study: Study, found: dict[Path, Study]) -> None:
             continue
         if not is_study(path):
             raise BadInputError(
-                f"{study.catalogue_path} takes the experience of {place}, which is no study folder;"
-                " put it back, or correct `experience`."
+                f"{study.catalogue_path} takes the experience of {place}, which is not a study"
+                " folder; put it back, or correct `experience`."
             )
         found[path.resolve()] = older = open_study(path)
         _add_older(older, found)

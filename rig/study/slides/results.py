@@ -57,7 +57,7 @@ def results_of(
 
     Args:
         files: run files.
-        folder: the study, where results are kept; one that can't be written to is no error.
+        folder: the study, where results are kept; one that cannot be written to is not an error.
         calibration: used instead of those in the files.
         contents: gets the bytes that were read; then this process does all of the work.
     """

@@ -44,7 +44,7 @@ class SlideTable(NamedTuple):
 
     @property
     def is_simulated(self) -> bool:
-        """A slide that counts is the twin's, so an answer from these is no measurement."""
+        """A slide that counts is the twin's, so an answer from these is not a measurement."""
         return any(slide.source == "twin" for slide in self.valid)
 
     def check_answers(self) -> None:

@@ -185,7 +185,7 @@ class Bme280Chip:
             trim = self._trim
             temperature_c, humidity_pct, pressure_hpa = self._air(t_s)
             raw_t = raw_for(temperature_c * 5120, trim.t_fine, 20)
-            # The driver cuts the fine temperature to a whole number before it goes on.
+            # The driver cuts the fine temperature to a whole number first.
             fine = int(trim.t_fine(raw_t))
             raw = (
                 raw_t,

@@ -17,6 +17,20 @@ EFFECT_DEG = -2.0
 CONTROL = "Harbour 4"
 LONG_S = 1800.0
 """A half of an evening on the rig takes as long as its slides do."""
+WATCH = """
+window.watcher?.disconnect();
+window.watched = [];
+let before = '';
+window.watcher = new MutationObserver(() => {
+  const isPlacing = document.getElementById('state').textContent === 'Placing';
+  const now = isPlacing ? document.getElementById('next').textContent : '';
+  if (now && now !== before) window.watched.push(now);
+  before = now;
+});
+window.watcher.observe(
+  document.querySelector('main'), {subtree: true, childList: true, characterData: true});
+"""
+"""Keeps all that the page asks of a hand, however short it stood there."""
 
 
 @dataclass
@@ -89,16 +103,14 @@ def half_on_the_rig(hand: Hand) -> None:
     page = hand.page
     wait_for(partial(reads, page, "measure", "Begin: 8 series"), "the proposal")
     wait_for(lambda: page.find("measure").is_enabled(), "leave to begin")
+    page.run(WATCH)
     hand.tap("#measure")
-    begun = {"": 0}
 
     def is_done() -> bool:
-        if page.text("state") == "Placing" and (text := page.text("next")) not in begun:
-            begun[text] = 1
-            hand.asked.append(text)
         return page.is_shown("to-treat") or "All of this evening" in page.text("next")
 
     wait_for(is_done, "the end of the half", LONG_S)
+    hand.asked += page.run("return window.watched")
     hand.mountings += 8
 
 

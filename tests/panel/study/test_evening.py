@@ -17,6 +17,7 @@ from tests.panel.rig_example import served_rig, wait_for
 from tests.panel.study.club import make_club
 from tests.panel.study.evening import (
     EFFECT_DEG,
+    WATCH,
     Hand,
     answered,
     half_by_hand,
@@ -46,6 +47,10 @@ def _browser_is_there() -> None:
 
 def treated(study: Path) -> list[str]:
     return [entry.bag for entry in open_study(study).journal.of(Treatment)]
+
+
+def put_on(bag: str, face: str) -> str:
+    return f"Put {bag} on, {face} face down, its marked edge downhill."
 
 
 def test_an_evening_by_thumb(tmp_path: Path) -> None:
@@ -85,8 +90,31 @@ def test_an_evening_beside_the_rig(tmp_path: Path) -> None:
         slides = slide_table(open_study(study)).valid
         assert [slide.stage for slide in slides] == ["baseline"] * 8 + ["after 1"] * 8
         assert len({(one.bag, one.face, one.stage) for one in slides}) == 16
-        assert len({text for text in hand.asked if text.startswith("Put ")}) == 8
-        assert all("face down" in text for text in hand.asked)
+        assert hand.asked == [put_on(str(slide.bag), str(slide.face)) for slide in slides]
         assert treated(study) == [f"Harbour {i}" for i in (1, 2, 3)]
         assert (hand.taps, hand.letters, hand.digits) == (5, 0, 0)
         assert page.run(SMALLEST) >= 48.0
+
+
+def test_a_bag_is_put_on_once_and_then_back(tmp_path: Path) -> None:
+    study = make_club(
+        tmp_path / "club", runs_per_series=2, raise_start="whole", rate_deg_s=1.5, dwell_s=0.5
+    ).path
+    with (
+        served_rig(study / "runs", presses=True, study=study) as rig,
+        browser(rig.url, PHONE) as page,
+    ):
+        hand = Hand(page)
+        wait_for(lambda: "Begin: 8 series" in page.text("measure"), "the proposal")
+        wait_for(lambda: page.find("measure").is_enabled(), "leave to begin")
+        page.run(
+            "const box = document.getElementById('bag'); box.value = 'Harbour 3';"
+            "box.dispatchEvent(new Event('change', {bubbles: true}))"
+        )
+        wait_for(lambda: "Begin with Harbour 3" in page.text("measure"), "the picked bag")
+        page.run(WATCH)
+        hand.tap("#measure")
+        wait_for(lambda: rig.outcomes() == ["slid"] * 2, "both runs", 300.0)
+        (first, _) = slide_table(open_study(study)).valid
+        asked = page.run("return window.watched")
+        assert asked == [put_on("Harbour 3", str(first.face)), "Put Harbour 3 back the same way."]

@@ -364,10 +364,9 @@ def test_series_that_cannot_begin(
     assert beside_rig.desk.wishes == []
 
 
-def test_the_bag_that_runs_and_the_air_of_the_sensor(beside_rig: StudyStand) -> None:
+def test_the_air_of_the_sensor(beside_rig: StudyStand) -> None:
     beside_rig.show(snapshot())
     document = beside_rig.controller.ask("GET", "/study").document
-    assert document["running"] == ["Heron [red]1", "slick"]
     assert document["sensor"] == ["23.0", "51"]
     assert not document["by_hand"]
     assert b"<body>" in beside_rig.client().ask("GET", "/").data

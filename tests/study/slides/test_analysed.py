@@ -76,7 +76,7 @@ def test_a_bag_in_doubt_has_no_valid_run_and_a_line_about_any_bag_blocks_all(stu
 def test_a_study_without_runs_and_one_whose_runs_are_all_spoilt(study: Study) -> None:
     for path in sorted(study.runs_path.rglob("*.run.jsonl")):
         path.write_bytes(b"[1]\n")
-    with pytest.raises(BadInputError, match="is no run file"):
+    with pytest.raises(BadInputError, match="is not a run file"):
         analyse([study.path])
     for path in sorted(study.runs_path.rglob("*.run.jsonl")):
         path.unlink()

@@ -105,7 +105,7 @@ def test_experience_of_experience_counts_once(older: Path, tmp_path: Path) -> No
 
 def test_an_older_study_that_is_gone_is_told(tmp_path: Path) -> None:
     study = young(tmp_path / "club", tmp_path / "gone")
-    with pytest.raises(BadInputError, match="which is no study folder; put it back"):
+    with pytest.raises(BadInputError, match="which is not a study folder; put it back"):
         ask(study)
 
 
