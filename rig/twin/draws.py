@@ -29,7 +29,7 @@ MAX_SKEW_DEG = 4.0
 MAX_SLUMP_MM = 3.0
 GAP_SD_MM, HAND_SD_MM = 0.85, 0.45
 """How a person misses the gap: from placing to placing, and always to one side."""
-TURN_SD_DEG = 1.0
+TURN_SD_DEG = 0.5
 MAX_FOLLOWS, MAX_LATE_MM, SUDDEN_SHARE = 0.5, 1.0, 0.125
 CREEP_MM_S = (0.02, 0.2)
 """Even in its logarithm. A creep of e-fold in 0.008 of the tangent then moves the bag by 0.03 to

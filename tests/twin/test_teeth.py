@@ -343,7 +343,7 @@ def test_what_a_placing_has_is_drawn_anew_and_creep_for_the_series() -> None:
     for values, high in ((follows, 0.5), (late, 1.0)):
         assert 0.0 <= values.min() < 0.02 * high
         assert 0.98 * high < values.max() <= high
-    assert turn.std() == pytest.approx(1.0, rel=0.2)
+    assert turn.std() == pytest.approx(0.5, rel=0.2)
     assert np.mean([one.slump_is_sudden for one in drawn]) == pytest.approx(0.125, abs=0.06)
     assert len({one.creep_mm_s for one in drawn}) == 1
     creeps = [
