@@ -31,6 +31,9 @@ DROOP = {"before": (24.0, 26.5, 25.0), "after": (31.5, 33.0, 30.5)}
 RUNS = 2
 TARGETS_DEG = {"slick": 18.0, "grip": 29.0}
 TODAY = ("--temperature", "22", "--humidity", "55")
+LAW = "lugre"
+"""The bags' law of friction, one outside the family of laws that the analysis weighs: an elastic
+contact, which gives way before it slides."""
 BEGIN = "2026-05-04T08:00Z"
 """What time it is on the twin at first, so that one seed gives one story whenever it is told."""
 ABOUT_S, ABOUT_MB = 50, 10
@@ -91,8 +94,8 @@ def steps(out: str, seed: int) -> Iterator[StoryStep]:
         return StoryStep(("rig", *words), **more)  # type: ignore[arg-type]
 
     yield rig(
-        *("twin", "new", out, "--seed", str(seed), "--at", BEGIN),
-        heading="A simulated rig with a clock and a memory of its own:",
+        *("twin", "new", out, "--seed", str(seed), "--at", BEGIN, "--law", LAW),
+        heading="A simulated rig with a clock, a memory and a law of friction of its own:",
     )
     yield StoryStep(("cd", out))
     yield rig(

@@ -6,6 +6,7 @@ from rig.calibration.captures import Rest
 from rig.calibration.plan import SpanPoint, Way
 from rig.calibration.reference import SineBar, rectangular
 from rig.procedures.level.person import Answer, LevelPerson, Where
+from rig.twin.ground import crown_slope_rad
 from rig.twin.placed import incline_of
 from rig.twin.streams import stream
 from rig.twin.world import World
@@ -60,9 +61,11 @@ class TwinLevelPerson(LevelPerson):
         self._centred: dict[SpanPoint, float] = {}
 
     def slopes_deg(self) -> tuple[float, float]:
-        """True slopes of the board along and across."""
-        incline = incline_of(self._world.scenario)
-        angle = radians(self._world.board_deg)
+        """True slopes of the board along and across, where the level stands on it."""
+        world = self._world
+        board, incline = world.scenario.board, incline_of(world.scenario)
+        angle = radians(world.board_deg)
+        angle += crown_slope_rad(board, world.settings, board.level_at_mm)
         along = incline.up_x * cos(angle) + incline.up_z * sin(angle)
         return degrees(asin(along)), degrees(asin(incline.up_y))
 

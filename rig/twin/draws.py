@@ -1,7 +1,7 @@
 """Draws of scenarios and placings from a seed; the full twin and the fast simulator share them."""
 
 from math import cos, radians, sin
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 import numpy as np
@@ -19,10 +19,25 @@ from rig.twin.scenario import (
     ImuTruth,
     PlacingDraw,
     Scenario,
+    Spot,
 )
 from rig.twin.streams import stream
 
+T = TypeVar("T")
+
 MAX_SKEW_DEG = 4.0
+MAX_SLUMP_MM = 3.0
+GAP_SD_MM, HAND_SD_MM = 0.85, 0.45
+"""How a person misses the gap: from placing to placing, and always to one side."""
+TURN_SD_DEG = 0.5
+MAX_FOLLOWS, MAX_LATE_MM, SUDDEN_SHARE = 0.5, 1.0, 0.125
+CREEP_MM_S = (0.02, 0.2)
+"""Even in its logarithm. A creep of e-fold in 0.008 of the tangent then moves the bag by 0.03 to
+0.3 mm at 0.3 °/s before it slides."""
+CROWN_SD_MM, YAW_SD_DEG, SENSOR_YAW_SD_DEG = 0.8, 0.3, 0.2
+LEVEL_AT_MM = (440.0, 780.0)
+SPOTS_AT_MM, SPOT_WIDTH_MM, MAX_SPOTS, MAX_GAIN = (250.0, 850.0), (20.0, 60.0), 3, 0.01
+SHAKE_SHARE, FRAME_HZ, FRAME_QUALITY = (0.05, 0.15), (60.0, 180.0), (3.0, 6.0)
 
 
 def draw_imu(seed: int, sensor: str = "lsm6dsox") -> ImuTruth:
@@ -40,6 +55,7 @@ def draw_imu(seed: int, sensor: str = "lsm6dsox") -> ImuTruth:
         noise_g_rthz=float(random.uniform(60e-6, 110e-6)),
         digital_delay_ms=float(random.uniform(9.0, 13.0)),
         rate_error=float(random.normal(0.0, 0.01)),
+        yaw_deg=float(stream(seed, "imu yaw").normal(0.0, SENSOR_YAW_SD_DEG)),
         vibration_g=float(random.uniform(0.005, 0.03)),
         gyro=draw_gyro(seed, sensor),
     )
@@ -68,7 +84,7 @@ def draw_scenario(
     slides_before: int = 0,
 ) -> Scenario:
     """A rig with ordinary faults under a bag; everything not given is drawn from the seed."""
-    random = stream(seed, "rig")
+    random, shape = stream(seed, "rig"), stream(seed, "board's shape")
     board = BoardTruth(
         floor_along_deg=float(random.normal(0.0, 0.05)),
         floor_across_deg=float(random.normal(0.0, 0.15)),
@@ -76,6 +92,13 @@ def draw_scenario(
         base_pivot_error_mm=float(random.normal(0.0, 0.5)),
         cradle_pivot_error_mm=float(random.normal(0.0, 0.3)),
         start_angle_deg=float(random.uniform(0.8, 2.5)),
+        crown_mm=float(shape.normal(0.0, CROWN_SD_MM)),
+        level_at_mm=float(shape.uniform(*LEVEL_AT_MM)),
+        yaw_deg=float(shape.normal(0.0, YAW_SD_DEG)),
+        shake_share=float(shape.uniform(*SHAKE_SHARE)),
+        frame_hz=float(shape.uniform(*FRAME_HZ)),
+        frame_quality=float(shape.uniform(*FRAME_QUALITY)),
+        spots=_spots(seed),
     )
     beam = BeamTruth(
         response_ms=float(np.clip(random.normal(0.5, 0.15), 0.1, 1.0)),
@@ -139,19 +162,30 @@ def draw_placing(seed: int, scenario: Scenario, settings: Settings, number: int)
     gap_mm = bag.gap_mm
     if gap_mm is None:
         # Whoever places the bag sees to it that the beam is free.
-        gap_mm = max(0.3, settings.bag.gap_mm + settings.bag.u_gap_mm * gap_error)
+        aside = HAND_SD_MM * stream(seed, "hand's side", *series).normal()
+        gap_mm = max(0.3, settings.bag.gap_mm + float(aside) + GAP_SD_MM * gap_error)
     done = bag.slump_done
     if done is None:
         done = float(stream(seed, "slump done", *series, number).uniform(0.6, 1.0))
+    low, high = np.log(CREEP_MM_S)
+    creep = float(np.exp(stream(seed, "creep", *series).uniform(low, high)))
+    random = stream(seed, "fill", *series, number)
+    sudden, follows, late = (float(value) for value in random.random(3))
+    turn = float(random.normal())
     length, width = settings.bag.length_mm, settings.bag.width_mm
     return PlacingDraw(
         number=number,
         gap_mm=gap_mm - bag.rebound_mm,
         length_mm=length * cos(radians(skew_deg)) + width * sin(radians(abs(skew_deg))),
         skew_deg=skew_deg,
-        slump_mm=2.0 * settings.bag.slump_mm * slump if bag.slump_mm is None else bag.slump_mm,
+        slump_mm=MAX_SLUMP_MM * slump if bag.slump_mm is None else bag.slump_mm,
         slump_done=done,
         scatter=max(-0.5, scatter),
+        slump_is_sudden=_given(bag.slump_is_sudden, sudden < SUDDEN_SHARE),
+        slump_follows=_given(bag.slump_follows, MAX_FOLLOWS * follows),
+        late_slump_mm=_given(bag.late_slump_mm, MAX_LATE_MM * late),
+        turn_deg=_given(bag.turn_deg, TURN_SD_DEG * turn),
+        creep_mm_s=_given(bag.creep_mm_s, creep),
     )
 
 
@@ -190,6 +224,23 @@ def changed(scenario: Scenario, **sections: dict[str, Any]) -> Scenario:
         for name, fields in sections.items()
     }
     return msgspec.structs.replace(scenario, **parts)
+
+
+def _given(value: T | None, drawn: T) -> T:
+    return drawn if value is None else value
+
+
+def _spots(seed: int) -> tuple[Spot, ...]:
+    """Sticky spots of one board, as many as it happens to have."""
+    random = stream(seed, "spots")
+    return tuple(
+        Spot(
+            place_mm=float(random.uniform(*SPOTS_AT_MM)),
+            width_mm=float(random.uniform(*SPOT_WIDTH_MM)),
+            gain=float(random.uniform(0.0, MAX_GAIN)),
+        )
+        for _ in range(int(random.integers(0, MAX_SPOTS + 1)))
+    )
 
 
 def _vector(values: np.ndarray) -> tuple[float, float, float]:

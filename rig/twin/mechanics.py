@@ -1,7 +1,7 @@
 """The true geometry of the simulated machine: screw and hinge, and the board against gravity."""
 
 from dataclasses import dataclass
-from math import acos, atan2, cos, degrees, radians, sin, sqrt
+from math import acos, atan2, cos, degrees, hypot, radians, sin, sqrt
 
 G0_M_S2 = 9.80665
 """Standard gravity."""
@@ -26,6 +26,11 @@ class TrueLinkage:
         """Distance between the pivots at an inclination of the cradle."""
         a, b = self.base_pivot_mm, self.cradle_pivot_mm
         return sqrt(a * a + b * b - 2.0 * a * b * cos(angle_rad + self.level_angle_rad))
+
+    def mm_per_rad(self, angle_rad: float) -> float:
+        """How fast that distance grows with the inclination."""
+        turn = self.base_pivot_mm * self.cradle_pivot_mm * sin(angle_rad + self.level_angle_rad)
+        return turn / self.length_mm(angle_rad)
 
     def angle_rad(self, length_mm: float) -> float:
         """Inclination of the cradle at a distance between the pivots."""
@@ -67,11 +72,17 @@ class Incline:
         """Total inclination in degrees."""
         return degrees(atan2(*self.sin_cos(angle_rad)))
 
-    def downhill_cosine(self, angle_rad: float) -> float:
-        """Cosine between the steepest descent on the board and the board's own x axis."""
-        sine, _ = self.sin_cos(angle_rad)
+    def downhill_cosine(self, angle_rad: float, yaw_rad: float = 0.0) -> float:
+        """Cosine between the steepest descent on the board and the board's own x axis.
+
+        Args:
+            angle_rad: of the cradle.
+            yaw_rad: turn of the board on the cradle, about its normal.
+        """
         along = self.up_x * cos(angle_rad) + self.up_z * sin(angle_rad)
-        return max(1e-3, along / sine) if sine > 1e-9 else 1.0
+        if hypot(along, self.up_y) <= 1e-9:
+            return 1.0
+        return max(1e-3, cos(atan2(self.up_y, along) - yaw_rad))
 
     def angle_for(self, tangent: float) -> float | None:
         """Cradle angle (rad) at which the total inclination has this tangent, or None.

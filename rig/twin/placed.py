@@ -1,14 +1,17 @@
 """One placing of the bag, ready to slide, and the truth about it afterwards."""
 
 from dataclasses import dataclass
+from math import degrees, radians
 
 from rig.settings.model import Settings
 from rig.twin.draws import draw_placing, moisture_at, surface_at
 from rig.twin.fabric import coefficients
 from rig.twin.friction import make_law
+from rig.twin.ground import Ground, crown_slope_rad, ground_of
 from rig.twin.mechanics import Incline, TrueLinkage
+from rig.twin.path import BagPath
 from rig.twin.scenario import PlacingDraw, Scenario, Truth
-from rig.twin.slide import BagPath, SlideMotion
+from rig.twin.slide import SlideMotion
 
 ON_CATCH_MM = 0.5
 """A bag that lies nearer to the catch than this lies on it."""
@@ -84,7 +87,7 @@ class PlacedBag:
         )
         law = make_law(scenario.law, mu_static, mu_kinetic, scenario.law_parameters)
         path = self._path()
-        self.slide = SlideMotion(law, incline_of(scenario), path, time_s)
+        self.slide = SlideMotion(law, incline_of(scenario), path, time_s, self._ground())
         if self.is_gone or path.catch_travel_mm <= ON_CATCH_MM:
             self.slide.stay()
         return self.slide
@@ -100,12 +103,34 @@ class PlacedBag:
             length_mm=placing.length_mm,
             slump_mm=placing.slump_mm,
             slump_done=placing.slump_done,
-            slump_is_sudden=bag.slump_is_sudden,
+            slump_is_sudden=placing.slump_is_sudden,
+            slump_follows=placing.slump_follows,
+            late_slump_mm=placing.late_slump_mm,
+            late_slump_travel_mm=bag.late_slump_travel_mm,
+            body_mm=(self.settings.bag.length_mm, self.settings.bag.width_mm),
+            skew_deg=placing.skew_deg,
+            turn_deg=placing.turn_deg,
+            turn_travel_mm=bag.turn_travel_mm,
+            creep_mm_s=placing.creep_mm_s,
+            creep_tangent=bag.creep_tangent,
+            yaw_rad=radians(self.scenario.board.yaw_deg),
             beam_offsets_mm=(0.0, spacing)[: self.n_beams],
             catch_travel_mm=catch,
             stall_at_mm=bag.stall_at_mm,
             stall_width_mm=bag.stall_width_mm,
             stall_gain=bag.stall_gain,
+        )
+
+    def _ground(self) -> Ground:
+        scenario, settings, placing = self.scenario, self.settings, self.placing
+        is_stepped = settings.motion.raised_by == "motor"
+        return ground_of(
+            scenario.board,
+            settings,
+            linkage_of(scenario, settings),
+            vibration_g=scenario.imu.vibration_g if is_stepped else 0.0,
+            leading_mm=settings.beam.position_mm + placing.gap_mm,
+            length_mm=placing.length_mm,
         )
 
     def truth(self) -> Truth:
@@ -120,8 +145,8 @@ class PlacedBag:
             mu_kinetic=slide.law.mu_kinetic,
             onset_angle_deg=slide.onset_deg,
             onset_time_s=slide.onset_time_s,
-            gap_mm=placing.gap_mm - placing.slump_mm,
-            length_mm=placing.length_mm + placing.slump_mm,
+            gap_mm=placing.gap_mm - placing.slump_mm - 1000.0 * slide.crept_m,
+            length_mm=placing.length_mm + (1.0 - placing.slump_follows) * placing.slump_mm,
             gap_placed_mm=placing.gap_mm,
             slump_mm=placing.slump_mm,
             skew_deg=placing.skew_deg,
@@ -130,4 +155,15 @@ class PlacedBag:
             surface_humidity_pct=self.surface_humidity_pct,
             moisture=self.moisture,
             is_caught=slide.is_caught,
+            crept_mm=1000.0 * slide.crept_m,
+            slump_follows=placing.slump_follows,
+            slump_is_sudden=placing.slump_is_sudden,
+            late_slump_mm=placing.late_slump_mm,
+            turn_deg=placing.turn_deg,
+            local_slope_deg=degrees(slide.ground.slope_rad),
+            level_slope_deg=degrees(crown_slope_rad(board, self.settings, board.level_at_mm)),
+            board_yaw_deg=board.yaw_deg,
+            sensor_yaw_deg=self.scenario.imu.yaw_deg,
+            sticky_share=slide.ground.grip(0.0) - 1.0,
+            vibration_loss=slide.lost_share,
         )

@@ -10,18 +10,36 @@ from rig.twin.friction import LawName
 
 
 class BagTruth(Struct, frozen=True, kw_only=True):
-    """How the bag is placed and how soft it is; None: drawn for each placing."""
+    """How the bag is placed and how soft it is; None: drawn for each placing.
+
+    `rig/twin/draws.py` has the figures of the draws. All sizes are invented.
+    """
 
     gap_mm: float | None = None
-    """None: the stated gap with an error of its stated uncertainty."""
+    """None: the stated gap with the error of a person's hand."""
     skew_deg: float | None = None
     """None: between 0 and 4°."""
+    turn_deg: float | None = None
+    """While it slides the bag turns by this and back again, and as far the other way."""
+    turn_travel_mm: float = 150.0
+    """Travel in which it has done so once."""
+    creep_mm_s: float | None = None
+    """Speed of creep just before the slide; None is drawn for the series. It grows e-fold with
+    each `creep_tangent` of the board's tangent; a law with a bristle creeps by itself."""
+    creep_tangent: float = 0.008
     slump_mm: float | None = None
-    """None: between 0 and twice the settings' expected slump."""
+    """None: between 0 and 3 mm."""
+    slump_follows: float | None = None
+    """Share of the slump by which the trailing edge follows; None: between 0 and 0.5."""
+    late_slump_mm: float | None = None
+    """How much further the fill runs in the slide itself; None: between 0 and 1 mm."""
+    late_slump_travel_mm: float = 15.0
+    """63 % of that in this travel."""
     slump_done: float | None = None
     """Share of µs at which all of the fill has slumped; None: between 0.6 and 1, so that it may be
     the moment of the slide."""
-    slump_is_sudden: bool = False
+    slump_is_sudden: bool | None = None
+    """All of it comes at that moment; None: in one of eight placings."""
     rebound_mm: float = 0.0
     """The edge springs back downhill by this after placing."""
     pressure_pa: float = 185.0
@@ -35,8 +53,23 @@ class BagTruth(Struct, frozen=True, kw_only=True):
     """With this placing's slide, counted from 1, the bag falls off the board; None: never."""
 
 
+class Spot(Struct, frozen=True, kw_only=True):
+    """A sticky spot across the board, of spilt drink or old conditioner."""
+
+    place_mm: float
+    """Its lower end, uphill of the board's lower edge."""
+    width_mm: float
+    """Along the slide."""
+    gain: float
+    """Friction of the whole bag rises by this share when its middle lies on the spot's."""
+
+
 class BoardTruth(Struct, frozen=True, kw_only=True):
-    """The machine's body: how it stands, how it is bent, how it moves."""
+    """The machine's body: how it stands, how it is bent, how it moves.
+
+    Sizes of spots, crown, yaw and shake are invented; a crown of 2 mm is what a board of plywood
+    is often allowed (from memory).
+    """
 
     floor_along_deg: float = 0.0
     """Floor tilt along the slide, uphill positive; part of the total inclination."""
@@ -50,6 +83,18 @@ class BoardTruth(Struct, frozen=True, kw_only=True):
     """Pulse rate (at the settings' microsteps) above which the motor loses steps."""
     pull_in_hz: float = 900.0
     """Highest pulse rate at which a standing motor starts."""
+    spots: tuple[Spot, ...] = ()
+    crown_mm: float = 0.0
+    """Height of its middle above its ends."""
+    level_at_mm: float = 609.5
+    """Where on the crowned board the level stood that the sensor was calibrated against."""
+    yaw_deg: float = 0.0
+    """Turn of the board with its beams on the cradle, about its normal."""
+    shake_share: float = 0.0
+    """Share of its friction that the bag loses for 1 g of vibration of the board."""
+    frame_hz: float = 100.0
+    """Resonance of the frame, at which it passes most of the motor's vibration on."""
+    frame_quality: float = 4.0
     jam_deg: float | None = None
     """Cradle angle that the motor cannot pass upward; None: nothing jams."""
 
@@ -142,6 +187,9 @@ class ImuTruth(Struct, frozen=True, kw_only=True):
 
     mounting_deg: Vector = (0.0, 0.0, 0.0)
     """Rotation vector from the board's frame to the chip's, any size."""
+    yaw_deg: float = 0.0
+    """Turn about the board's normal since the calibration, as when it was screwed on again. A
+    calibration that is made on the twin itself has it in."""
     bias_g: Vector = (0.0, 0.0, 0.0)
     gain: Vector = (1.0, 1.0, 1.0)
     shear: Vector = (0.0, 0.0, 0.0)
@@ -156,7 +204,7 @@ class ImuTruth(Struct, frozen=True, kw_only=True):
     radius_mm: float = 550.0
     """From the hinge to the chip."""
     vibration_g: float = 0.02
-    """Amplitude at the pulse frequency before the chip's filter; half of it at twice that."""
+    """Of the motor, at the pulse frequency before the chip's filter; half of it at twice that."""
     self_heating_k: float = 2.0
     gyro: GyroTruth = field(default_factory=GyroTruth)
 
@@ -213,6 +261,11 @@ class PlacingDraw(Struct, frozen=True, kw_only=True):
     slump_done: float
     scatter: float
     """Relative deviation of the friction: run, series and session together."""
+    slump_is_sudden: bool = False
+    slump_follows: float = 0.0
+    late_slump_mm: float = 0.0
+    turn_deg: float = 0.0
+    creep_mm_s: float = 0.0
 
 
 class Truth(Struct, frozen=True, kw_only=True):
@@ -228,9 +281,9 @@ class Truth(Struct, frozen=True, kw_only=True):
     onset_time_s: float | None
     """Monotonic time of the onset."""
     gap_mm: float
-    """Travel from the onset to the first beam: the gap as placed less the slump."""
+    """Travel from the onset to the first beam: the gap as placed less slump and creep."""
     length_mm: float
-    """Travel between the two edges at one beam: the length as placed plus the slump."""
+    """Travel between the two edges at one beam: the length as placed plus what the slump adds."""
     gap_placed_mm: float
     slump_mm: float
     skew_deg: float
@@ -240,3 +293,19 @@ class Truth(Struct, frozen=True, kw_only=True):
     moisture: float
     is_caught: bool
     """It came to rest on the catch."""
+    crept_mm: float = 0.0
+    """Travel before the onset."""
+    slump_follows: float = 0.0
+    slump_is_sudden: bool = False
+    late_slump_mm: float = 0.0
+    turn_deg: float = 0.0
+    local_slope_deg: float = 0.0
+    """Of the crowned board under the bag, beyond the board as a whole; in `onset_angle_deg`."""
+    level_slope_deg: float = 0.0
+    """The same where the level stood."""
+    board_yaw_deg: float = 0.0
+    sensor_yaw_deg: float = 0.0
+    sticky_share: float = 0.0
+    """How much more the board's sticky spots hold the bag at its start place."""
+    vibration_loss: float = 0.0
+    """Share of its friction that vibration took at the onset."""

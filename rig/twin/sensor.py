@@ -80,7 +80,7 @@ class Sensor:
         self.rate_hz = rate_hz
         self.lowpass_hz = lowpass_hz
         self._taps = lowpass_taps(self.lowpass_hz, 1.0 / self.rate_hz)
-        self._mounting = rotation(imu.mounting_deg)
+        self._mounting = rotation(imu.mounting_deg) @ rotation((0.0, 0.0, imu.yaw_deg))
         yx, zx, zy = imu.shear
         shear = np.array([[1.0, yx, zx], [0.0, 1.0, zy], [0.0, 0.0, 1.0]])
         self._to_raw = (shear @ self._mounting) / np.asarray(imu.gain)[:, None]

@@ -1,4 +1,4 @@
-"""The bag on the board: at rest, sliding, stuck on the way or on the catch, and what beams see.
+"""The bag on the board: at rest, creeping, sliding, stuck or on the catch, and what beams see.
 
 The equation of motion is s″ = g·(sin θ − µ·cos θ) with θ the total inclination. It is integrated
 by the classical Runge–Kutta method; the start of sliding and each edge are found by root-finding
@@ -7,11 +7,13 @@ inside a step, so that their times do not depend on the steps.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import cbrt, pi, sin
+from math import cbrt, exp, pi, sin
 from typing import NamedTuple
 
 from rig.twin.friction import Law
+from rig.twin.ground import FLAT, Ground
 from rig.twin.mechanics import G0_M_S2, Incline
+from rig.twin.path import BagPath
 
 Angle = Callable[[float], float]
 """Cradle angle (rad) at a time (s)."""
@@ -19,6 +21,9 @@ Angle = Callable[[float], float]
 REST_SCAN_S = 0.25
 BRISTLE_START = 0.9
 """Share of µs at which a law with a bristle is handed from its quasi-static to its full form."""
+CREEP_FROM = 4.0
+"""A bag creeps from this many `creep_tangent` below the hold on; 2 % of its creep come before."""
+CREEP_STEP_S = 0.02
 
 
 class BagEdge(NamedTuple):
@@ -27,28 +32,6 @@ class BagEdge(NamedTuple):
     time_s: float
     beam: int
     broken: bool
-
-
-@dataclass(frozen=True)
-class BagPath:
-    """Where the bag lies and what lies in its way; distances downhill from its start place."""
-
-    gap_mm: float
-    """Leading edge to the first beam, as placed."""
-    length_mm: float
-    """Leading to trailing edge along the slide, as placed."""
-    slump_mm: float = 0.0
-    """How far the fill pushes the leading edge downhill before the bag slides."""
-    slump_done: float = 0.85
-    """Share of µs, up to 1, at which the fill has slumped all the way."""
-    slump_is_sudden: bool = False
-    """All of the slump comes there at once, as when the fill gives way."""
-    beam_offsets_mm: tuple[float, ...] = (0.0,)
-    catch_travel_mm: float = 290.0
-    stall_at_mm: float | None = None
-    stall_width_mm: float = 20.0
-    stall_gain: float = 0.0
-    """Friction rises by this share at the middle of the stalling spot."""
 
 
 @dataclass
@@ -60,20 +43,28 @@ class SlideMotion:
         incline: the board against gravity.
         path: distances.
         time_s: time of the placing.
+        ground: what the board does to the bag.
     """
 
     law: Law
     incline: Incline
     path: BagPath
     time_s: float
+    ground: Ground = FLAT
     speed_m_s: float = 0.0
     travel_m: float = 0.0
     is_sliding: bool = False
     is_caught: bool = False
     onset_time_s: float | None = None
     onset_deg: float | None = None
+    crept_m: float = 0.0
+    """Travel before the onset, by creep."""
+    lost_share: float = 0.0
+    """Of friction, by vibration, at the onset."""
+    _is_creeping: bool = False
     _bristle_m: float = 0.0
     _slip_from_m: float = 0.0
+    _is_aimed: bool = False
     _cosine: float = 1.0
     _known: tuple[float, tuple[float, float]] = (-1e300, (0.0, 1.0))
     """The latest time whose inclination was looked up, so that it is not looked up twice."""
@@ -98,11 +89,16 @@ class SlideMotion:
         self._targets.clear()
 
     def wake_tangent(self) -> float:
-        """At rest: the tangent of the total inclination below which nothing happens."""
-        wake = self._hold()
+        """At rest: the tangent of the bag's inclination below which nothing happens."""
+        wake = self._start_tangent(self.ground.most_loss)
         for _, need in self._slump_needs():
             wake = min(wake, self._slump_tangent(need))
         return wake
+
+    def wake_angle_rad(self) -> float | None:
+        """The cradle angle at which that is, None if the board never gets there."""
+        angle = self.incline.angle_for(self.wake_tangent())
+        return None if angle is None else angle - self.ground.bend_rad(self.travel_m)
 
     def advance(self, until_s: float, angle: Angle) -> list[BagEdge]:
         """Move the bag on to a time; returns the beams' edges on the way, in order.
@@ -113,29 +109,55 @@ class SlideMotion:
         """
         edges: list[BagEdge] = []
         while self.time_s < until_s and not self.is_caught:
-            if self.is_sliding:
+            if self._is_creeping:
+                self._creep(until_s, angle, edges)
+            elif self.is_sliding:
                 self._slide(until_s, angle, edges)
             else:
                 self._rest(until_s, angle, edges)
         self.time_s = max(self.time_s, until_s)
         return edges
 
-    def _hold(self) -> float:
+    def _level(self, loss: float) -> float:
+        """Tangent at which the bag slides from where it is."""
+        return self.law.mu_static * self._spot(self.travel_m) * (1.0 - loss)
+
+    def _start_tangent(self, loss: float) -> float:
         """Tangent up to which the bag stays at rest where it is."""
-        share = BRISTLE_START if self.law.is_dynamic else 1.0
-        return share * self.law.mu_static * self._spot(self.travel_m)
+        level = self._level(loss)
+        if self.law.is_dynamic:
+            return BRISTLE_START * level
+        return level - CREEP_FROM * self.path.creep_tangent if self._may_creep else level
+
+    @property
+    def _may_creep(self) -> bool:
+        creeps = self.path.creep_mm_s > 0.0 and not self.law.is_dynamic
+        return creeps and self.onset_time_s is None
 
     def _spot(self, travel_m: float) -> float:
+        """Factor of friction by what the bag lies on."""
+        grip = self.ground.grip(travel_m) if self.ground.spots else 1.0
         if self.path.stall_at_mm is None:
-            return 1.0
+            return grip
         place = (1000.0 * travel_m - self.path.stall_at_mm) / self.path.stall_width_mm
         if not 0.0 < place < 1.0:
-            return 1.0
-        return 1.0 + self.path.stall_gain * sin(pi * place) ** 2
+            return grip
+        return grip * (1.0 + self.path.stall_gain * sin(pi * place) ** 2)
+
+    def _tangent(self, angle_rad: float) -> float:
+        """Of the bag's inclination at a cradle angle."""
+        return self.incline.tangent(angle_rad + self.ground.bend_rad(self.travel_m))
+
+    def _loss(self, angle: Angle, from_s: float, to_s: float) -> float:
+        """Share of friction that vibration takes over a stretch of time."""
+        if self.ground.shake is None:
+            return 0.0
+        start = angle(from_s)
+        return self.ground.loss(start, (angle(to_s) - start) / (to_s - from_s))
 
     def _slump_needs(self) -> list[tuple[int, float]]:
         """Beams that the slumping edge can still break, each with the slump it takes (mm)."""
-        if self.travel_m > 0.0:
+        if self.onset_time_s is not None:
             return []
         return [
             (beam, place)
@@ -151,7 +173,7 @@ class SlideMotion:
 
     def _rest(self, until_s: float, angle: Angle, edges: list[BagEdge]) -> None:
         end = min(until_s, self.time_s + REST_SCAN_S)
-        tangent = self.incline.tangent
+        tangent, loss = self._tangent, self._loss(angle, self.time_s, end)
 
         now, then = tangent(angle(self.time_s)), tangent(angle(end))
 
@@ -163,7 +185,7 @@ class SlideMotion:
                 return None
             return _root(lambda t: tangent(angle(t)) - level, self.time_s, end)
 
-        start = crossing(self._hold())
+        start = crossing(self._start_tangent(loss))
         for beam, need in self._slump_needs():
             time = crossing(self._slump_tangent(need))
             if time is not None and (start is None or time <= start):
@@ -171,44 +193,97 @@ class SlideMotion:
                 edges.append(BagEdge(time, beam, True))
         if start is None:
             self.time_s = end
+        elif self._may_creep:
+            self.time_s = start
+            self.is_sliding = self._is_creeping = True
         else:
-            self._start(start, angle)
+            self._start(start, angle, loss)
 
-    def _start(self, time_s: float, angle: Angle) -> None:
+    def _creep(self, until_s: float, angle: Angle, edges: list[BagEdge]) -> None:
+        """A step of creep, v = v₀·exp((tan θ − µs)/c), and of the slump that goes with it."""
+        path, t, tangent = self.path, self.time_s, self._tangent
+        end = min(until_s, t + CREEP_STEP_S)
+        loss = self._loss(angle, t, end)
+        level = self._level(loss)
+        now, then = tangent(angle(t)), tangent(angle(end))
+        if then < now and then < self._start_tangent(loss):
+            self.time_s, self.speed_m_s = end, 0.0
+            self.is_sliding = self._is_creeping = False
+            return
+        starts = then >= level
+        if starts:
+            end = t if now >= level else _root(lambda x: tangent(angle(x)) - level, t, end)
+        over = min(0.0, 0.5 * (now + min(then, level)) - level)
+        speed = path.creep_mm_s / 1000.0 * exp(over / path.creep_tangent)
+        start_m = self.travel_m
+
+        def reach_mm(time_s: float) -> float:
+            crept = 1000.0 * (start_m + speed * (time_s - t))
+            return crept + self._slump_at(tangent(angle(time_s)))
+
+        for place, beam, broken in self._targets:
+            if broken and not self._slumped.get(beam) and reach_mm(end) >= place:
+                self._slumped[beam] = True
+                late = reach_mm(t) >= place
+                time = t if late else _root(lambda x, p=place: reach_mm(x) - p, t, end)  # type: ignore[misc]
+                edges.append(BagEdge(time, beam, True))
+        self.time_s, self.speed_m_s = end, speed
+        self.travel_m += speed * (end - t)
+        if starts:
+            self._is_creeping = False
+            self.crept_m = self.travel_m
+            self._start(end, angle, loss)
+
+    def _slump_at(self, tangent: float) -> float:
+        """How far (mm) the fill has slumped at a tangent before the slide."""
+        part = tangent / (self.path.slump_done * self.law.mu_static)
+        if part >= 1.0:
+            return self.path.slump_mm
+        return 0.0 if self.path.slump_is_sudden else self.path.slump_mm * part**3
+
+    def _start(self, time_s: float, angle: Angle, loss: float) -> None:
         self.time_s, self.is_sliding = time_s, True
-        tangent = self.incline.tangent(angle(time_s))
-        if self.travel_m == 0.0:
-            self._cosine = self.incline.downhill_cosine(angle(time_s))
+        tangent = self._tangent(angle(time_s))
+        if not self._is_aimed:
+            self._is_aimed = True
+            yaw = self.path.yaw_rad
+            self._cosine = self.incline.downhill_cosine(angle(time_s), yaw)
             self._aim()
         creep, self._bristle_m = self.law.at_rest(tangent)
         self._slip_from_m = self.travel_m
         self.travel_m += creep
         if not self.law.is_dynamic:
-            self._note_onset(time_s, angle)
+            self._note_onset(time_s, angle, loss)
 
-    def _note_onset(self, time_s: float, angle: Angle) -> None:
+    def _note_onset(self, time_s: float, angle: Angle, loss: float) -> None:
         if self.onset_time_s is None:
-            self.onset_time_s = time_s
-            self.onset_deg = self.incline.total_deg(angle(time_s))
+            self.onset_time_s, self.lost_share = time_s, loss
+            bend = self.ground.bend_rad(self.travel_m)
+            self.onset_deg = self.incline.total_deg(angle(time_s) + bend)
 
     def _aim(self) -> None:
         """Turn places on the board into travel (m) along the steepest descent, slump taken off."""
-        slump = self.path.slump_mm
         self._targets = sorted(
-            ((place - (slump if broken else 0.0)) / 1000.0 / self._cosine, beam, broken)
+            (self.path.travel_mm(place, broken) / 1000.0 / self._cosine, beam, broken)
             for place, beam, broken in self._targets
             if not (broken and self._slumped.get(beam))
         )
 
     def _slide(self, until_s: float, angle: Angle, edges: list[BagEdge]) -> None:
-        law, spot, sin_cos = self.law, self._spot, self.incline.sin_cos
+        law, spot, ground = self.law, self._spot, self.ground
         slip_from = self._slip_from_m
         t, s, v, z = self.time_s, self.travel_m, self.speed_m_s, self._bristle_m
         h = min(law.max_step_s(s - slip_from, v), until_s - t)
-        has_spot = self.path.stall_at_mm is not None
+        has_spot = self.path.stall_at_mm is not None or bool(ground.spots)
+        loss = self._loss(angle, t, t + h)
+        kept = 1.0 - loss
+
+        def sin_cos(time_s: float, s: float) -> tuple[float, float]:
+            bend = 0.0 if ground.is_flat else ground.bend_rad(s)
+            return self.incline.sin_cos(angle(time_s) + bend)
 
         def pull(sine: float, cosine: float, s: float, v: float, z: float) -> float:
-            mu = law.mu(s - slip_from, v, z)
+            mu = kept * law.mu(s - slip_from, v, z)
             if has_spot:
                 mu *= spot(s)
             return G0_M_S2 * (sine - mu * cosine)
@@ -217,8 +292,8 @@ class SlideMotion:
         rate = law.bristle_rate_m_s
         known_s, sc0 = self._known
         if known_s != t:
-            sc0 = sin_cos(angle(t))
-        sc1, sc2 = sin_cos(angle(t + half)), sin_cos(angle(t + h))
+            sc0 = sin_cos(t, s)
+        sc1, sc2 = sin_cos(t + half, s + half * v), sin_cos(t + h, s + h * v)
         self._known = (t + h, sc2)
         a1, z1 = pull(*sc0, s, v, z), rate(v, z)
         v2 = v + half * a1
@@ -233,11 +308,14 @@ class SlideMotion:
             self._stop(t, h, s, v, v_end, edges)
             return
         self._pass(t, h, (s, v), (s_end, v_end), edges)
-        if law.is_dynamic and self.onset_time_s is None and sc2[0] >= law.mu_static * sc2[1]:
-            level = law.mu_static
-            self._note_onset(
-                _root(lambda x: self.incline.tangent(angle(x)) - level, t, t + h), angle
-            )
+        if law.is_dynamic and self.onset_time_s is None:
+            level = self._level(loss)
+            if sc2[0] >= level * sc2[1]:
+                tangent = self._tangent
+                at_s = t if tangent(angle(t)) >= level else None
+                if at_s is None:
+                    at_s = _root(lambda x: tangent(angle(x)) - level, t, t + h)
+                self._note_onset(at_s, angle, loss)
         if not self.is_caught:
             self.time_s, self.travel_m, self.speed_m_s = t + h, s_end, v_end
             self._bristle_m = z + h / 6.0 * (z1 + 2.0 * z2 + 2.0 * z3 + z4)

@@ -17,7 +17,7 @@ from rig.settings.model import Settings
 from rig.twin.blade import Pusher
 from rig.twin.draws import air_at
 from rig.twin.motor import Motor
-from rig.twin.placed import PlacedBag, incline_of, linkage_of
+from rig.twin.placed import PlacedBag, linkage_of
 from rig.twin.receivers import Receivers
 from rig.twin.scenario import Scenario, Truth
 from rig.twin.sensor import Array, Motion
@@ -64,7 +64,6 @@ class World:
         self.motor = Motor(settings, linkage_of(scenario, settings), scenario.board)
         self._wiring = settings.pins
         self._n_beams = 1 if settings.pins.beam_2 is None else 2
-        self._incline = incline_of(scenario)
         self.bag: PlacedBag
         self._raised_deg = RAISED_DEG
         self.pusher: Pusher | None = None
@@ -249,9 +248,10 @@ class World:
             # From above that angle, as after power-on, the next pulse upward raises.
             places.append(max(motor.position_at(self._raised_deg), position + 0.5))
         elif not slide.is_caught:
-            wake = self._incline.angle_for(slide.wake_tangent())
+            wake = slide.wake_angle_rad()
             if wake is not None:
-                places.append(motor.position_at(degrees(wake)))
+                # Where it may wake at any moment, the next pulse upward is looked at.
+                places.append(max(motor.position_at(degrees(wake)), position + 0.5))
         places += self._fixed
         places.sort()
         i = bisect_right(places, position)

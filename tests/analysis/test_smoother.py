@@ -101,7 +101,7 @@ def test_it_agrees_with_the_steps_on_a_motor_rig() -> None:
     for seed in (3, 4, 5):
         true = draw_scenario(seed, law="coulomb")
         calibration = calibration_for(true, motor, seed, is_exact=True)
-        made = _Run(motor, true, seed, 1, 1.0, 10.0, 1, 0.0)
+        made = _Run(motor, true, seed, 1, 1.0, 10.0, None, 1, 0.0)
         lines, _ = made.make(calibration, {})
         run = _with_gyro(made, lines, true, motor)
         edge_s = next(e.t_s for e in run.events if e.event == "beam_broken")

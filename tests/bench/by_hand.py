@@ -26,9 +26,10 @@ import numpy as np
 from rig.analysis.friction import analyse_run
 from rig.settings.model import Settings
 from rig.twin.friction import make_law
+from rig.twin.path import BagPath
 from rig.twin.placed import incline_of
 from rig.twin.scenario import Scenario, Truth
-from rig.twin.slide import BagEdge, BagPath, SlideMotion
+from rig.twin.slide import BagEdge, SlideMotion
 from tests.bench.calibrated import calibrate
 from tests.bench.coverage import DWELL_S, LAWS, draw_rig, in_memory
 from tests.bench.heading import Table, columns

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import degrees
+from math import degrees, inf
 
 from rig.runfile.model import Event, Flag
 from rig.settings.model import CycleSettings
@@ -101,7 +101,12 @@ def watch_lowering(
 
 
 def judge(
-    edges: list[BagEdge], end_s: float, cycle: CycleSettings, n_beams: int, longest_s: float
+    edges: list[BagEdge],
+    end_s: float,
+    cycle: CycleSettings,
+    n_beams: int,
+    longest_s: float,
+    begun_s: float = -inf,
 ) -> Passage:
     """Follow the edges as the machine's cycle does, up to the bag's clearing of the last beam.
 
@@ -111,6 +116,7 @@ def judge(
         cycle: time-outs.
         n_beams: 1 or 2.
         longest_s: a pass that takes longer was no bag's.
+        begun_s: when the measured raise began.
     """
     passage = Passage()
     last_broken_s: float | None = None
@@ -133,6 +139,8 @@ def judge(
             elif passed_s > longest_s and passage.is_sliding:
                 passage.go_on_raising(edge.time_s)
     passage.time_out(end_s, limit_s)
+    if passage.broken_s is not None and passage.broken_s <= begun_s:
+        passage.flags.append("moved_before_raise" if passage.cleared_s is None else "slid_early")
     if passage.cleared_s is None:
         passage.flags.append("no_slide" if passage.broken_s is None else "stalled_in_slide")
     return passage

@@ -75,8 +75,9 @@ def sample_lines(
 
 
 def step_lines(timeline: Timeline, end_s: float, random: np.random.Generator) -> list[Timed]:
-    """The count while the board moves, as often as the machine looks."""
-    grid = np.arange(0.0, end_s, STEP_LINE_S)
+    """The count as often as the machine looks while the board moves, and where it comes to rest."""
+    ends = [move.end_s for move in timeline.moves]
+    grid = np.union1d(np.arange(0.0, end_s, STEP_LINE_S), ends)
     jitter_us = random.gamma(2.0, 15.0, grid.size).round(1).tolist()
     return [
         (t_s, Steps(t_s=round(t_s, 6), count=count, jitter_us=jitter_us[i]))

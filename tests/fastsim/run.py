@@ -1,6 +1,6 @@
 """Run files without pins: the same physics and sensor as the full twin, at many runs a second."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
@@ -13,6 +13,7 @@ from rig.calibration.model import Calibration
 from rig.clock import QuietCollector
 from rig.motion.profile import braking, rest_to_rest
 from rig.runfile.model import End, Event, Header, Line, Outcome
+from rig.settings.checks import quick_rate_deg_s
 from rig.settings.kinematics import Kinematics
 from rig.settings.model import Settings
 from rig.sliding import longest_pass_s
@@ -40,8 +41,9 @@ from tests.fastsim.timeline import Move, Timeline
 HOME_RETREAT_DEG, LOWERED_DEG = 0.5, 0.3
 PUSH_S = 36.0
 """The blade's way there and back."""
-READING_S, ENABLE_S, NOTICE_S = 1.6, 0.021, 0.06
-"""Times of the machine's cycle: home reading, driver on before a move, button to its notice."""
+READING_S, ENABLE_S, NOTICE_S, REST_S = 1.6, 0.021, 0.06, 0.3
+"""Times of the machine's cycle: home reading, driver on before a move, button to its notice, rest
+between a quick approach and the measured raise."""
 
 
 def simulate_run(
@@ -52,6 +54,7 @@ def simulate_run(
     number: int = 1,
     rate_deg_s: float | None = None,
     dwell_s: float | None = None,
+    approach_deg: float | None = None,
     beams: Literal[1, 2] | None = None,
     calibration: Calibration | None = None,
     hours: float = 0.0,
@@ -66,6 +69,8 @@ def simulate_run(
         number: of the placing, from 1; each has its own gap, skew, slump and scatter.
         rate_deg_s: raise rate; the settings' if not given.
         dwell_s: rest before the raise; the settings' if not given.
+        approach_deg: a quick start to here, where the board rests before the measured raise; the
+            raise is whole if not given.
         beams: 1 or 2; as wired by the settings if not given.
         calibration: of the sensor; drawn by `calibration_for` if not given.
         hours: since the rig was switched on, for air and moisture.
@@ -81,6 +86,7 @@ def simulate_run(
         number,
         settings.motion.rate_deg_s if rate_deg_s is None else rate_deg_s,
         settings.cycle.dwell_s if dwell_s is None else dwell_s,
+        approach_deg,
         beams or (1 if settings.pins.beam_2 is None else 2),
         hours,
     )
@@ -114,9 +120,11 @@ class _Run:
         number: int,
         rate_deg_s: float,
         dwell_s: float,
+        approach_deg: float | None,
         beams: Literal[1, 2],
         hours: float,
     ) -> None:
+        self.approach_deg = approach_deg
         self.settings, self.scenario, self.seed, self.number = settings, scenario, seed, number
         self.rate_deg_s, self.dwell_s, self.beams, self.hours = rate_deg_s, dwell_s, beams, hours
         linkage = settings.linkage
@@ -136,6 +144,8 @@ class _Run:
     def make(self, calibration: Calibration, header: dict[str, Any]) -> tuple[list[Line], Truth]:
         home_s = self._home()
         begin_s = self._place(home_s)
+        if self.approach_deg is not None:
+            header = {"approach_deg": self.approach_deg} | header
         random = stream(self.seed, "sensor", self.number)
         sensor = Sensor(
             self.scenario.imu,
@@ -238,43 +248,60 @@ class _Run:
         self._state(placed_s, "dwelling")
         begin_s = placed_s + self.dwell_s
         self._state(begin_s, "raising")
-        self._event(begin_s, "raise_started", dwell_s=self.dwell_s)
         return begin_s
 
     def _raise(self, begin_s: float) -> Passage:
         """Raise through the slide; the raise ends a little after the bag has cleared."""
         settings, timeline = self.settings, self.timeline
-        start_s = begin_s + ENABLE_S
-        end_s = self._move(start_s, self.home_deg, settings.linkage.soft_limit_deg, self.rate_deg_s)
-        move = timeline.moves[-1]
+        begun_s, end_s, angle = self._plan_raise(begin_s)
+        first = timeline.moves[-1 if self.approach_deg is None else -2]
         half_pulse_deg = 0.5 * float(timeline.nominal.deg_per_pulse(self.home_deg))
-        first_pulse_s = float(move.profile.time_at(np.array([half_pulse_deg]))[0])
-        slide = self.bag.raise_from(start_s + first_pulse_s, self.hours)
+        first_pulse_s = float(first.profile.time_at(np.array([half_pulse_deg]))[0])
+        slide = self.bag.raise_from(first.start_s + first_pulse_s, self.hours)
         self.receivers = Receivers(self.scenario.beam, self.beams, self.seed, self.number)
-        edges = watch(
-            slide,
-            self.receivers,
-            timeline.true_angle(move),
-            end_s,
-            self.response_s,
-        )
+        edges = watch(slide, self.receivers, angle, end_s, self.response_s)
         longest_s = longest_pass_s(
             gap_mm=settings.bag.gap_mm,
             length_mm=settings.bag.length_mm,
             rate_deg_s=self.rate_deg_s,
         )
-        passage = judge(edges, end_s, settings.cycle, self.beams, longest_s)
+        passage = judge(edges, end_s, settings.cycle, self.beams, longest_s, begun_s)
         self.events += passage.events
         if passage.cleared_s is not None:
             stop_s = passage.cleared_s + settings.cycle.after_clear_s
-            if stop_s < end_s:
-                end_s = self._brake(move, stop_s)
+            if passage.cleared_s < begun_s:
+                # It slid in the quick part: there is no measured raise.
+                timeline.moves.pop()
+                if stop_s < timeline.moves[-1].end_s:
+                    begun_s = self._brake(timeline.moves[-1], stop_s) + REST_S
+                end_s = begun_s
+            elif stop_s < end_s:
+                end_s = self._brake(timeline.moves[-1], stop_s)
                 if slide.onset_time_s is not None and slide.onset_time_s > end_s:
                     # The board never got there.
                     slide.onset_time_s = slide.onset_deg = None
+        detail = {} if self.approach_deg is None else {"approach_deg": self.approach_deg}
+        self._event(begun_s, "raise_started", dwell_s=self.dwell_s, **detail)
         self._event(end_s + 0.01, "raise_ended")
-        self.outcome = "no_slide" if passage.broken_s is None else "slid"
+        self.outcome = "no_slide" if passage.cleared_s is None else "slid"
         return passage
+
+    def _plan_raise(self, begin_s: float) -> tuple[float, float, Callable[[float], float]]:
+        """Plan its moves: when the measured one is begun, when it ends, the true angle (rad)."""
+        settings, timeline, begun_s, quick = self.settings, self.timeline, begin_s, None
+        from_deg = self.home_deg
+        if self.approach_deg is not None:
+            rate = quick_rate_deg_s(settings)
+            rests_s = self._move(begin_s + ENABLE_S, from_deg, self.approach_deg, rate)
+            begun_s = timeline.pulses(np.array([rests_s]))[-1][0] + REST_S
+            quick, from_deg = timeline.true_angle(timeline.moves[-1]), self.approach_deg
+        start_s = begun_s + ENABLE_S
+        end_s = self._move(start_s, from_deg, settings.linkage.soft_limit_deg, self.rate_deg_s)
+        slow = timeline.true_angle(timeline.moves[-1])
+        if quick is None:
+            return begun_s, end_s, slow
+        first = quick
+        return begun_s, end_s, lambda time_s: first(time_s) if time_s < start_s else slow(time_s)
 
     def _brake(self, move: Move, stop_s: float) -> float:
         """Replace the end of a move by a smooth stop that begins at a time."""

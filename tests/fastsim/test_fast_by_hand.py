@@ -13,12 +13,13 @@ from rig.settings.model import CycleSettings, MotionSettings, Pins, Settings
 from rig.twin.draws import air_at, changed, draw_scenario
 from rig.twin.fabric import plain_face
 from tests.fastsim.run import simulate_run
+from tests.teeth import without
 
 SETTINGS = Settings(cycle=CycleSettings(dwell_s=7.0, climate_interval_s=3.0))
 L = TypeVar("L")
 LINKAGE = Kinematics(SETTINGS.linkage, SETTINGS.screw)
 SCENARIO = changed(
-    draw_scenario(1, face=plain_face(0.4, 0.36)),
+    without(draw_scenario(1, face=plain_face(0.4, 0.36))),
     board={
         "floor_along_deg": 0.0,
         "floor_across_deg": 0.0,

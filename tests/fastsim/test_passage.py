@@ -10,9 +10,10 @@ import pytest
 from rig.settings.model import CycleSettings
 from rig.twin.friction import make_law
 from rig.twin.mechanics import Incline
+from rig.twin.path import BagPath
 from rig.twin.receivers import Receivers
 from rig.twin.scenario import BeamTruth
-from rig.twin.slide import BagEdge, BagPath, SlideMotion
+from rig.twin.slide import BagEdge, SlideMotion
 from tests.fastsim.passage import Passage, judge, watch, watch_lowering
 
 CYCLE = CycleSettings(clear_timeout_s=3.0, after_clear_s=0.15)

@@ -10,6 +10,7 @@ import numpy as np
 from rig.motion.profile import Profile
 from rig.settings.kinematics import Kinematics
 from rig.twin.mechanics import TrueLinkage
+from rig.twin.motor import SPAN_S
 from rig.twin.sensor import Array, Motion
 
 PULSE_GRID = 4000
@@ -129,9 +130,10 @@ class Timeline:
             command[last:] = move.angle_deg(np.array([move.end_s]))[0]
         angle, counts = self._true_array(command)
         slope = np.asarray(self.nominal.mm_per_deg(command)) * self.nominal.counts_per_mm
-        return Motion(
-            angle, np.radians(rate), np.radians(acceleration), counts, np.abs(rate * slope)
-        )
+        pulse_hz = np.abs(rate * slope)
+        # Slower pulses are single jerks that have rung out, and no vibration.
+        pulse_hz[pulse_hz < 0.5 / SPAN_S] = 0.0
+        return Motion(angle, np.radians(rate), np.radians(acceleration), counts, pulse_hz)
 
     def pulses(self, times_s: Array) -> list[tuple[float, int]]:
         """Time and count of the last pulse at each of some times (increasing)."""

@@ -8,7 +8,8 @@ from scipy.integrate import solve_ivp
 
 from rig.twin.friction import LAW_NAMES, LawName, LuGre, make_law
 from rig.twin.mechanics import Incline
-from rig.twin.slide import BRISTLE_START, BagPath, SlideMotion
+from rig.twin.path import BagPath
+from rig.twin.slide import BRISTLE_START, SlideMotion
 
 G = 9.80665
 LEVEL = Incline.of(0.0, 0.0)

@@ -15,6 +15,7 @@ from rig.twin.bubble import HELD_DEG, TwinLevelPerson
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.sensor import rotation
 from rig.twin.world import World
+from tests.teeth import without
 
 EXACT: dict[str, Any] = {"own_error_deg": 0.0, "u_null_deg": 0.0, "stated_error_deg": 0.0}
 STRAIGHT, TURNED = (SpanPoint(angle_deg=20.0, turned=turned) for turned in (False, True))
@@ -33,7 +34,7 @@ def world(across_deg: float = 0.0) -> World:
         "cradle_pivot_error_mm": 0.0,
         "start_angle_deg": 20.0,
     }
-    return World(VirtualClock(), Settings(), changed(draw_scenario(1), board=board), 1)
+    return World(VirtualClock(), Settings(), changed(without(draw_scenario(1)), board=board), 1)
 
 
 def person(seed: int = 1, **more: Any) -> TwinLevelPerson:

@@ -10,10 +10,11 @@ from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fitted import fitted_chip
 from rig.twin.scenario import ImuTruth
+from tests.teeth import without
 
 SETTINGS = Settings(linkage=Linkage(home_angle_deg=0.7))
 TRUTH = changed(
-    draw_scenario(1),
+    without(draw_scenario(1)),
     board={"floor_along_deg": 0.2, "floor_across_deg": 0.3, "hinge_cross_deg": 0.1},
     imu={"mounting_deg": (0.0, 0.0, 90.0), "noise_g_rthz": 100e-6, "digital_delay_ms": 11.0},
 )
@@ -43,7 +44,7 @@ def test_it_is_30_days_old_and_good_for_five_years() -> None:
     assert EXACT.made_at == "2025-12-02T09:00:00Z"
 
 
-def test_errors_have_the_spread_that_is_stated() -> None:
+def test_errors_have_a_spread_of_their_own_and_not_the_stated_one() -> None:
     spread = np.sqrt(np.diag(np.array(MADE[0].covariance)))
     assert calibration_for(TRUTH, SETTINGS, 0) == MADE[0]
     # Biases (g), gains, and tips about two axes (°).
@@ -53,15 +54,16 @@ def test_errors_have_the_spread_that_is_stated() -> None:
     biases = np.array([one.bias_g for one in MADE]) - TRUTH.imu.bias_g
     drifts = np.array([one.drift_g_per_k for one in MADE]) - TRUTH.imu.drift_g_per_k
     tips = np.degrees(np.array([one.level for one in MADE])[:, :2])
-    assert gains.std(axis=0) == pytest.approx(3e-4, rel=0.2)
-    assert biases.std(axis=0) == pytest.approx(3e-4, rel=0.2)
-    assert drifts.std(axis=0) == pytest.approx(2e-5, rel=0.2)
+    assert gains.std(axis=0) == pytest.approx(2.6e-4, rel=0.2)
+    assert biases.std(axis=0) == pytest.approx(2.4e-4, rel=0.2)
+    assert drifts.std(axis=0) == pytest.approx(1.6e-5, rel=0.2)
     assert MADE[0].u_drift_g_per_k == 2e-5
-    assert tips.std(axis=0) == pytest.approx(0.03, rel=0.2)
+    assert tips.std(axis=0) == pytest.approx(0.026, rel=0.2)
     delays = np.array([one.filter_delay_ms for one in MADE])
-    assert delays.mean() == pytest.approx(EXACT.filter_delay_ms, abs=1.5)
-    unsure = Settings(imu=ImuSettings(u_filter_delay_ms=100.0))
-    assert min(calibration_for(TRUTH, unsure, seed).filter_delay_ms for seed in range(30)) == 0.0
+    assert delays.mean() == pytest.approx(EXACT.filter_delay_ms, abs=0.2)
+    # What the settings state of it does not make the truth.
+    unsure = Settings(linkage=SETTINGS.linkage, imu=ImuSettings(u_filter_delay_ms=100.0))
+    assert calibration_for(TRUTH, unsure, 7).filter_delay_ms == MADE[7].filter_delay_ms
 
 
 @pytest.mark.parametrize(

@@ -45,6 +45,9 @@ NORMAL: dict[str, tuple[Callable[[Any], float], float, float]] = {
     "hinge": (lambda one: one.board.hinge_cross_deg, 0.0, 0.1),
     "base pivot": (lambda one: one.board.base_pivot_error_mm, 0.0, 0.5),
     "cradle pivot": (lambda one: one.board.cradle_pivot_error_mm, 0.0, 0.3),
+    "crown": (lambda one: one.board.crown_mm, 0.0, 0.8),
+    "board's yaw": (lambda one: one.board.yaw_deg, 0.0, 0.3),
+    "sensor's yaw": (lambda one: one.imu.yaw_deg, 0.0, 0.2),
     "beam response": (lambda one: one.beam.response_ms, 0.5, 0.15),
     "beam spacing": (lambda one: one.beam.spacing_error_mm, 0.0, 0.2),
     "blade": (lambda one: one.blade.thickness_error_mm, 0.0, 0.05),
@@ -56,6 +59,10 @@ NORMAL: dict[str, tuple[Callable[[Any], float], float, float]] = {
     "hygrometer": (lambda one: one.air.sensor_humidity_error_pct, 0.0, 1.7),
 }
 EVEN: dict[str, tuple[Callable[[Any], float], float, float]] = {
+    "level's place": (lambda one: one.board.level_at_mm, 440.0, 780.0),
+    "shake": (lambda one: one.board.shake_share, 0.05, 0.15),
+    "frame": (lambda one: one.board.frame_hz, 60.0, 180.0),
+    "resonance": (lambda one: one.board.frame_quality, 3.0, 6.0),
     "imu noise": (lambda one: one.imu.noise_g_rthz, 60e-6, 110e-6),
     "imu delay": (lambda one: one.imu.digital_delay_ms, 9.0, 13.0),
     "vibration": (lambda one: one.imu.vibration_g, 0.005, 0.03),
@@ -137,7 +144,7 @@ def test_a_gap_is_as_given_less_the_rebound_and_never_closed_when_drawn() -> Non
     given = scenario(bag={"gap_mm": 5.0, "rebound_mm": 1.5, "slump_mm": 0.7, "slump_done": 0.95})
     placing = draw_placing(1, given, Settings(), 4)
     assert (placing.number, placing.gap_mm, placing.slump_mm) == (4, 3.5, 0.7)
-    careless = Settings(bag=BagSettings(gap_mm=0.5, u_gap_mm=5.0))
+    careless = Settings(bag=BagSettings(gap_mm=0.5))
     gaps = [draw_placing(1, scenario(), careless, n).gap_mm for n in range(1, 100)]
     assert min(gaps) == 0.3
     wild = scenario(face={"scatter_run": 5.0})

@@ -1,6 +1,7 @@
 """The motor's path between its pulses, and what it remembers of it."""
 
 from math import radians, sqrt
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ LINKAGE = TrueLinkage.of(900.0, 450.0, 20.0)
 PER_PULSE = 0.01 / 450.0
 
 
-def motor_at(angle_deg: float, **board: float) -> Motor:
+def motor_at(angle_deg: float, **board: Any) -> Motor:
     made = Motor(Settings(), LINKAGE, BoardTruth(start_angle_deg=angle_deg, **board))
     made.is_enabled = True
     return made

@@ -5,7 +5,8 @@ import pytest
 
 from rig.twin.friction import LAW_NAMES, LawName, make_law
 from rig.twin.mechanics import G0_M_S2, Incline, TrueLinkage
-from rig.twin.slide import BagPath, SlideMotion
+from rig.twin.path import BagPath
+from rig.twin.slide import SlideMotion
 
 LEVEL = Incline.of(0.0, 0.0)
 RATE = radians(1.0)

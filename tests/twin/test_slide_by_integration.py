@@ -11,7 +11,8 @@ from scipy.optimize import brentq
 
 from rig.twin.friction import make_law
 from rig.twin.mechanics import Incline
-from rig.twin.slide import BagPath, SlideMotion
+from rig.twin.path import BagPath
+from rig.twin.slide import SlideMotion
 
 G = 9.80665
 RATE = radians(1.0)

@@ -13,6 +13,7 @@ from rig.twin.fabric import plain_face
 from rig.twin.receivers import SUN_FROM_DEG
 from rig.twin.scenario import Scenario, Truth
 from tests.fastsim.run import simulate_run
+from tests.teeth import without
 from tests.twin.full_run import full_runs
 
 SETTINGS = Settings()
@@ -20,7 +21,7 @@ STEADY = {"skew_deg": 1.0, "gap_mm": 8.0, "slump_mm": 1.5}
 
 
 def scenario(**sections: dict[str, Any]) -> Scenario:
-    base = draw_scenario(1, face=plain_face(0.4, 0.36))
+    base = without(draw_scenario(1, face=plain_face(0.4, 0.36)))
     return changed(base, **{"bag": STEADY | sections.pop("bag", {})}, **sections)
 
 

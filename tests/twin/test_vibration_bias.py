@@ -20,6 +20,7 @@ from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from tests.bench.coverage import in_memory
 from tests.fastsim.run import simulate_run
+from tests.teeth import without
 
 SETTINGS = Settings()
 LINKAGE = Kinematics(SETTINGS.linkage, SETTINGS.screw)
@@ -39,7 +40,7 @@ def bias_deg(rate: float, seed: int) -> float:
     angles = []
     for shake in (SHAKE_G, 0.0):
         scenario = changed(
-            draw_scenario(seed, face=plain_face(MU, MU - 0.05)), imu={"vibration_g": shake}
+            without(draw_scenario(seed, face=plain_face(MU, MU - 0.05))), imu={"vibration_g": shake}
         )
         lines, _ = simulate_run(SETTINGS, scenario, seed, rate_deg_s=rate, dwell_s=2.0)
         angle = analyse_run(in_memory(lines)).result.onset_angle_deg

@@ -13,6 +13,7 @@ from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.rig import TwinRig
 from rig.twin.scenario import Scenario, Truth
+from tests.teeth import without
 
 SETTINGS = Settings(pins=Pins(beam_2=18))
 PINS = SETTINGS.pins
@@ -28,7 +29,7 @@ FLAT = {
 
 def flat(**sections: dict[str, object]) -> Scenario:
     board = FLAT | sections.pop("board", {})
-    return changed(draw_scenario(1, face=plain_face(0.4, 0.36)), board=board, **sections)
+    return changed(without(draw_scenario(1, face=plain_face(0.4, 0.36))), board=board, **sections)
 
 
 class Bench:
