@@ -15,7 +15,6 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
 from rig.study.model.censored import Censoring
@@ -24,26 +23,31 @@ from rig.study.model.design import Configuration, Design, F, I, Key, UsualTerms,
 from rig.study.model.gradient import with_gradient
 from rig.study.model.importance import Lattice, Shape, log_t
 from rig.study.model.laplace import FARTHEST, LEAST_CURVATURE, STEP, laplace_of
-from rig.study.model.likelihood import Likelihood
+from rig.study.model.likelihood import RUNS, Likelihood
 from rig.study.model.others import NOBODY, SHARED, Bound
 from rig.study.model.posterior import LINEAR, SCALES
-from rig.study.model.priors import PRIORS, scalar_at
+from rig.study.model.priors import PRIORS, value_at
 from rig.study.model.threads import single_threaded
-from rig.study.model.weights import resampled, smoothed
+from rig.study.model.weights import effective, resampled, smoothed
 
 NOT_LENT = ("response",)
 """Scales that are common to the other studies but say nothing here: their recipes are their own."""
 COMMON_SCALES = tuple(name for name in SCALES if name != "rigs")
 COMMON = ("level", "slope", "slope_face", "temperature", "from_damp")
 """Kinds of terms that studies share, beside bags that both know."""
-ROUNDS = (60, 120)
-"""Points of the scales; the second time from where the first ones lie."""
-MIXED = 24
+ROUNDS = (120, 180, 200)
+"""Points of the scales; each time from where those before lie."""
+EXTRA = (300, 300, 300)
+"""Further ones while fewer than LEAST_ESS count."""
+LEAST_ESS = 80.0
+MIXED = 48
 """Points of equal weight at which the terms are found."""
 WIDER = 1.3
 """The first shape against that of each study by itself, which knows less than all together."""
 WORTH = 1e-4
 """A reading with less information than this part of the prior's is left out."""
+MOST_ENTRIES = 2_000_000
+"""Of matrices at once."""
 SEED = 19
 
 
@@ -54,17 +58,16 @@ class Term(NamedTuple):
     usual: UsualTerms | None
     """What a level is stated against."""
 
-    def sd(self, scales: dict[str, float]) -> float:
-        """Standard deviation beforehand, in degrees."""
-        return scales.get(self.key[0]) or PRIORS[self.key[0]].spread
-
 
 class Spoken(NamedTuple):
-    """A likelihood of normal shape of some terms, but for a constant: exp(c + h·x − x·P·x / 2)."""
+    """Likelihoods of normal shape of some terms x, but for a constant: exp(c + h·x − x·P·x / 2)."""
 
-    log: float
+    log: F
+    """c at each point of the scales."""
     towards: F
+    """h: points × terms."""
     precision: F
+    """P: points × terms × terms."""
 
 
 def _is_named(model: str, face: str) -> bool:
@@ -111,6 +114,8 @@ class OtherStudy:
         self.terms = [
             Term(keys[i], design.usual if keys[i][0] == "level" else None) for i in chosen
         ]
+        point, parts = self.likelihood.solve(mode)
+        self._sd, self._x, self._rest = point.sd, parts.xs / point.sd, parts.rest / parts.root
 
     def outer(self, scales: F) -> F:
         """The outer vector with the common scales in place of its own."""
@@ -119,22 +124,48 @@ class OtherStudy:
             u[place] = scales[i]
         return u
 
-    def at(self, scales: F) -> Spoken:
-        """What it says of its terms, in degrees."""
-        u = self.outer(scales)
-        point = self.likelihood.at(u)
-        chosen, sd = self.chosen, point.sd[self.chosen]
-        unit = np.eye(len(point.mean))[:, chosen]
-        covariance = cho_solve((point.factor, True), unit)[chosen]
-        precision = np.linalg.inv(covariance)
-        mean = point.mean[chosen]
-        towards = precision @ mean
-        # Its own prior of scales and terms is not what its slides say.
-        log = point.log_density + 0.5 * float(u @ u) - 0.5 * float(towards @ mean)
-        log += 0.5 * float(np.linalg.slogdet(precision)[1])
-        return Spoken(
-            log, towards / sd, (precision - np.eye(len(chosen))) / sd[:, None] / sd[None, :]
-        )
+    def at(self, points: F) -> Spoken:
+        """What it says of its terms, in degrees, at points of the common scales.
+
+        With the doses as they are all is linear, so this is `Likelihood.solve` at many points.
+        """
+        of, design = self.likelihood, self.likelihood.design
+        values = {
+            of.names[place]: value_at(COMMON_SCALES[i], points[:, i]) for i, place in self.places
+        }
+        sd = np.tile(self._sd, (len(points), 1))
+        for place, columns in of.scaled:
+            sd[:, columns] = values[of.names[place]][:, None]
+        variance = np.tile(design.fixed_variance, (len(points), 1))
+        log, extra, product = np.zeros((3, len(points)))
+        for rows, name, sums in zip(of.by_noise, RUNS, design.within, strict=True):
+            if name in values:
+                of_run = values[name][:, None] ** 2
+                variance[:, rows] = values["series"][:, None] ** 2 + of_run / design.n[rows]
+                variance[:, rows] += design.extra_variance[rows]
+                log -= 0.5 * (sums[1] / of_run + sums[0] * np.log(of_run))[:, 0]
+                extra += sums[2] / of_run[:, 0]
+                product += sums[3] / of_run[:, 0]
+        root = 1.0 / np.sqrt(variance)
+        xw = self._x * sd[:, None, :] * root[:, :, None]
+        rest = self._rest * root
+        a = xw.transpose(0, 2, 1) @ xw + np.eye(len(self._sd))
+        h = (xw * rest[:, :, None]).sum(axis=1)
+        k = of.settle
+        a[:, k, k] += sd[:, k] ** 2 * extra
+        h[:, k] += sd[:, k] * product
+        covariance = np.linalg.inv(a)
+        mean = (covariance @ h[:, :, None])[:, :, 0]
+        log -= 0.5 * ((rest**2).sum(axis=1) - (h * mean).sum(axis=1))
+        log -= 0.5 * (np.log(variance).sum(axis=1) + np.linalg.slogdet(a)[1])
+        # Its own prior of the terms is not what its slides say.
+        chosen, sd = self.chosen, sd[:, self.chosen]
+        precision = np.linalg.inv(covariance[:, chosen[:, None], chosen])
+        towards = (precision @ mean[:, chosen, None])[:, :, 0]
+        log -= 0.5 * (towards * mean[:, chosen]).sum(axis=1)
+        log += 0.5 * np.linalg.slogdet(precision)[1]
+        precision = precision - np.eye(len(chosen))
+        return Spoken(log, towards / sd, precision / sd[:, :, None] / sd[:, None, :])
 
 
 def _straightened(
@@ -185,15 +216,17 @@ class League:
         self.scales: I = np.array(sorted(known), dtype=np.intp)
         """Numbers of the common scales that matter here."""
 
-    def joined(self, scales: F) -> Spoken:
-        """What all studies say of all terms at these common scales."""
+    def joined(self, points: F) -> Spoken:
+        """What all studies say of all terms at points of the scales."""
         n = len(self.terms)
-        log, towards, precision = 0.0, np.zeros(n), np.zeros((n, n))
+        scales = self.all_at(points)
+        log, towards = np.zeros(len(points)), np.zeros((len(points), n))
+        precision = np.zeros((len(points), n, n))
         for one, places in zip(self.studies, self._places, strict=True):
             said = one.at(scales)
             log += said.log
-            towards[places] += said.towards
-            precision[np.ix_(places, places)] += said.precision
+            towards[:, places] += said.towards
+            precision[:, places[:, None], places] += said.precision
         return Spoken(log, towards, precision)
 
     def points(self) -> tuple[F, F]:
@@ -202,32 +235,38 @@ class League:
         shape = Shape(mode, _lower(WIDER**2 * covariance), 0)
         lattice = Lattice(len(mode) + 1, np.random.default_rng(SEED))
         u, density = np.empty((0, len(mode))), np.empty(0)
-        used: list[Shape] = []
-        for n in ROUNDS:
+        weights, used = np.empty(0), list[Shape]()
+        for number, n in enumerate((*ROUNDS, *EXTRA)):
+            if number >= len(ROUNDS) and effective(weights) >= LEAST_ESS:
+                break
             used.append(shape._replace(n=n))
             new = shape.points(lattice.next(n))
             u = np.vstack([u, new])
-            density = np.append(density, [self.log_density(one) for one in new])
+            density = np.append(density, self.log_density(new))
             drawn = np.array([np.log(one.n) + log_t(u, one) for one in used])
             weights, _ = smoothed(density - np.logaddexp.reduce(drawn, axis=0))
+            # Where few of them count, the next shape is mostly the last one.
+            kept = effective(weights) / (effective(weights) + 3.0 * len(mode))
             mean = weights @ u
             off = u - mean
-            shape = Shape(mean, _lower((off.T * weights) @ off), 0)
+            covariance = kept * (off.T * weights) @ off
+            covariance += (1.0 - kept) * shape.factor @ shape.factor.T
+            shape = Shape(kept * mean + (1.0 - kept) * shape.centre, _lower(covariance), 0)
         return u, weights
 
     def bound(self, points: F, weights: F) -> Bound:
         """Readings with the mean and covariance that the terms have over points of the scales."""
         mean_scales = weights @ points
         sd_scales = np.sqrt(weights @ (points - mean_scales) ** 2)
-        sd = self._sd(mean_scales)
+        sd = self._sd(mean_scales[None, :])[0]
         n = len(self.terms)
         some = points[resampled(weights, MIXED)] if len(points) > 1 else points
-        means, covariance = np.empty((len(some), n)), np.zeros((n, n))
-        for i, point in enumerate(some):
-            said = self.joined(self.all_at(point))
-            factor = cho_factor(said.precision * np.outer(sd, sd) + np.eye(n), lower=True)
-            means[i] = cho_solve(factor, sd * said.towards)
-            covariance += cho_solve(factor, np.eye(n)) / len(some)
+        means, covariance = np.empty((0, n)), np.zeros((n, n))
+        for part in self._parts(some):
+            said = self.joined(part)
+            inverse = np.linalg.inv(said.precision * np.outer(sd, sd) + np.eye(n))
+            means = np.vstack([means, (inverse @ (sd * said.towards)[:, :, None])[:, :, 0]])
+            covariance += inverse.sum(axis=0) / len(some)
         mean = means.mean(axis=0)
         covariance += (means - mean).T @ (means - mean) / len(some)
         precision = np.linalg.inv(covariance)
@@ -248,33 +287,45 @@ class League:
             scales={name: (at, spread) for name, at, spread in told if name not in NOT_LENT},
         )
 
-    def log_density(self, point: F) -> float:
+    def log_density(self, points: F) -> F:
         """Of the scales and all slides, the terms integrated out; up to a constant."""
-        said, sd = self.joined(self.all_at(point)), self._sd(point)
-        factor = cho_factor(said.precision * np.outer(sd, sd) + np.eye(len(self.terms)), lower=True)
-        towards = sd * said.towards
-        log = said.log - 0.5 * float(point @ point)
-        log += 0.5 * float(towards @ cho_solve(factor, towards))
-        return log - float(np.log(np.diagonal(factor[0])).sum())
+        found = []
+        for part in self._parts(points):
+            said, sd = self.joined(part), self._sd(part)
+            a = said.precision * sd[:, :, None] * sd[:, None, :] + np.eye(len(self.terms))
+            towards = sd * said.towards
+            mean = np.linalg.solve(a, towards[:, :, None])[:, :, 0]
+            log = said.log - 0.5 * (part**2).sum(axis=1) + 0.5 * (towards * mean).sum(axis=1)
+            found.append(log - 0.5 * np.linalg.slogdet(a)[1])
+        return np.concatenate(found)
 
-    def all_at(self, point: F) -> F:
+    def all_at(self, points: F) -> F:
         """All common scales, those that don't matter here 0."""
-        scales = np.zeros(len(COMMON_SCALES))
-        scales[self.scales] = point
+        scales = np.zeros((len(points), len(COMMON_SCALES)))
+        scales[:, self.scales] = points
         return scales
 
-    def _sd(self, point: F) -> F:
+    def _parts(self, points: F) -> list[F]:
+        """The points, so many at a time that their matrices need little memory."""
+        n = max(1, MOST_ENTRIES // len(self.terms) ** 2)
+        return [points[first : first + n] for first in range(0, len(points), n)]
+
+    def _sd(self, points: F) -> F:
+        """Points × terms, beforehand, in degrees."""
         values = {
-            COMMON_SCALES[i]: scalar_at(COMMON_SCALES[i], z)
-            for i, z in zip(self.scales, point.tolist(), strict=True)
+            COMMON_SCALES[i]: value_at(COMMON_SCALES[i], z)
+            for i, z in zip(self.scales, points.T, strict=True)
         }
-        return np.array([term.sd(values) for term in self.terms])
+        fixed = np.ones(len(points))
+        return np.array(
+            [values.get(t.key[0], fixed * PRIORS[t.key[0]].spread) for t in self.terms]
+        ).T
 
     def _apart(self) -> tuple[F, F]:
         """Mode and covariance of the scales as if each study had terms of its own."""
 
         def downhill(point: F) -> tuple[float, F]:
-            scales = self.all_at(point)
+            scales = self.all_at(point[None, :])[0]
             value, gradient = 0.5 * float(point @ point), scales.copy()
             for one in self.studies:
                 u = one.outer(scales)

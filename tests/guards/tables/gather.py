@@ -185,14 +185,14 @@ ENTRIES: list[Guard] = [
     change(
         "rig.study.model.reduction",
         "OtherStudy.at",
-        "0.5 * float(towards @ mean)",
+        "0.5 * (towards * mean[:, chosen]).sum(axis=1)",
         "0.0",
         _AS_LIKELY,
     ),
     change(
         "rig.study.model.reduction",
         "League.log_density",
-        "towards @ cho_solve(factor, towards)",
+        "0.5 * (towards * mean).sum(axis=1)",
         "0.0",
         _AS_LIKELY,
         _OTHERS + "studies_that_agree_in_a_slope_say_how_little_sessions_scatter",

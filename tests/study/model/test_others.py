@@ -74,7 +74,10 @@ def test_scales_are_as_likely_as_all_slides_together_make_them() -> None:
     """Against the density of all slides as one normal vector."""
 
     def direct(point: F) -> float:
-        parts = [dense(one.likelihood, one.outer(LEAGUE.all_at(point))) for one in LEAGUE.studies]
+        parts = [
+            dense(one.likelihood, one.outer(LEAGUE.all_at(point[None, :])[0]))
+            for one in LEAGUE.studies
+        ]
         sd: dict[Key, float] = {}
         rows: list[dict[Key, float]] = []
         for number, (one, study) in enumerate(zip(parts, LEAGUE.studies, strict=True)):
@@ -91,8 +94,8 @@ def test_scales_are_as_likely_as_all_slides_together_make_them() -> None:
 
     n = len(LEAGUE.scales)
     one, other = np.linspace(-0.8, 0.7, n), np.linspace(0.9, -0.3, n)
-    found = LEAGUE.log_density(one) - LEAGUE.log_density(other)
-    assert_allclose(found, direct(one) - direct(other), rtol=1e-7)
+    found = LEAGUE.log_density(np.array([one, other]))
+    assert_allclose(found[0] - found[1], direct(one) - direct(other), rtol=1e-7)
 
 
 def test_the_posterior_is_that_of_all_slides_together() -> None:
@@ -111,7 +114,7 @@ def test_the_posterior_is_that_of_all_slides_together() -> None:
     rows, rest, variance = [*mine.rows], [*mine.rest], [*mine.variance]
     sd = dict(zip((own.keys[i] for i in likelihood.active), point.sd, strict=True))
     for number, study in enumerate(LEAGUE.studies):
-        told = dense(study.likelihood, study.outer(LEAGUE.all_at(at)))
+        told = dense(study.likelihood, study.outer(LEAGUE.all_at(at[None, :])[0]))
         # A shared bag's scatter is the own study's; what a study alone has keeps its own.
         sd |= {named(key, study, number): v for key, v in told.sd.items() if key not in sd}
         sd |= {("theirs", str(number), *key): v for key, v in told.sd.items()}
@@ -172,16 +175,18 @@ def slope_in(likelihood: Likelihood, u: F) -> tuple[float, float, float]:
 
 
 def test_studies_that_agree_in_a_slope_say_how_little_sessions_scatter() -> None:
-    def study(number: int, change: float) -> ModelData:
-        before = slides_of("X", "s1", [24.0, 24.1], rig=f"{number}", humidity=40.0)
-        return model_data(
-            before
-            + slides_of("X", "s2", [24.0 + change, 24.1 + change], rig=f"{number}", humidity=60.0,
-                before=2, day=2)
-        )  # fmt: skip
+    rng = np.random.default_rng(5)
 
-    same = reduced([study(number, 0.8) for number in range(5)])
-    apart = reduced([study(number, 0.8 + 0.8 * (-1) ** number) for number in range(5)])
+    def study(number: int, change: float) -> ModelData:
+        first, second = (0.2 * rng.standard_normal((2, 3)) + 24.0).tolist()
+        later = [angle + change for angle in second]
+        return model_data(
+            slides_of("X", "s1", first, rig=f"{number}", humidity=40.0)
+            + slides_of("X", "s2", later, rig=f"{number}", humidity=60.0, before=3, day=2)
+        )
+
+    same = reduced([study(number, 0.8) for number in range(6)])
+    apart = reduced([study(number, 0.8 + 0.8 * (-1) ** number) for number in range(6)])
     assert same.scales["session"][0] < -0.25
     assert apart.scales["session"][0] > 0.25
 
