@@ -21,8 +21,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from scipy.interpolate import BSpline
-from scipy.linalg import cho_solve, cholesky
+import scipy  # loads its parts when they are first used: a motor's raise needs none of them
 
 from rig.analysis.angle.plane import Array
 from rig.analysis.angle.ramp import Ramp
@@ -239,7 +238,7 @@ class _Smoother:
         inner = np.linspace(low, high, max(int((high - low) / KNOT_S), 2) + 1)
         self._knots = np.concatenate([np.full(DEGREE, inner[0]), inner, np.full(DEGREE, inner[-1])])
         self._n = len(self._knots) - DEGREE - 1
-        self._spline = BSpline(self._knots, np.eye(self._n), DEGREE)
+        self._spline = scipy.interpolate.BSpline(self._knots, np.eye(self._n), DEGREE)
         self._angle_s = angle_s
         self._of_angle, self._of_bend = self.rows(angle_s, 0), self.rows(angle_s, 2)
         self._of_turn = self.rows(turn_s, 1)
@@ -305,8 +304,8 @@ class _Smoother:
         right[n] += bias[0] / bias[1] ** 2
         normal[n + 1, n + 1] += 1.0 / u_gain**2
         normal[np.diag_indices(n)] += 1e-9
-        factor = cholesky(normal, lower=True)
-        x = cho_solve((factor, True), right)
+        factor = scipy.linalg.cholesky(normal, lower=True)
+        x = scipy.linalg.cho_solve((factor, True), right)
         misfit = angle.whole / noise[0] ** 2 + turn.whole / noise[1] ** 2
         misfit += (bias[0] / bias[1]) ** 2 - float(right @ x)
         likelihood = -0.5 * misfit - float(np.sum(np.log(np.diag(factor))))
@@ -324,7 +323,7 @@ class _Smoother:
         rows = np.zeros((2, n + 2))
         for order in (0, 1):
             rows[order, :n] = self.rows(np.array([time_s]), order)[0]
-        return np.asarray(rows @ cho_solve((self._factor, True), rows.T))
+        return np.asarray(rows @ scipy.linalg.cho_solve((self._factor, True), rows.T))
 
 
 def _blocked(left: Array) -> float:
