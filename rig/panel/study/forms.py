@@ -19,16 +19,21 @@ class Form(Struct, forbid_unknown_fields=True, kw_only=True):
     """Made by the page for one tap: a retry has the same, and writes nothing."""
 
 
-class ReadingForm(Form, kw_only=True):
-    """Slide angles read by hand."""
+class ReadForm(Form, kw_only=True):
+    """Whose slide angle was read, by whom, in what air."""
 
     bag: Name
     face: Name
     board: Name
     reader: Name
-    angles: Annotated[list[Number], Meta(min_length=1, max_length=50)]
     temperature: Number = ""
     humidity: Number = ""
+
+
+class ReadingForm(ReadForm, kw_only=True):
+    """Slide angles read by hand."""
+
+    angles: Annotated[list[Number], Meta(min_length=1, max_length=50)]
 
 
 class TreatForm(Form, kw_only=True):
@@ -109,18 +114,12 @@ class MeasureForm(Form, kw_only=True):
     board: Name
 
 
-class LiftForm(Form, kw_only=True):
+class LiftForm(ReadForm, kw_only=True):
     """One lift, as the phone on the board read it."""
 
-    bag: Name
-    face: Name
-    board: Name
-    reader: Name
     pace: Number
     zero: PhoneZero
     samples: TraceSamples
-    temperature: Number = ""
-    humidity: Number = ""
     age_s: Annotated[float, Meta(ge=0, le=30 * 86400)] = 0.0
     """Since it was made, where it waited in the phone for a connection."""
 

@@ -10,7 +10,7 @@ from rig.errors import BadInputError
 from rig.files.stamps import parse_utc, utc_text
 from rig.panel.study.book import Book, Said
 from rig.panel.study.forms import LiftForm
-from rig.panel.study.writes import air_of
+from rig.panel.study.writes import air_of, noted
 from rig.quantities.figures import fixed
 from rig.quantities.typed import quantity
 from rig.study.folder.journal import ByPhone, Entry, Reading
@@ -21,7 +21,6 @@ from rig.study.phone.slide import PhoneSlide, slide_of
 from rig.study.phone.trace import PhoneZero, Trace, TraceHeader, keep_trace, read_trace
 from rig.study.phone.zero import level_of
 from rig.study.slides.by_phone import phone_of, reaction_now
-from rig.study.slides.sitting import sitting
 from rig.study.slides.table import slide_table
 
 APART = timedelta(minutes=10)
@@ -75,22 +74,8 @@ class Lifts:
 
     def _reading(self, study: Study, form: LiftForm, found: ByPhone, at: str) -> Reading:
         reaction = reaction_now(study, form.reader, slide_table(study).of_rig)
-        temperature_c, humidity_pct = air_of(form.temperature, form.humidity, AIR_C)
-        return Reading(
-            at=at,
-            bag=form.bag,
-            face=form.face,
-            board=form.board,
-            reader=form.reader,
-            angles_deg=(round(slide_of(found, reaction).angle_deg, 3),),
-            temperature_c=temperature_c,
-            relative_humidity_pct=humidity_pct,
-            climate_source=None if humidity_pct is None else "typed",
-            stage=study.stage_at(form.bag, at),
-            session=sitting(study, at),
-            key=form.key,
-            phone=found,
-        )
+        angle_deg = round(slide_of(found, reaction).angle_deg, 3)
+        return noted(study, form, at, (angle_deg,), found)
 
 
 def zero_words(zero: PhoneZero) -> Said:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 import msgspec
-from msgspec import UNSET
+from msgspec import UNSET, UnsetType
 
 from rig.errors import BadInputError
 from rig.panel.study import forms
@@ -12,6 +12,7 @@ from rig.quantities.typed import quantity
 from rig.study.folder.catalogue import Bag, Board
 from rig.study.folder.catalogue_file import add_table
 from rig.study.folder.journal import (
+    ByPhone,
     Correction,
     Droop,
     Entry,
@@ -46,6 +47,17 @@ def reading(study: Study, form: forms.ReadingForm, at: str) -> Reading:
     """Slide angles read by hand."""
     study.check_face(form.bag, form.face)
     study.check_board(form.board)
+    return noted(study, form, at, _angles(form.angles))
+
+
+def noted(
+    study: Study,
+    form: forms.ReadForm,
+    at: str,
+    angles_deg: tuple[float, ...],
+    phone: ByPhone | UnsetType = UNSET,
+) -> Reading:
+    """The line of the journal for slide angles that a person, or a person's phone, has read."""
     temperature_c, humidity_pct = air_of(form.temperature, form.humidity, AIR_C)
     return Reading(
         at=at,
@@ -53,13 +65,14 @@ def reading(study: Study, form: forms.ReadingForm, at: str) -> Reading:
         face=form.face,
         board=form.board,
         reader=form.reader,
-        angles_deg=_angles(form.angles),
+        angles_deg=angles_deg,
         temperature_c=temperature_c,
         relative_humidity_pct=humidity_pct,
         climate_source=None if humidity_pct is None else "typed",
         stage=study.stage_at(form.bag, at),
         session=sitting(study, at),
         key=form.key,
+        phone=phone,
     )
 
 
