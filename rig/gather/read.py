@@ -17,6 +17,7 @@ from rig.study.model.data import Facts, ModelData, model_data
 from rig.study.model.history import Played
 from rig.study.model.others import SHARED, Told
 from rig.study.model.reduction import reduced
+from rig.study.slides.experience import older_studies
 from rig.study.slides.slide import Applied, Slide
 from rig.study.slides.table import SlideTable
 
@@ -28,7 +29,8 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
 
     Args:
         folder: of the dataset.
-        study: the own one; it is left out if it is in the dataset, too.
+        study: the own one; it is left out if it is in the dataset, too, and so are those whose
+            experience it takes, which the model has slide by slide.
         table: its slides.
 
     Raises:
@@ -36,7 +38,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
             the same models.
     """
     about = read_about(folder)
-    own = study_id_of(study.catalogue)
+    own = {study_id_of(one.catalogue) for one in (study, *older_studies(study))}
     faces = {(s.model, s.face) for s in table.valid if s.model and s.face}
     others: list[ModelData] = []
     rigs: set[str] = set()
@@ -45,7 +47,7 @@ def told_by(folder: Path, study: Study, table: SlideTable) -> Told:
     shared: set[str] = set()
     aliases = _aliases(study)
     for unit, rows in studies_in(folder):
-        if unit.key == own:
+        if unit.key in own:
             continue
         slides, facts = _slides(rows, study, aliases, unit.key)
         if any(s.source == "twin" for s in slides) and not table.is_simulated:

@@ -1,10 +1,12 @@
 import csv
 import io
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import rig
 from rig.files.cells import plain_cell, safe_cell
 
 RUN_BY_A_SPREADSHEET = "=+-@\t\r"
@@ -36,3 +38,13 @@ def test_a_csv_file_gives_back_texts_and_numbers() -> None:
     read = next(csv.reader(io.StringIO(buffer.getvalue(), newline="")))
     assert [plain_cell(cell) for cell in read] == [str(cell) for cell in cells]
     assert float(read[3]) == -1.5
+
+
+def test_whoever_writes_a_csv_file_makes_its_texts_safe() -> None:
+    writers = {
+        path.name: text
+        for path in Path(rig.__file__).parent.rglob("*.py")
+        if "csv.writer(" in (text := path.read_text("utf-8")) or "csv.DictWriter(" in text
+    }
+    assert {"export.py", "table.py", "rows.py", "units.py"} <= set(writers)
+    assert all("safe_cell" in text for text in writers.values())

@@ -83,6 +83,15 @@ def test_others_are_all_studies_but_the_own_one(league: dict[str, Study], tmp_pa
     assert not any("2 of" in name for key in keys for name in key)
 
 
+def test_an_older_study_whose_experience_is_taken_counts_once(
+    league: dict[str, Study], tmp_path: Path
+) -> None:
+    path = league["Quay"].catalogue_path
+    path.write_text(f'experience = ["../Pier"]\n{path.read_text()}')
+    found = told(open_study(league["Quay"].path), tmp_path)
+    assert (found.n_studies, found.n_slides) == (1, 12)
+
+
 def test_rows_come_back_as_the_slide_table_has_them(
     league: dict[str, Study], tmp_path: Path
 ) -> None:

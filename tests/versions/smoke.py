@@ -17,6 +17,7 @@ import sysconfig
 import tempfile
 import time
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 from urllib.request import urlopen
@@ -28,6 +29,7 @@ from rig.commands.main import INTERRUPTED, app
 
 RIG = str(Path(sysconfig.get_path("scripts"), "rig"))
 LIMIT_S = 120
+BAD_INPUT = 2
 SMALLER = {
     "stages_after_baseline = 1": "stages_after_baseline = 0",
     "runs_per_series = 5": "runs_per_series = 1",
@@ -103,6 +105,21 @@ def check_results() -> str:
     return f"{min(angles_deg):.1f} to {max(angles_deg):.1f}°"
 
 
+def check_gather() -> str:
+    """Gather the study twice and read the dataset; without the extra, be told what to install."""
+    words = ("gather", "club", "--out", "all", "--json")
+    if not all(find_spec(name) for name in ("fsspec", "pyarrow")):
+        done = subprocess.run([RIG, *words], capture_output=True, text=True, check=False)
+        assert done.returncode == BAD_INPUT, f"`rig gather` ended with {done.returncode}"
+        assert done.stderr.count("\n") == 1, f"more than a sentence:\n{done.stderr}"
+        assert "pip install '.[many]'" in done.stderr, done.stderr
+        return "told what to install"
+    first, again = json.loads(call(*words)), json.loads(call(*words))
+    assert first["n_slides"] == len(list(Path("club").rglob("*.run.jsonl"))) > 3, f"{first=}"
+    assert (again["n_slides"], again["n_read"]) == (first["n_slides"], 0), f"{again=}"
+    return f"{first['n_slides']} slides in {first['n_parts']} parts"
+
+
 def check_page() -> str:
     """Serve the page of a twin, fetch it, end it by Ctrl-C."""
     command = [RIG, "panel", "--twin", "--port", "0", "--out", "page"]
@@ -129,7 +146,7 @@ def main() -> None:
     print(f"Python {platform.python_version()}, {Path(rig.__file__).parent}")
     with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
         os.environ["XDG_CONFIG_HOME"] = folder  # no settings of this user
-        for check in (check_help, check_study, check_results, check_page):
+        for check in (check_help, check_study, check_results, check_gather, check_page):
             began = time.monotonic()
             name = check.__name__.removeprefix("check_")
             try:

@@ -4,6 +4,10 @@ What carries over is what the model shares: scatter, levels and slopes of a mode
 rigs, readers, and what a recipe does. A bag of the older study is another bag, even if it has the
 same name: it may be one, but has been thrown since in ways that nobody noted. A recipe is the same
 if it has the same name and the same steps.
+
+Other owners' studies come in another way (`gather/read.py`, `model/others.py`): their names and
+recipes mean other things, a league has too many slides for one fit, and bags are the same only
+where both owners say so. A study that comes both ways counts here alone.
 """
 
 import os

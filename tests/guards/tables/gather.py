@@ -152,6 +152,13 @@ ENTRIES: list[Guard] = [
         _READ + "a_bag_that_was_treated_before_the_others_saw_it_is_no_link",
     ),
     change(
+        "rig.gather.read",
+        "told_by",
+        "(study, *older_studies(study))",
+        "(study,)",
+        _READ + "an_older_study_whose_experience_is_taken_counts_once",
+    ),
+    change(
         "rig.study.model.reduction",
         "_is_common",
         "key[1] not in treated",
