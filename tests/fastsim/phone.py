@@ -40,7 +40,7 @@ class Trouble:
     tremor: float = 1.0
     events: float = 1.0
     taps_are_normal: bool = False
-    """As late and as scattered as the even ones, but of normal shape: some are later than 0.35 s."""
+    """As late and as scattered as the even ones, but of normal shape, so some are later."""
 
 
 def turn(axis: int, angle_deg: float) -> F:
