@@ -145,6 +145,20 @@ def test_a_sweep_that_nobody_makes_or_ends_is_given_up(
         swept(rig_of(7)[0])
 
 
+def test_the_stop_button_ends_the_sweep() -> None:
+    opened, _ = rig_of(7)
+    world = twin_of(opened).world
+
+    def beside() -> Task[None]:
+        while opened.machine.live.state != "raising" or world.board_deg < 10.0:
+            yield At(world.clock.time_s() + 0.05)
+        world.press("stop_button", True)
+
+    with pytest.raises(StoppedError):
+        swept(opened, beside)
+    assert 10.0 < world.board_deg < 15.0
+
+
 def test_a_sensor_that_falls_silent_in_the_sweep_ends_it(monkeypatch: pytest.MonkeyPatch) -> None:
     whole = _findings
     monkeypatch.setattr(
