@@ -29,7 +29,7 @@ def test_from_nothing_to_the_best_four_without_a_motor(
     done("twin", "new", "shed", "--seed", "11", "--at", "2026-06-01T18:00Z")
     monkeypatch.chdir(tmp_path / "shed")
     Path("rig.toml").write_text(HAND + "[cycle]\ndwell_s = 3.0\n", "utf-8")
-    assert "no sweep was made" in done("level", "--twin", "--answers", "shown")
+    assert "no steps tell it" in done("level", "--twin", "--answers", "shown")
     new = ("study", "new", "club", "--runs", "2", "--rate", "2", "--start", "whole")
     done(*new, "--reference-runs", "0")
     done("study", "board", "club", "shed board")

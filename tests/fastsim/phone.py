@@ -28,6 +28,7 @@ G = 9.806
 HZ = 1000
 TICK_S = 1.0 / HZ
 HAND_M = 1.15
+TAPS_S = (0.15, 0.35)
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,8 @@ class Trouble:
     bias: float = 1.0
     tremor: float = 1.0
     events: float = 1.0
+    taps_are_normal: bool = False
+    """As late and as scattered as the even ones, but of normal shape, so some are later."""
 
 
 def turn(axis: int, angle_deg: float) -> F:
@@ -166,7 +169,10 @@ def lift(
     pace = np.convolve(steady, np.ones(500) / 500, "same")
     limit = slide_deg + law_deg * np.log(np.maximum(pace, 0.05) / pace_deg_s)
     first = int(np.argmax((inclined >= limit) & (t > rest_s + 0.6)))
-    tap_s = first * TICK_S + random.uniform(0.15, 0.35)
+    late_s = random.uniform(*TAPS_S)
+    if trouble.taps_are_normal:
+        late_s = random.normal(sum(TAPS_S) / 2.0, (TAPS_S[1] - TAPS_S[0]) / np.sqrt(12.0))
+    tap_s = first * TICK_S + late_s
     end = min(int((tap_s + 0.6) * HZ), n)
     force = G * vertical
     force[:, 2] += phone.place_m * np.radians(faster)

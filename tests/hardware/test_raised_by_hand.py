@@ -3,13 +3,13 @@
 import csv
 import re
 import tomllib
-from math import atan, degrees
+from math import atan, cos, degrees, radians, sin
 from pathlib import Path
 
 import msgspec
 import pytest
 
-from hardware.tools import wiring_raised_by_hand
+from hardware.tools import raised_by_hand, wiring_raised_by_hand
 from hardware.tools.wiring import csv_text
 from rig.settings.model import Pins, Settings
 
@@ -25,6 +25,22 @@ def test_netlist_and_diagram_are_made_by_the_tool() -> None:
     netlist = csv_text(wiring_raised_by_hand.hand_netlist())
     assert (FOLDER / "netlist.csv").read_text("utf-8") == netlist
     assert (FOLDER / "wiring.svg").read_text("utf-8") == wiring_raised_by_hand.hand_diagram()
+    assert (FOLDER / "side_view.svg").read_text("utf-8") == raised_by_hand.side_view()
+    assert "(side_view.svg)" in README
+
+
+def test_the_prop_holds_the_board_wherever_the_jack_does() -> None:
+    """By coordinates: head at 1,100 mm along the board, bolt 640 mm from the hinge, 30 mm high."""
+    top_deg = degrees(atan((380.0 - 95.0) / 330.0))
+    for angle_deg in (5.0, 20.0, top_deg):
+        turn = radians(angle_deg)
+        x, y = 1100.0 * cos(turn) - 640.0, 110.0 + 1100.0 * sin(turn) - 30.0
+        assert raised_by_hand.prop_mm(angle_deg) == pytest.approx((x**2 + y**2) ** 0.5)
+    assert raised_by_hand.prop_mm(5.0) >= raised_by_hand.TUBE_MM - 2.0
+    longest = 2.0 * raised_by_hand.TUBE_MM - raised_by_hand.OVERLAP_MM
+    assert raised_by_hand.prop_mm(top_deg) < longest
+    at_top = raised_by_hand.prop_mm(raised_by_hand.angle_deg(380.0))
+    assert f"{raised_by_hand.prop_mm(5.0):.0f} mm) to the top ({at_top:.0f} mm)" in README
 
 
 def test_each_pin_that_the_program_claims_is_wired_and_no_other() -> None:

@@ -1,8 +1,8 @@
 """The guided calibration of a board that a person raises: prompts take the place of the moves.
 
 The person lays the board flat, props it at each point and presses start; how far it stands is known
-from the sensor's own turn since the zero. There is no sweep: the filter's delay stays that of the
-settings, with their uncertainty.
+from the sensor's own turn since the zero. At the end the person raises and lowers the unloaded
+board once (`rig.procedures.level.hand_sweep`).
 """
 
 from pathlib import Path
@@ -20,6 +20,7 @@ from rig.control.mover import Mover
 from rig.control.placing import wait_for_start
 from rig.errors import BadInputError
 from rig.procedures.level.finish import finish
+from rig.procedures.level.hand_sweep import hand_sweep
 from rig.procedures.level.level import (
     MAX_NUDGE_DEG,
     MAX_NUDGES,
@@ -111,10 +112,17 @@ class HandLevelProcedure(LevelProcedure):
         yield from self._home()
         progress.home = yield from steady_rest(machine, self._mover, "home")
         save_progress(self._path, progress)
+        if self._plan.sweep:
+            fitted = finish(progress, machine)
+            progress.sweep = yield from hand_sweep(machine, self._mover, fitted)
+            save_progress(self._path, progress)
+            machine.enter("placing")
         if self._plan.second_temperature:
             yield from self._optional(progress).second_temperature()
         calibration = finish(progress, machine)
         note = "Raised by hand: no sweep was made, the filter's delay is that of the settings."
+        if progress.sweep is not None:
+            note = progress.sweep.told
         calibration = msgspec.structs.replace(calibration, notes=(*calibration.notes, note))
         machine.enter("parked")
         return self._save(calibration)

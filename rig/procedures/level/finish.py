@@ -17,6 +17,8 @@ from rig.procedures.level.progress import LevelProgress
 
 AXIS_LIMIT_DEG = 1.0
 BACKLASH_LIMIT_DEG = 0.1
+GYRO_AXIS_LIMIT_DEG = 4.0
+"""PS-MPU-6000A has a cross-axis sensitivity of 2 %, 1.2°, for either sensor."""
 
 
 def finish(progress: LevelProgress, machine: Machine) -> Calibration:
@@ -111,6 +113,12 @@ def _notes(progress: LevelProgress, fit: AxisFit) -> list[str]:
         notes.append(
             f"The hinge's axis in the sweep is {sweep.axis_off_deg:.2f}° from that of the span"
             " points: the frame twists, or the sensor moved between them."
+        )
+    if sweep is not None and (sweep.gyro_axis_off_deg or 0.0) > GYRO_AXIS_LIMIT_DEG:
+        notes.append(
+            f"The gyroscope turned about an axis {sweep.gyro_axis_off_deg:.1f}° from the one that"
+            " gravity turned about: the board does not turn about its hinge alone, or the sensor is"
+            " loose."
         )
     if sweep is not None and abs(sweep.backlash_deg) > BACKLASH_LIMIT_DEG:
         notes.append(

@@ -25,6 +25,12 @@ class SweepFindings(Struct, frozen=True, kw_only=True):
     u_delay_ms: float
     backlash_deg: float
     vibration: Vibration | None = None
+    gyro_gain: float | None = None
+    """Turn by the gyroscope over that of gravity, in a sweep by hand."""
+    gyro_axis_off_deg: float | None = None
+    """Between what the gyroscope turned about and what gravity did."""
+    told: str = ""
+    """What a sweep by hand found, in words."""
 
 
 class LevelProgress(Struct, kw_only=True):

@@ -133,6 +133,56 @@ PROCEDURES: list[Guard] = [
     limit(_SELFTEST, "MOST_NOISE_DEG_S", _ALIVE + "[noise]"),
 ]
 
+_TURNING, _SWEEP = "rig.calibration.turning", "rig.procedures.level.hand_sweep"
+_IN_TURNING = "tests/calibration/test_turning.py::"
+_SCATTERS = _IN_TURNING + "test_the_lag_scatters_as_stated"
+_DELAY = _IN_TURNING + "test_the_delay_rests_on_the_gyroscopes_own_and_on_what_was_known"
+_CONTRADICTS = _IN_TURNING + "test_a_gyroscope_that_contradicts_gravity_is_refused"
+_HARDLY = _IN_TURNING + "test_a_board_that_was_hardly_raised_tells_nothing"
+_FOLLOWED = _PROMPTS + "test_the_person_is_followed_wherever_they_turn_round"
+_GIVEN_UP = _PROMPTS + "test_a_sweep_that_nobody_makes_or_ends_is_given_up"
+SWEEP: list[Guard] = [
+    limit(_TURNING, "U_GYRO_DELAY", _DELAY),
+    limit(_TURNING, "KNOT_S", _SCATTERS + "[1.0]", times=4.0),
+    limit(_TURNING, "MOST_GAIN_OFF", _CONTRADICTS + "[1.11]", _CONTRADICTS + "[0.89]"),
+    limit(_TURNING, "LEAST_TURN_DEG", _HARDLY),
+    never(_TURNING, "turning", "by_gravity < LEAST_TURN_DEG", _HARDLY),
+    change(_TURNING, "turning", "abs(gain - 1.0)", "gain - 1.0", _CONTRADICTS + "[0.89]"),
+    change(
+        _TURNING,
+        "turning",
+        "-free[:top].sum(axis=0)",
+        "free[:top].sum(axis=0)",
+        _IN_TURNING + "test_the_gyroscopes_axis_and_gain[mounting0]",
+    ),
+    change(
+        _TURNING,
+        "_lag",
+        "radius * acceleration",
+        "0.0 * acceleration",
+        _IN_TURNING + "test_where_the_sensor_lies_does_not_matter",
+    ),
+    never(_SWEEP, "_follow", "mover.time_s() > deadline_s", _GIVEN_UP + "[lift]"),
+    never(
+        _SWEEP,
+        "_findings",
+        "len(t_s) < 10.0 * setup.rate_hz or float(np.diff(t_s).max()) > 0.1",
+        _PROMPTS + "test_a_sensor_that_falls_silent_in_the_sweep_ends_it",
+    ),
+    change(_SWEEP, "_follow", "angle_deg < top_deg - TURNED_DEG", "False", _FOLLOWED + "[20.0]"),
+    never(
+        "rig.procedures.level.finish",
+        "_notes",
+        "sweep is not None and (sweep.gyro_axis_off_deg or 0.0) > GYRO_AXIS_LIMIT_DEG",
+        "tests/procedures/level/test_finish.py::test_a_gyroscope_about_another_axis_is_noted",
+    ),
+    limit(
+        "rig.procedures.level.finish",
+        "GYRO_AXIS_LIMIT_DEG",
+        "tests/procedures/level/test_finish.py::test_a_gyroscope_about_another_axis_is_noted",
+    ),
+]
+
 _STUDY = "tests/commands/test_study_by_hand.py::"
 REFUSALS: list[Guard] = [
     never(
@@ -149,7 +199,7 @@ REFUSALS: list[Guard] = [
     ),
 ]
 
-ENTRIES: list[Guard] = [*DEVICES, *CONTROL, *ANALYSIS, *PROCEDURES, *REFUSALS]
+ENTRIES: list[Guard] = [*DEVICES, *CONTROL, *ANALYSIS, *PROCEDURES, *SWEEP, *REFUSALS]
 
 _PATH = "a finer, longer or stiffer path gives the same angle within its stated u"
 _PRIOR = "the accelerometer tells bias and gain by itself; a wider prior costs nothing visible"
@@ -166,4 +216,16 @@ NO_LIMITS: dict[str, str] = {
     f"{_HAND}.STARTED_DEG": "the display changes a little later",
     f"{_HAND}.SUNK_DEG": "a raise that was given up ends a little later",
     f"{_LEVEL}.WAIT_S": "patience with a person",
+    f"{_TURNING}.SMOOTH_S": "half or twice as long, and the lag is the same within its u",
+    f"{_TURNING}.STEP_S": "a finer grid has the same in it",
+    f"{_TURNING}.MOST_LAG_S": "only keeps the search in bounds",
+    f"{_TURNING}.TURNS": "it has settled after four",
+    f"{_TURNING}.HAIR_S": "of a difference quotient",
+    f"{_SWEEP}.WAIT_S": "patience with a person",
+    f"{_SWEEP}.HIGH_DEG": "a shorter sweep tells less, and its u says so",
+    f"{_SWEEP}.PACE_DEG_S": "a slower sweep tells less, and its u says so",
+    f"{_SWEEP}.FLAT_DEG": "the sweep ends a little earlier or later",
+    f"{_SWEEP}.STILL_S": "the gyroscope's bias is found from half a second as well",
+    f"{_SWEEP}.TURNED_DEG": "whoever turns round is followed a little later",
+    f"{_SWEEP}.AXIS_BLOCK_S": "means over blocks of another length have the same plane",
 }

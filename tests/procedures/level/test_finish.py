@@ -83,6 +83,13 @@ def test_play_of_the_screw_is_noted_from_a_tenth_of_a_degree(sign: float) -> Non
         assert any("of play" in note for note in notes) is is_noted
 
 
+def test_a_gyroscope_about_another_axis_is_noted() -> None:
+    for off_deg, is_noted in ((None, False), (3.9, False), (4.1, True)):
+        sweep = msgspec.structs.replace(SWEEP, gyro_axis_off_deg=off_deg)
+        notes = finished(captured(sweep=sweep)).notes
+        assert any("The gyroscope turned about an axis 4.1°" in note for note in notes) is is_noted
+
+
 def test_a_hinge_that_differs_by_a_degree_is_noted_if_it_is_known_so_well() -> None:
     def is_noted(rig: InventedRig, off_deg: float) -> bool:
         sweep = msgspec.structs.replace(SWEEP, axis_off_deg=off_deg)
