@@ -25,7 +25,13 @@ ENTRIES: list[Guard] = [
     change(_DRAWS, "draw_placing", "GAP_SD_MM", "settings.bag.u_gap_mm", _OWN),
     change(_DRAWS, "draw_placing", "MAX_SLUMP_MM", "2.0 * settings.bag.slump_mm", _OWN),
     change(_MADE, "calibration_for", "WRONG_DELAY_MS", "u_delay_ms", _DELAY),
-    change(_MADE, "calibration_for", "random.normal(0.0, 1.0, 8) * wrong", "0.0 * sigma", _DELAY),
+    change(
+        _MADE,
+        "calibration_for",
+        "random.normal(0.0, 1.0, 8) * wrong",
+        "random.normal(0.0, 1.0, 8) * sigma",
+        _DELAY,
+    ),
     # -- each tooth
     change(_MADE, "calibration_for", "tip - slope_deg * axis", "tip + slope_deg * axis", _LEVEL),
     change(
