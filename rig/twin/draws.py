@@ -34,7 +34,7 @@ MAX_FOLLOWS, MAX_LATE_MM, SUDDEN_SHARE = 0.5, 1.0, 0.125
 CREEP_MM_S = (0.02, 0.2)
 """Even in its logarithm. A creep of e-fold in 0.008 of the tangent then moves the bag by 0.03 to
 0.3 mm at 0.3 °/s before it slides."""
-CROWN_SD_MM, YAW_SD_DEG, SENSOR_YAW_SD_DEG = 0.8, 0.3, 0.2
+CROWN_SD_MM, YAW_SD_DEG, SENSOR_YAW_SD_DEG = 0.8, 0.3, 0.06
 LEVEL_AT_MM = (440.0, 780.0)
 SPOTS_AT_MM, SPOT_WIDTH_MM, MAX_SPOTS, MAX_GAIN = (250.0, 850.0), (20.0, 60.0), 3, 0.01
 SHAKE_SHARE, FRAME_HZ, FRAME_QUALITY = (0.05, 0.15), (60.0, 180.0), (3.0, 6.0)

@@ -87,6 +87,24 @@ class Ground:
 FLAT = Ground()
 
 
+def start_grip(board: BoardTruth, settings: Settings) -> float:
+    """Factor of friction, by the sticky spots, of a bag that lies where it is to be put."""
+    bag = settings.bag
+    return Ground(spots=_under(board, settings.beam.position_mm + bag.gap_mm, bag.length_mm)).grip(
+        0.0
+    )
+
+
+def _under(
+    board: BoardTruth, leading_mm: float, length_mm: float
+) -> tuple[tuple[float, float, float], ...]:
+    upper = leading_mm + length_mm
+    return tuple(
+        (upper - spot.place_mm - length_mm - spot.width_mm, upper - spot.place_mm, spot.gain)
+        for spot in board.spots
+    )
+
+
 def crown_slope_rad(board: BoardTruth, settings: Settings, place_mm: float) -> float:
     """Slope, uphill positive, of a crowned board at a place uphill of its lower edge.
 
@@ -116,7 +134,6 @@ def ground_of(
         length_mm: of the bag along the slide.
     """
     middle_mm = leading_mm + 0.5 * length_mm
-    upper = leading_mm + length_mm
     shake = None
     if board.shake_share > 0.0 and vibration_g > 0.0:
         screw = settings.screw
@@ -129,10 +146,7 @@ def ground_of(
             pulses_per_mm=screw.full_steps_per_turn * screw.microsteps / screw.lead_mm,
         )
     return Ground(
-        spots=tuple(
-            (upper - spot.place_mm - length_mm - spot.width_mm, upper - spot.place_mm, spot.gain)
-            for spot in board.spots
-        ),
+        spots=_under(board, leading_mm, length_mm),
         slope_rad=crown_slope_rad(board, settings, middle_mm),
         slope_rad_m=8000.0 * board.crown_mm / settings.board.length_mm**2,
         shake=shake,

@@ -7,6 +7,7 @@ twin knows of, and the effects that were invented for recipes stand in `twin.jso
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from math import atan, degrees, radians, tan
 from pathlib import Path
 from typing import Annotated, Any, NamedTuple, get_args
 
@@ -18,11 +19,14 @@ from rig.errors import BadInputError
 from rig.files.durable import create_file, make_folder, replace_file
 from rig.files.stamps import check_wall_clock, parse_utc, utc_text
 from rig.files.time_here import HOME_NAME
+from rig.settings.load import load_settings
 from rig.study.folder.journal import Play, Treatment
 from rig.study.folder.study import Study, is_study, open_study
 from rig.twin import invented
+from rig.twin.draws import draw_scenario
 from rig.twin.fabric import Face
 from rig.twin.friction import LAW_NAMES, LawName
+from rig.twin.ground import start_grip
 from rig.twin.invented import Past, Wear
 from rig.twin.scenario import AirTruth, Scenario
 
@@ -239,10 +243,15 @@ class Home:
         humidity_pct: float,
         past: Past | None = None,
     ) -> float:
-        """Slide angle of a bag as it is now, or with another past; all scatter left out."""
+        """Slide angle of a bag as it is now, or with another past; all scatter left out.
+
+        The rig's sticky spots where the bag is put count; its vibration, far less, does not.
+        """
         there = self.face(bag, face, board, self.past_of(bag) if past is None else past)
         assert there is not None  # noqa: S101 - a bag was named
-        return invented.angle_deg(there, humidity_pct, self.slides_of(bag, face))
+        grip = start_grip(draw_scenario(self.seed).board, load_settings(self.settings_file))
+        found = radians(invented.angle_deg(there, humidity_pct, self.slides_of(bag, face)))
+        return degrees(atan(grip * tan(found)))
 
     def effect_deg(
         self, recipe: str, bag: str, face: str, board: str | None, humidity_pct: float

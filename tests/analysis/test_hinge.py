@@ -14,12 +14,13 @@ from rig.twin.calibration import calibration_for
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from tests.fastsim.run import simulate_run, write_run
+from tests.teeth import without
 
 
 def measured(folder: Path, seed: int, mu: float, slip_deg: tuple[float, float, float]) -> RunResult:
     """A run with the calibration from before the sensor turned on the board by this much."""
     settings = Settings()
-    scenario = draw_scenario(seed, face=plain_face(mu, mu - 0.05))
+    scenario = without(draw_scenario(seed, face=plain_face(mu, mu - 0.05)))
     calibration = calibration_for(scenario, settings, seed)
     mounted = Rotation.from_rotvec(scenario.imu.mounting_deg, degrees=True)
     slipped = mounted * Rotation.from_rotvec(slip_deg, degrees=True)

@@ -16,6 +16,7 @@ from rig.twin.fabric import plain_face
 from rig.twin.scenario import Truth
 from tests.analysis.slides import RAISE_S, one_beam, run_file, slide, two_beams
 from tests.fastsim.run import simulate_run, write_run
+from tests.teeth import without
 
 GAP, LENGTH = 8.0, 152.0
 DISTANCES = [GAP, GAP + LENGTH]
@@ -33,7 +34,7 @@ def simulated(
     settings = Settings()
     bag = msgspec.structs.replace(settings.bag, gap_mm=gap_mm)
     settings = msgspec.structs.replace(settings, bag=bag)
-    scenario = changed(draw_scenario(seed, face=plain_face(0.4, 0.35)), **odd)
+    scenario = changed(without(draw_scenario(seed, face=plain_face(0.4, 0.35))), **odd)
     lines, truth = simulate_run(settings, scenario, seed, rate_deg_s=rate, beams=beams, dwell_s=2.0)
     return analyse_run(read_run(write_run(folder, lines, truth))), truth
 

@@ -203,7 +203,8 @@ def test_two_beams_give_four_edges(tell: Tell) -> None:
     assert result.u_onset_angle_deg is not None
     error_deg = result.onset_angle_deg - story.truths[0]["onset_angle_deg"]
     assert abs(error_deg) < 2.0 * result.u_onset_angle_deg < 0.4
-    assert result.gap_mm == pytest.approx(story.truths[0]["gap_mm"], abs=2.5)
+    # Three standard deviations of the twin's own hand and slump.
+    assert result.gap_mm == pytest.approx(story.truths[0]["gap_mm"], abs=3.9)
 
 
 ODD: dict[str, dict[str, Any]] = {

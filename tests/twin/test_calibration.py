@@ -54,11 +54,11 @@ def test_errors_have_a_spread_of_their_own_and_not_the_stated_one() -> None:
     biases = np.array([one.bias_g for one in MADE]) - TRUTH.imu.bias_g
     drifts = np.array([one.drift_g_per_k for one in MADE]) - TRUTH.imu.drift_g_per_k
     tips = np.degrees(np.array([one.level for one in MADE])[:, :2])
-    assert gains.std(axis=0) == pytest.approx(2.6e-4, rel=0.2)
-    assert biases.std(axis=0) == pytest.approx(2.4e-4, rel=0.2)
-    assert drifts.std(axis=0) == pytest.approx(1.6e-5, rel=0.2)
+    assert gains.std(axis=0) == pytest.approx(2.6e-4, rel=0.1)
+    assert biases.std(axis=0) == pytest.approx(2.4e-4, rel=0.1)
+    assert drifts.std(axis=0) == pytest.approx(1.6e-5, rel=0.1)
     assert MADE[0].u_drift_g_per_k == 2e-5
-    assert tips.std(axis=0) == pytest.approx(0.026, rel=0.2)
+    assert tips.std(axis=0) == pytest.approx(0.026, rel=0.1)
     delays = np.array([one.filter_delay_ms for one in MADE])
     assert delays.mean() == pytest.approx(EXACT.filter_delay_ms, abs=0.2)
     # What the settings state of it does not make the truth.

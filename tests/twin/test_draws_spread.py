@@ -47,7 +47,7 @@ NORMAL: dict[str, tuple[Callable[[Any], float], float, float]] = {
     "cradle pivot": (lambda one: one.board.cradle_pivot_error_mm, 0.0, 0.3),
     "crown": (lambda one: one.board.crown_mm, 0.0, 0.8),
     "board's yaw": (lambda one: one.board.yaw_deg, 0.0, 0.3),
-    "sensor's yaw": (lambda one: one.imu.yaw_deg, 0.0, 0.2),
+    "sensor's yaw": (lambda one: one.imu.yaw_deg, 0.0, 0.06),
     "beam response": (lambda one: one.beam.response_ms, 0.5, 0.15),
     "beam spacing": (lambda one: one.beam.spacing_error_mm, 0.0, 0.2),
     "blade": (lambda one: one.blade.thickness_error_mm, 0.0, 0.05),

@@ -2,15 +2,20 @@
 
 import os
 from datetime import UTC, datetime, timedelta
+from math import radians, tan
 from pathlib import Path
 
 import pytest
 
 from rig.errors import BadInputError, BusyError
 from rig.files.time_here import home_above, now_in
+from rig.settings.load import load_settings
 from rig.study.folder.catalogue import Step
 from rig.study.folder.journal import Play, Treatment
 from rig.study.folder.study import new_study, open_study
+from rig.twin import invented
+from rig.twin.draws import draw_scenario
+from rig.twin.ground import start_grip
 from rig.twin.home import SETTINGS, Home, WantedHome, new_home
 from rig.twin.invented import FACES, SHARES, Past
 
@@ -156,6 +161,20 @@ def test_treatments_throws_boards_and_slides_act(home: Home) -> None:
     assert angle() == angle(past=Past(["soft soak"]))
     effect = home.effect_deg("soft soak", "Heron 1", "slick", None, 50.0)
     assert effect == pytest.approx(angle(past=Past(["soft soak"])) - angle(past=Past()))
+
+
+def test_the_true_angle_counts_the_boards_sticky_spots(tmp_path: Path) -> None:
+    grips = []
+    for seed in range(12):
+        home = new_home(tmp_path / str(seed), seed=seed, now=BEGIN)
+        grip = start_grip(draw_scenario(seed).board, load_settings(home.settings_file))
+        bare = home.face("Heron 1", "slick", None, Past())
+        assert bare is not None
+        held = tan(radians(home.true_angle_deg("Heron 1", "slick", None, 50.0)))
+        assert held == pytest.approx(grip * tan(radians(invented.angle_deg(bare, 50.0, 0))))
+        grips.append(grip)
+    assert min(grips) == 1.0
+    assert 1.001 < max(grips) < 1.03
 
 
 def test_an_invented_effect_is_said_once_and_kept(home: Home) -> None:
