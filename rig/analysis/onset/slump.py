@@ -16,6 +16,9 @@ LEAST_SLUMPED = 0.15
 """Edges that tell of less slump than this, as a probability, need not be weighed against one that
 broke the beam."""
 
+LIKELIER = 0.0
+"""Log odds from which the first edge counts as a slump: it is the likelier of the two."""
+
 EARLY_DEG = 0.02, 2.5
 """A slump into the beam comes so long before the onset, even in the logarithm. Judged."""
 
