@@ -4,7 +4,8 @@ import math
 
 import numpy as np
 
-from rig.analysis.angle.ramp import Ramp, steps_angle
+from rig.analysis.angle.plane import Array
+from rig.analysis.angle.ramp import Ramp
 from rig.analysis.onset.edges import MOST_EDGES, BeamRecord
 from rig.analysis.onset.estimate import Solved
 from rig.analysis.row import number
@@ -56,15 +57,28 @@ def check_home(run: RunFile, calibration: Calibration, flags: list[Flag]) -> flo
     return 0.0
 
 
-def check_slip(run: RunFile, calibration: Calibration, raise_s: float, flags: list[Flag]) -> float:
+def check_slip(
+    run: RunFile,
+    calibration: Calibration,
+    raise_s: float,
+    steps: tuple[Array, Array],
+    flags: list[Flag],
+) -> float:
     """Flag a sensor that turned between homing and the raise while the steps did not.
+
+    Args:
+        run: the run as read.
+        calibration: of its sensor.
+        raise_s: when the raise started.
+        steps: `steps_angle` of the run.
+        flags: `sensor_slipped` is added to them.
 
     Returns:
         By how much, in degrees; 0 if it did not.
     """
     home = run.first_event("home_reading")
     angle = None if home is None else number(home.detail.get("angle_deg"))
-    steps_s, steps_deg = steps_angle(run)
+    steps_s, steps_deg = steps
     t_s, counts = run.samples_arrays()
     rests = (t_s > raise_s - 3.0) & (t_s < raise_s - 0.1)
     if home is None or angle is None or int(rests.sum()) < 3 or not len(steps_s):

@@ -4,7 +4,8 @@ import math
 from typing import NamedTuple
 
 from rig.analysis.angle.hinge import check_hinge
-from rig.analysis.angle.ramp import Ramp, build_ramp, rough_ramp
+from rig.analysis.angle.plane import Array
+from rig.analysis.angle.ramp import Ramp, build_ramp, rough_ramp, steps_angle
 from rig.analysis.angle.smoother import build_hand_ramp, rough_hand_ramp
 from rig.analysis.budget.parts import Budget, Component, component_deg
 from rig.analysis.budget.run import run_budget
@@ -90,10 +91,11 @@ def analyse_run(run: RunFile, calibration: Calibration | None = None) -> RunAnal
         for index in range(1, run.header.settings.beams + 1)
     ]
     check_beams(run, records, raise_s, flags)
-    doubt_deg = math.hypot(doubt_deg, check_slip(run, calibration, raise_s, flags))
+    steps = steps_angle(run)
+    doubt_deg = math.hypot(doubt_deg, check_slip(run, calibration, raise_s, steps, flags))
     geometry = run_geometry(run, flags)
     span_s = (raise_s, min(end_s, run.last_time_s or 0.0))
-    analysis = _slide(run, calibration, records, geometry, span_s, flags, doubt_deg)
+    analysis = _slide(run, calibration, records, geometry, span_s, steps, flags, doubt_deg)
     return analysis._replace(result=with_climate(analysis.result, climate))
 
 
@@ -103,6 +105,7 @@ def _slide(
     records: list[BeamRecord],
     geometry: Geometry,
     span_s: tuple[float, float],
+    steps: tuple[Array, Array],
     flags: list[Flag],
     doubt_deg: float,
 ) -> RunAnalysis:
@@ -115,7 +118,7 @@ def _slide(
     if by_hand:
         rough_deg, rate = rough_hand_ramp(run, calibration, passes[-1].broken_s)
     else:
-        rough_deg, rate = rough_ramp(run, raise_s, passes[-1].broken_s)
+        rough_deg, rate = rough_ramp(run, raise_s, passes[-1].broken_s, steps)
     case = choose(records, geometry, rough_deg, rate, last_s)
     used_s = passes[0].broken_s if case is None else case.first_edge_s
     hand = None
@@ -124,7 +127,7 @@ def _slide(
         hand = build_hand_ramp(run, calibration, raise_s, used_s, last_used_s)
         ramp = None if hand is None else hand.ramp
     else:
-        ramp = build_ramp(run, calibration, raise_s, used_s)
+        ramp = build_ramp(run, calibration, raise_s, used_s, steps)
     if ramp is None:
         return RunAnalysis(empty_row(run, [*flags, "angle_sensor_fault"]), run)
     flags.extend(ramp.flags)

@@ -17,6 +17,13 @@ from rig.calibration.model import PARAMETERS, Calibration
 Array = NDArray[np.float64]
 
 
+def cross(first: Array, others: Array) -> Array:
+    """Cross product of a vector (3,) and others, (3,) or (n, 3); quicker than numpy's."""
+    x, y, z = first.tolist()
+    product: Array = others @ np.array([(0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0)])
+    return product
+
+
 def gravity_g(
     calibration: Calibration, counts: ArrayLike, temperature_c: float | None = None
 ) -> Array:
@@ -44,7 +51,7 @@ def inclination_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
     vectors = np.asarray(gravity, dtype=float)
     level = np.array(calibration.level)
     # Both forms at once: the arc tangent is exact near 0 where an arc cosine is not.
-    normal = np.cross(level, vectors)
+    normal = cross(level, vectors)
     size = np.sqrt(np.sum(normal * normal, axis=-1))
     sign = np.where(normal @ np.array(calibration.axis) < 0.0, -1.0, 1.0)
     angle: Array = np.degrees(sign * np.arctan2(size, vectors @ level))
@@ -59,7 +66,7 @@ def along_slope_deg(calibration: Calibration, gravity: ArrayLike) -> Array:
     """
     vectors = np.asarray(gravity, dtype=float)
     level, axis = np.array(calibration.level), np.array(calibration.axis)
-    angle: Array = np.degrees(np.arctan2(vectors @ np.cross(axis, level), vectors @ level))
+    angle: Array = np.degrees(np.arctan2(vectors @ cross(axis, level), vectors @ level))
     return angle
 
 
@@ -114,13 +121,14 @@ def _rising(calibration: Calibration, gravity: Array) -> tuple[Array, Array, flo
     size = float(np.sqrt(gravity @ gravity))
     unit = gravity / size
     cosine = float(unit @ level)
-    sine = float(np.linalg.norm(np.cross(level, unit)))
+    normal = cross(level, unit)
+    sine = math.sqrt(float(normal @ normal))
     if sine < 1e-3:
         # Close to level the angle has no direction: take the turn about the hinge.
-        turn = np.cross(axis, level)
+        turn = cross(axis, level)
         turn /= np.linalg.norm(turn)
         return turn, -turn, size
-    sign = -1.0 if np.cross(level, unit) @ axis < 0.0 else 1.0
+    sign = -1.0 if normal @ axis < 0.0 else 1.0
     return sign * (cosine * unit - level) / sine, sign * (cosine * level - unit) / sine, size
 
 
@@ -140,7 +148,7 @@ def jacobian(calibration: Calibration, gravity: ArrayLike) -> Array:
     gain = np.array(calibration.gain)
     axis, level = np.array(calibration.axis), np.array(calibration.level)
     per_g = np.degrees(of_gravity / size)
-    along = np.cross(axis, level)
+    along = cross(axis, level)
     across = axis - (axis @ level) * level
     result: Array = np.concatenate(
         [-gain * per_g, vector / gain * per_g, [of_level @ along, of_level @ across]]

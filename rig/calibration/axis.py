@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rig.calibration.apply import cross
 from rig.errors import BadInputError
 
 Array = NDArray[np.float64]
@@ -44,7 +45,8 @@ def axis_of_sweep(gravity: ArrayLike) -> Axis:
     """
     points = np.asarray(gravity, dtype=float)
     first, last = points[: max(1, len(points) // 20)].mean(axis=0), points[-1]
-    swept = float(np.degrees(np.linalg.norm(np.cross(first, last))))
+    normal_of_ends = cross(first, last)
+    swept = float(np.degrees(np.linalg.norm(normal_of_ends)))
     if len(points) < 8 or swept < MIN_SWEEP_DEG:
         raise BadInputError(
             f"The sweep covers {swept:.1f}° and must cover {MIN_SWEEP_DEG:g}° to show the hinge's"
@@ -53,7 +55,7 @@ def axis_of_sweep(gravity: ArrayLike) -> Axis:
     centred = points - points.mean(axis=0)
     _, size, directions = np.linalg.svd(centred, full_matrices=False)
     # The sign of a singular vector is arbitrary.
-    normal = directions[2] * np.copysign(1.0, directions[2] @ np.cross(first, last))
+    normal = directions[2] * np.copysign(1.0, directions[2] @ normal_of_ends)
     chord = directions[0] * np.copysign(1.0, directions[0] @ (last - first))
     misfit = float(size[2] / np.sqrt(len(points) - 3))
     # The plane's tilt about its long direction is known least: a short arc is hardly curved.

@@ -20,6 +20,7 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import ArrayLike
 
+from rig.calibration.apply import cross
 from rig.calibration.axis import axis_of_sweep
 from rig.calibration.model import Calibration
 from rig.calibration.reference import Turned
@@ -144,7 +145,7 @@ def axis_shift_parts_deg(
     found = axis_of_sweep(gravity)
     shift = np.array(found.axis) - np.array(calibration.axis)
     chord = np.array(found.chord)
-    turned, tipped = shift @ chord, shift @ np.cross(found.axis, chord)
+    turned, tipped = shift @ chord, shift @ cross(np.array(found.axis), chord)
     return (
         (float(np.degrees(turned)), found.u_chord_deg),
         (float(np.degrees(tipped)), found.u_axis_deg),

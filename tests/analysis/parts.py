@@ -12,7 +12,8 @@ from rig.analysis.angle.ramp import Ramp
 from rig.analysis.budget.parts import Budget, Component, Layer
 from rig.analysis.friction import RunAnalysis
 from rig.analysis.onset.estimate import Geometry, Solved
-from rig.analysis.onset.posterior import OnsetPosterior, SeenEdge, Source
+from rig.analysis.onset.fit import SeenEdge
+from rig.analysis.onset.posterior import OnsetPosterior, Source
 from rig.analysis.row import empty_row
 from rig.runfile.model import Event
 from rig.runfile.reader import RunFile
@@ -70,6 +71,8 @@ def posterior(*sources: Source, **changes: Any) -> OnsetPosterior:
         law_mu_kinetic=0.0,
         speed_mm_s=250.0,
         misfit=0.0,
+        log_evidence=0.0,
+        slumped=0.0,
         limit=None,
         to_break_mm=6.5,
         length_off=(0.0, 0.0),

@@ -9,8 +9,9 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from rig.analysis.friction import analyse_run
+from rig.analysis.onset.fit import Distances, SeenEdge
 from rig.analysis.onset.laws import DROP_END, STRIBECK_MM_S, WEAKENING_MM, WEIGHTS, table
-from rig.analysis.onset.posterior import Distances, OnsetPosterior, SeenEdge, posterior
+from rig.analysis.onset.posterior import OnsetPosterior, posterior
 from tests.analysis.even_ramp import Moved, fitted, moved_mm
 from tests.analysis.slides import one_beam, run_file, slide, two_beams
 from tests.bench.onset_world import World, analysed, rms, seeds, world
@@ -136,9 +137,9 @@ def test_more_steps_and_hopeless_laws_change_nothing(
     law: Law, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made = [analysed(forty(law), beams) for beams in (1, 2)]
-    monkeypatch.setattr("rig.analysis.onset.posterior.MOST_STEPS", 60)
-    monkeypatch.setattr("rig.analysis.onset.posterior.SETTLED", 1e-5)
-    monkeypatch.setattr("rig.analysis.onset.posterior.HOPELESS", math.inf)
+    monkeypatch.setattr("rig.analysis.onset.fit.MOST_STEPS", 60)
+    monkeypatch.setattr("rig.analysis.onset.fit.SETTLED", 1e-5)
+    monkeypatch.setattr("rig.analysis.onset.fit.HOPELESS", math.inf)
     for found, further in zip(made, [analysed(forty(law), beams) for beams in (1, 2)], strict=True):
         assert (found.flag == further.flag).all()
         for name in ("error", "u"):

@@ -4,11 +4,16 @@ import math
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from scipy import stats
+from scipy.integrate import quad
 
 from rig.analysis.onset.edges import Pass
 from rig.analysis.onset.estimate import FALSE_ALARM_MISFITS, Case, Geometry, Solved, most_at, solve
+from rig.analysis.onset.fit import SeenEdge
+from rig.analysis.onset.laws import table
+from rig.analysis.onset.posterior import posterior
 from rig.analysis.onset.slump import slump_log_odds
 from tests.analysis.slides import slide
 
@@ -67,33 +72,61 @@ def test_a_good_slide_of_such_a_bag_is_not() -> None:
 
 
 def odds(**changes: float) -> float:
-    """For an edge 0.3 s before an onset that is known to 0.1 s, χ² 5 with it and 1 without."""
-    told = {"onset_s": 10.0, "u_time_s": 0.1, "whole": 5.0, "without": 1.0, "first_s": 9.7}
+    """For an edge 0.3 s before an onset that is known to 0.1 s."""
+    told = {"onset_s": 10.0, "u_time_s": 0.1, "whole": 7.0, "without": 9.0, "first_s": 9.7}
     told |= changes
-    whole: Any = SimpleNamespace(misfit=told["whole"])
+    whole: Any = SimpleNamespace(log_evidence=told["whole"])
     without: Any = SimpleNamespace(
-        misfit=told["without"], onset_s=told["onset_s"], u_time_s=told["u_time_s"]
+        log_evidence=told["without"], onset_s=told["onset_s"], u_time_s=told["u_time_s"]
     )
-    return slump_log_odds(whole, without, told["first_s"], (6.5, 1.35), 20.0, RATE)
+    return slump_log_odds(whole, without, told["first_s"], RATE)
 
 
-def test_the_odds_are_those_of_two_densities() -> None:
-    """A normal one about the expected edge, and one that is even in the logarithm of the time."""
-    angle, turn = math.radians(20.0), math.radians(RATE)
-    taken_s = (6.0 * 6.5 * math.cos(angle) / (9806.65 * turn)) ** (1.0 / 3.0)
-    expected_s = 9.9 + taken_s
-    u_s = taken_s * (((6.5 + 1e-4 * 1.35) / 6.5) ** (1.0 / 3.0) - 1.0) / 1e-4
-    z = 2.0  # of a χ² that falls by 4 without the edge
-    of_slide = stats.norm(expected_s, u_s).pdf(expected_s - z * u_s)
-    of_slump = stats.loguniform(0.01, 100.0).pdf(math.hypot(0.3, 0.1))
-    of_slump *= stats.norm.cdf(3.0)
-    constant = math.log(math.sqrt(2.0 * math.pi) / math.log(100.0 / 0.01))
-    assert odds() == pytest.approx(math.log(of_slump / of_slide) - constant, abs=1e-3)
+def test_the_odds_are_those_of_the_evidence_and_of_when_a_slump_comes() -> None:
+    """Even in the logarithm of how long before an onset that is itself uncertain."""
+    early = stats.loguniform(0.02 / RATE, 2.5 / RATE)
+    for first_s in (9.7, 8.0, 9.95):
+        density, _ = quad(
+            lambda onset_s, first_s=first_s: (
+                early.pdf(onset_s - first_s) * stats.norm(10.0, 0.1).pdf(onset_s)
+            ),
+            9.5,
+            10.5,
+            points=[first_s + 0.02 / RATE],
+        )
+        assert odds(first_s=first_s) == pytest.approx(2.0 + math.log(density), abs=0.02)
 
 
 def test_an_edge_that_came_after_the_onset_is_no_slump() -> None:
     assert odds(first_s=10.5) < -10.0
     assert odds(first_s=9.9) > odds(first_s=10.1)
     assert odds(first_s=9.0) < odds(first_s=9.7)
-    assert odds(whole=6.0) == pytest.approx(odds() + 0.5)
-    assert odds(first_s=99.0) > -1e3
+    assert odds(first_s=1.0) < -10.0
+    assert odds(whole=6.0) == pytest.approx(odds() + 1.0)
+
+
+def test_the_evidence_of_edges_is_their_probability_density() -> None:
+    """Summed over all times that the last edge could have, it is that of the others."""
+    true = slide(0.45, 0.38, RATE, [6.5, 56.5, 160.0])
+    places = [(0, True), (1, True), (0, False)]
+    edges = [SeenEdge(t, *place) for t, place in zip(true.edges_s, places, strict=True)]
+    angle = true.onset_deg + RATE * (edges[0].time_s - true.onset_s)
+    placed, coulomb = PLACED.distances(), np.where(table().family == 0, 1.0, 0.0)
+
+    def evidence(some: list[SeenEdge]) -> float:
+        return math.exp(posterior(some, placed, angle, RATE, 0.3, coulomb).log_evidence)
+
+    late_s = np.linspace(-0.15, 0.25, 81)
+    moved = [evidence([*edges[:2], edges[2]._replace(time_s=edges[2].time_s + s)]) for s in late_s]
+    whole = float(np.sum(moved)) * float(late_s[1] - late_s[0])
+    assert whole == pytest.approx(evidence(edges[:2]), rel=0.15)
+
+
+def test_fill_that_slumped_towards_the_beam_widens_u() -> None:
+    """By 5.5 mm more than is stated: the edges say so, and the angle is not wrong by 4 u."""
+    found, onset_s = solved(1.0)
+    good, _ = solved(6.5)
+    assert found.found.slumped > 0.2 > good.found.slumped
+    assert abs(found.onset_s - onset_s) < 2.0 * found.found.u_time_s
+    by_name = {one.name: abs(one.time_s) for one in found.found.sources}
+    assert by_name["slump"] > 2.0 * {o.name: abs(o.time_s) for o in good.found.sources}["slump"]

@@ -133,7 +133,8 @@ def home(angle_deg: float, cross_deg: float = 0.0) -> Event:
 
 @pytest.mark.parametrize("sign", [-1.0, 1.0])
 @pytest.mark.parametrize(
-    ("by_deg", "flags"), [(0.18, []), (0.22, ["sensor_slipped"]), (0.8, ["sensor_slipped"])]
+    ("by_deg", "flags"),
+    [(0.18, []), *((deg, ["sensor_slipped"]) for deg in (0.22, 0.5, 1.0))],
 )
 def test_a_sensor_that_slips_between_homing_and_the_raise(
     sign: float, by_deg: float, flags: list[Flag]

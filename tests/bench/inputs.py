@@ -3,7 +3,7 @@
 ONSET = (
     *(
         f"rig/analysis/onset/{name}.py"
-        for name in ("edges", "estimate", "geometry", "laws", "posterior")
+        for name in ("edges", "estimate", "fit", "geometry", "laws", "posterior", "slump")
     ),
     *(f"rig/analysis/{name}.py" for name in ("angle/ramp", "budget/run", "friction")),
     "rig/sliding.py",

@@ -19,8 +19,8 @@ SEED = 13
 FAMILY = LAWS[:3]
 INPUTS = (
     *(
-        f"rig/analysis/{name}.py"
-        for name in ("onset/estimate", "onset/laws", "onset/posterior", "onset/slump")
+        f"rig/analysis/onset/{name}.py"
+        for name in ("estimate", "fit", "laws", "posterior", "slump")
     ),
     *(f"tests/bench/{name}.py" for name in ("onset_law", "onset_world", "slide_laws")),
 )

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from rig.analysis.friction import analyse_run
+from rig.analysis.onset.fit import Distances, SeenEdge
 from rig.analysis.onset.laws import table
-from rig.analysis.onset.posterior import Distances, OnsetPosterior, SeenEdge, posterior
+from rig.analysis.onset.posterior import OnsetPosterior, posterior
 from tests.analysis.slides import one_beam, run_file, slide
 
 

@@ -124,6 +124,7 @@ def test_samples_that_go_far_back_in_time_are_refused(tmp_path: Path) -> None:
     [
         ({"covariance": ((1.0, 0.0, 0.0),) * 3}, "8 rows of 8"),
         ({"covariance": tuple((1.0,) * i + (2.0,) * (8 - i) for i in range(8))}, "symmetric"),
+        ({"covariance": (*((0.0,) * 8,) * 7, (*(0.0,) * 7, -1.0))}, "negative variance"),
         ({"filter_delay_ms": 500.0}, "filter_delay_ms must lie between 0 and 200 ms"),
         ({"filter_delay_ms": -1.0}, "filter_delay_ms"),
         ({"u_filter_delay_ms": -1.0}, "u_filter_delay_ms"),

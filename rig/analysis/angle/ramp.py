@@ -113,14 +113,14 @@ def steps_angle(run: RunFile) -> tuple[Array, Array]:
 
 
 def rough_ramp(
-    run: RunFile, raise_s: float, edge_s: float
+    run: RunFile, raise_s: float, edge_s: float, steps: tuple[Array, Array]
 ) -> tuple[Callable[[float], float], float]:
     """Inclination in degrees at a time, and rate in °/s before an edge.
 
-    By the steps; where there are none, as the header states.
+    By the steps, see `steps_angle`; where there are none, as the header states.
     """
     rate = run.header.rate_deg_s
-    steps_s, steps_deg = steps_angle(run)
+    steps_s, steps_deg = steps
     if int(np.sum((steps_s >= raise_s - 0.5) & (steps_s <= edge_s + 0.5))) < 3:
         return lambda t_s: rate * (t_s - raise_s), rate
     last = np.interp([edge_s - 1.0, edge_s], steps_s, steps_deg)
@@ -129,7 +129,11 @@ def rough_ramp(
 
 
 def build_ramp(
-    run: RunFile, calibration: Calibration, raise_s: float, break_s: float
+    run: RunFile,
+    calibration: Calibration,
+    raise_s: float,
+    break_s: float,
+    steps: tuple[Array, Array] | None = None,
 ) -> Ramp | None:
     """Fit the ramp before the break.
 
@@ -138,11 +142,12 @@ def build_ramp(
         calibration: of the run's angle sensor.
         raise_s: when the raise started.
         break_s: the end of the part that is used: the first edge.
+        steps: `steps_angle` of the run, where it is known.
 
     Returns:
         The ramp; None if neither sensor nor steps cover it.
     """
-    steps_s, steps_deg = steps_angle(run)
+    steps_s, steps_deg = steps_angle(run) if steps is None else steps
     has_steps = int(np.sum((steps_s >= raise_s - 0.5) & (steps_s <= break_s + 0.5))) >= 3
     if not has_steps:
         steps_s, steps_deg = np.empty(0), np.empty(0)

@@ -12,7 +12,7 @@ from rig.analysis.budget.parts import (
     rate_free_component,
 )
 from rig.analysis.onset.estimate import Geometry, Solved
-from rig.analysis.onset.posterior import U_EDGE_MM
+from rig.analysis.onset.fit import U_EDGE_MM
 from rig.calibration.apply import u_inclination_deg, u_temperature_deg
 from rig.calibration.model import Calibration
 from rig.runfile.reader import RunFile

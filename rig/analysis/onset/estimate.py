@@ -8,8 +8,9 @@ import msgspec
 import numpy as np
 
 from rig.analysis.onset.edges import BeamRecord, Pass
-from rig.analysis.onset.posterior import LEAST_MM, Distances, OnsetPosterior, SeenEdge, posterior
-from rig.analysis.onset.slump import LEAST_MISFIT, slump_log_odds
+from rig.analysis.onset.fit import LEAST_MM, Distances, SeenEdge
+from rig.analysis.onset.posterior import OnsetPosterior, posterior
+from rig.analysis.onset.slump import LEAST_SLUMPED, LIKELIER, slump_log_odds
 from rig.runfile.model import Flag
 from rig.sliding import free_time_s, longest_pass_s
 
@@ -18,8 +19,6 @@ Method = Literal["four_edge", "two_edge", "two_edge_limit", "one_edge", "by_hand
 FALSE_ALARM_MISFITS = {1: (2.3, 2.3, 1.9), 2: (8.0, 8.0, 8.0)}
 """Misfit (χ²) that 1 % of good slides exceed, by beams, at `FALSE_ALARM_RATES`; simulated by
 `tests.bench.onset_misfit`."""
-FALSE_ALARM_ODDS = (-0.5, -0.8, -2.0)
-"""The same with two beams of the odds that the first edge was a slump, see `slump_log_odds`."""
 FALSE_ALARM_RATES = (0.1, 0.3, 1.0)
 
 OVERHANG_MM, U_SLUMPED_MM = 2.0, 4.0
@@ -245,7 +244,15 @@ def solve(
 
     def fitted(used: list[SeenEdge], slumped: bool) -> Solved:
         then_deg = angle_deg + rate_deg_s * (used[0].time_s - edges[0].time_s)
-        found = posterior(used, geometry.distances(slumped), then_deg, rate_deg_s, u_response_ms)
+        further = geometry.distances(slumped=True) if len(used) == 4 else None
+        found = posterior(
+            used,
+            geometry.distances(slumped),
+            then_deg,
+            rate_deg_s,
+            u_response_ms,
+            slumped=further,
+        )
         method: Method = "two_edge_limit" if found.limit == "low" else "two_edge"
         if len(used) == 1:
             method = "one_edge"
@@ -258,12 +265,11 @@ def solve(
     if not fits and solved.found.limit == "high":
         return solved._replace(too_quick=True)
     first = next((edge for edge in edges if edge.leading and edge.beam == 0), None)
-    if first is None or (fits and (len(edges) < 4 or solved.misfit < LEAST_MISFIT)):
+    if first is None or (fits and solved.found.slumped < LEAST_SLUMPED):
         return solved if fits else solved._replace(flag="creep")
     without = fitted([edge for edge in edges if edge != first], slumped=True)
-    place = (geometry.to_break_mm, geometry.u_to_break_mm)
-    odds = slump_log_odds(solved.found, without.found, first.time_s, place, angle_deg, rate_deg_s)
-    is_slump = not fits or odds > most_at(FALSE_ALARM_ODDS, rate_deg_s)
+    odds = slump_log_odds(solved.found, without.found, first.time_s, rate_deg_s)
+    is_slump = not fits or odds > LIKELIER
     if is_slump and without.misfit <= most_at(FALSE_ALARM_MISFITS[1], rate_deg_s):
         return without._replace(flag="slumped", misfit=solved.misfit, slump_odds=odds)
     return solved._replace(flag=None if fits else "creep", slump_odds=odds)

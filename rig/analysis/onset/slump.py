@@ -1,46 +1,44 @@
 """Whether the first edge belongs to the slide, or came from fill that slumped into the beam before.
 
-The likelihood of both is compared, which finds more than any limit on the misfit (Neyman and
+The probabilities of both are compared, which finds more than any limit on the misfit (Neyman and
 Pearson, Phil. Trans. R. Soc. A 231, 1933): an early edge often fits a bag whose friction hardly
-falls, but fits a slump far better.
+falls, but fits a slump far better. Each is the whole evidence, over all laws and drops, since the
+law that fits best of all is seldom a likely one.
 """
 
 import math
-from statistics import NormalDist
+
+import numpy as np
 
 from rig.analysis.onset.posterior import OnsetPosterior
-from rig.sliding import slide_time_s
 
-LEAST_MISFIT = 1.0
-"""Edges that fit so well are those of a slide, whatever a slump would explain: χ²."""
+LEAST_SLUMPED = 0.15
+"""Edges that tell of less slump than this, as a probability, need not be weighed against one that
+broke the beam."""
+
+LIKELIER = 0.0
+"""Log odds from which the first edge counts as a slump: it is the likelier of the two."""
+
+EARLY_DEG = 0.02, 2.5
+"""A slump into the beam comes so long before the onset, even in the logarithm. Judged."""
 
 
 def slump_log_odds(
-    whole: OnsetPosterior,
-    without: OnsetPosterior,
-    first_s: float,
-    to_break_mm: tuple[float, float],
-    angle_deg: float,
-    rate_deg_s: float,
+    whole: OnsetPosterior, without: OnsetPosterior, first_s: float, rate_deg_s: float
 ) -> float:
-    """Logarithm of the likelihood of a slump against that of a slide, up to a constant.
-
-    In a slide the first edge comes when the others and the distances say, normally about it. A
-    slump comes at any time before the onset, even in the logarithm of how long before.
+    """Logarithm of the evidence of a slump into the beam against that of a slide.
 
     Args:
         whole: of all edges.
         without: of all but the first.
         first_s: time of the first edge.
-        to_break_mm: from the start to the first beam, with its standard uncertainty.
-        angle_deg: inclination at the first edge.
         rate_deg_s: rate of the raise.
     """
-    place_mm, u_place_mm = to_break_mm
-    # A bag that starts from rest on a steady ramp takes as place^(1/3).
-    u_time_s = slide_time_s(place_mm, rate_deg_s, angle_deg) * u_place_mm / (3.0 * place_mm)
-    later_s, u_s = without.onset_s - first_s, without.u_time_s
-    is_later = NormalDist().cdf(later_s / u_s)
-    before_s = math.hypot(max(later_s, 0.0), u_s)
-    better = 0.5 * (whole.misfit - without.misfit)
-    return better + math.log(max(is_later, 1e-300) * u_time_s / before_s)
+    nodes = np.linspace(-4.0, 4.0, 161)
+    weight = np.exp(-nodes * nodes / 2.0)
+    early_s = without.onset_s + without.u_time_s * nodes - first_s
+    low, high = (early_deg / rate_deg_s for early_deg in EARLY_DEG)
+    can_be = (early_s > low) & (early_s < high)
+    density = can_be / np.maximum(early_s, low) / math.log(high / low)
+    density_1_s = float(weight @ density) / float(weight.sum())
+    return without.log_evidence + math.log(max(density_1_s, 1e-300)) - whole.log_evidence

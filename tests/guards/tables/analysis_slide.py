@@ -63,7 +63,9 @@ _SLUMP = "rig.analysis.onset.slump"
 _OF_SLUMP = "tests/analysis/test_slump.py::test_"
 _DOUBT = _OF_SLUMP + "fill_that_slumped_just_before_the_slide_is_seen_though_the_edges_fit[0.25]"
 _GOOD = _OF_SLUMP + "a_good_slide_of_such_a_bag_is_not"
-_DENSITIES = _OF_SLUMP + "the_odds_are_those_of_two_densities"
+_DENSITIES = _OF_SLUMP + "the_odds_are_those_of_the_evidence_and_of_when_a_slump_comes"
+_EVIDENCE = _OF_SLUMP + "the_evidence_of_edges_is_their_probability_density"
+_TOWARDS = _OF_SLUMP + "fill_that_slumped_towards_the_beam_widens_u"
 _NO_SLUMP = _OF_SLUMP + "an_edge_that_came_after_the_onset_is_no_slump"
 
 CASES: list[Guard] = [
@@ -79,15 +81,17 @@ CASES: list[Guard] = [
     change(_CASE, "solve", 'solved.found.limit == "high"', "False", _NO_SLIDE),
     never(_CASE, "solve", "is_slump and ...", _SLUMPED, _ONLY),
     change(_CASE, "solve", "is_slump and ...", "is_slump", _WIDER),
-    change(_CASE, "FALSE_ALARM_ODDS", "(-0.5, -0.8, -2.0)", "(9.0, 9.0, 9.0)", _DOUBT),
-    change(_CASE, "FALSE_ALARM_ODDS", "(-0.5, -0.8, -2.0)", "(-9.0, -9.0, -9.0)", _GOOD),
-    limit(_SLUMP, "LEAST_MISFIT", _DOUBT, times=9.0),
-    change(_SLUMP, "slump_log_odds", "3.0", "1.0", _DENSITIES),
-    change(_SLUMP, "slump_log_odds", "0.5 * (...)", "whole.misfit - without.misfit", _DENSITIES),
-    change(_SLUMP, "slump_log_odds", "max(is_later, 1e-300)", "1.0", _NO_SLUMP),
-    change(_SLUMP, "slump_log_odds", "max(is_later, 1e-300)", "is_later", _NO_SLUMP),
+    change(_SLUMP, "LIKELIER", "0.0", "19.0", _DOUBT),
+    change(_SLUMP, "LIKELIER", "0.0", "-19.0", _GOOD),
+    change(_CASE, "solve", "len(used) == 4", "False", _TOWARDS, nth=1),
+    limit(_SLUMP, "LEAST_SLUMPED", _DOUBT, times=9.0),
+    change(_SLUMP, "", "0.02, 2.5", "0.02, 25.0", _DENSITIES),
+    change(_SLUMP, "", "0.02, 2.5", "0.002, 2.5", _DENSITIES),
+    change(_SLUMP, "slump_log_odds", "whole.log_evidence", "9.0", _NO_SLUMP),
+    change(_SLUMP, "slump_log_odds", "max(density_1_s, 1e-300)", "1.0", _NO_SLUMP),
+    change(_SLUMP, "slump_log_odds", "max(density_1_s, 1e-300)", "density_1_s", _NO_SLUMP),
     change(_CASE, "solve", 'found.limit == "low"', "False", _LIMIT),
-    change(_CASE, "solve", "len(used) == 4", "len(used) > 4", _WHOLE),
+    change(_CASE, "solve", "len(used) == 4", "len(used) > 4", _WHOLE, nth=2),
     change(_CASE, "solve", "len(used) == 1", "False", _ONE_EDGE),
     change(_CASE, "choose", "max(angle_deg(from_s), 2.0)", "angle_deg(from_s)", _FLAT),
     change(_CASE, "choose", "0.8 * fastest", "0.4 * fastest", _PASS),
@@ -221,6 +225,7 @@ HINGE: list[Guard] = [
 ]
 
 _LAWS = "rig.analysis.onset.laws"
+_FIT = "rig.analysis.onset.fit"
 _POSTERIOR = "rig.analysis.onset.posterior"
 _TIMES = _OF_ONSET + "times_of_each_law_against_another_integrator"
 _MIXTURE = _OF_ONSET + "the_mixture_is_even_in_the_logarithm_of_distance_and_speed"
@@ -250,21 +255,27 @@ ONSET: list[Guard] = [
     change(
         _POSTERIOR,
         "posterior",
-        "math.sqrt(float(weight @ (onsets - best) ** 2))",
+        "math.sqrt(float(weight @ (onsets - onset_of[fit.set]) ** 2))",
         "0.0",
         _FAMILY,
     ),
     change(_POSTERIOR, "posterior", "math.copysign(math.sqrt(a), -sign)", "math.sqrt(a)", _APART),
-    change(_POSTERIOR, "_Fit.__init__", "1e-3 * u_response_ms", "1e-6 * u_response_ms", _APART),
-    limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own"),
-    limit(_POSTERIOR, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own", times=0.5),
-    limit(_POSTERIOR, "U_EDGE_MM", _FAMILY, times=0.25),
-    limit(_POSTERIOR, "HOPELESS", _STEPS, times=0.0),
-    limit(_POSTERIOR, "LARGEST_STEP", _STEPS, times=0.1),
-    change(_POSTERIOR, "", "16, 0.03", "3, 0.03", _STEPS),
-    change(_POSTERIOR, "", "16, 0.03", "16, 0.5", _STEPS),
-    change(_POSTERIOR, "_Fit.solve", "moved[:, 1] * before < 0.0", "before == 7.0", _STEPS),
-    change(_POSTERIOR, "", "0.15, 1.2, 0.8", "0.15, 0.1, 0.8", _LEANS),
+    change(_FIT, "_placed", "1e-3 * u_response_ms", "1e-6 * u_response_ms", _APART),
+    limit(_FIT, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own"),
+    limit(_FIT, "LEAST_MM", _DISTANCE + "slump_leaves_a_gap_of_its_own", times=0.5),
+    limit(_FIT, "U_EDGE_MM", _FAMILY, times=0.25),
+    limit(_POSTERIOR, "SLUMPS", _TOWARDS, times=0.01),
+    change(_POSTERIOR, "posterior", "0.5 * len(edges) * math.log(2.0 * math.pi)", "0.0", _EVIDENCE),
+    change(_POSTERIOR, "posterior", "math.log(whole)", "0.0", _EVIDENCE),
+    without(
+        _POSTERIOR, "posterior", 'sources["slump"][0] += of_set @ (onset_of - best) ** 2', _TOWARDS
+    ),
+    limit(_FIT, "HOPELESS", _STEPS, times=0.0),
+    limit(_FIT, "LARGEST_STEP", _STEPS, times=0.1),
+    change(_FIT, "", "16, 0.03", "3, 0.03", _STEPS),
+    change(_FIT, "", "16, 0.03", "16, 0.5", _STEPS),
+    change(_FIT, "Fit.solve", "moved[:, 1] * before < 0.0", "before == 7.0", _STEPS),
+    change(_FIT, "", "0.15, 1.2, 0.8", "0.15, 0.1, 0.8", _LEANS),
 ]
 
 _RUN = "rig.analysis.friction"
@@ -316,5 +327,5 @@ ENTRIES: list[Guard] = [*EDGES, *CASES, *GEOMETRY, *CLIMATE, *HINGE, *ONSET, *RU
 NO_LIMITS = {
     "rig.analysis.onset.laws.LOG_STEP": "half as many laws move an onset by less than 0.01 u",
     "rig.analysis.onset.laws.START_MM": "where the integration begins: far below any edge",
-    "rig.analysis.onset.posterior.U_TIME_MS": "small beside 0.2 mm of place at any speed",
+    "rig.analysis.onset.fit.U_TIME_MS": "small beside 0.2 mm of place at any speed",
 }

@@ -240,7 +240,7 @@ def _home() -> list[Guard]:
     along, across = "along - self.sensor_along_deg", "across - self.sensor_across_deg"
     same = "self.calibration_made_at == calibration.made_at"
     u = "float(np.hypot(u_sensor_deg, level.u_slope_deg))"
-    square = "np.cross(found.axis, chord)"
+    square = "cross(np.array(found.axis), chord)"
     return [
         limit(m, "AGREE_DEG", agree),
         limit(m, "AGREE_DEG", agree, times=0.5),

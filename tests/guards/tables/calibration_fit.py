@@ -23,12 +23,12 @@ def _apply() -> list[Guard]:
     apart = _APPLY + "drifts_of_the_axes_are_independent"
     warmer = "temperature_c - calibration.temperature_c"
     colder = "calibration.temperature_c - temperature_c"
-    uphill = "np.cross(axis, level)"
+    uphill = "cross(axis, level)"
     return [
         change(m, "gravity_g", warmer, colder, formula),
         change(m, "gravity_g", "scaled - bias", "scaled + bias", formula),
         change(m, "inclination_deg", "-1.0", "1.0", mounting),
-        change(m, "along_slope_deg", uphill, "np.cross(level, axis)", plain),
+        change(m, "along_slope_deg", uphill, "cross(level, axis)", plain),
         change(m, "cross_slope_deg", "np.clip(along, -1.0, 1.0)", "along", right),
         change(m, "slopes_deg", warmer, colder, plain),
         change(m, "slopes_deg", "drift * rise_k", "-drift * rise_k", plain),
@@ -37,7 +37,7 @@ def _apply() -> list[Guard]:
         change(m, "_rising", "-1.0", "1.0", rates),
         change(m, "jacobian", "-gain * per_g", "gain * per_g", rates),
         change(m, "jacobian", "vector / gain * per_g", "vector * gain * per_g", rates),
-        change(m, "jacobian", uphill, "np.cross(level, axis)", rates),
+        change(m, "jacobian", uphill, "cross(level, axis)", rates),
         change(m, "u_of_rates", "c @ covariance @ c", "c**2 @ np.diag(covariance)", whole),
         change(m, "u_of_rates", "min(level, whole)", "level", whole),
         change(m, "u_of_rates", "max(level, 0.0)", "level", whole),
