@@ -1,4 +1,4 @@
-"""Studies at the edge: each gives a sentence, and none a wild number."""
+"""Studies at the edge, of one model and by hand: each gives a sentence, none a wild number."""
 
 from pathlib import Path
 
