@@ -18,10 +18,14 @@ pytestmark = pytest.mark.long
 SESSIONS, BAGS = 20, 8
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _drawn_before() -> None:
+    open_fonts()
+
+
 @pytest.fixture
 def season(tmp_path: Path) -> Path:
     """An evening with a treatment, then a reading of all bags and play every few days."""
-    open_fonts()
     study = evening(tmp_path / "season", treated=BAGS - 1, humidity_pct=(40.0, 60.0))
     rng = np.random.default_rng(20)
     last = study.journal.of(Reading)[-2 * BAGS :]
@@ -67,7 +71,6 @@ def test_a_seasons_report_is_under_a_megabyte_and_4000_words(rig: Rig, season: P
     assert len(page.encode()) < 1_000_000
     bare = re.sub(r"<(style|defs)\b.*?</\1>", " ", page, flags=re.DOTALL)
     words = re.sub(r"<[^>]*>", " ", bare).split()
-    print(len(page.encode()), len(words))
     assert len(words) < 4_000
     front = page.partition('class="appendix"')[0].partition("<body>")[2]
     front = re.sub(r"<(svg|style)\b.*?</\1>", " ", front, flags=re.DOTALL)
