@@ -160,12 +160,11 @@ class Desk:
         self._say(Notice("note", "Reset", "The board stays where it is; a start homes it slowly."))
 
     def _series(self, wish: SeriesWish | ResumeWish) -> Task[None]:
-        yield from self._one(wish)
-        if isinstance(wish, SeriesWish):
-            for one in wish.then:
-                yield from self._one(one)
+        wishes = [wish, *(wish.then if isinstance(wish, SeriesWish) else ())]
+        for one in wishes:
+            yield from self._one(one, is_last=one is wishes[-1])
 
-    def _one(self, wish: SeriesWish | ResumeWish) -> Task[None]:
+    def _one(self, wish: SeriesWish | ResumeWish, *, is_last: bool) -> Task[None]:
         series = self._open_series(wish)
         if series is None:
             return
@@ -174,7 +173,7 @@ class Desk:
             self._tell(line)
         maker = SeriesMaker(self._machine, self._log, series, self._hooks())
         is_ready = isinstance(wish, SeriesWish) and wish.is_ready
-        made = yield from maker.make(start_now=is_ready)
+        made = yield from maker.make(start_now=is_ready, is_last=is_last)
         text = f"{count(len(made), 'run')} made. {maker.reason or ''}".strip()
         self._say(Notice("note", "The series is done", text))
 

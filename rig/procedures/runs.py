@@ -35,6 +35,10 @@ NEXT = {
 
 NEXT_BY_HAND = "Put the bag back with the board flat, then press start."
 
+NEXT_SERIES = "The board homes next: keep clear. Then put the next bag on and press start."
+NEXT_SERIES_BY_HAND = "Put the next bag on with the board flat, then press start."
+"""Announcements where another series follows at once."""
+
 
 class MadeRun(NamedTuple):
     """A run that came to its end."""
@@ -58,6 +62,7 @@ def make_runs(
     before: Before | None = None,
     on_begin: Callable[[RunRequest, Path], None] = lambda *_: None,
     on_end: Callable[[MadeRun], str | None] = lambda _: None,
+    is_last: bool = True,
 ) -> Task[list[MadeRun]]:
     """Task: make the runs one after the other.
 
@@ -71,6 +76,7 @@ def make_runs(
         on_begin: called before each run with its request and the path of its file.
         on_end: called after each completed run; returning a reason ends the series there, in
             order.
+        is_last: nothing follows; otherwise another series begins at once, with another bag.
 
     Raises:
         BadInputError: no calibration, one of another sensor or past due, too little free space,
@@ -88,12 +94,15 @@ def make_runs(
     machine.host.folder = folder
     watchers = start_watching(machine)
     made: list[MadeRun] = []
+    then = ""
+    if not is_last:
+        then = NEXT_SERIES if machine.has_motor else NEXT_SERIES_BY_HAND
     try:
         yield At(machine.clock.time_s() + FIRST_LOOK_S)
         asked = list(requests)
         for n_left, request in zip(range(len(asked) - 1, -1, -1), asked, strict=True):
             after = NEXT[placing.kind] if machine.has_motor else NEXT_BY_HAND
-            machine.comes_next = after if n_left else ""
+            machine.comes_next = after if n_left else then
             if machine.last_run_reason is not None:
                 raise machine.last_run_reason
             if before is not None:
@@ -105,8 +114,10 @@ def make_runs(
     finally:
         machine.comes_next = ""
         yield from stop_watching(machine, watchers)
-    if machine.live.state == "parked" and machine.live.wants:
-        machine.enter("parked")  # a rule ended the series: no other run follows
+    if machine.live.state == "parked" and machine.live.wants != then:
+        machine.comes_next = then  # a rule ended the series: no other run of it follows
+        machine.enter("parked")
+        machine.comes_next = ""
     return made
 
 

@@ -27,7 +27,7 @@ CAUTIONS = (
     "grow in step with the load.",
 )
 TREATING = (
-    "Softening can't be taken back: take thin fabrics in small steps, rinse until no suds, never "
+    "Softening cannot be undone: take thin fabrics in small steps, rinse until no suds, never "
     "boil (pellets fuse). Common practice, no source.",
 )
 SIMULATED = (

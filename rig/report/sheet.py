@@ -124,8 +124,9 @@ def _steps(units: System) -> tuple[str, ...]:
         f" {length}: the back of this sheet has it for each bag.",
         "Put the pick on, the stated face down, its marked edge downhill, always in the same place."
         " Wait ten seconds.",
-        "Raise the upper edge slowly and evenly, about one degree in three seconds. Read the angle"
-        f" when the bag starts to slide. Do it {READINGS} times and write the readings down.",
+        "Raise the upper edge slowly and evenly, about one degree in three seconds, with no finger"
+        " under the board. Read the angle when the bag starts to slide. Do it"
+        f" {READINGS} times and write the readings down.",
         "A board in the sun is warmer than the air and so drier at its surface: shade it for a"
         " quarter of an hour first.",
     )

@@ -30,12 +30,12 @@ def cautions(steps: Sequence[Step], thin_fabric: bool = False) -> list[str]:
         rinsed = any("rinse" in text for text in texts[soapy[-1] :])
         added = "" if rinsed else "; no rinse follows in these steps"
         found.append(
-            "Rinse until no suds come: residue changes the slide angle and goes over to the"
+            "Rinse until no suds come: residue changes the slide angle and gets onto the"
             f" board{added} {NO_SOURCE}."
         )
     if any("soften" in text or "conditioner" in text or "tumble" in text for text in texts):
         found.append(
-            f"Softening can't be taken back: measure after each step and stop early {NO_SOURCE}."
+            f"Softening cannot be undone: measure after each step and stop early {NO_SOURCE}."
         )
     if thin_fabric:
         found.append(f"The fabric is thin: go in small steps {NO_SOURCE}.")

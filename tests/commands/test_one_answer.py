@@ -8,12 +8,15 @@ object anew.
 import json
 import re
 from math import radians, tan
+from multiprocessing import forkserver
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from rig.commands import demo
+from rig.commands.demo import CLIMATES
 from rig.files.stamps import parse_utc
 from rig.panel.study.answers import Enquiry, answer_to, shown
 from rig.report.document import build
@@ -23,12 +26,21 @@ from rig.study.answer.ask import air_at, ask
 from rig.study.folder.journal import Play
 from rig.study.folder.study import open_study
 from tests.commands.conftest import Rig
+from tests.commands.test_demo import SHORT
+from tests.report.fonts import open_fonts
 from tests.report.page_reader import Page
 from tests.study.answer.evening import NOW, evening
 
 T, RH = 22.0, 50.0
 AIR = ["--temperature", f"{T:g}", "--humidity", f"{RH:g}"]
 ENDS = re.compile(r"([−+-]?\d+\.\d+)°?(?: to |–)([−+-]?\d+\.\d+)")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _kept_by_this_process() -> None:
+    """What the first test to need it would start for all later ones."""
+    open_fonts()
+    forkserver.ensure_running()
 
 
 def study_of(folder: Path, seed: int) -> Path:
@@ -158,6 +170,18 @@ def test_every_text_says_the_objects_numbers(rig: Rig, tmp_path: Path, seed: int
 @pytest.mark.parametrize("seed", range(3, 51))
 def test_every_text_of_many_studies(rig: Rig, tmp_path: Path, seed: int) -> None:
     assert check(rig, study_of(tmp_path / "club", seed)) > 10
+
+
+@pytest.mark.long
+def test_every_text_of_the_demonstration(
+    rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Slides of the rig instead of readings: a demonstration with fewer bags, in one climate."""
+    monkeypatch.setattr(demo, "BAGS", SHORT)
+    monkeypatch.setattr(demo, "CLIMATES", CLIMATES[:1])
+    made = rig("demo", "--out", "shed")
+    assert made.code == 0, made.err
+    assert check(rig, tmp_path / "shed" / "club") > 10
 
 
 def test_a_number_from_elsewhere_is_seen() -> None:

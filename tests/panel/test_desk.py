@@ -7,7 +7,9 @@ import pytest
 from rig.clock import Task
 from rig.panel.desk import ResetWish, ResumeWish, SeriesWish
 from rig.panel.form import SeriesForm, requests_of
+from rig.procedures.runs import NEXT_SERIES
 from rig.procedures.series.log import Planned, SeriesLog, SeriesOptions
+from rig.runfile.model import State
 from tests.panel.paper import NOW
 from tests.panel.story import Story, busy, idle
 
@@ -68,6 +70,29 @@ def test_series_of_an_evening_are_made_one_after_another(story: Story) -> None:
     with SeriesLog(story.folder) as log:
         planned = [entry for entry in log.entries if isinstance(entry, Planned)]
     assert [one.options.bad_in_a_row for one in planned] == [2, 3], "each by its own options"
+
+
+def test_between_two_series_of_an_evening_it_never_says_rest(
+    story: Story, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The board homes by itself for the next one; only the last one leaves it parked."""
+    said: list[str] = []
+    enter = story.machine.enter
+
+    def entered(state: State) -> None:
+        enter(state)
+        if state == "parked":
+            said.append(story.machine.live.wants)
+
+    monkeypatch.setattr(story.machine, "enter", entered)
+
+    def script(story: Story) -> Task[None]:
+        evening(story)
+        yield from story.until(lambda s: s.is_busy)
+        yield from story.until(idle)
+
+    story.tell(script)
+    assert said[-2:] == [NEXT_SERIES, ""], "after the last one it rests"
 
 
 def test_the_twin_takes_each_bag_of_an_evening(

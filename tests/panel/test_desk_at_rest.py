@@ -44,7 +44,7 @@ class Maker:
         self._series, self.hooks = series, hooks
         return self
 
-    def make(self, *, start_now: bool) -> Task[list[Any]]:
+    def make(self, *, start_now: bool, is_last: bool) -> Task[list[Any]]:
         self.asked.append((len(self._series.remaining), start_now))
         end = self.ends.pop(0) if self.ends else None
         if end is not None:
@@ -253,7 +253,7 @@ def test_a_start_from_the_page_begins_nothing_at_rest(story: Story, maker: Maker
 def test_while_a_series_is_made_it_is_said_to_be(story: Story, maker: Maker) -> None:
     seen: list[tuple[bool, Any]] = []
 
-    def make(*, start_now: bool) -> Task[list[Any]]:
+    def make(*, start_now: bool, is_last: bool) -> Task[list[Any]]:
         yield from story.wait(1.0)
         seen.append((story.now.is_busy, story.now.notice))
         return []
@@ -277,7 +277,7 @@ def test_what_a_series_tells_is_shown_and_said(
     (request,) = requests_of(SeriesForm(runs="1", bag="Heron 1"), Settings(), "twin", NOW)
     path = story.folder / "one.run.jsonl"
 
-    def make(*, start_now: bool) -> Task[list[Any]]:
+    def make(*, start_now: bool, is_last: bool) -> Task[list[Any]]:
         maker.hooks.begun(request, path)
         yield from story.wait(0.5)
         assert story.now.course is not None

@@ -20,6 +20,7 @@ from rig.opening import OpenRig, open_twin
 from rig.procedures.requests import plan_series
 from rig.procedures.runs import (
     NEXT,
+    NEXT_SERIES,
     MadeRun,
     make_runs,
     raise_failures,
@@ -113,6 +114,30 @@ def test_between_two_runs_the_lamp_and_the_words_say_what_comes(
     assert seen == [coming, coming, ""][: 3 - n_cut]
     assert lamps == [["homing", "homing", "parked"], ["homing", "homing", "parked"]][n_cut]
     assert machine.live.wants == ""
+
+
+@pytest.mark.parametrize("n_cut", [0, 1])
+def test_before_another_series_lamp_and_words_do_not_say_rest(
+    rig: OpenRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, n_cut: int
+) -> None:
+    machine = rig.machine
+    lamps: list[str] = []
+    seen: list[str] = []
+    monkeypatch.setattr(machine.lamp, "show", lamps.append)
+
+    def park(machine: Machine) -> None:
+        machine.enter("parked")
+        seen.append(machine.live.wants)
+
+    Script(monkeypatch, [Act(then=park)] * 2)
+    runs(
+        rig, tmp_path, 2, is_last=False,
+        on_end=lambda _: "enough" if len(seen) == 2 - n_cut else None,
+    )  # fmt: skip
+    assert len(seen) == 2 - n_cut
+    assert set(lamps) == {"homing"}
+    assert machine.live.wants == NEXT_SERIES
+    assert machine.comes_next == ""
 
 
 def test_with_a_blade_the_next_run_comes_by_itself() -> None:

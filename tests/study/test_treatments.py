@@ -131,9 +131,9 @@ def test_controls_share_the_stage_that_treated_bags_reach(study: Study) -> None:
         (
             (Step(action="soak", agent="fabric softener"),),
             False,
-            ["no rinse", "taken back", "Damp"],
+            ["no rinse", "cannot be undone", "Damp"],
         ),
-        (SOAK, False, ["until no suds", "taken back", "Damp"]),
+        (SOAK, False, ["until no suds", "cannot be undone", "Damp"]),
         ((Step(action="brush"),), True, ["small steps"]),
         ((Step(action="brush"),), False, []),
     ],

@@ -338,7 +338,7 @@ def power(
         f" each face, {_count(trial.slides, 'slide')} each: the effect on a face comes out with"
         f" ± {foreseen.half_width_deg:.1f}°."
     )
-    tell(f"An effect of {wanted:g}° is shown with a chance of {chance:.0%}.")
+    tell(f"An effect of {wanted:g}° is shown with a chance of {100.0 * chance:.0f} %.")
     tell(f"With these, {shown_words(foreseen.detectable_deg)}.")
 
 

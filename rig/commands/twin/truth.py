@@ -21,9 +21,9 @@ Face = tuple[str, str]
 
 NOTE = (
     "`error` is the mean of measured less true slide angle, `rms` its root mean square over the"
-    " runs. What is alike for all bags comes from the analysis not knowing which friction law"
-    " holds, and from a calibration made in one air. `at break` is the error of the angle at which"
-    " the beam broke, which one would read off without the analysis."
+    " runs. An error common to all bags comes from the unknown friction law, and from a calibration"
+    " made in one air. `at break` is the error of the angle at which the beam broke: what you would"
+    " read without the analysis."
 )
 
 

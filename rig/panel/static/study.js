@@ -166,14 +166,15 @@ function showNow() {
   put(byId("next"), title);
   const lines = [];
   const isNext = running() || chosen || todo.length > 0;
-  if (is && isNext) {
+  if (is && isNext && !cut) {
     const first = running() || study.by_hand ? "Expected" : `First ${now.bag}, ${now.face}: expected`;
     lines.push(`${first} ${is.now}${is.target ? `, target ${is.target}` : ""}`);
   }
   if (study.last && !study.by_hand) lines.push(`Last: ${study.last.text}`);
+  const progress = `${wanted().length - todo.length} of ${wanted().length} series done`;
   if (running()) {
     const after = todo.find((one) => one.bag !== now.bag || one.face !== now.face);
-    if (after) lines.push(`Then: ${after.bag}, ${after.face}`);
+    lines.push(`${after ? `Then: ${after.bag}, ${after.face}; ` : ""}${progress}`);
   }
   put(byId("meaning"), lines.join("\n"));
   const begin = byId("measure");
@@ -184,8 +185,8 @@ function showNow() {
 
   byId("to-treat").hidden = !study.treat || todo.length > 0;
   put(byId("to-treat"), study.treat ? `Treat: ${study.treat[0]}` : "");
-  const count = wanted().length;
-  put(byId("tonight-words"), `Bags of the evening: ${count - todo.length} of ${count} series done`);
+  put(byId("tonight-words"), `Bags of the evening: ${progress}`);
+  byId("tonight").parentElement.hidden = Boolean(running());
   showQuestion();
   marks(isNext ? is : null);
 }

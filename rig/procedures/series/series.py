@@ -135,7 +135,9 @@ class SeriesMaker:
         slides_before = log.wear(first.bag, first.face).slides - series.slides
         self._slides_before = slides_before if first.bag is not None else None
 
-    def make(self, *, start_now: bool, placing: Placing | None = None) -> Task[list[MadeRun]]:
+    def make(
+        self, *, start_now: bool, placing: Placing | None = None, is_last: bool = True
+    ) -> Task[list[MadeRun]]:
         """Task: make the remaining runs; see `make_runs`."""
         for _, file in sorted(self._series.counted.items()):
             self._take(self._analyse(self._log.folder / file))
@@ -153,6 +155,7 @@ class SeriesMaker:
                 before=self._before,
                 on_begin=self._begun,
                 on_end=self._ended,
+                is_last=is_last,
             )
         finally:
             if watcher is not None:

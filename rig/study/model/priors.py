@@ -243,7 +243,7 @@ PRIORS: dict[str, Prior] = {
         "normal",
         0.0,
         0.2,
-        "softener goes over to the board; wiping takes most of it",
+        "softener gets onto the board; wiping takes most of it",
     ),
     "effect": Prior(
         "linear effect of an application of a recipe, common to all",

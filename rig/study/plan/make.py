@@ -54,9 +54,10 @@ def _check(study: Study) -> None:
         raise BadInputError("There are no bags to measure; add them with `rig study bag`.")
     if preferences.reference_runs and catalogue.reference is None:
         raise BadInputError(
-            "There is no reference bag to watch the board; add one with `rig study bag NAME --role"
-            " reference`, or set `reference_runs = 0` in study.toml to do without (residue on the"
-            " board then stays unseen)."
+            "There is no reference bag to watch the board; add one with `rig study bag STUDY NAME"
+            " --role reference`. To do without (residue on the board then stays unseen), plan with"
+            " `rig study plan STUDY --hours H --without-reference`, or set `reference_runs = 0` in"
+            " study.toml."
         )
     if not treated or not preferences.stages_after_baseline:
         return

@@ -194,7 +194,7 @@ def _check_order(rows: Sequence[PlanRow], path: Path, study: Study) -> None:
         if stage < before:
             raise BadInputError(
                 f"{where} {row.bag} comes back to {row.stage!r} after a later stage, and a"
-                " treatment can't be taken back; move the row up."
+                " treatment cannot be undone; move the row up."
             )
         is_treated = study.catalogue.bags[row.bag].role == "treated"
         if row.action == "treat" and stage != before + 1:
@@ -236,7 +236,7 @@ def _unequal_wear(rows: Sequence[PlanRow], study: Study) -> list[str]:
 
 def _unwatched(rows: Sequence[PlanRow], study: Study) -> list[str]:
     """Sessions that the reference bag does not begin and end, and treated bags without a wipe."""
-    if not study.catalogue.preferences.reference_runs:
+    if not study.catalogue.preferences.reference_runs or study.catalogue.reference is None:
         return []
     sentences = []
     for session in dict.fromkeys(row.session for row in rows if row.is_series):

@@ -29,7 +29,10 @@ _PAGE_AIR = _PLANNED + "test_series_of_the_page_are_made_as_those_of_the_command
 _WIPES = _PLANNED + "test_a_wipe_of_the_plan_is_asked_for_once_and_noted_as_its_own"
 _EVENING = "tests/panel/test_desk.py::test_series_of_an_evening_are_made_one_after_another"
 
+_BETWEEN = "tests/panel/test_desk.py::test_between_two_series_of_an_evening_it_never_says_rest"
+
 ENTRIES: tuple[Guard, ...] = (
+    change(_DESK, "Desk._series", "one is wishes[-1]", "True", _BETWEEN),
     without(_PAGES, "StudyPages._writes.answer", "self._seats.claim(...)", _ONCE),
     without(_PAGES, "StudyPages._measure", "self._seats.claim(...)", _BEGIN),
     without(_PAGES, "StudyPages._measure", "self._begun.add(form.key)", _BEGIN),

@@ -91,7 +91,9 @@ def _runs() -> list[Guard]:
     file = _RUNS + "each_run_has_a_file_of_its_day_and_its_free_space_checked"
     watched = _RUNS + "sensors_are_watched_from_before_the_first_run_to_the_end"
     told = _RUNS + "what_a_watching_task_meets_comes_as_an_event"
+    another = _RUNS + "before_another_series_lamp_and_words_do_not_say_rest"
     return [
+        never(m, make, "not is_last", another),
         limit(m, "FIRST_LOOK_S", watched, times=0.01),
         never(m, make, "machine.calibration is None", none),
         without(m, make, "_calibration_flags(machine)", fits),
