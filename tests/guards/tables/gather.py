@@ -213,7 +213,7 @@ ENTRIES: list[Guard] = [
     limit(
         "rig.study.model.reduction",
         "NOT_LENT",
-        _OTHERS + "scales_take_the_others_for_their_prior",
+        _OTHERS + "a_shared_bag_that_they_treated_is_no_link",
         times=0,
     ),
     change(

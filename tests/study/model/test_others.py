@@ -221,7 +221,7 @@ def test_more_is_known_of_the_slope_and_where_a_rig_lies() -> None:
 def test_scales_take_the_others_for_their_prior() -> None:
     centre, spread = BOUND.scales["run"]
     assert spread < 1.0
-    assert not {"reader_run", "response"} & set(BOUND.scales)
+    assert "reader_run" not in BOUND.scales
     twice = reduced([model_data(THEIRS), model_data(THEIRS)]).scales["run"]
     once = reduced([model_data(THEIRS)]).scales["run"]
     assert twice[1] < once[1]
@@ -244,7 +244,10 @@ def test_a_shared_bag_that_they_treated_is_no_link() -> None:
         *slides_of(f"{SHARED}T", "s1", [24.5], board="pine", rig="two"),
         *slides_of(f"{SHARED}T", "s2", [23.0], board="pine", treated=["soak"], before=1, day=2),
     ]
-    assert not any(key[0] == "bag" for key in reduced([model_data(treated)]).keys)
+    bound = reduced([model_data(treated)])
+    assert not any(key[0] == "bag" for key in bound.keys)
+    assert "session" in bound.scales
+    assert "response" not in bound.scales  # their recipes are their own
 
 
 def test_the_same_rig_and_board_need_no_offset() -> None:
@@ -276,6 +279,10 @@ def test_the_same_operator_is_known_on_two_rigs() -> None:
         return {key[1] for key in design.keys if key[0] == "operator"}
 
     assert columns(stranger) == {"Anna", "Bert", "person 1"}
+    rows, _ = stranger.rows(design_of(model_data(own)))
+    theirs_less_own = [(row["operator", "person 1"], -row["operator", "Bert"]) for row in rows]
+    assert any(one for one, _ in theirs_less_own)
+    assert all(one == other for one, other in theirs_less_own)
     assert columns(known) == {"Anna"}
     alone, both = fit(model_data(own)), fit(model_data(own), bound=known)
     assert both.about.operator == "Bert"
