@@ -13,7 +13,7 @@ from rig.gather.schema import NOT_KNOWN, PARTITIONS, study_id_of
 from rig.gather.tokens import Tokens, key_place, secret_key
 from rig.settings.model import Settings
 from rig.study.folder.study import Study
-from rig.study.model.data import Facts, ModelData, model_data
+from rig.study.model.data import DAMP, Facts, ModelData, model_data
 from rig.study.model.history import Played
 from rig.study.model.others import SHARED, Told
 from rig.study.model.reduction import reduced
@@ -191,7 +191,7 @@ def _slide(row: Row, bag: str, study_id: str) -> Slide:
             Applied(name, (), row["started_at"], int(line))
             for name, line in zip(names, lines, strict=False)
         ),
-        approach=row["approach"] or "unknown",
+        approach=row["approach"] if row["approach"] in DAMP else "unknown",
         temperature_c=row["temperature_c"],
         relative_humidity_pct=row["relative_humidity_pct"],
         surface_humidity_pct=row["surface_humidity_pct"] or row["relative_humidity_pct"],
