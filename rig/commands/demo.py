@@ -36,7 +36,7 @@ LAW = "lugre"
 contact, which gives way before it slides."""
 BEGIN = "2026-05-04T08:00Z"
 """What time it is on the twin at first, so that one seed gives one story whenever it is told."""
-ABOUT_S, ABOUT_MB = 50, 10
+ABOUT_S, ABOUT_MB = 60, 10
 """Time of one core that it took, and what it left."""
 
 

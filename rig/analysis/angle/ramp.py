@@ -215,7 +215,7 @@ def build_ramp(
         whole = along_slope_deg(calibration, gravity_g(calibration, counts[before], temperature))
         if _drifted_apart(ramp, t_s[before], whole, raise_s, along):
             flags.append("step_loss")
-        elif _is_late(steps_s, steps_deg, t_s[before], whole, raise_s):
+        elif _is_late(steps_s, steps_deg, t_s[before], whole, raise_s, _joined(run)):
             flags.append("angle_sensor_fault")
     return ramp._replace(flags=tuple(flags))
 
@@ -284,8 +284,22 @@ def _drifted_apart(
     return abs(middle - float(np.mean(along_deg[before] - start))) > MISMATCH_DEG
 
 
+def _joined(run: RunFile) -> float:
+    """How many samples the chip's filter joins to one, as far as their noise goes.
+
+    Noise of a second-order Butterworth filter has a bandwidth of π/(2√2) of its corner.
+    """
+    imu = run.header.settings.imu
+    return max(1.0, imu.rate_hz / (2.0 * math.pi / (2.0 * math.sqrt(2.0)) * imu.lowpass_hz))
+
+
 def _is_late(
-    steps_s: Array, steps_deg: Array, t_s: Array, along_deg: Array, raise_s: float
+    steps_s: Array,
+    steps_deg: Array,
+    t_s: Array,
+    along_deg: Array,
+    raise_s: float,
+    joined: float,
 ) -> bool:
     """True if the sensor's time is not the steps': where the board starts, one is behind.
 
@@ -316,5 +330,5 @@ def _is_late(
     left = apart - design @ (solve @ apart)
     variance = float(left @ left) / len(left)
     lag_s = float(solve[2] @ apart) / full
-    u_lag_s = math.sqrt(variance * float(solve[2] @ solve[2])) / full
+    u_lag_s = math.sqrt(joined * variance * float(solve[2] @ solve[2])) / full
     return abs(lag_s) > max(LATE_S, 4.0 * u_lag_s)

@@ -136,6 +136,13 @@ ANGLE: list[Guard] = [
     change(_ANGLE, "_is_late", "abs(lag_s)", "lag_s", _LAG, _CLOCK),
     change(_ANGLE, "_is_late", "abs(lag_s)", "-lag_s", _LAG, _CLOCK),
     change(
+        _ANGLE,
+        "_is_late",
+        "joined * variance",
+        "variance",
+        "tests/analysis/test_late_quick.py::test_noise_that_the_filter_joins_is_not_called_late",
+    ),
+    change(
         _ANGLE, "_is_late", "4.0 * u_lag_s", "0.0", _WRONG + "a_noisy_sensor_is_not_called_late"
     ),
     never(_ANGLE, "_drifted_apart", "int(...) < 3", _NO_LOOK),
