@@ -12,7 +12,6 @@ from scipy.integrate import quad
 from rig.analysis.onset.edges import Pass
 from rig.analysis.onset.estimate import FALSE_ALARM_MISFITS, Case, Geometry, Solved, most_at, solve
 from rig.analysis.onset.fit import SeenEdge
-from rig.analysis.onset.laws import table
 from rig.analysis.onset.posterior import posterior
 from rig.analysis.onset.slump import slump_log_odds
 from tests.analysis.slides import slide
@@ -111,15 +110,15 @@ def test_the_evidence_of_edges_is_their_probability_density() -> None:
     places = [(0, True), (1, True), (0, False)]
     edges = [SeenEdge(t, *place) for t, place in zip(true.edges_s, places, strict=True)]
     angle = true.onset_deg + RATE * (edges[0].time_s - true.onset_s)
-    placed, coulomb = PLACED.distances(), np.where(table().family == 0, 1.0, 0.0)
+    placed = PLACED.distances()
 
     def evidence(some: list[SeenEdge]) -> float:
-        return math.exp(posterior(some, placed, angle, RATE, 0.3, coulomb).log_evidence)
+        return math.exp(posterior(some, placed, angle, RATE, 0.3).log_evidence)
 
     late_s = np.linspace(-0.15, 0.25, 81)
     moved = [evidence([*edges[:2], edges[2]._replace(time_s=edges[2].time_s + s)]) for s in late_s]
     whole = float(np.sum(moved)) * float(late_s[1] - late_s[0])
-    assert whole == pytest.approx(evidence(edges[:2]), rel=0.15)
+    assert whole == pytest.approx(evidence(edges[:2]), rel=0.005)
 
 
 def test_fill_that_slumped_towards_the_beam_widens_u() -> None:

@@ -83,6 +83,7 @@ def main() -> None:
     parser.add_argument("folders", type=Path, nargs="+")
     parser.add_argument("--dump", type=Path, help="keep it here")
     parser.add_argument("--before", type=Path, help="what was kept")
+    parser.add_argument("--name", default="old run files", help="of the table")
     parser.add_argument("--write", action="store_true", help="put the table into ONSET.md")
     options = parser.parse_args()
     now = looked_at(options.folders)
@@ -90,7 +91,7 @@ def main() -> None:
         options.dump.write_text(json.dumps(now), "utf-8")
         return
     before = json.loads(options.before.read_text("utf-8"))
-    table = Table("tests/bench/ONSET.md", "old run files", (*ONSET, "tests/bench/onset_changes.py"))
+    table = Table("tests/bench/ONSET.md", options.name, (*ONSET, "tests/bench/onset_changes.py"))
     table.show(lines_of(before, now), seed="of the folders", write=options.write)
 
 

@@ -271,7 +271,7 @@ ONSET: list[Guard] = [
         _POSTERIOR, "posterior", 'sources["slump"][0] += of_set @ (onset_of - best) ** 2', _TOWARDS
     ),
     limit(_FIT, "HOPELESS", _STEPS, times=0.0),
-    limit(_FIT, "LARGEST_STEP", _STEPS, times=0.1),
+    limit(_FIT, "LARGEST_STEP", _STEPS, times=0.01),
     change(_FIT, "", "16, 0.03", "3, 0.03", _STEPS),
     change(_FIT, "", "16, 0.03", "16, 0.5", _STEPS),
     change(_FIT, "Fit.solve", "moved[:, 1] * before < 0.0", "before == 7.0", _STEPS),
@@ -327,5 +327,6 @@ ENTRIES: list[Guard] = [*EDGES, *CASES, *GEOMETRY, *CLIMATE, *HINGE, *ONSET, *RU
 NO_LIMITS = {
     "rig.analysis.onset.laws.LOG_STEP": "half as many laws move an onset by less than 0.01 u",
     "rig.analysis.onset.laws.START_MM": "where the integration begins: far below any edge",
+    "rig.analysis.onset.slump.LIKELIER": "0, which no factor changes; two changes above weaken it",
     "rig.analysis.onset.fit.U_TIME_MS": "small beside 0.2 mm of place at any speed",
 }
