@@ -155,13 +155,13 @@ def advice_words(one: BagAnswer, *, brief: bool = False) -> str:
     if one.advice == "no_target":
         return "no target"
     words: str = one.advice
-    is_named = one.advice == "continue" and bool(one.next_recipe)
-    if is_named:
-        words = one.next_recipe if brief else f"continue with {one.next_recipe}"
+    recipe = one.next_recipe if one.advice == "continue" else None
+    if recipe:
+        words = recipe if brief else f"continue with {recipe}"
     throws = one.throws_to_target
     if throws is None or one.advice not in ("continue", "unsure"):
         return words
-    if throws.median is None and is_named and brief:
+    if throws.median is None and recipe and brief:
         return words  # the recipe is what to do; there is no room for what does not help
     joined = "; " if throws.median is None or one.advice == "unsure" else ", or "
     return f"{words}{joined}{throws_words(one, brief=brief)}"
