@@ -97,6 +97,7 @@ def figures(
     calibration: CalibrationFile = None,
 ) -> None:
     """Write the figures of a study, of one run, or of a calibration, for a text or a slide."""
+    from rig.report.figures_answer import name_panel
     from rig.report.style import png_bytes, styled, svg_text
 
     system = system_of(units)
@@ -108,6 +109,7 @@ def figures(
         for name, figure in _drawn(path, system, calibration):
             if figure is None:
                 continue
+            name_panel(figure)
             if form != "png":
                 head = '<?xml version="1.0" encoding="UTF-8"?>\n'
                 _write(out / f"{name}.svg", f"{head}{svg_text(figure)}\n".encode())

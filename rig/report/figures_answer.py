@@ -116,6 +116,16 @@ def path_figure(
     return figure
 
 
+def name_panel(figure: "Figure") -> None:
+    """Put its bag over a panel that stands by itself; on the page the name stands below."""
+    if figure.get_suptitle() and tuple(figure.get_size_inches()) == PANEL_IN:
+        axes = figure.axes[0]
+        left, bottom, width, height = axes.get_position().bounds
+        axes.set_position((left, bottom, width, 0.88 * height))
+        name = figure.get_suptitle().partition(":")[0]
+        axes.set_title(name, fontsize=8.5, fontweight="bold", loc="left")
+
+
 def _stage(axes: "Axes", x: float, middle: float, lower: float, upper: float) -> None:
     axes.errorbar(
         [x],

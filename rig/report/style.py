@@ -172,7 +172,7 @@ def wrapped(text: str, columns: int) -> str:
     return "\n".join(wrap(text.replace(" %", "\N{NO-BREAK SPACE}%"), columns))
 
 
-def short(name: str, columns: int = 22) -> str:
+def short(name: str, columns: int = 24) -> str:
     """A name that fits beside an axis."""
     return name if len(name) <= columns else name[: columns - 1] + "…"
 

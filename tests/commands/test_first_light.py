@@ -150,7 +150,7 @@ def test_a_file_that_is_no_run_file_and_one_from_the_future(rig: Rig) -> None:
     Path("x.run.jsonl").write_text("hello\n")
     said = rig("analyse", "x.run.jsonl")
     assert (said.code, said.out) == (2, "")
-    assert "no run file" in said.err
+    assert "not a run file" in said.err
     rig(*"run --twin --now --dwell 1 --out made".split())
     (path,) = Path("made").rglob("*.run.jsonl")
     lines = path.read_text("utf-8").splitlines(keepends=True)

@@ -176,7 +176,7 @@ def test_the_keyboard_is_enough(tmp_path: Path) -> None:
         tab_to("stop")
         press(Keys.SPACE)
         wait_for(lambda: rig.outcomes() == ["stopped"], "the stop")
-        assert page.text("course").endswith("of 2 runs made")
+        wait_for(lambda: page.text("course").endswith("of 2 runs made"), "the page hears of it")
         assert "Heron 1" in page.driver.find_element("css selector", ".course").text
         wait_for(lambda: page.is_shown("resume"), "what is unfinished")
         tab_to("resume")

@@ -15,13 +15,25 @@ from rig.report.figures_answer import (
     effects_figure,
     interval_figure,
     most_applications,
+    name_panel,
     path_figure,
     ranges,
 )
 from rig.report.figures_series import order_figure
 from rig.report.figures_weather import MOST_PANELS, weather_figure
 from rig.report.paths import Stage, WayToTarget
-from rig.report.style import FAINT, INK, KNOWN, PALE, PAPER, RECKONED, TARGET, look, styled
+from rig.report.style import (
+    FAINT,
+    INK,
+    KNOWN,
+    PALE,
+    PAPER,
+    RECKONED,
+    TARGET,
+    look,
+    new_figure,
+    styled,
+)
 from rig.report.weather import Humidity, Measured, WeatherBand
 from rig.study.answer.answer import FaceTarget, Forecast
 from rig.study.slides.slide import Slide
@@ -94,6 +106,17 @@ def test_a_way_is_the_stages_with_their_intervals_then_the_fan() -> None:
     assert axes.get_xlim() == (-0.4, 4.4)
     assert axes.get_xticks().tolist() == [0, 1, 2, 3, 4]
     assert axes.get_xlabel() == "treatments"
+
+
+def test_a_way_that_stands_by_itself_names_its_bag() -> None:
+    figure = way()
+    name_panel(figure)
+    (axes,) = figure.axes
+    assert axes.get_title(loc="left") == "Heron, slick"
+    assert axes.get_position().y1 < 0.9, "there is room for it"
+    wide = new_figure(1.0)
+    name_panel(wide)
+    assert wide.axes == []
 
 
 def test_a_way_is_told_in_words() -> None:

@@ -110,8 +110,8 @@ def test_groups_differ_in_mark_and_filling_never_in_colour() -> None:
 
 def test_rows_go_down_with_every_second_one_shaded() -> None:
     axes = new_figure(2.0).subplots()
-    row_axis(axes, ["first", "a name that is longer than twenty-two", "third", "fourth"])
-    assert rows(axes) == ["first", "a name that is longer…", "third", "fourth"]
+    row_axis(axes, ["first", "a name that is longer than twenty-four", "third", "fourth"])
+    assert rows(axes) == ["first", "a name that is longer t…", "third", "fourth"]
     assert axes.get_yticks().tolist() == [0, 1, 2, 3]
     assert axes.get_ylim() == (3.55, -0.55)
     shaded = [(patch.get_y(), patch.get_height()) for patch in patches(axes)]
@@ -169,8 +169,8 @@ def test_the_legend_stands_over_the_right_end() -> None:
 
 
 def test_a_name_that_fits_is_whole() -> None:
-    assert short("x" * 22) == "x" * 22
-    assert short("x" * 23) == "x" * 21 + "…"
+    assert short("x" * 24) == "x" * 24
+    assert short("x" * 25) == "x" * 23 + "…"
     assert short("abcdef", 3) == "ab…"
 
 

@@ -247,13 +247,14 @@ def _person(
 def _tell(opened: "OpenRig") -> Any:
     """Task: say what the machine waits for, whenever that changes."""
     from rig.clock import At
+    from rig.quantities.figures import fixed
 
     machine, shown = opened.machine, ""
     while True:
         wants = machine.live.wants
         if wants and wants != shown:
-            steps = f"{machine.step_angle_deg():6.2f}° by steps  " if machine.has_motor else ""
-            say(f"{steps}{wants}")
+            at = f"{fixed(machine.step_angle_deg(), 2):>6}° by steps  " if machine.has_motor else ""
+            say(f"{at}{wants}")
         shown = wants
         yield At(machine.clock.time_s() + 0.2)
 

@@ -66,6 +66,7 @@ function take(message) {
 // -- the connection -------------------------------------------------------------------------------
 
 let source = null;
+let opened = () => {};  // the browser is known to the rig by now, and may be paired
 let heard = 0;
 let begun = 0;
 let again = 0;
@@ -96,6 +97,7 @@ function connect() {
     take(JSON.parse(event.data));
     showLive();
   };
+  source.onopen = () => opened();
   source.onerror = () => {
     if (source?.readyState === EventSource.CLOSED) again = setTimeout(connect, AGAIN_MS);
   };

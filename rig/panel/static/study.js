@@ -560,4 +560,5 @@ for (const section of ["slides", "course", "state", "actions"]) {
 }
 document.addEventListener("visibilitychange", load);
 setInterval(load, LOOK_MS);
-setTimeout(load, 300);
+opened = load;
+load();
