@@ -28,6 +28,10 @@ CROSS_SLOPE_DEG = 1.0
 LEAST_ANGLE_DEG, LEAST_RATE_DEG_S = 0.5, 0.02
 """Nothing slides on a board that is flatter, or one that rises more slowly."""
 
+UNSURE_S = 1.0
+"""The onset is found for an even raise from rest. A bag that gave way as the board came to rest
+after a quick start looks like one that did so up to this long after the measured raise began."""
+
 
 class RunAnalysis(NamedTuple):
     """A row with what it stands on, for budgets and figures."""
@@ -148,8 +152,12 @@ def _slide(
     found = solve(case, geometry, angle, rate, response_ms) if is_raised else None
     if hand is not None and found is not None:
         found = solve_uneven(case, geometry, ramp, found, response_ms)
-    if found is not None and run.header.approach_deg is not None and found.onset_s < raise_s:
-        # It began to slide in the quick part and passed the beam after it.
+    if (
+        found is not None
+        and run.header.approach_deg is not None
+        and found.onset_s < raise_s + UNSURE_S
+    ):
+        # It began to slide in the quick part, or may have, and passed the beam after it.
         return RunAnalysis(empty_row(run, [*flags, "slid_early"]), run, None, ramp, case)
     if found is None or found.too_quick or found.onset_s < raise_s - 0.2:
         # Faster than a body without friction, or before the raise: no edge of a slide.

@@ -1,7 +1,7 @@
 """How far the analysis is from the truth, over many simulated slides.
 
-Run from the project's folder: `python -m tests.bench.onset_bias [--runs N] [--processes P]`. Prints
-the table of README.md, and with `--write` puts it there.
+Run from the project's folder: `python -m tests.bench.onset_bias [--runs N] [--processes P]`. Its
+rows for Coulomb's law are a test of the suite; `ONSET.md` has other laws and the twin's teeth.
 """
 
 import argparse
@@ -21,13 +21,11 @@ from rig.settings.model import Settings
 from rig.twin.draws import changed, draw_scenario
 from rig.twin.fabric import plain_face
 from rig.twin.friction import LawName
-from tests.bench.heading import Table, columns
-from tests.bench.inputs import ONSET, SIMULATOR
+from tests.bench.heading import columns
 from tests.fastsim.run import simulate_run, write_run
 
 LAW = "friction law, rate-free"
 FIRST_SEED = 1000
-INPUTS = (*ONSET, *SIMULATOR, "tests/bench/onset_bias.py")
 
 
 class Case(NamedTuple):
@@ -178,17 +176,14 @@ def summary(case: Case, rows: list[Row]) -> str:
 
 
 def main() -> None:
-    """Print the table in Markdown, and write it if that is asked for."""
+    """Print the table in Markdown."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--runs", type=int, default=400)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
     parser.add_argument("--only", default="", help="rows whose name has this in it")
-    parser.add_argument("--write", action="store_true", help="put the table into README.md")
     options = parser.parse_args()
-    name = "onset bias" if options.first_seed == FIRST_SEED else "onset bias, fresh seeds"
-    table = Table("tests/bench/README.md", name, INPUTS)
-    table.show(lines_of(options), seed=f"{options.first_seed} …", write=options.write)
+    print("\n".join(lines_of(options)))
 
 
 def lines_of(options: argparse.Namespace) -> Iterator[str]:

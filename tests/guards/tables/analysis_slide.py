@@ -279,6 +279,7 @@ ONSET: list[Guard] = [
 ]
 
 _RUN = "rig.analysis.friction"
+_QUICK = "tests/analysis/test_early_quick.py::test_a_slide_is_told_as_early_or_its_angle_is_right"
 _ACROSS = _FLAGS + "cross_slope"
 _WINDOW = _FLAGS + "the_climate_is_read_from_five_seconds_before_the_raise_to_its_end"
 _WRONG = "tests/analysis/test_wrong_inputs.py::test_"
@@ -288,6 +289,8 @@ _ENDED = _FLAGS + "how_a_run_ended"
 _REFUSED = "tests/analysis/test_load.py::test_a_run_of_the_rig_needs_a_calibration_of_its_sensor"
 
 RUN: list[Guard] = [
+    limit(_RUN, "UNSURE_S", _QUICK, times=0.1),
+    limit(_RUN, "UNSURE_S", _QUICK, times=4.0),
     limit(_RUN, "CROSS_SLOPE_DEG", _ACROSS),
     limit(_RUN, "CROSS_SLOPE_DEG", _ACROSS, times=0.5),
     change(_RUN, "_slide", "abs(ramp.cross_slope_deg)", "ramp.cross_slope_deg", _ACROSS),
