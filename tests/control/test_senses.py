@@ -146,5 +146,5 @@ def test_a_sensor_without_a_sample_has_no_angle(bench: Bench) -> None:
         bench.machine.angles_deg([])
     assert error.value.cause == "imu_silent"
     bench.machine.calibration = None
-    with pytest.raises(RuntimeError, match="no angle"):
+    with pytest.raises(RuntimeError, match="without a calibration"):
         bench.machine.angles_deg([(1, 2, 3)])

@@ -38,7 +38,7 @@ SERIES = {"runs": "3", "bag": "Heron 1"}
 def test_everybody_may_look(client: Client) -> None:
     page = client.ask("GET", "/")
     assert page.status == 200
-    assert b"Not an emergency stop" in page.data
+    assert b"Not the emergency stop" in page.data
     sections = client.look()
     assert sections["state"]["word"] == "Parked"
     assert sections["actions"]["role"] == "watcher"

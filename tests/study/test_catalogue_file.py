@@ -86,7 +86,7 @@ def test_a_study_from_the_future_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", 'no study: its `format` must be "tilt-study"'),
+        ("", 'not a study: its `format` must be "tilt-study"'),
         ("format = [", "is not valid TOML"),
         (TOP.replace("version = 1", "version = true"), "`version` must be a whole number"),
         (TOP + "bags = 3\n", "`bags` must hold one table for each name"),
