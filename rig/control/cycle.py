@@ -150,10 +150,8 @@ class Cycle(Mover):
 
         def look(item: Any) -> None:
             passage.look(item)
-            if passage.cleared_s is not None:
-                over = self._clock.time_s() - passage.cleared_s
-                if over >= self._cycle.after_clear_s:
-                    machine.stepper.request_stop("brake")
+            if passage.is_over(self._clock.time_s()):
+                machine.stepper.request_stop("brake")
 
         detail = {"dwell_s": request.dwell_s}
         if approach_deg is not None and approach_deg > machine.step_angle_deg():

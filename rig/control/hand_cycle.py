@@ -80,8 +80,8 @@ class HandCycle(Cycle):
             if live.angle_seen_s is not None:
                 live.pace = keeper.see(live.angle_seen_s, angle_deg)
                 self.ask(self._pace_words())
-            cleared_s, top_deg = passage.cleared_s, max(top_deg, angle_deg)
-            if cleared_s is not None and now_s - cleared_s >= self._cycle.after_clear_s:
+            top_deg = max(top_deg, angle_deg)
+            if passage.is_over(now_s):
                 break
             if angle_deg >= soft_limit_deg or angle_deg < top_deg - SUNK_DEG:
                 break

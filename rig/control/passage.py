@@ -1,5 +1,6 @@
 """Track the bag through the beams while the board continues to rise."""
 
+from math import inf
 from typing import Any
 
 from rig.control.machine import Machine
@@ -23,11 +24,20 @@ class Passage:
         """Time at which the first beam was last broken."""
         self.cleared_s: float | None = None
         """Time at which a bag had passed the last beam."""
+        self._last_edge_s = -inf
         self._machine = machine
         self._recorder = recorder
         self._last = f"beam_{machine.inputs.beams}"
         self._last_broken_s: float | None = None
         self._longest_s = longest_pass_s(request.gap_mm, request.bag_length_mm, request.rate_deg_s)
+
+    def is_over(self, now_s: float) -> bool:
+        """Whether the bag is through and the beams have been still for a while since.
+
+        A beam that flickers is not still: the raise goes on until that is known for what it is.
+        """
+        after_s = self._machine.settings.cycle.after_clear_s
+        return self.cleared_s is not None and now_s - self._last_edge_s >= after_s
 
     def look(self, item: Any) -> None:
         """Take one event, or None when only time passed."""
@@ -45,6 +55,7 @@ class Passage:
             self._go_on_raising()
 
     def _look_at_edge(self, edge: Edge) -> None:
+        self._last_edge_s = edge.t_s
         is_last = edge.name == self._last
         if edge.active:
             if self._recorder.state == "raising":

@@ -168,7 +168,8 @@ def test_operators_come_as_tokens_and_the_own_ones_are_known_by_them(
     for study in (own, make(tmp_path / "league", "Pier", 3)):
         for number, operator in enumerate(("Anna", "Bert", "Anna")):
             at = f"2026-05-1{number}T09:00:00Z"
-            add_run(study, f"{study.path.name} 1", at, operator=operator)
+            name = study.path.name  # of the run, too: equal runs in two studies count once
+            add_run(study, f"{name} 1", at, operator=operator, run_id=f"{name} {number}")
     gathered(tmp_path / "league", tmp_path / "d")
     found = told(open_study(own.path), tmp_path)
     assert found.n_operators == 2

@@ -76,6 +76,7 @@ def add_run(
     flags: tuple[Flag, ...] = (),
     humidity: float = 48.0,
     operator: str | None = None,
+    run_id: str | None = None,
 ) -> Path:
     """The file of a simulated slide under other names, with an end or none."""
     number = len(list(study.runs_path.rglob("*.run.jsonl")))
@@ -83,7 +84,7 @@ def add_run(
     first, body, n_lines = slide_lines(humidity)
     first = msgspec.structs.replace(
         first,
-        run_id=f"run {number:04d}",
+        run_id=run_id or f"run {number:04d}",
         started_at=started_at,
         bag=bag,
         face=face,

@@ -107,18 +107,26 @@ ENTRIES: list[Guard] = [
         _CYCLE_TEST + "the_bag_rests_for_the_dwell",
     ),
     change(
-        _CYCLE,
-        "Cycle._raise",
-        "over >= self._cycle.after_clear_s",
-        "over >= 2.0 * self._cycle.after_clear_s",
+        "rig.control.passage",
+        "Passage.is_over",
+        "now_s - self._last_edge_s >= after_s",
+        "now_s - self._last_edge_s >= 2.0 * after_s",
         _CYCLE_TEST + "the_raise_goes_on_for_0_15_s_after_the_bag_has_passed",
     ),
     change(
-        _CYCLE,
-        "Cycle._raise",
-        "over >= self._cycle.after_clear_s",
+        "rig.control.passage",
+        "Passage.is_over",
+        "now_s - self._last_edge_s >= after_s",
         "True",
         _CYCLE_TEST + "the_raise_goes_on_for_0_15_s_after_the_bag_has_passed",
+    ),
+    change(
+        "rig.control.passage",
+        "Passage.is_over",
+        "self._last_edge_s",
+        "self.cleared_s",
+        "tests/faults/test_matrix_by_hand.py"
+        "::test_a_fault_ends_the_run_as_the_table_says[beam flickers - sliding]",
     ),
     limit(
         _CYCLE,

@@ -136,7 +136,7 @@ ENTRIES: list[Guard] = [
     never(
         "rig.gather.read",
         "told_by",
-        "unit.key == own",
+        "unit.key in own",
         _READ + "others_are_all_studies_but_the_own_one",
     ),
     never(
