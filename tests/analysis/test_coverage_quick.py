@@ -20,6 +20,7 @@ from rig.twin.streams import stream
 from tests.bench.calibrated import calibrate
 from tests.bench.coverage import draw_rig, in_memory, measure
 from tests.fastsim.run import simulate_run
+from tests.teeth import without
 
 pytestmark = pytest.mark.long
 
@@ -49,7 +50,9 @@ def test_an_exact_calibration_and_exact_distances_leave_what_the_law_does() -> N
     settings = msgspec.structs.replace(settings, bag=bag)
     for seed in range(30):
         scenario = draw_scenario(seed)
-        scenario = changed(scenario, bag={"gap_mm": bag.gap_mm, "skew_deg": 0.0, "slump_mm": 0.0})
+        scenario = changed(
+            without(scenario), bag={"gap_mm": bag.gap_mm, "skew_deg": 0.0, "slump_mm": 0.0}
+        )
         exact = calibration_for(scenario, settings, seed, is_exact=True)
         lines, truth = simulate_run(
             settings, scenario, seed, rate_deg_s=1.0, dwell_s=3.0, calibration=exact, beams=1
@@ -86,7 +89,8 @@ def _raw_g(scenario: Scenario, settings: Settings, temperature_c: float, angle_d
 def test_the_procedures_calibration_is_as_good_as_it_says() -> None:
     settings, ratios = Settings(), []
     for seed in range(60, 60 + RIGS):
-        scenario = draw_scenario(seed)
+        # A crown, which has a line of its own in the budget, bends the board under the level.
+        scenario = without(draw_scenario(seed), "crowned board")
         made = calibrate(seed, scenario, settings)
         exact = calibration_for(scenario, settings, seed, is_exact=True)
         for angle in (15.0, 25.0, 35.0):

@@ -23,6 +23,7 @@ from rig.twin.fabric import plain_face
 from rig.twin.friction import LawName
 from tests.bench.heading import columns
 from tests.fastsim.run import simulate_run, write_run
+from tests.teeth import without
 
 LAW = "friction law, rate-free"
 FIRST_SEED = 1000
@@ -83,7 +84,7 @@ def one_run(case: Case, seed: int, folder: Path) -> Row:
         )
         settings = msgspec.structs.replace(settings, bag=bag)
         exact = {"gap_mm": bag.gap_mm, "skew_deg": 0.0, "slump_mm": 0.0}
-        scenario = changed(scenario, bag=exact, beam={"spacing_error_mm": 0.0})
+        scenario = changed(without(scenario), bag=exact, beam={"spacing_error_mm": 0.0})
     lines, truth = simulate_run(
         settings, scenario, seed, rate_deg_s=rate, beams=case.beams, dwell_s=3.0
     )

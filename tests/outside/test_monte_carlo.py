@@ -100,7 +100,8 @@ def test_the_budget_is_what_draws_scatter_by(
     assert found.budget is not None
     assert found.result.onset_angle_deg is not None
     stated = math.sqrt(sum(p.u_theta_deg**2 for p in found.budget.components if p.name in DRAWN))
-    assert {part.name for part in found.budget.components} == set(DRAWN) | {
+    # A rare slump has a line only where the edges speak for one.
+    assert {part.name for part in found.budget.components} - {"slump"} == set(DRAWN) | {
         *("ramp fit", "sample times", "shape of the edges", "kinetic friction"),
         *("friction law", "friction law, rate-free", "crown of the board"),
     }
