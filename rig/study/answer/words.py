@@ -21,6 +21,8 @@ from rig.study.answer.answer import (
 MOST_SENTENCES = 6
 MOST_NAMES = 4
 TRUSTED_K = 0.7
+NEAR = 0.1
+"""A pick with less than this chance to be near enough is not called one to use."""
 
 
 def span(lower: float, upper: float, digits: int = 1) -> str:
@@ -66,8 +68,9 @@ def pick_sentence(answer: Answer) -> str:
         return f"No bag has been measured on a face with a target ({faces})."
     best = answer.picks[0]
     target = next(one for one in answer.targets if one.face == best.face)
+    use = "Use" if best.p_within >= NEAR else "No bag is likely near its target; the nearest is"
     return (
-        f"Use {name_of(best)}: {angle_words(best)}, {percent(best.p_within)} likely to lie within"
+        f"{use} {name_of(best)}: {angle_words(best)}, {percent(best.p_within)} likely to lie within"
         f" {fixed(target.tolerance_deg, 1)}° of {fixed(target.angle_deg, 1)}°."
     )
 

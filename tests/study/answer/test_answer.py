@@ -181,3 +181,15 @@ def test_air_at_a_sunlit_board_is_drier_at_its_surface() -> None:
     """Air of 30 °C and 50 % over a board at 50 °C is 17 % there (Magnus formula, by hand)."""
     assert air_at(30.0, 50.0, 50.0).surface_humidity_pct == pytest.approx(17.2, abs=0.3)
     assert air_at(None, 50.0).surface_humidity_pct == 50.0
+
+
+@pytest.mark.parametrize(
+    ("p_within", "begins"),
+    [(0.1, "Use "), (0.09, "No bag is likely near its target; the nearest is ")],
+)
+def test_a_pick_that_is_hardly_near_is_not_called_one_to_use(
+    found: Answer, p_within: float, begins: str
+) -> None:
+    best = msgspec.structs.replace(found.picks[0], p_within=p_within)
+    first = words.pick_sentence(msgspec.structs.replace(found, picks=[best]))
+    assert first.startswith(f"{begins}{best.bag}, {best.face}: ")
