@@ -53,6 +53,7 @@ def test_other_samples_give_other_arrays(whole: Path) -> None:
     before = run.samples_arrays()
     assert run.samples_arrays() is before
     run.samples = list(run.samples)
+    assert len(run.samples_arrays().t_s) == 200
     run.samples[3] = Samples(t_s=5.3, dt_s=0.005, counts=[(7, 8, 9)])
     t_s, counts = run.samples_arrays()
     assert (len(t_s), counts[60].tolist()) == (181, [7, 8, 9])

@@ -148,7 +148,7 @@ READER: list[Guard] = [
         "_counts_of",
         "np.int16",
         "np.int32",
-        _IN_LIMITS + "test_a_count_of_any_size_is_refused",
+        _IN_PACKED + "test_a_count_beyond_sixteen_bits_is_refused_with_its_place",
     ),
     never(
         _READER,
@@ -243,7 +243,7 @@ READER: list[Guard] = [
         "RunFile._kept",
         "kept is None or kept.of != lines",
         "kept is None",
-        _IN_READER + "test_other_samples_give_other_arrays",
+        _IN_PACKED + "test_arrays_of_steps_are_made_again_after_a_change",
     ),
     never(_PACKED, "_arranged", "np.any(np.diff(t_s) < 0)", _ORDER),
     change(_PACKED, "_arranged", "counts[order]", "counts", _ORDER),
