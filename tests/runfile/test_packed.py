@@ -101,5 +101,5 @@ def test_a_file_with_two_last_lines_or_two_headers_is_not_sound() -> None:
 @pytest.mark.parametrize("count", [b"32768", b"-32769", b"9" * 30])
 def test_a_count_beyond_sixteen_bits_is_refused_with_its_place(count: bytes) -> None:
     line = Samples(t_s=1.0, dt_s=0.005, counts=[(1, 2, 3)])
-    with pytest.raises(BadInputError, match="line 2: counts is .* only -32768 to 32767"):
+    with pytest.raises(BadInputError, match=r"line 2: counts is .* only -32768 to 32767"):
         parse_run(PATH, text([line]).replace(b"[1,2,3]", b"[1,2," + count + b"]"))
