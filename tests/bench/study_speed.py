@@ -15,13 +15,15 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from time import perf_counter, process_time
 
 from rig.runfile.reader import find_runs, parse_run
 from rig.settings.load import load_settings
 from rig.study.folder.catalogue import Preferences
-from rig.study.folder.study import new_study
+from rig.study.folder.journal import Treatment
+from rig.study.folder.study import new_study, open_study
 from rig.study.slides.results import FOLDER
 from rig.twin.draws import draw_scenario
 from rig.twin.fabric import plain_face
@@ -44,6 +46,7 @@ TABLE = Table(
     ),
 )
 SEED = 3
+BEGUN = datetime(2026, 1, 1, 8, tzinfo=UTC)
 FIRST_S, SECOND_S = 8.0, 1.5
 
 BAGS = {**{f"T{i}": "soft" for i in range(4)}, **{f"C{i}": "" for i in range(4)}}
@@ -78,6 +81,18 @@ def make(folder: Path, runs: int) -> float:
         return sum(file.stat().st_size for file in files) / len(files) / 1000.0
     study = new_study(folder, "Speed", Preferences())
     study.catalogue_path.write_text(f"{study.catalogue_path.read_text()}\n{CATALOGUE}")
+    study = open_study(folder)
+    soft = study.catalogue.treatments["soft"]
+    treated = (BEGUN + timedelta(days=5)).isoformat()
+    study.note(
+        *(
+            Treatment(at=treated, bag=bag, stage="after 1", recipe="soft", steps=tuple(soft.steps))
+            for bag, treatment in BAGS.items()
+            if treatment
+        ),
+        now=BEGUN + timedelta(days=20),
+        simulated=True,
+    )
     settings, size = load_settings(None), 0
     cells = [
         (stage, session, bag, face)
@@ -91,10 +106,12 @@ def make(folder: Path, runs: int) -> float:
         mu = 0.5 + 0.01 * list(BAGS).index(bag) + (0.05 if face == "grip" else 0.0)
         mu += 0.04 if stage != "baseline" and BAGS[bag] else 0.0
         scenario = draw_scenario(session, face=plain_face(mu, mu - 0.04), session=f"s{session}")
+        day = BEGUN + timedelta(days=session + (0 if stage == "baseline" else 7))
         lines, truth = simulate_run(
             settings,
             scenario,
             SEED,
+            started_at=(day + timedelta(minutes=number / 2)).isoformat(),
             number=number,
             bag=bag,
             face=face,
