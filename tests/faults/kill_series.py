@@ -75,7 +75,8 @@ def wait(process: int, seconds: float) -> int | None:
         if done:
             return status
         time.sleep(0.005)  # noqa: TID251 - a process is waited for, not a rig
-    return None
+    done, status = os.waitpid(process, os.WNOHANG)  # it may have ended in the last of these
+    return status if done else None
 
 
 def check(folder: Path) -> tuple[str, int]:
