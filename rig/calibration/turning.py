@@ -8,7 +8,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from scipy.interpolate import BSpline
+import scipy  # loads its parts when they are first used
 
 from rig.calibration.axis import Array
 from rig.errors import BadInputError
@@ -111,7 +111,9 @@ def _lag(t_s: Array, angle_deg: Array, rate: Array, dt_s: float) -> tuple[float,
     t, seen, part = t_s[used], angle[used], angle[used] / 45.0
     inner = np.linspace(t[0], t[-1], max(int((t[-1] - t[0]) / KNOT_S), 1) + 1)
     knots = np.concatenate([np.full(3, inner[0]), inner, np.full(3, inner[-1])])
-    slow = np.asarray(BSpline(knots, np.eye(len(knots) - 4), 3)(np.minimum(t, inner[-1] - 1e-9)))
+    slow = np.asarray(
+        scipy.interpolate.BSpline(knots, np.eye(len(knots) - 4), 3)(np.minimum(t, inner[-1] - 1e-9))
+    )
 
     def felt(lag_s: float, radius: float) -> tuple[Array, Array]:
         then = t - lag_s

@@ -94,25 +94,27 @@ def _print_lifts(lifts: "Sequence[Again]") -> None:
     """What the journal says and what the traces say now."""
     from rig.quantities.figures import fixed
 
+    if not lifts:
+        return
     rows = [("bag", "at", "noted °", "again ± u °", "°/s", "line")]
     for one in lifts:
         header, reading, slide = one.header, one.reading, one.slide
         about = header if reading is None else reading
-        u = "" if slide is None else f"{fixed(slide.angle_deg, 2)} ± {fixed(slide.layers.u_deg, 2)}"
+        again = "–"
+        if slide is not None:
+            again = f"{fixed(slide.angle_deg, 2)} ± {fixed(slide.layers.u_deg, 2)}"
         rows.append(
             (
                 "–" if about is None else f"{about.bag}, {about.face}",
                 "–" if about is None else f"{about.at[:16]}Z",
                 "–" if one.noted is None else fixed(one.noted.angle_deg, 2),
-                u or "–",
+                again,
                 "–" if one.found is None else fixed(one.found.rate_deg_s, 1),
                 "–" if reading is None else str(reading.line),
             )
         )
         if one.problem:
             say(f"{one.trace.name}: {one.problem}")
-    if not lifts:
-        return
     tell("Lifts with a phone, measured again from their traces")
     print_table(rows)
     if differ := sum(one.differs for one in lifts):

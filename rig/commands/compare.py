@@ -33,7 +33,7 @@ def compare(
             "Weather: change of the slide angle per 10 %RH at the board's surface, °",
             weather(answer),
         ),
-        ("Boards and readers against the usual one, °", boards(answer)),
+        ("Boards, rigs, readers and operators against the usual one, °", boards(answer)),
         ("Scatter, standard deviation, °", scatter(answer)),
     ):
         if len(rows) > 1:

@@ -95,7 +95,7 @@ SLOPES = (
     ranged("Each 10 %RH more, °", "per_10_pct_rh_deg", "+.1f"),
 )
 OFFSETS = (
-    text("Name", "name"),
+    text("Name", "who"),
     text("Kind", "what"),
     text("Against", "against"),
     ranged("Offset, °", "offset_deg", "+.1f"),

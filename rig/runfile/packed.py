@@ -81,14 +81,6 @@ def arrays_of(samples: Sequence[Samples]) -> Arrays:
     return _arranged(samples, lengths, counts)
 
 
-def steps_of(steps: Sequence[Steps]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Step counts in order of time: `t_s` (n,) and counts (n,)."""
-    t_s = np.array([line.t_s for line in steps], dtype=float)
-    count = np.array([line.count for line in steps], dtype=np.int64)
-    order = np.argsort(t_s, kind="stable")
-    return t_s[order], count[order]
-
-
 def _arranged(
     lines: Sequence[PackedLine] | Sequence[Samples],
     lengths: NDArray[np.int64],

@@ -1,7 +1,7 @@
 """Read run files, even if cut off or damaged, and report what is missing."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -26,7 +26,7 @@ from rig.runfile.model import (
     Samples,
     Steps,
 )
-from rig.runfile.packed import Arrays, Packed, PackedLine, Quick, arrays_of, steps_of
+from rig.runfile.packed import Arrays, Packed, PackedLine, Quick, arrays_of
 from rig.runfile.writer import SUFFIX
 
 _TYPES: dict[str, type[Line]] = {
@@ -61,7 +61,7 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
     path: Path
     header: Header
     events: list[Event] = msgspec.field(default_factory=list)
-    samples: Sequence[Samples] = ()
+    samples: list[Samples] | Packed = msgspec.field(default_factory=list)
     climate: list[Climate] = msgspec.field(default_factory=list)
     steps: list[Steps] = msgspec.field(default_factory=list)
     end: End | None = None
@@ -83,8 +83,10 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
         """All samples in order of time."""
         if isinstance(self.samples, Packed):
             return self.samples.arrays
-        arrays: Arrays = self._kept("samples", self.samples, arrays_of)
-        return arrays
+        kept: _Kept | None = self.__dict__.get("arrays")
+        if kept is None or kept.of != self.samples:  # quick, since the same lines are one object
+            kept = self.__dict__["arrays"] = _Kept(list(self.samples), arrays_of(self.samples))
+        return kept.arrays
 
     def turning_arrays(
         self,
@@ -97,16 +99,10 @@ class RunFile(msgspec.Struct, kw_only=True, dict=True):
 
     def steps_arrays(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """Step counts in order of time: `t_s` (n,) and counts (n,)."""
-        arrays: tuple[NDArray[np.float64], NDArray[np.int64]]
-        arrays = self._kept("steps", self.steps, steps_of)
-        return arrays
-
-    def _kept(self, name: str, lines: Any, make: Callable[[Any], Any]) -> Any:
-        """Arrays of lines, made again only after these have changed."""
-        kept: _Kept | None = self.__dict__.get(name)
-        if kept is None or kept.of != lines:  # quick, since the same lines are one object
-            kept = self.__dict__[name] = _Kept(list(lines), make(lines))
-        return kept.arrays
+        t_s = np.array([line.t_s for line in self.steps], dtype=float)
+        count = np.array([line.count for line in self.steps], dtype=np.int64)
+        order = np.argsort(t_s, kind="stable")
+        return t_s[order], count[order]
 
     def chip_temperature_c(self, time_s: float) -> float | None:
         """The angle sensor's temperature nearest to a time; None if it was never read."""
@@ -139,10 +135,10 @@ def _turns(line: Samples) -> list[tuple[int, int, int]]:
 
 
 class _Kept(NamedTuple):
-    """Arrays that were made, and of which lines."""
+    """What `samples_arrays` has made, and of which lines."""
 
-    of: Sequence[Samples] | Sequence[Steps]
-    arrays: Any
+    of: list[Samples]
+    arrays: Arrays
 
 
 def read_run(path: Path) -> RunFile:
@@ -274,10 +270,7 @@ def _take_all(run: RunFile, rest: bytes) -> Iterator[tuple[int, str]]:
     """Add the lines behind the header; yields number and sentence of those that are not right."""
     if not rest or _take_sound(run, rest):
         return
-    samples: list[Samples] = []
-    run.samples = samples
-    add = partial(_take, run, samples)
-    problems = map(add, rest.removesuffix(b"\n").split(b"\n"))
+    problems = map(partial(_take, run), rest.removesuffix(b"\n").split(b"\n"))
     for number, problem in enumerate(problems, start=2):
         if problem is None:
             continue
@@ -293,18 +286,20 @@ def _take_all(run: RunFile, rest: bytes) -> Iterator[tuple[int, str]]:
             yield number, f"Line {number} of {run.path.name} {told}."
 
 
-def _take(run: RunFile, samples: list[Samples], line: bytes) -> str | None:
+def _take(run: RunFile, line: bytes) -> str | None:
     """Add a line to what was read; returns what is wrong with it, if anything."""
     if line.strip(b"\0 \r") == b"":
         return "it is empty"
     try:
-        return _add(run, samples, _line_decoder.decode(line))
+        return _add(run, _line_decoder.decode(line))
     except UNREADABLE as error:
-        return _take_unknown(run, samples, line, error)
+        return _take_unknown(run, line, error)
 
 
-def _add(run: RunFile, samples: list[Samples], parsed: Line) -> str | None:
+def _add(run: RunFile, parsed: Line) -> str | None:
     if isinstance(parsed, Samples):
+        samples = run.samples
+        assert isinstance(samples, list)  # noqa: S101 - packed ones come all at once
         if samples and parsed.t_s < samples[-1].t_s - BACK_S:
             return Implausible(
                 f"t_s is {parsed.t_s:g}, and the samples before are of {samples[-1].t_s:g} s"
@@ -327,9 +322,7 @@ def _add(run: RunFile, samples: list[Samples], parsed: Line) -> str | None:
     return None
 
 
-def _take_unknown(
-    run: RunFile, samples: list[Samples], line: bytes, error: Exception
-) -> str | None:
+def _take_unknown(run: RunFile, line: bytes, error: Exception) -> str | None:
     """Take a line of an unknown kind, or one with unknown keys without these."""
     try:
         raw = _any_decoder.decode(line)
@@ -343,9 +336,7 @@ def _take_unknown(
             return Implausible(problem)
         known = {key: value for key, value in raw.items() if key in _KNOWN_KEYS[kind]}
         told = (
-            _add(run, samples, msgspec.convert(known, _TYPES[kind]))
-            if len(known) < len(raw)
-            else str(error)
+            _add(run, msgspec.convert(known, _TYPES[kind])) if len(known) < len(raw) else str(error)
         )
     except UNREADABLE as other:
         return str(other)

@@ -94,21 +94,28 @@ def test_an_overdue_calibration_that_was_allowed_flags_each_run(
         assert end.flags == ["calibration_overdue"]
 
 
-@pytest.mark.parametrize("n_cut", [0, 1])
-def test_between_two_runs_the_lamp_and_the_words_say_what_comes(
-    rig: OpenRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, n_cut: int
-) -> None:
-    """After the last one they say rest, also where a rule made it the last."""
-    machine = rig.machine
+def parked_with(
+    rig: OpenRig, monkeypatch: pytest.MonkeyPatch, n: int
+) -> tuple[list[str], list[str]]:
+    """Runs that only park; what the lamp shows, and the words as each of them parks."""
     lamps: list[str] = []
     seen: list[str] = []
-    monkeypatch.setattr(machine.lamp, "show", lamps.append)
+    monkeypatch.setattr(rig.machine.lamp, "show", lamps.append)
 
     def park(machine: Machine) -> None:
         machine.enter("parked")
         seen.append(machine.live.wants)
 
-    Script(monkeypatch, [Act(then=park)] * 3)
+    Script(monkeypatch, [Act(then=park)] * n)
+    return lamps, seen
+
+
+@pytest.mark.parametrize("n_cut", [0, 1])
+def test_between_two_runs_the_lamp_and_the_words_say_what_comes(
+    rig: OpenRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, n_cut: int
+) -> None:
+    """After the last one they say rest, also where a rule made it the last."""
+    machine, (lamps, seen) = rig.machine, parked_with(rig, monkeypatch, 3)
     runs(rig, tmp_path, 3, on_end=lambda _: "enough" if len(seen) == 3 - n_cut else None)
     coming = "The board homes next: keep clear. Then put the bag back and press start."
     assert seen == [coming, coming, ""][: 3 - n_cut]
@@ -120,16 +127,7 @@ def test_between_two_runs_the_lamp_and_the_words_say_what_comes(
 def test_before_another_series_lamp_and_words_do_not_say_rest(
     rig: OpenRig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, n_cut: int
 ) -> None:
-    machine = rig.machine
-    lamps: list[str] = []
-    seen: list[str] = []
-    monkeypatch.setattr(machine.lamp, "show", lamps.append)
-
-    def park(machine: Machine) -> None:
-        machine.enter("parked")
-        seen.append(machine.live.wants)
-
-    Script(monkeypatch, [Act(then=park)] * 2)
+    machine, (lamps, seen) = rig.machine, parked_with(rig, monkeypatch, 2)
     runs(
         rig, tmp_path, 2, is_last=False,
         on_end=lambda _: "enough" if len(seen) == 2 - n_cut else None,

@@ -190,7 +190,7 @@ def _offsets(study: "Study") -> "dict[str, Offset]":
     from rig.study.answer.ask import ask
 
     found = ask(study).answer.boards
-    return {one.name.removeprefix("reader "): one for one in found if one.what == "reader"}
+    return {one.who: one for one in found if one.what == "reader"}
 
 
 def show_droop(study: "Study", json: bool) -> None:

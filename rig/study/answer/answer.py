@@ -163,6 +163,11 @@ class Offset(Struct, frozen=True, kw_only=True):
     lower_deg: float
     upper_deg: float
 
+    @property
+    def who(self) -> str:
+        """The name alone; that of an instrument begins with what it is."""
+        return self.name.removeprefix(f"{self.what} ")
+
 
 class Spread(Struct, frozen=True, kw_only=True):
     """A standard deviation, in degrees (of the response: for an effect of 1.5°)."""

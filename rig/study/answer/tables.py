@@ -56,8 +56,7 @@ def boards(answer: Answer) -> Rows:
 
     def row(one: Offset) -> tuple[str, ...]:
         ends = f"{signed(one.lower_deg, 1)} to {signed(one.upper_deg, 1)}"
-        name = one.name.removeprefix(f"{one.what} ")
-        return (one.what, name, one.against, signed(one.offset_deg, 1), ends)
+        return (one.what, one.who, one.against, signed(one.offset_deg, 1), ends)
 
     return [*rows, *(row(one) for one in answer.boards)]
 

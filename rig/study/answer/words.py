@@ -68,7 +68,9 @@ def pick_sentence(answer: Answer) -> str:
         return f"No bag has been measured on a face with a target ({faces})."
     best = answer.picks[0]
     target = next(one for one in answer.targets if one.face == best.face)
-    use = "Use" if best.p_within >= NEAR else "No bag is likely near its target; the nearest is"
+    use = (
+        "Use" if best.p_within >= NEAR else "No bag is likely to be near its target; the nearest is"
+    )
     return (
         f"{use} {name_of(best)}: {angle_words(best)}, {percent(best.p_within)} likely to lie within"
         f" {fixed(target.tolerance_deg, 1)}° of {fixed(target.angle_deg, 1)}°."

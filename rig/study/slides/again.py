@@ -93,13 +93,17 @@ def lifts_again(study: Study, of_rig: Iterable[Slide] | None = None) -> list[Aga
         study: opened.
         of_rig: its slides by the rig, where they are known already.
     """
+    traces = traces_in(study.path)
+    by_phone = [one for one in study.journal.of(Reading) if one.phone is not UNSET]
+    if not traces and not by_phone:
+        return []
     of_rig = list(slide_table(study).of_rig if of_rig is None else of_rig)
     measuring = _Measuring(study, of_rig)
-    found = [measuring.again(path) for path in traces_in(study.path)]
+    found = [measuring.again(path) for path in traces]
     known = {one.trace.name for one in found}
     noted = lifted(study, of_rig)
-    for reading in study.journal.of(Reading):
-        if reading.phone is not UNSET and phone_of(reading).trace not in known:
+    for reading in by_phone:
+        if phone_of(reading).trace not in known:
             path = study.path / FOLDER / phone_of(reading).trace
             slide = noted[reading.line].slide
             words = "its trace is missing, so its angle rests on the journal alone"
@@ -119,6 +123,8 @@ def lifts_of(paths: Iterable[Path]) -> list[Again]:
         place = path.absolute()
         above = study_above(place)
         traces = [one.absolute() for one in traces_in(path)]
+        if place != above and not traces:
+            continue  # runs alone, whatever lies beside them
         if above is None:
             found += [_Measuring(None, []).again(one) for one in traces]
             continue

@@ -5,6 +5,8 @@ digits of an angle on the page's pad and names are typed, all else is a tap. The
 `tests/bench/PANEL.md` come from the same steps, by `python -m tests.bench.panel_evening`.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -12,8 +14,8 @@ import pytest
 from rig.study.folder.journal import Reading, Treatment
 from rig.study.folder.study import open_study
 from rig.study.slides.table import slide_table
-from tests.panel.browser import PHONE, browser, need_browser
-from tests.panel.rig_example import served_rig, wait_for
+from tests.panel.browser import PHONE, Page, browser, need_browser
+from tests.panel.rig_example import Rig, served_rig, wait_for
 from tests.panel.study.club import make_club
 from tests.panel.study.evening import (
     EFFECT_DEG,
@@ -53,6 +55,19 @@ def put_on(bag: str, face: str) -> str:
     return f"Put {bag} on, {face} face down, its marked edge downhill."
 
 
+@contextmanager
+def beside_a_rig(folder: Path, runs_per_series: int) -> Iterator[tuple[Path, Rig, Page]]:
+    """A study, a twin in real time whose start button is pressed, and its page on a phone."""
+    study = make_club(
+        folder, runs_per_series=runs_per_series, raise_start="whole", rate_deg_s=1.5, dwell_s=0.5
+    ).path
+    with (
+        served_rig(study / "runs", presses=True, study=study) as rig,
+        browser(rig.url, PHONE) as page,
+    ):
+        yield study, rig, page
+
+
 def test_an_evening_by_thumb(tmp_path: Path) -> None:
     study = make_club(tmp_path / "club").path
     with page_alone(study) as url, browser(url, PHONE) as page:
@@ -74,13 +89,7 @@ def test_an_evening_by_thumb(tmp_path: Path) -> None:
 
 def test_an_evening_beside_the_rig(tmp_path: Path) -> None:
     """One raise for each series, so that it takes minutes; more would need no more taps."""
-    study = make_club(
-        tmp_path / "club", runs_per_series=1, raise_start="whole", rate_deg_s=1.5, dwell_s=0.5
-    ).path
-    with (
-        served_rig(study / "runs", presses=True, study=study) as rig,
-        browser(rig.url, PHONE) as page,
-    ):
+    with beside_a_rig(tmp_path / "club", runs_per_series=1) as (study, rig, page):
         hand = Hand(page)
         half_on_the_rig(hand)
         assert rig.outcomes() == ["slid"] * 8
@@ -97,13 +106,7 @@ def test_an_evening_beside_the_rig(tmp_path: Path) -> None:
 
 
 def test_a_bag_is_put_on_once_and_then_back(tmp_path: Path) -> None:
-    study = make_club(
-        tmp_path / "club", runs_per_series=2, raise_start="whole", rate_deg_s=1.5, dwell_s=0.5
-    ).path
-    with (
-        served_rig(study / "runs", presses=True, study=study) as rig,
-        browser(rig.url, PHONE) as page,
-    ):
+    with beside_a_rig(tmp_path / "club", runs_per_series=2) as (study, rig, page):
         hand = Hand(page)
         wait_for(lambda: "Begin: 8 series" in page.text("measure"), "the proposal")
         wait_for(lambda: page.find("measure").is_enabled(), "leave to begin")

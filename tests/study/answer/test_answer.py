@@ -185,7 +185,7 @@ def test_air_at_a_sunlit_board_is_drier_at_its_surface() -> None:
 
 @pytest.mark.parametrize(
     ("p_within", "begins"),
-    [(0.1, "Use "), (0.09, "No bag is likely near its target; the nearest is ")],
+    [(0.1, "Use "), (0.09, "No bag is likely to be near its target; the nearest is ")],
 )
 def test_a_pick_that_is_hardly_near_is_not_called_one_to_use(
     found: Answer, p_within: float, begins: str

@@ -150,3 +150,17 @@ def test_traces_are_found_wherever_they_lie(
     assert moved.slide is not None
     assert one.slide is not None
     assert moved.slide.angle_deg == pytest.approx(one.slide.angle_deg, abs=0.05)
+
+
+def test_where_no_lift_is_asked_for_no_slide_is_looked_at(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def looked(*_: object) -> None:
+        raise AssertionError("all slides of the study were analysed")
+
+    monkeypatch.setattr("rig.study.slides.again.slide_table", looked)
+    runs = folder / "runs"
+    assert lifts_of([runs]) == []
+    assert lifts_of([make_club(tmp_path / "without a phone").path]) == []
+    with pytest.raises(AssertionError, match="all slides"):
+        lifts_of([folder])
