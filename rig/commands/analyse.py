@@ -120,7 +120,7 @@ def _print_lifts(lifts: "Sequence[Again]") -> None:
     if differ := sum(one.differs for one in lifts):
         tell(
             f"{differ} {'differs' if differ == 1 else 'differ'} from the journal, which stays as it"
-            " is: `rig study reading STUDY --again` has lines written that replace the older ones."
+            " is: `rig study reading STUDY --again` adds lines that replace the older ones."
         )
 
 

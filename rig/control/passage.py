@@ -34,7 +34,7 @@ class Passage:
     def is_over(self, now_s: float) -> bool:
         """Whether the bag is through and the beams have been still for a while since.
 
-        A beam that flickers is not still: the raise goes on until that is known for what it is.
+        A flickering beam is not still: the raise continues until the flicker is detected.
         """
         after_s = self._machine.settings.cycle.after_clear_s
         return self.cleared_s is not None and now_s - self._last_edge_s >= after_s

@@ -45,8 +45,8 @@ class Recorder:
     """Recorder of one run: state, flags and lines.
 
     A hand that raises the board slowly takes minutes, and nobody knows beforehand when the bag will
-    slide. So samples of such a raise are held back for `HELD_S`: as soon as a beam is broken, and
-    whenever else the raise ends, all that are held are written; older ones are thinned.
+    slide. So samples of such a raise are held back for `HELD_S`. As soon as a beam breaks or the
+    raise ends, all held samples are written; older ones are thinned.
 
     Args:
         writer: the open run file.

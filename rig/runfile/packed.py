@@ -1,8 +1,8 @@
 """Samples of a sound run file, taken from their text straight into arrays.
 
-To make thousands of samples into tuples of integers takes longer than the rest of reading a run. So
-their text is decoded as one flat list, and lines are made only where one asks for them. Whatever is
-unusual in a file is left to the reader, which goes line by line and says what is wrong.
+Making thousands of samples into tuples of integers takes longer than all the rest of reading a run.
+So their text is decoded as one flat list, and lines are made only on demand. Whatever is unusual in
+a file is left to the reader, which goes line by line and says what is wrong.
 """
 
 from collections.abc import Sequence
@@ -46,7 +46,7 @@ class Arrays(NamedTuple):
 
 
 class Packed(Sequence[Samples]):
-    """The lines of samples of one run, each made when one asks for it.
+    """The lines of samples of one run, each made on demand.
 
     Raises:
         ValueError: a text is unusual, a count is beyond its limits, or the lines go back in time.

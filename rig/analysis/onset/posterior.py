@@ -19,7 +19,7 @@ from rig.sliding import G_MM_S2
 
 SLUMPS = 0.1
 """Part of the slides before which the fill slumps by more than is stated, anywhere up to the beam.
-Judged: it widens u where that explains the edges better, and hardly else."""
+Judged: it widens u where that explains the edges better, and hardly elsewhere."""
 
 
 class Source(NamedTuple):

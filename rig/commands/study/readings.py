@@ -214,7 +214,7 @@ def _measure_again(study: "Study", operator: str | None, note: str, json: bool) 
             )
     lines = corrections(lifts, operator, note)
     if not lines:
-        say("No lift comes out otherwise than it was noted; nothing is written.")
+        say("Every lift comes out as it was noted; nothing is written.")
     report(study.note(*lines) if lines else [], json)
 
 
