@@ -5,8 +5,9 @@
 The scatter is what the model believes most (slides 0.25°, series 0.2°, sessions 0.4°, bags 1°; by
 hand 0.4° between slides), but in the lines of calm sessions (0.25°). The air's humidity stays
 within 48 to 52 %, and the bags respond by an effect of −1.9° with an own scatter of 0.35° for each
-1.5°. The last column is the half width for one who knows all scatters, by the difference of means
-alone: 1.96 of its standard deviations.
+1.5°. *If linear*: what one would call shown who took the effect for linear, without the chance that
+the recipe does nothing. *Scatters known*: one who knows all scatters and has the difference of
+means alone, 1.96 of its standard deviations, and what he would call shown by the answer's rule.
 """
 
 import argparse
@@ -16,7 +17,11 @@ from math import log
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import ndtri
+from scipy.stats import norm
 
+from rig.study.answer.effects import SHOWN
+from rig.study.model.priors import value_at
 from tests.bench.heading import Table, columns
 from tests.bench.model_studies import FILE, INPUTS, Result, judged, kept, median_half, share
 from tests.bench.worlds import Layout, World
@@ -64,6 +69,21 @@ class Case(NamedTuple):
         variance += change / self.controls if self.controls else shift
         return float(1.96 * variance**0.5)
 
+    def known_shown(self) -> float:
+        """Part of the studies whose effect is shown to one who knows all scatters."""
+        sd = self.known_half_deg / 1.96
+        found = (0.0 if self.truth == NOTHING else EFFECT) + sd * ndtri(_middles(1000))
+        doses, ranges = np.meshgrid(*(value_at(n, ndtri(_middles(60))) for n in ("dose", "range")))
+        linear, taken = value_at("effect", ndtri(_middles(1000))), ranges * np.expm1(-doses)
+
+        def evidence(effects: np.ndarray) -> np.ndarray:
+            return np.asarray(norm.pdf(found[:, None], effects.ravel(), sd).mean(axis=1))
+
+        below, above = evidence(linear[linear < 0.0]) / 2.0, evidence(linear[linear > 0.0]) / 2.0
+        below += evidence(taken)
+        total = below + above + evidence(np.zeros(1))
+        return float(np.mean(np.maximum(below, above) / total >= SHOWN))
+
     def one(self, seed: int) -> Result:
         """A study of this seed."""
         bags: dict[str, str | None] = dict.fromkeys("ABCD", "soak")
@@ -80,6 +100,11 @@ class Case(NamedTuple):
         return judged(world, layout, np.random.default_rng([15, seed]))
 
 
+def _middles(n: int) -> np.ndarray:
+    """Of n equal parts of 0 to 1."""
+    return (np.arange(n) + 0.5) / n
+
+
 NOTHING, SATURATES, LINEAR = KINDS
 CASES = [
     *(Case(1, by_hand=False, truth=truth) for truth in KINDS),
@@ -94,16 +119,19 @@ CASES = [
 def lines(studies: int) -> Iterator[str]:
     """The table, line by line as it is made."""
     yield from columns(
-        "trial", "truth", "studies", "half width", "shown %", "held %", "present angle held %",
-        "half width, scatters known",
+        "trial", "truth", "studies", "half width", "shown %", "if linear %", "held %",
+        "present angle held %", "scatters known: half width", "shown %",
     )  # fmt: skip
     for case in CASES:
         kind = f"evening-{case.label.replace(', ', '-').replace(' ', '_')}-{KINDS[case.truth]}"
         results = list(kept(kind, range(studies), case.one))
+        shown, if_linear, held = (
+            share(results, "effect", what) for what in ("shown", "shown if linear", "held")
+        )
         yield (
             f"| {case.label} | {case.truth} | {studies} | {median_half(results, 'effect')} |"
-            f" {share(results, 'effect', 'shown')} | {share(results, 'effect')} |"
-            f" {share(results, 'angle')} | {case.known_half_deg:.2f} |"
+            f" {shown} | {if_linear} | {held} | {share(results, 'angle')} |"
+            f" {case.known_half_deg:.2f} | {100.0 * case.known_shown():.0f} |"
         )
 
 

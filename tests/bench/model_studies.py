@@ -14,9 +14,11 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from rig.study.answer.effects import is_shown
 from rig.study.model.data import model_data
 from rig.study.model.draws import Air, Draws, Scale, interval
 from rig.study.model.fit import fit
+from rig.study.model.posterior import LINEAR
 from tests.bench.heading import ROOT, digest
 from tests.bench.worlds import Layout, Truth, World, make_study
 
@@ -51,9 +53,12 @@ def judged(world: World, layout: Layout, rng: np.random.Generator) -> Result:
             "rank": float(np.mean(values < true)) + ties,
             "held": bounds.lower <= true <= bounds.upper,
             "half": (bounds.upper - bounds.lower) / 2.0,
-            "shown": max(float(np.mean(values < 0.0)), float(np.mean(values > 0.0))) >= 0.975,
+            "shown": is_shown(values),
             "false": abs(true) < 1e-12,
         }
+        if name == "effect" and len(used := {one for one in layout.bags.values() if one}) == 1:
+            linear = values[draws.kind(used.pop()) == LINEAR]
+            result[name]["shown if linear"] = is_shown(linear) if len(linear) else False
     return result
 
 

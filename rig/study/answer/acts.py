@@ -6,7 +6,6 @@ Cov(quantity, angle)² / (Var(angle) + scatter²) (linear Bayes estimate; exact 
 """
 
 from collections.abc import Iterable, Sequence
-from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -50,12 +49,18 @@ def next_acts(
         faces: (model, face) that were measured.
         series: how many slides one takes, and how long.
     """
-    wanted = [*_angles(draws, question, bags), *_effects(draws, faces)]
+    wanted = _centred([*_angles(draws, question, bags), *_effects(draws, faces)])
     noise = _noise(draws, series.slides)
     found = []
     for act in _acts(draws, question, bags):
-        narrows = max((_narrowing(one, act.seen, noise) for one in wanted), default=0.0)
-        found.append(NextAct(what=act.what, minutes=series.minutes, narrows_deg=narrows))
+        narrows = _narrowing(wanted, act.seen - act.seen.mean(), noise)
+        found.append(
+            NextAct(
+                what=act.what,
+                minutes=series.minutes,
+                narrows_deg=float(narrows.max(initial=0.0)),
+            )
+        )
     return sorted(found, key=lambda one: -one.narrows_deg)[:MOST]
 
 
@@ -98,9 +103,23 @@ def _noise(draws: Draws, slides: int) -> float:
     return float(np.mean(layers))
 
 
-def _narrowing(wanted: F, seen: F, noise: float) -> float:
-    """By how much half the interval of one quantity shrinks, in degrees."""
-    variance = float(np.var(wanted))
-    shared = float(np.mean((wanted - wanted.mean()) * (seen - seen.mean())))
-    left = variance - shared**2 / (float(np.var(seen)) + noise)
-    return HALF_WIDTH * (sqrt(variance) - sqrt(max(left, 0.0)))
+def _centred(quantities: Sequence[F]) -> F:
+    """Quantities × draws, about their means."""
+    return np.array([one - one.mean() for one in quantities])
+
+
+def _narrowing(wanted: F, seen: F, noise: float) -> F:
+    """By how much half the interval of each wanted quantity shrinks, in degrees.
+
+    Args:
+        wanted: quantities × draws, about their means.
+        seen: draws of the angle that is measured, about their mean.
+        noise: variance of the measurement about it.
+    """
+    if not len(wanted):
+        return np.empty(0)
+    n = len(seen)
+    variance = np.einsum("ij,ij->i", wanted, wanted) / n
+    shared = wanted @ seen / n
+    left = variance - shared**2 / (seen @ seen / n + noise)
+    return np.asarray(HALF_WIDTH * (np.sqrt(variance) - np.sqrt(np.maximum(left, 0.0))))

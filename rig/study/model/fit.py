@@ -21,7 +21,7 @@ from rig.study.model.priors import PRIORS, value_at
 from rig.study.model.threads import single_threaded
 from rig.study.model.weights import resampled
 
-N_DRAWS = 12000
+N_DRAWS = 24000
 CARRIED = 0.9
 """A quantity whose sd is still more than this part of its prior's is carried by the prior."""
 

@@ -31,7 +31,7 @@ LEAST_ESS = 200.0
 LEAST_EACH = 12
 """Draws of a configuration in a round, however small its share."""
 DF = 8.0
-PER_POINT = 12
+PER_POINT = 24
 """Draws of the linear terms for each point of the outer vector, in pairs about their mean."""
 
 

@@ -1,7 +1,7 @@
 """What is known after the slides, as draws of each quantity of the model, seen or not yet seen."""
 
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import Literal, NamedTuple
 from zlib import crc32
 
@@ -21,6 +21,8 @@ from rig.study.model.priors import (
 )
 
 F = NDArray[np.float64]
+NORMALS_KEPT = 16
+"""Draws of what a study has not seen are asked for again and again by one bag face's forecasts."""
 NULL, LINEAR, SATURATING = range(3)
 
 Scale = Literal["run", "reader_run", "series", "session", "bag", "bag_face", "response", "rigs"]
@@ -101,6 +103,7 @@ class Posterior:
         self.n = int(linear.shape[1])
         self._row = {key: i for i, key in enumerate(about.columns)}
         self._now = {(bag, face): state for bag, face, state in about.now}
+        self._normal = lru_cache(NORMALS_KEPT)(self._standard_normal)
 
     @property
     def quality(self) -> Quality:
@@ -233,7 +236,9 @@ class Posterior:
         scale = self.values[kind] if kind in self.values else PRIORS[kind].spread
         return scale * self._normal(kind, *labels)
 
-    def _normal(self, *key: str) -> F:
-        """Standard normals that belong to a name."""
+    def _standard_normal(self, *key: str) -> F:
+        """Standard normals that belong to a name, not to be written to."""
         seed = crc32("\0".join(key).encode())
-        return np.random.default_rng([self.about.seed, seed]).standard_normal(self.n)
+        drawn = np.random.default_rng([self.about.seed, seed]).standard_normal(self.n)
+        drawn.flags.writeable = False
+        return drawn
