@@ -7,7 +7,8 @@ Only the table of priors is shared. Here each slide is a row (the program reduce
 the linear terms are integrated as one covariance over the slides (there, term by term), and the
 configurations of the recipes are summed under one density of scales and doses, which a Hamiltonian
 chain walks (there, importance sampling about modes). Means and standard deviations of ten
-quantities are compared, each side with an effective sample of some thousands.
+quantities, twelve where bags come from damp, are compared, each side with an effective sample of
+some thousands.
 """
 
 import argparse
@@ -47,7 +48,10 @@ STUDIES: dict[str, tuple[Layout, World]] = {
                  "doses": {"soak": 0.5}}),
     ),
     "three stages, two faces, throws": (
-        Layout({"A": "soak", "B": "soak", "C": None}, stages=3, slides=2, throws=300),
+        Layout(
+            {"A": "soak", "B": "soak", "C": None},
+            stages=3, slides=2, throws=300, is_approach_noted=True,
+        ),
         World(**{**PLAIN.__dict__, "kinds": {"soak": "saturates"}, "effects": {"soak": -1.0},
                  "doses": {"soak": 0.3}}),
     ),
@@ -68,6 +72,8 @@ class Slides(NamedTuple):
     y: F
     fixed: F
     """Slides × columns that no recipe's kind and no dose changes."""
+    damp: F
+    """Slides × the same: what 10 %RH of damp shift adds to the columns of slopes."""
     fixed_scale: list[str]
     """Of each column: the line of the table of priors."""
     series: F
@@ -99,6 +105,7 @@ def slides_of(slides: list[Slide], facts: Facts) -> Slides:
     applied = np.zeros((len(slides), len(applications)))
     fresh = np.zeros((len(slides), len(recipes)))
     worn, thrown = np.zeros(len(slides)), np.zeros(len(slides))
+    came = np.array([{"from_damp": 0.5, "from_dry": -0.5}.get(s.approach, 0.0) for s in slides])
     soiled: dict[str, int] = {}
     mark: dict[tuple[str, str], tuple[int, float]] = {}
     for i, slide in enumerate(slides):
@@ -118,6 +125,10 @@ def slides_of(slides: list[Slide], facts: Facts) -> Slides:
                 ("board_residue", session): 1.0 - exp(-soiled.get(session, 0) / 10.0),
             }
         )
+        if came[i]:
+            rows[i]["from_damp", face] = came[i]
+        elif came.any():
+            rows[i]["approach", session] = 1.0
         soiled[session] = soiled.get(session, 0) + bool(slide.treatments)
         worn[i] = slide.slides_before
         thrown[i] = sum(p.throws for p in facts.plays if p.bag == bag and p.at <= slide.at)
@@ -133,6 +144,12 @@ def slides_of(slides: list[Slide], facts: Facts) -> Slides:
     return Slides(
         y=np.array([s.onset_angle_deg or 0.0 for s in slides]) - PRIORS["level"].centre,
         fixed=np.array([[row.get(name, 0.0) for name in names] for row in rows]),
+        damp=np.array(
+            [
+                [at * (name == ("slope",) or name == ("slope_face", s.face)) for name in names]
+                for at, s in zip(came, slides, strict=True)
+            ]
+        ),
         fixed_scale=[name[0] for name in names],
         series=np.array([[float(s.series == one) for one in series_names] for s in slides]),
         applied=applied,
@@ -159,6 +176,7 @@ def outer_names(of: Slides) -> list[str]:
         "range",
         "slide_dose",
         "throw_dose",
+        *(["damp_shift"] if of.damp.any() else []),
         *(f"dose {r}" for r in of.recipes),
     ]
 
@@ -201,7 +219,8 @@ def columns_at(
         found.append(taken * of.faces[:, f])
         sds.append(PRIORS["range_face"].spread)
     fixed_sds = [v[s] if s in v else PRIORS[s].spread for s in of.fixed_scale]
-    every = np_.concatenate([of.fixed, np_.stack(found, axis=1)], axis=1)
+    fixed = of.fixed + v.get("damp_shift", 0.0) * of.damp
+    every = np_.concatenate([fixed, np_.stack(found, axis=1)], axis=1)
     return taken, every, np_.stack([*map(np_.asarray, [*fixed_sds, *sds])])
 
 
@@ -250,7 +269,7 @@ def chains(of: Slides, seed: int) -> F:
 def asked(
     of: Slides, u: F, rng: np.random.Generator, bags: dict[str, str | None]
 ) -> dict[str, float]:
-    """The ten quantities at one point of the outer vector, all else drawn given the slides."""
+    """The quantities at one point of the outer vector, all else drawn given the slides."""
     v = {name: float(value) for name, value in values_at(np, of, u).items()}
     every = list(product((NULL, LINEAR, SATURATES), repeat=len(of.recipes)))
     found = []
@@ -319,7 +338,11 @@ def asked(
         return float(level + at["bag", bag] + at["bag_face", bag, face] + linear - lost + fresh)
 
     control = next(bag for bag, recipe in bags.items() if recipe is None)
-    return {
+    damp = {}
+    if "damp_shift" in v:
+        damp["damp shift"] = v["damp_shift"]
+        damp["from damp less from dry"] = float(slope * v["damp_shift"] + at["from_damp", face])
+    return damp | {
         "effect": of_recipe(0),
         "angle of A": angle("A"),
         "angle of the control": angle(control),
@@ -336,7 +359,7 @@ def asked(
 def of_program(
     slides: list[Slide], facts: Facts, bags: dict[str, str | None]
 ) -> tuple[dict[str, F], float]:
-    """The same ten from the program's fits, pooled, and their effective number."""
+    """The same from the program's fits, pooled, and their effective number."""
     pooled: dict[str, list[F]] = {}
     ess = 0.0
     control = next(bag for bag, recipe in bags.items() if recipe is None)
@@ -347,7 +370,12 @@ def of_program(
         draws = fit(data, seed)
         ess += draws.quality.ess
         a, c = draws.angle("A", face, air=AIR), draws.angle(control, face, air=AIR)
+        damp = {}
+        if "damp_shift" in draws.values:
+            dry, wet = (draws.angle("A", face, air=AIR._replace(damp=at)) for at in (0.0, 1.0))
+            damp = {"damp shift": draws.values["damp_shift"], "from damp less from dry": wet - dry}
         for name, values in {
+            **damp,
             "effect": draws.effect(recipe, "heron", face),
             "angle of A": a,
             "angle of the control": c,

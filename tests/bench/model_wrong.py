@@ -3,8 +3,9 @@
     OPENBLAS_NUM_THREADS=1 python -m tests.bench.model_wrong --studies 300 --write
 
 All else is drawn from what the model believes, a recipe that does nothing among it, but for
-"never saturates", where the recipe is one that should. A study has six bags (four soaked, two
-controls), two faces, three stages with a session each, three slides; "next" is a third soak.
+"never saturates", where the recipe is one that should. The last lines are read by hand. A study has
+six bags (four soaked, two controls), two faces, three stages with a session each, three slides;
+"next" is a third soak.
 """
 
 import argparse
@@ -41,6 +42,7 @@ WORLDS: dict[str, Callable[[World], World]] = {
     "weather of two branches": lambda w: replace(w, weather="branches"),
     "weather of the twin's fabric": lambda w: replace(w, weather="twin"),
 }
+READ = {"read to half degrees": 0.5, "read to whole degrees": 1.0}
 ASKED = ("effect", "angle", "next", "throws")
 
 
@@ -58,12 +60,25 @@ def study_of(change: Callable[[World], World]) -> Callable[[int], Result]:
     return one
 
 
+def read_by_hand(step_deg: float) -> Callable[[int], Result]:
+    """Makes the study of a seed from readings that are rounded."""
+
+    def one(seed: int) -> Result:
+        rng = np.random.default_rng([16, seed])
+        world = draw_world(rng, ("soak",), by_hand=True, step_deg=step_deg)
+        return judged(world, replace(LAYOUT, by_hand=True), rng)
+
+    return one
+
+
 def lines(studies: int) -> Iterator[str]:
     """The table, line by line as it is made."""
     heads = [f"{name} held %" for name in ASKED]
     yield from columns("world", "studies", *heads, "half width: effect", "angle", "next", "k̂ > 0.7")
-    for name, change in WORLDS.items():
-        results = list(kept(f"wrong-{list(WORLDS).index(name)}", range(studies), study_of(change)))
+    makers = {name: study_of(change) for name, change in WORLDS.items()}
+    makers |= {name: read_by_hand(step_deg) for name, step_deg in READ.items()}
+    for number, (name, maker) in enumerate(makers.items()):
+        results = list(kept(f"wrong-{number}", range(studies), maker))
         held = " | ".join(share(results, asked) for asked in ASKED)
         halves = " | ".join(median_half(results, asked) for asked in ASKED[:3])
         bad = sum(one["pareto_k"] > 0.7 for one in results)

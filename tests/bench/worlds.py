@@ -83,6 +83,8 @@ class World:
     """Of the sessions, one to the next."""
     saturates_never: bool = False
     """Each application of a recipe that should saturate takes as much as the first one."""
+    step_deg: float = 0.0
+    """What readings are rounded to."""
 
 
 def draw_world(rng: np.random.Generator, recipes: tuple[str, ...], **options: object) -> World:
@@ -334,6 +336,8 @@ def _sit(making: _Making, slides: list[Slide], day: int, shift: float) -> None:
                 angle = making.plain(bag, face, humidity, temperature) + shift + series
                 angle += residue * (1.0 - exp(-soiled / 10.0)) + making.response(bag, face)
                 angle += world.settle * (1.0 / k - 1.0 / 3.0) + world.run * making.noise()
+                if world.step_deg:
+                    angle = world.step_deg * round(angle / world.step_deg)
                 slides.append(
                     Slide(
                         slide_id=f"slide {len(slides)}",

@@ -14,6 +14,7 @@ from rig.study.folder.study import Study
 from rig.study.model.history import Application, Histories, Played, State, histories_of
 from rig.study.model.methods import bridged, checks_of, face_of, levels, method_of
 from rig.study.model.priors import HALF, REFERENCE_HUMIDITY_PCT, REFERENCE_TEMPERATURE_C
+from rig.study.model.rounding import CLOSE_DEG, hidden_variance, step_deg
 from rig.study.slides.slide import Applied, Slide
 
 SETTLED = 1.0 / 3.0
@@ -58,7 +59,7 @@ class Series(NamedTuple):
     n: int
     mean_deg: float
     squares: float
-    """Sum of squares about the mean."""
+    """Sum of squares about the mean, with what rounding took from it."""
     settling: float
     """Mean of 1/number − SETTLED over the slides."""
     settling_squares: float
@@ -165,7 +166,7 @@ def model_data(slides: Iterable[Slide], facts: Facts | None = None) -> ModelData
 
     applied = {one.recipe for one in histories.applications}
     return ModelData(
-        series=tuple(series(group) for group in groups.values()),
+        series=_as_read([series(group) for group in groups.values()], usable),
         censored=tuple(Censored(series([s]), _below_deg(s)) for s in early),
         applications=histories.applications,
         now=histories.now,
@@ -224,6 +225,27 @@ def _extra_variance(slides: Sequence[Slide], usual_u2: float) -> float:
     """The scatter of slides has the usual uncertainty in it already; only what is above counts."""
     over = [max(s.u_random_deg**2 - usual_u2, 0.0) for s in slides if s.u_random_deg is not None]
     return sum(over) / len(slides) ** 2
+
+
+def _as_read(rows: Sequence[Series], slides: Sequence[Slide]) -> tuple[Series, ...]:
+    """Series with the scatter that rounding took from their readers' readings."""
+    hidden = dict.fromkeys((row.instrument for row in rows), 0.0)
+    for reader in {row.instrument for row in rows if row.by_hand}:
+        mine = [row for row in rows if row.instrument == reader]
+        step = step_deg(s.onset_angle_deg or 0.0 for s in slides if _instrument(s) == reader)
+        settled = sum(row.settling_products for row in mine) ** 2
+        settled /= sum(row.settling_squares for row in mine) or 1.0
+        left = sum(row.squares for row in mine) - settled
+        hidden[reader] = hidden_variance(step, left, sum(row.n - 1 for row in mine))
+    return tuple(
+        row._replace(
+            squares=row.squares + (row.n - 1) * hidden[row.instrument],
+            # What readings that are all alike share does not average out.
+            extra_variance=row.extra_variance
+            + (row.n > 1 and row.squares < CLOSE_DEG**2) * hidden[row.instrument],
+        )
+        for row in rows
+    )
 
 
 def _residue_slides(slides: Sequence[Slide]) -> Mapping[str, int]:

@@ -17,6 +17,8 @@ _TIME = (
     "tests/study/plan/test_trial.py::"
     "test_checks_of_the_material_are_planned_where_there_is_time_for_them"
 )
+DATA_MODULE = "rig.study.model.data"
+ROUNDING = "tests/study/model/test_rounding.py::"
 STORE = "tests/study/model/test_store.py::"
 
 ENTRIES: list[Guard] = [
@@ -86,6 +88,56 @@ ENTRIES: list[Guard] = [
         "check_rate_deg_s(preferences.rate_deg_s)",
         "preferences.rate_deg_s",
         "tests/commands/test_plan_runs.py::test_a_planned_check_is_made_with_the_bag_as_it_lies",
+    ),
+    change(
+        DATA_MODULE,
+        "_as_read",
+        "hidden_variance(...)",
+        "0.0",
+        ROUNDING + "test_readings_that_are_all_alike_share_what_rounding_took",
+        ROUNDING + "test_alike_readings_leave_an_honest_interval[angles_deg1]",
+    ),
+    change(
+        DATA_MODULE,
+        "_as_read",
+        "row.squares < CLOSE_DEG ** 2",
+        "False",
+        ROUNDING + "test_readings_that_are_all_alike_share_what_rounding_took",
+    ),
+    change(
+        DATA_MODULE,
+        "_as_read",
+        "row.squares < CLOSE_DEG ** 2",
+        "True",
+        ROUNDING + "test_a_settling_that_explains_all_is_no_scatter",
+    ),
+    change(
+        DATA_MODULE,
+        "_as_read",
+        "sum((row.squares for row in mine)) - settled",
+        "sum(row.squares for row in mine)",
+        ROUNDING + "test_a_settling_that_explains_all_is_no_scatter",
+    ),
+    change(
+        DATA_MODULE,
+        "_as_read",
+        "row.by_hand",
+        "True",
+        ROUNDING + "test_a_rig_reads_in_no_steps",
+    ),
+    change(
+        "rig.study.model.rounding",
+        "hidden_variance",
+        "squares / freedom",
+        "0.0",
+        ROUNDING + "test_scatter_that_is_seen_hides_nothing",
+    ),
+    change(
+        "rig.study.model.rounding",
+        "hidden_variance",
+        "12.0",
+        "120.0",
+        ROUNDING + "test_scatter_that_is_seen_hides_nothing",
     ),
     change(
         "rig.study.model.likelihood",

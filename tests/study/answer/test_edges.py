@@ -47,6 +47,16 @@ def test_two_sessions_in_one_air(tmp_path: Path) -> None:
     assert any("10 %RH more may change the grip face" in sentence for sentence in found.unknown)
 
 
+@pytest.mark.parametrize("step_deg", [0.5, 1.0])
+def test_readings_in_coarse_steps(tmp_path: Path, step_deg: float) -> None:
+    """Two to a series, as on a protractor: most series are all alike."""
+    study = evening(tmp_path / "club", faces=("grip",), slides=2, step_deg=step_deg)
+    found = ask(study).answer
+    tame(found)
+    assert found.quality.pareto_k < 0.7
+    assert not any("did not settle" in sentence for sentence in found.unknown)
+
+
 def test_a_reference_bag_that_contradicts_the_others_is_told(tmp_path: Path) -> None:
     study = evening(tmp_path / "club", treated=3, controls=2, faces=("grip",), seed=3)
     text, mark = study.catalogue_path.read_text("utf-8"), '[bags."Quay 5"]'

@@ -155,10 +155,10 @@ def test_rows_without_a_bag_or_a_face_are_left_out() -> None:
 
 
 def test_a_lift_that_is_less_certain_than_usual_weighs_less() -> None:
-    told = [0.1, 0.1, 0.1, 0.5]
+    told, angles = [0.1, 0.1, 0.1, 0.5], [24.0123, 24.1071, 23.9134, 24.0219]
     slides = [
         replace(one, source="hand", reader="Ida", trace="x", u_random_deg=u)
-        for one, u in zip(slides_of("A", "s1", [24.0] * 4, reader="Ida"), told, strict=True)
+        for one, u in zip(slides_of("A", "s1", angles, reader="Ida"), told, strict=True)
     ]
     (one,) = model_data(slides).series
     # The usual 0.1 is in the scatter of slides already; the excess of one in four counts.
