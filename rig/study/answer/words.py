@@ -60,8 +60,8 @@ def pick_sentence(answer: Answer) -> str:
     """What a person would say first."""
     if not answer.targets:
         return (
-            "There is no target yet: give one with --angle, or set it in study.toml"
-            " ([targets.FACE] angle_deg)."
+            "There is no target yet: give one with --angle, or keep one with"
+            " `rig study target STUDY FACE ANGLE`."
         )
     if not answer.picks:
         faces = ", ".join(target.face for target in answer.targets)

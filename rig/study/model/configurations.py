@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from rig.study.model.design import Configuration, Design
-from rig.study.model.laplace import Laplace, laplace_of
+from rig.study.model.laplace import Laplace, laplace_of, other_modes
 from rig.study.model.likelihood import Likelihood
 from rig.study.model.posterior import LINEAR, NULL, SATURATING
 
@@ -24,12 +24,16 @@ in all, is left out."""
 
 
 class Candidate(NamedTuple):
-    """A configuration with its shape."""
+    """A configuration with its shapes."""
 
     likelihood: Likelihood
-    shape: Laplace
-    share: float
-    """Of the evidence, by the shapes."""
+    shapes: tuple[Laplace, ...]
+    """One for each mode."""
+
+    @property
+    def log_evidence(self) -> float:
+        """By the shapes."""
+        return float(np.logaddexp.reduce([shape.log_evidence for shape in self.shapes]))
 
 
 def candidates(design: Design) -> list[Candidate]:
@@ -62,7 +66,10 @@ def candidates(design: Design) -> list[Candidate]:
             if near not in found and len(found) < MOST:
                 look(near, best)
     chosen = sorted((c for c in found if share(c) >= WORTH_DRAWS), key=share, reverse=True)
-    return [Candidate(*found[c], share(c)) for c in chosen]
+    return [
+        Candidate(likelihood, (shape, *other_modes(likelihood, shape)))
+        for likelihood, shape in (found[c] for c in chosen)
+    ]
 
 
 def _neighbours(configuration: Configuration) -> list[Configuration]:

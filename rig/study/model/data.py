@@ -228,21 +228,24 @@ def _extra_variance(slides: Sequence[Slide], usual_u2: float) -> float:
 
 
 def _as_read(rows: Sequence[Series], slides: Sequence[Slide]) -> tuple[Series, ...]:
-    """Series with the scatter that rounding took from their readers' readings."""
-    hidden = dict.fromkeys((row.instrument for row in rows), 0.0)
-    for reader in {row.instrument for row in rows if row.by_hand}:
-        mine = [row for row in rows if row.instrument == reader]
-        step = step_deg(s.onset_angle_deg or 0.0 for s in slides if _instrument(s) == reader)
+    """Series with the scatter that rounding took from their readings."""
+    read: dict[str, list[float]] = {}
+    for slide in slides:
+        read.setdefault(_instrument(slide), []).append(slide.onset_angle_deg or 0.0)
+    hidden = {}
+    for instrument, angles in read.items():
+        mine = [row for row in rows if row.instrument == instrument]
         settled = sum(row.settling_products for row in mine) ** 2
         settled /= sum(row.settling_squares for row in mine) or 1.0
         left = sum(row.squares for row in mine) - settled
-        hidden[reader] = hidden_variance(step, left, sum(row.n - 1 for row in mine))
+        freedom = sum(row.n - 1 for row in mine)
+        hidden[instrument] = hidden_variance(step_deg(angles), left, freedom)
     return tuple(
         row._replace(
             squares=row.squares + (row.n - 1) * hidden[row.instrument],
             # What readings that are all alike share does not average out.
             extra_variance=row.extra_variance
-            + (row.n > 1 and row.squares < CLOSE_DEG**2) * hidden[row.instrument],
+            + (row.squares < CLOSE_DEG**2) * hidden[row.instrument],
         )
         for row in rows
     )

@@ -1,11 +1,12 @@
 """Weighted draws of all that is unknown, by importance sampling that adapts to its own draws.
 
-Each configuration has a t₈ shape about its mode. After a round its centre and covariance are taken
-from all its draws so far, shrunk towards the last shape where few of them count. A draw's weight is
-taken against the mixture of all shapes its configuration was drawn from (deterministic-mixture
-weights: Owen and Zhou, J. Am. Stat. Assoc. 95, 135, 2000). The draws follow a lattice, so that a
-few hundred of them lie evenly (Richtmyer's, whose steps are the
-square roots of primes).
+Each configuration has a t₈ shape about each of its modes. After a round a shape's centre and
+covariance are taken from all draws so far, each by the chance that it belongs to that shape, and
+shrunk towards the last ones where few of them count (Cappé et al., Stat. Comput. 18, 447, 2008). A
+draw's weight is taken against the mixture of all shapes its configuration was drawn from
+(deterministic-mixture weights: Owen and Zhou, J. Am. Stat. Assoc. 95, 135, 2000). The draws follow
+a lattice, so that a few hundred of them lie evenly (Richtmyer's, whose steps are the square roots
+of primes).
 """
 
 from collections.abc import Sequence
@@ -29,7 +30,9 @@ EXTRA = (1200, 1200)
 """Further rounds while the weights are not to be trusted."""
 LEAST_ESS = 200.0
 LEAST_EACH = 12
-"""Draws of a configuration in a round, however small its share."""
+"""Draws of a configuration or a mode in a round, however small its share."""
+LEAST_SHARE = 1e-6
+"""Of the weights, for a mode to keep its shape."""
 DF = 8.0
 PER_POINT = 24
 """Draws of the linear terms for each point of the outer vector, in pairs about their mean."""
@@ -71,8 +74,10 @@ class _Sampler:
     def __init__(self, candidate: Candidate, censoring: Censoring, seed: int, spare: int) -> None:
         self.likelihood, self.censoring = candidate.likelihood, censoring
         # Those of a small share decide where an interval of a mixture ends, so they get more.
-        self.share = candidate.share**0.5
-        self.shape = Shape(candidate.shape.mode, candidate.shape.factor, 0)
+        self.log_share = 0.5 * candidate.log_evidence
+        self.shapes = [Shape(one.mode, one.factor, 0) for one in candidate.shapes]
+        evidence = np.array([one.log_evidence for one in candidate.shapes])
+        self.shares = np.exp(0.5 * (evidence - evidence.max()))
         self.used: list[Shape] = []
         self.u = np.empty((0, len(self.likelihood.names)))
         self.log_density = np.empty(0)
@@ -83,8 +88,10 @@ class _Sampler:
 
     def draw(self, n: int) -> None:
         """Draw `n` more points and adapt."""
-        u = self.shape.points(self.lattice.next(n))
-        self.used.append(self.shape._replace(n=n))
+        each = np.maximum(np.rint(n * self.shares / self.shares.sum()).astype(int), LEAST_EACH)
+        shapes = [s._replace(n=int(k)) for s, k in zip(self.shapes, each, strict=True)]
+        u = np.vstack([shape.points(self.lattice.next(shape.n)) for shape in shapes])
+        self.used += shapes
         density, ratios, terms = _evaluated(self.likelihood, self.censoring, u, self.rng)
         self.u = np.vstack([self.u, u])
         self.log_density = np.append(self.log_density, density)
@@ -98,16 +105,17 @@ class _Sampler:
         return np.asarray(self.log_density - np.logaddexp.reduce(shapes, axis=0))
 
     def _adapt(self) -> None:
-        d = self.u.shape[1]
         mean_ratio = np.logaddexp.reduce(self.log_ratios, axis=1) - np.log(PER_POINT)
         weights, _ = smoothed(self.log_weights() + mean_ratio)
-        kept = effective(weights) / (effective(weights) + 3.0 * d)
-        centre = weights @ self.u
-        off = self.u - centre
-        covariance = kept * (off.T * weights) @ off
-        covariance += (1.0 - kept) * self.shape.factor @ self.shape.factor.T
-        centre = kept * centre + (1.0 - kept) * self.shape.centre
-        self.shape = Shape(np.asarray(centre), np.linalg.cholesky(covariance).astype(np.float64), 0)
+        belongs = np.log(self.shares)[:, None] + [log_t(self.u, shape) for shape in self.shapes]
+        parts = weights * np.exp(belongs - np.logaddexp.reduce(belongs, axis=0))
+        shares = parts.sum(axis=1)
+        self.shapes = [
+            _adapted(shape, self.u, part / share)
+            for shape, part, share in zip(self.shapes, parts, shares, strict=True)
+            if share > LEAST_SHARE
+        ]
+        self.shares = shares[shares > LEAST_SHARE] ** 0.5
 
 
 def drawn(
@@ -122,14 +130,15 @@ def drawn(
         seed: of the draws.
     """
     samplers = [_Sampler(one, censoring, seed, number) for number, one in enumerate(chosen)]
-    total = sum(sampler.share for sampler in samplers)
+    log_shares = np.array([sampler.log_share for sampler in samplers])
+    shares = np.exp(log_shares - np.logaddexp.reduce(log_shares))
     for number, n in enumerate((*ROUNDS, *EXTRA)):
         if number >= len(ROUNDS):
             weights, k = _weights(samplers)
             if k <= TRUSTED_K and effective(weights.sum(axis=1)) >= LEAST_ESS:
                 break
-        for sampler in samplers:
-            sampler.draw(max(LEAST_EACH, round(n * sampler.share / total)))
+        for sampler, share in zip(samplers, shares.tolist(), strict=True):
+            sampler.draw(max(LEAST_EACH, round(n * share)))
     weights, k = _weights(samplers)
     design = chosen[0].likelihood.design
     sizes = [len(sampler.u) for sampler in samplers]
@@ -144,6 +153,17 @@ def drawn(
         linear[rows, :, sampler.likelihood.active] = sampler.terms
         first += size
     return Drawn(outer, kinds, linear, weights, k, effective(weights.sum(axis=1)))
+
+
+def _adapted(shape: Shape, u: F, weights: F) -> Shape:
+    """A shape after its draws, by the weights of those that belong to it."""
+    kept = effective(weights) / (effective(weights) + 3.0 * u.shape[1])
+    centre = weights @ u
+    off = u - centre
+    covariance = kept * (off.T * weights) @ off
+    covariance += (1.0 - kept) * shape.factor @ shape.factor.T
+    centre = kept * centre + (1.0 - kept) * shape.centre
+    return Shape(np.asarray(centre), np.linalg.cholesky(covariance).astype(np.float64), 0)
 
 
 def _weights(samplers: Sequence[_Sampler]) -> tuple[F, float]:

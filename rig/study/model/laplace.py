@@ -1,4 +1,9 @@
-"""The mode of the outer vector, its curvature there, and the evidence that follows from both."""
+"""Modes of the outer vector, the curvature there, and the evidence that follows from both.
+
+Slides that contradict what is believed of one scatter can be explained by another: two bags of a
+model that are 10° apart, by bags that differ, by faces that do or by readings that scatter. Each
+has a mode of its own then, and one shape about the first would miss the others.
+"""
 
 from typing import NamedTuple
 
@@ -8,6 +13,7 @@ from scipy.optimize import minimize
 from rig.study.model.design import F
 from rig.study.model.gradient import with_gradient
 from rig.study.model.likelihood import Likelihood
+from rig.study.model.priors import PRIORS
 
 FARTHEST = 6.0
 """In prior standard deviations; a first step downhill may overshoot."""
@@ -15,6 +21,16 @@ STEP = 1e-3
 """Of the differences of gradients, in prior standard deviations."""
 LEAST_CURVATURE = 0.3
 """The prior's own is 1; a saddle beside the mode must not make a proposal endlessly wide."""
+
+
+FAR = 2.0
+"""Prior standard deviations from which a scale at the mode is a contradiction."""
+START = 3.0
+"""Where another scale starts that may explain it."""
+APART = 1.0
+"""Least distance of two modes, in prior standard deviations."""
+WORTH = 7.0
+"""By how much the logarithm of a mode's evidence may lie below the first one's."""
 
 
 class Laplace(NamedTuple):
@@ -61,3 +77,17 @@ def laplace_of(likelihood: Likelihood, start: dict[str, float]) -> Laplace:
     covariance = (vectors / values) @ vectors.T
     size = 0.5 * len(mode) * float(np.log(2.0 * np.pi)) - 0.5 * float(np.log(values).sum())
     return Laplace(mode, np.linalg.cholesky(covariance), size - float(found.fun))
+
+
+def other_modes(likelihood: Likelihood, first: Laplace) -> list[Laplace]:
+    """Further modes, where some scale of the first one lies far from what is believed."""
+    scales = [i for i, line in enumerate(likelihood.lines) if PRIORS[line].form == "scale"]
+    if not any(first.mode[i] > FAR for i in scales):
+        return []
+    found = [first]
+    for i in scales:
+        one = laplace_of(likelihood, {likelihood.names[i]: START})
+        is_new = all(np.linalg.norm(one.mode - other.mode) > APART for other in found)
+        if is_new and one.log_evidence > first.log_evidence - WORTH:
+            found.append(one)
+    return found[1:]

@@ -18,6 +18,7 @@ _TIME = (
     "test_checks_of_the_material_are_planned_where_there_is_time_for_them"
 )
 DATA_MODULE = "rig.study.model.data"
+MODES = "tests/study/model/test_modes.py::"
 ROUNDING = "tests/study/model/test_rounding.py::"
 STORE = "tests/study/model/test_store.py::"
 
@@ -119,11 +120,19 @@ ENTRIES: list[Guard] = [
         ROUNDING + "test_a_settling_that_explains_all_is_no_scatter",
     ),
     change(
-        DATA_MODULE,
-        "_as_read",
-        "row.by_hand",
+        "rig.study.model.configurations",
+        "candidates",
+        "other_modes(likelihood, shape)",
+        "()",
+        MODES + "test_each_explanation_has_a_mode_of_its_own",
+        MODES + "test_chances_of_each_explanation_are_as_by_draws_from_the_prior[1]",
+    ),
+    change(
+        "rig.study.model.laplace",
+        "other_modes",
+        "np.linalg.norm(one.mode - other.mode) > APART",
         "True",
-        ROUNDING + "test_a_rig_reads_in_no_steps",
+        MODES + "test_each_explanation_has_a_mode_of_its_own",
     ),
     change(
         "rig.study.model.rounding",
