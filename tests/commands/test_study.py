@@ -243,6 +243,18 @@ def test_treatments_are_noted_and_corrected(rig: Rig, folder: str, tmp_path: Pat
     assert open_study(study.path).journal.treatments_of("T2") == []
 
 
+def test_a_reading_that_is_far_off_is_asked_about_at_once(rig: Rig, folder: str) -> None:
+    words = ["study", "reading", folder, "T1", "slick", "--board", "A", "--reader", "Ann"]
+    told = said(rig, *words, "--angle", "22", "--angle", "22.5")
+    assert "is 42.0° right?" not in told
+    told = said(rig, *words, "--angle", "22", "--angle", "42", "--angle", "22.5")
+    assert f"is 42.0° right? If not, `rig study withdraw {folder} 3` takes it out" in told
+    asked = rig("answer", folder, "--json").document["unknown"]
+    assert asked[0].startswith("Slides of one series of T1, slick lie 20.0° apart")
+    said(rig, "study", "withdraw", folder, "3", "--why", "a slip")
+    assert "apart" not in said(rig, "answer", folder)
+
+
 def test_readings_beside_the_rig_show_the_readers_bias(
     rig: Rig, folder: str, tmp_path: Path
 ) -> None:

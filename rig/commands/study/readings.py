@@ -30,6 +30,9 @@ from rig.errors import BadInputError
 from rig.study.folder.ranges import BOARD_C, OVERHANG_MM
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rig.study.folder.journal import Reading
     from rig.study.folder.study import Study
 
 
@@ -153,7 +156,7 @@ def reading(
         many = readings_from(
             table, study, partial(when, folder=folder), partial(session_of, study, None)
         )
-        report(study.note(*many), json)
+        _noted(study.note(*many), folder, json)
         return
     if bag is None:
         from rig.commands.study.figures import show_readers
@@ -189,11 +192,24 @@ def reading(
         note=note,
         replaces=replaces,
     )
-    report(study.note(entry), json)
+    _noted(study.note(entry), folder, json)
     if t is None or h is None:
         say(
             "Without --temperature and --humidity this reading says nothing about the air's effect."
         )
+
+
+def _noted(entries: "Sequence[Reading]", folder: Path, json: bool) -> None:
+    """Say what was noted, and ask about readings that lie far off."""
+    from rig.study.folder.study import open_study
+    from rig.study.slides.strays import strays
+    from rig.study.slides.table import slide_table
+
+    report(entries, json)
+    lines = {entry.line for entry in entries}
+    for stray in strays(slide_table(open_study(folder)).valid):
+        if stray.slide.line in lines:
+            say(stray.text.replace("STUDY", str(folder)))
 
 
 def _measure_again(study: "Study", operator: str | None, note: str, json: bool) -> None:

@@ -18,6 +18,7 @@ from rig.study.model.draws import Draws
 from rig.study.plan.status import minutes_per_run, series_minutes
 from rig.study.slides.by_phone import common_shift_deg
 from rig.study.slides.slide import Slide
+from rig.study.slides.strays import strays
 from rig.study.slides.table import SlideTable
 
 HAND_SLIDE_MIN = 1.0
@@ -71,6 +72,7 @@ def answer(
                 pareto_k=quality.pareto_k,
                 blocked=[
                     *(said for bag, said in table.blocked.items() if bag is not None),
+                    *(stray.text for stray in strays(table.valid)),
                     *reference_sentences(draws, table.valid),
                 ],
                 phone_u_deg=common_shift_deg(table.valid),
