@@ -78,6 +78,7 @@ class _Sampler:
         self.shapes = [Shape(one.mode, one.factor, 0) for one in candidate.shapes]
         evidence = np.array([one.log_evidence for one in candidate.shapes])
         self.shares = np.exp(0.5 * (evidence - evidence.max()))
+        """Of each shape, in the next draws."""
         self.used: list[Shape] = []
         self.u = np.empty((0, len(self.likelihood.names)))
         self.log_density = np.empty(0)
