@@ -203,13 +203,15 @@ def _noted(entries: "Sequence[Reading]", folder: Path, json: bool) -> None:
     """Say what was noted, and ask about readings that lie far off."""
     from rig.study.folder.study import open_study
     from rig.study.slides.strays import strays
-    from rig.study.slides.table import slide_table
+    from rig.study.slides.table import table_of
 
     report(entries, json)
     lines = {entry.line for entry in entries}
-    for stray in strays(slide_table(open_study(folder)).valid):
+    # A reader is held against their own readings, so no run file need be read, nor can one fail.
+    by_hand = table_of(open_study(folder), {})
+    for stray in strays(by_hand.valid, str(folder)):
         if stray.slide.line in lines:
-            say(stray.text.replace("STUDY", str(folder)))
+            say(stray.text)
 
 
 def _measure_again(study: "Study", operator: str | None, note: str, json: bool) -> None:

@@ -32,7 +32,7 @@ class Candidate(NamedTuple):
 
     @property
     def log_evidence(self) -> float:
-        """By the shapes."""
+        """Of all its modes together, by their shapes."""
         return float(np.logaddexp.reduce([shape.log_evidence for shape in self.shapes]))
 
 

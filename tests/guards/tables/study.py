@@ -36,6 +36,13 @@ ENTRIES: list[Guard] = [
     limit(_STRAYS, "TIMES_USUAL", _ODD + "who_scatters_much_is_asked_about_less", times=0.3),
     limit(_STRAYS, "SHIFT_DEG", _FAR, times=1.2),
     limit(_STRAYS, "SHIFT_DEG", _FAR, times=0.9),
+    change(
+        _STRAYS,
+        "_instrument",
+        "(one.rig, one.reader)",
+        "()",
+        _ODD + "a_rig_is_not_excused_by_a_reader_who_scatters",
+    ),
     without(
         _STRAYS,
         "strays",

@@ -36,11 +36,10 @@ def evening(
     slides: int = 3,
     humidity_pct: tuple[float, float] = (48.0, 52.0),
     seed: int = 1,
-    step_deg: float = 0.1,
 ) -> Study:
     """Bags `Quay 1`, `Quay 2` … on one board, read before and a day after; the last ones control.
 
-    Scatter: bags 0.8°, faces 0.4°, sessions 0.3°, series 0.25°, slides 0.4°; read in steps.
+    Scatter: bags 0.8°, faces 0.4°, sessions 0.3°, series 0.25°, slides 0.4°.
     """
     rng = np.random.default_rng(seed)
     study = new_study(path, "Quay club", Preferences(runs_per_series=slides))
@@ -88,10 +87,7 @@ def evening(
                     face,
                     humidity,
                     after,
-                    [
-                        round(step_deg * round(float(one) / step_deg), 1)
-                        for one in rng.normal(angle, 0.4, slides)
-                    ],
+                    [round(float(one), 1) for one in rng.normal(angle, 0.4, slides)],
                 )
             )
         study.note(*entries, now=NOW, simulated=True)

@@ -1,6 +1,7 @@
 """Studies at the edge, of one model and by hand: each gives a sentence, none a wild number."""
 
 from pathlib import Path
+from shutil import copytree
 
 import pytest
 from msgspec.structs import replace
@@ -17,6 +18,8 @@ from rig.study.model.fit import fit
 from rig.study.slides.slide import Slide
 from rig.study.slides.table import slide_table
 from tests.study.answer.evening import evening
+
+OLDER = Path(__file__).parents[1] / "older"
 
 
 def tame(found: Answer) -> None:
@@ -47,14 +50,16 @@ def test_two_sessions_in_one_air(tmp_path: Path) -> None:
     assert any("10 %RH more may change the grip face" in sentence for sentence in found.unknown)
 
 
-@pytest.mark.parametrize("step_deg", [0.5, 1.0])
-def test_readings_in_coarse_steps(tmp_path: Path, step_deg: float) -> None:
-    """Two to a series, as on a protractor: most series are all alike."""
-    study = evening(tmp_path / "club", faces=("grip",), slides=2, step_deg=step_deg)
-    found = ask(study).answer
-    tame(found)
+def test_readings_in_coarse_steps(tmp_path: Path) -> None:
+    """Two to a series, to half degrees; the second always half a degree above the first."""
+    folder = copytree(OLDER / "by_hand", tmp_path / "club")
+    found = ask(open_study(folder)).answer
     assert found.quality.pareto_k < 0.7
     assert not any("did not settle" in sentence for sentence in found.unknown)
+    for bag in found.bags:
+        assert 1.0 < bag.upper_deg - bag.lower_deg < 3.0
+    (soft,) = found.treatments
+    assert 1.0 < soft.upper_deg - soft.lower_deg < 4.0
 
 
 def test_a_reference_bag_that_contradicts_the_others_is_told(tmp_path: Path) -> None:

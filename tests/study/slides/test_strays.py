@@ -71,6 +71,13 @@ def test_who_scatters_much_is_asked_about_less() -> None:
     assert texts(*chain(*wild), *odd) == []
 
 
+def test_a_rig_is_not_excused_by_a_reader_who_scatters() -> None:
+    wild = [read(f"s{i}", [22.0, 24.0, 22.2], i, i) for i in range(1, 6)]
+    rig = [slides_of("A", f"r{i}", [22.0, 22.4], day=i) for i in (1, 2)]
+    odd = slides_of("A", "r3", [22.0, 27.0], day=3)
+    assert len(texts(*chain(*wild, *rig), *odd)) == 1
+
+
 def test_a_run_is_put_right_by_its_id() -> None:
     slides = slides_of("A", "s1", [22.0, 42.0])
     (text,) = texts(*(replace(one, run_file="runs/x.jsonl", slide_id="k7") for one in slides))
